@@ -1,0 +1,1 @@
+//! The poll loop, its clock, stop rules, the journal on disk.

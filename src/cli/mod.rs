@@ -1,0 +1,41 @@
+//! The command line: one file a command. The only place that prints, reads the environment or exits.
+//!
+//! Every command is an `Args` that clap fills and a `run` that returns [`Outcome`] or [`Failure`]; how that becomes
+//! text on stderr and an exit code stands here once.
+
+mod failure;
+
+pub use failure::{Failure, Outcome};
+
+use clap::{Parser, Subcommand};
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+/// Reads how far a repaired board boots from the volts and amps of the lab supply that feeds it.
+#[derive(Debug, Parser)]
+#[command(name = "feedtale", version, max_term_width = 100)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// The commands, in the order in which a technician meets them.
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Parses `arguments`, runs the command, prints what went wrong and says how to exit.
+pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let parsed = match CommandLine::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(usage) => return failure::report_usage(&usage),
+    };
+    match run(parsed.command) {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::CheckFailed) => ExitCode::from(failure::CHECK_FAILED),
+        Err(failure) => failure::report(&failure),
+    }
+}
+
+fn run(command: Command) -> Result<Outcome, Failure> {
+    match command {}
+}

@@ -1,0 +1,1 @@
+//! A byte link to an instrument: serial, TCP, in memory; deadlines; nothing about supplies.

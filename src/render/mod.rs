@@ -1,0 +1,1 @@
+//! Figures; every renderer returns bytes.

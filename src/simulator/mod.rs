@@ -1,0 +1,1 @@
+//! A lab supply and a board made of numbers, speaking bytes.

@@ -1,0 +1,1 @@
+//! Robust scale, tolerance factors, online moments; each formula with its source.

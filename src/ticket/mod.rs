@@ -1,0 +1,1 @@
+//! The ticket folder: picture, log, finding, texts.

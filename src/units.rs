@@ -1,0 +1,275 @@
+//! Physical quantities, and how people and machines read them.
+//!
+//! Each quantity is a newtype over a finite `f64` in its SI unit. The constructor refuses NaN and infinity, so a
+//! number that was not understood cannot enter an analysis: behind this door every value is trusted.
+//!
+//! Display is for people (`0.84 A`, `24 mA`, `1 min 12 s`: three figures, a prefix where it helps); machines get the
+//! bare number through [`serde`] or `value()`.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// A number that cannot be a measurement.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[error("{found} is not a finite number of {unit}; a measurement must be finite")]
+pub struct NotFinite {
+    /// What was given.
+    pub found: f64,
+    /// The unit that was asked for, in words.
+    pub unit: &'static str,
+}
+
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident, $unit_words:literal, $symbol:literal) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+        #[serde(try_from = "f64", into = "f64")]
+        pub struct $name(f64);
+
+        impl $name {
+            /// Zero.
+            pub const ZERO: Self = Self(0.0);
+
+            /// A finite value in the SI unit.
+            ///
+            /// # Errors
+            /// [`NotFinite`] for NaN and the infinities.
+            pub fn new(value: f64) -> Result<Self, NotFinite> {
+                if value.is_finite() {
+                    Ok(Self(value))
+                } else {
+                    Err(NotFinite { found: value, unit: $unit_words })
+                }
+            }
+
+            /// A constant of the program, checked when it is compiled.
+            ///
+            /// # Panics
+            /// At compile time in a constant, else at once, if `value` is not finite.
+            #[must_use]
+            pub const fn constant(value: f64) -> Self {
+                assert!(value.is_finite(), "a constant quantity must be finite");
+                Self(value)
+            }
+
+            /// The bare number, in the SI unit.
+            #[must_use]
+            pub const fn value(self) -> f64 {
+                self.0
+            }
+        }
+
+        impl TryFrom<f64> for $name {
+            type Error = NotFinite;
+            fn try_from(value: f64) -> Result<Self, NotFinite> {
+                Self::new(value)
+            }
+        }
+
+        impl From<$name> for f64 {
+            fn from(quantity: $name) -> f64 {
+                quantity.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.pad(&with_prefix(self.0, $symbol))
+            }
+        }
+
+        impl schemars::JsonSchema for $name {
+            fn schema_name() -> std::borrow::Cow<'static, str> {
+                stringify!($name).into()
+            }
+            fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                f64::json_schema(generator)
+            }
+        }
+    };
+}
+
+quantity!(
+    /// Electric potential difference in volts.
+    Volts, "volts", "V"
+);
+quantity!(
+    /// Electric current in amperes.
+    Amps, "amperes", "A"
+);
+quantity!(
+    /// Power in watts.
+    Watts, "watts", "W"
+);
+quantity!(
+    /// Energy in joules.
+    Joules, "joules", "J"
+);
+quantity!(
+    /// Electric resistance in ohms.
+    Ohms, "ohms", "Ω"
+);
+
+/// A time on a log's own clock, or a length of time, in seconds.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(try_from = "f64", into = "f64")]
+pub struct Seconds(f64);
+
+impl Seconds {
+    /// Zero.
+    pub const ZERO: Self = Self(0.0);
+
+    /// A finite time.
+    ///
+    /// # Errors
+    /// [`NotFinite`] for NaN and the infinities.
+    pub fn new(value: f64) -> Result<Self, NotFinite> {
+        if value.is_finite() { Ok(Self(value)) } else { Err(NotFinite { found: value, unit: "seconds" }) }
+    }
+
+    /// A constant of the program, checked when it is compiled.
+    ///
+    /// # Panics
+    /// At compile time in a constant, else at once, if `value` is not finite.
+    #[must_use]
+    pub const fn constant(value: f64) -> Self {
+        assert!(value.is_finite(), "a constant time must be finite");
+        Self(value)
+    }
+
+    /// The bare number of seconds.
+    #[must_use]
+    pub const fn value(self) -> f64 {
+        self.0
+    }
+}
+
+impl TryFrom<f64> for Seconds {
+    type Error = NotFinite;
+    fn try_from(value: f64) -> Result<Self, NotFinite> {
+        Self::new(value)
+    }
+}
+
+impl From<Seconds> for f64 {
+    fn from(time: Seconds) -> f64 {
+        time.0
+    }
+}
+
+impl fmt::Display for Seconds {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&duration_for_people(self.0))
+    }
+}
+
+impl schemars::JsonSchema for Seconds {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Seconds".into()
+    }
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        f64::json_schema(generator)
+    }
+}
+
+impl std::ops::Mul<Amps> for Volts {
+    type Output = Watts;
+    fn mul(self, amps: Amps) -> Watts {
+        Watts(self.0 * amps.0)
+    }
+}
+
+/// Significant figures that a person is shown: a bench meter's reading is rarely good to more than three.
+const FIGURES: i32 = 3;
+
+/// Three significant figures with the SI prefix that keeps the number between 1 and 1000, for people.
+///
+/// From 0.1 up to 1000 no prefix is used (`0.84 A`, not `840 mA`): a technician reads amps in amps down to a tenth.
+fn with_prefix(value: f64, symbol: &str) -> String {
+    let magnitude = value.abs();
+    let (factor, prefix) = match magnitude {
+        0.0 => return format!("0 {symbol}"),
+        m if m >= 999.5e3 => (1e-6, "M"),
+        m if m >= 999.5 => (1e-3, "k"),
+        m if m >= 0.09995 => (1.0, ""),
+        m if m >= 99.95e-6 => (1e3, "m"),
+        m if m >= 99.95e-9 => (1e6, "µ"),
+        _ => (1e9, "n"),
+    };
+    format!("{} {prefix}{symbol}", figures(value * factor, FIGURES))
+}
+
+/// `value` to `count` significant figures, in plain decimal notation (`0.840`, `12.8`, `1230`).
+#[must_use]
+pub fn figures(value: f64, count: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "the decimal exponent of an f64 lies within ±324")]
+    let exponent = value.abs().log10().floor() as i32;
+    let decimals = usize::try_from((count - 1 - exponent).max(0)).unwrap_or(0);
+    let rounded = format!("{value:.decimals$}");
+    // Rounding up to the next power of ten (9.996 → 10.00) leaves one figure too many.
+    match (rounded.parse::<f64>(), decimals) {
+        (Ok(back), 1..) if back.abs() >= 10_f64.powi(exponent + 1) => format!("{value:.*}", decimals - 1),
+        _ => rounded,
+    }
+}
+
+/// `42 ms`, `0.84 s`, `12.3 s`, `1 min 12 s`, `2 h 5 min`: a length of time for people.
+fn duration_for_people(seconds: f64) -> String {
+    let magnitude = seconds.abs();
+    let sign = if seconds < 0.0 { "-" } else { "" };
+    if magnitude < 99.95 {
+        return with_prefix(seconds, "s");
+    }
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a positive whole number of seconds"
+    )]
+    let whole = magnitude.round() as u64;
+    let (hours, minutes, rest) = (whole / 3600, whole % 3600 / 60, whole % 60);
+    match (hours, minutes) {
+        (0, _) => format!("{sign}{minutes} min {rest} s"),
+        _ => format!("{sign}{hours} h {minutes} min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nan_and_infinity_never_enter() {
+        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert!(Volts::new(bad).is_err() && Amps::new(bad).is_err() && Seconds::new(bad).is_err());
+        }
+        assert_eq!(
+            Amps::new(f64::NAN).unwrap_err().to_string(),
+            "NaN is not a finite number of amperes; a measurement must be finite"
+        );
+    }
+
+    #[test]
+    fn people_read_three_figures() {
+        let shown = [0.84, 0.0241, 1.1, 12.8, 0.000_05, 0.0, -0.0241, 1250.0, 0.0999, 9.996]
+            .map(|amps| Amps::constant(amps).to_string());
+        let expected = [
+            "0.840 A", "24.1 mA", "1.10 A", "12.8 A", "50.0 µA", "0 A", "-24.1 mA", "1.25 kA", "99.9 mA",
+            "10.0 A",
+        ];
+        assert_eq!(shown, expected);
+    }
+
+    #[test]
+    fn long_times_use_minutes_and_hours() {
+        let shown = [0.042, 0.84, 12.34, 72.0, 132.4, 7500.0].map(|s| Seconds::constant(s).to_string());
+        assert_eq!(shown, ["42.0 ms", "0.840 s", "12.3 s", "72.0 s", "2 min 12 s", "2 h 5 min"]);
+    }
+
+    #[test]
+    fn watts_are_volts_times_amps() {
+        assert_eq!(Volts::constant(12.8) * Amps::constant(0.5), Watts::constant(6.4));
+    }
+}

@@ -1,0 +1,296 @@
+//! The finding: everything that the analysis concluded.
+//!
+//! Times are those of the log's `t_s`. Numbers are SI without prefix. A missing number is null, never 0.
+
+use crate::units::{Amps, Joules, Seconds, Volts, Watts};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// Everything that the analysis of one log concluded.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Finding {
+    /// The program that made it.
+    pub tool: Tool,
+    /// The log that it is about.
+    pub log: LogFacts,
+    /// The profile that the log was compared with, if any.
+    pub profile: Option<ProfileFacts>,
+    /// How far the board got.
+    pub verdict: Verdict,
+    /// The phases in order of time.
+    pub phases: Vec<Phase>,
+    /// Quantities outside their envelope, first in time first.
+    pub departures: Vec<Departure>,
+    /// What the run proves of the board's sections, in the order in which power passes them.
+    pub power_path: Vec<SectionProof>,
+    /// What to probe next, most telling first.
+    pub next_checks: Vec<String>,
+    /// What to mind while doing so.
+    pub cautions: Vec<String>,
+    /// What this capture cannot show, and why.
+    pub limits: Vec<String>,
+}
+
+/// The program that made a finding.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Tool {
+    /// Always `feedtale`.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// What is known of the log itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LogFacts {
+    /// Where the log was read from, as given; `-` for standard input.
+    pub path: String,
+    /// SHA-256 of the file, in hexadecimal.
+    pub sha256: String,
+    /// Board model.
+    pub board: Option<String>,
+    /// Serial number of the board.
+    pub serial: Option<String>,
+    /// Repair ticket.
+    pub ticket: Option<String>,
+    /// Where the supply was connected.
+    pub feed_point: Option<String>,
+    /// Wall-clock time of the first sample, RFC 3339.
+    pub started: Option<String>,
+    /// The supply's identification.
+    pub supply: Option<String>,
+    /// Volts that the supply was set to.
+    pub set_v: Option<Volts>,
+    /// Current limit that the supply was set to.
+    pub limit_a: Option<Amps>,
+    /// Number of readings.
+    pub samples: usize,
+    /// From the first reading to the last.
+    pub duration_s: Option<Seconds>,
+    /// Readings a second.
+    pub poll_hz: Option<f64>,
+    /// Changes of the reading a second: how often the supply's readback is renewed.
+    pub changed_hz: Option<f64>,
+    /// Smallest step of the amps readback that was seen.
+    pub resolution_a: Option<Amps>,
+    /// Stretches without readings.
+    pub gaps: Vec<Gap>,
+}
+
+/// A stretch without readings.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Gap {
+    /// Last reading before it.
+    pub start_s: Seconds,
+    /// First reading after it.
+    pub end_s: Seconds,
+}
+
+/// Which profile was used.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ProfileFacts {
+    /// Board model that it is for.
+    pub name: String,
+    /// Where it was read from.
+    pub path: String,
+    /// SHA-256 of the file, in hexadecimal.
+    pub sha256: String,
+    /// How many boards it was learned from.
+    pub boards: usize,
+    /// How many captures of them.
+    pub captures: usize,
+}
+
+/// How far the board got, as a class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Class {
+    /// Feed volts present, current never above what this supply can resolve.
+    NoDraw,
+    /// From switch-on the supply sits in current limit and the feed collapses.
+    HardShort,
+    /// From switch-on a heavy steady current of boot size or more with no sequence before it.
+    PartialShort,
+    /// Steady clearly above the reference standby and far below boot; the board never wakes.
+    ExcessStandby,
+    /// Normal standby, no wake.
+    StandbyOnly,
+    /// One or two attempts, then back to standby or less for good.
+    LatchOff,
+    /// Three or more attempts, repeating, no progress beyond the same stage.
+    Cycling,
+    /// Got to a stage before the last one and stays there far beyond its usual time.
+    Stalled,
+    /// Reached the last stage and stayed.
+    FullBoot,
+    /// Reached the last stage, then fell back.
+    DroppedOut,
+    /// The supply, not the board: its limit or the leads starve the boot.
+    FeedLimited,
+    /// The capture cannot carry a verdict.
+    Inconclusive,
+}
+
+impl Class {
+    /// Every class, in the order in which a board gets further.
+    pub const ALL: [Self; 12] = [
+        Self::NoDraw,
+        Self::HardShort,
+        Self::PartialShort,
+        Self::ExcessStandby,
+        Self::StandbyOnly,
+        Self::LatchOff,
+        Self::Cycling,
+        Self::Stalled,
+        Self::FullBoot,
+        Self::DroppedOut,
+        Self::FeedLimited,
+        Self::Inconclusive,
+    ];
+
+    /// The name in findings, profiles and on the command line.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NoDraw => "no-draw",
+            Self::HardShort => "hard-short",
+            Self::PartialShort => "partial-short",
+            Self::ExcessStandby => "excess-standby",
+            Self::StandbyOnly => "standby-only",
+            Self::LatchOff => "latch-off",
+            Self::Cycling => "cycling",
+            Self::Stalled => "stalled",
+            Self::FullBoot => "full-boot",
+            Self::DroppedOut => "dropped-out",
+            Self::FeedLimited => "feed-limited",
+            Self::Inconclusive => "inconclusive",
+        }
+    }
+
+    /// The class of that name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|class| class.name() == name)
+    }
+}
+
+impl fmt::Display for Class {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+/// How far the board got, with confidence and evidence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Verdict {
+    /// The class.
+    pub class: Class,
+    /// Calibrated probability that the class is right, 0 to 1.
+    pub confidence: f64,
+    /// The furthest stage that was reached, by the profile's name for it.
+    pub reached: Option<String>,
+    /// The stage that the board stays in, if it is stalled.
+    pub stalled_in: Option<String>,
+    /// The facts that decided, with numbers and units.
+    pub because: Vec<String>,
+    /// The next likeliest class, where it was close.
+    pub runner_up: Option<RunnerUp>,
+}
+
+/// The class that came second.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RunnerUp {
+    /// The class.
+    pub class: Class,
+    /// Calibrated probability, 0 to 1.
+    pub confidence: f64,
+}
+
+/// A stretch of the log with a meaning.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Phase {
+    /// `off`, `standby`, a stage of the profile, `attempt`, `rest`.
+    pub name: String,
+    /// Start.
+    pub start_s: Seconds,
+    /// End.
+    pub end_s: Seconds,
+    /// Time-weighted mean current.
+    pub mean_a: Amps,
+    /// Lowest reading.
+    pub min_a: Amps,
+    /// Highest reading.
+    pub max_a: Amps,
+    /// Time-weighted mean volts.
+    pub mean_v: Volts,
+    /// Time-weighted mean power.
+    pub mean_w: Watts,
+    /// Energy taken.
+    pub energy_j: Joules,
+    /// Spread of power within the phase (robust standard deviation).
+    pub activity_w: Watts,
+    /// Period of the repetition, for phases that repeat.
+    pub period_s: Option<Seconds>,
+}
+
+/// A phase quantity outside its envelope.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Departure {
+    /// The phase.
+    pub phase: String,
+    /// `mean power`, `peak power`, `activity`, `duration`, `energy`, shown in amps at the feed volts where power.
+    pub quantity: String,
+    /// On which side.
+    pub direction: Direction,
+    /// What was measured.
+    pub measured: f64,
+    /// Lower bound of the envelope.
+    pub low: f64,
+    /// Upper bound of the envelope.
+    pub high: f64,
+    /// Unit of the three numbers.
+    pub unit: String,
+    /// Where it starts.
+    pub starts_s: Seconds,
+}
+
+/// On which side of an envelope a quantity lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Direction {
+    /// More than good boards.
+    Above,
+    /// Less than good boards.
+    Below,
+    /// Lasts longer than on good boards.
+    Longer,
+    /// Lasts shorter than on good boards.
+    Shorter,
+}
+
+/// What the run proves of one section of the board.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SectionProof {
+    /// The section.
+    pub section: String,
+    /// What is known of it.
+    pub state: SectionState,
+}
+
+/// What a run says of a section.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum SectionState {
+    /// The run could not have gone this far without it.
+    #[serde(rename = "proved")]
+    Proved,
+    /// The run stopped where it should have done its part.
+    #[serde(rename = "suspect")]
+    Suspect,
+    /// The feed point's current does not pass it.
+    #[serde(rename = "not exercised")]
+    NotExercised,
+    /// The run says nothing of it.
+    #[serde(rename = "unknown")]
+    Unknown,
+}

@@ -1,0 +1,3 @@
+//! The one integration binary: the program and the library as their users meet them.
+
+mod arrows;
