@@ -1,3 +1,5 @@
 //! The one integration binary: the program and the library as their users meet them.
 
 mod arrows;
+mod program;
+mod usage;

@@ -36,6 +36,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "a command's arguments are consumed by its run")]
 fn run(command: Command) -> Result<Outcome, Failure> {
     match command {}
 }
