@@ -1,1 +1,3 @@
 //! Robust scale, tolerance factors, online moments; each formula with its source.
+
+pub mod robust;
