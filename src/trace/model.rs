@@ -1,5 +1,6 @@
 //! The data model: header, samples, events.
 
+use super::text::TextColumn;
 use crate::units::{Amps, Seconds, Volts};
 use chrono::{DateTime, FixedOffset};
 
@@ -22,7 +23,8 @@ pub struct Header {
     pub limit: Option<Amps>,
     /// Wall-clock time of the first sample.
     pub started: Option<DateTime<FixedOffset>>,
-    /// Every other key of the header, in the order found; kept so that a read and a write lose nothing.
+    /// Every other key of the header, in the order found; kept so that a read and a write lose nothing. No key is
+    /// empty, given twice, or one of those that have a field of their own.
     pub other: Vec<(String, String)>,
 }
 
@@ -110,7 +112,13 @@ pub enum TraceError {
         /// The event's time in seconds.
         found: f64,
     },
+    /// A column name that is given twice, or belongs to the readings.
+    #[error("column {0:?} is given twice; every column needs a name of its own")]
+    ColumnTwice(String),
 }
+
+/// The columns that a log knows; others are kept as text.
+pub(super) const COLUMNS: [&str; 6] = ["t_s", "volts", "amps", "mode", "span_s", "event"];
 
 /// A log in memory: columns of equal length, finite, in strictly increasing time.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -124,6 +132,7 @@ pub struct Trace {
     /// Empty if no sample has a span, else one a sample (NaN-free: zero stands for none).
     span: Vec<f32>,
     events: Vec<Event>,
+    text: Vec<TextColumn>,
 }
 
 impl Trace {
@@ -198,6 +207,12 @@ impl Trace {
         &self.events
     }
 
+    /// Columns that this version does not know, in the order found.
+    #[must_use]
+    pub fn text_columns(&self) -> &[TextColumn] {
+        &self.text
+    }
+
     /// Sample `index`, or `None` past the end.
     #[must_use]
     pub fn sample(&self, index: usize) -> Option<Sample> {
@@ -232,6 +247,37 @@ impl TraceBuilder {
     #[must_use]
     pub fn new(header: Header) -> Self {
         Self { trace: Trace { header, ..Trace::default() }, last_row: None }
+    }
+
+    /// Adds a column of text beside the readings; see [`Self::sample_text`].
+    ///
+    /// # Errors
+    /// [`TraceError::ColumnTwice`] if the name is taken.
+    pub fn text_column(&mut self, name: &str) -> Result<(), TraceError> {
+        let taken = COLUMNS.contains(&name.trim())
+            || self.trace.text.iter().any(|column| column.name() == name.trim());
+        if taken {
+            return Err(TraceError::ColumnTwice(name.to_owned()));
+        }
+        self.trace.text.push(TextColumn::new(name));
+        Ok(())
+    }
+
+    /// Sets the cell of text column `column` (from 0, in the order added) for the sample added last; an unknown column
+    /// or no sample yet changes nothing.
+    pub fn sample_text(&mut self, column: usize, cell: &str) {
+        if let (Some(text), Some(last)) =
+            (self.trace.text.get_mut(column), self.trace.time.len().checked_sub(1))
+        {
+            text.set_cell(last, cell);
+        }
+    }
+
+    /// Sets the cell of text column `column` for a row that holds events only, of which event `first` is the first.
+    pub fn event_text(&mut self, first: usize, column: usize, cell: &str) {
+        if let (Some(text), true) = (self.trace.text.get_mut(column), first < self.trace.events.len()) {
+            text.set_cell_of_event(first, cell);
+        }
     }
 
     /// Makes room for `additional` samples.
