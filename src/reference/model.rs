@@ -55,6 +55,39 @@ pub struct PhaseReference {
     pub duration: Option<Envelope>,
     /// Energy that the stage takes, in joules; `None` where it has no end of its own.
     pub energy: Option<Envelope>,
+    /// How the stage's power follows the feed volts: power goes with volts to this exponent. 0 is a converter (the
+    /// same watts at any volts), 1 a linear regulator (the same amps), 2 a resistive load. The envelopes of power and
+    /// energy hold at [`Learned::feed`]; at other volts they move by this law.
+    pub volts_exponent: f64,
+}
+
+impl PhaseReference {
+    /// The envelope of `quantity`, where the stage has one.
+    #[must_use]
+    pub fn envelope(&self, quantity: Quantity) -> Option<Envelope> {
+        match quantity {
+            Quantity::MeanPower => Some(self.mean_power),
+            Quantity::PeakPower => Some(self.peak_power),
+            Quantity::Activity => Some(self.activity),
+            Quantity::Duration => self.duration,
+            Quantity::Energy => self.energy,
+        }
+    }
+}
+
+impl Profile {
+    /// What the stage's envelopes of power and energy are to be multiplied by at `feed` volts.
+    ///
+    /// 1 for a converter, and where the profile does not say at which feed it was learned.
+    #[must_use]
+    pub fn power_factor(&self, phase: &PhaseReference, feed: Volts) -> f64 {
+        let learned_at = self.learned.feed.unwrap_or(self.feed.nominal).value();
+        if feed.value() > 0.0 && learned_at > 0.0 {
+            (feed.value() / learned_at).powf(phase.volts_exponent)
+        } else {
+            1.0
+        }
+    }
 }
 
 /// A quantity that an envelope can be for.
@@ -70,6 +103,36 @@ pub enum Quantity {
     Duration,
     /// Energy, joules.
     Energy,
+}
+
+impl Quantity {
+    /// Every quantity, in the order in which a profile lists them.
+    pub const ALL: [Self; 5] =
+        [Self::MeanPower, Self::PeakPower, Self::Activity, Self::Duration, Self::Energy];
+
+    /// Its words in a finding.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::MeanPower => "mean power",
+            Self::PeakPower => "peak power",
+            Self::Activity => "activity",
+            Self::Duration => "duration",
+            Self::Energy => "energy",
+        }
+    }
+
+    /// Its key in a profile, which carries the unit.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::MeanPower => "mean_power_w",
+            Self::PeakPower => "peak_power_w",
+            Self::Activity => "activity_w",
+            Self::Duration => "duration_s",
+            Self::Energy => "energy_j",
+        }
+    }
 }
 
 /// The range that a stated share of good boards keeps within; SI units, `low <= typical <= high`.
@@ -107,6 +170,46 @@ pub struct SourceLog {
     pub sha256: String,
     /// Serial number of the board, if the log gave one.
     pub serial: Option<String>,
+    /// Median feed volts of the log while the board was fed.
+    pub feed: Option<Volts>,
+    /// What was measured of each stage: the evidence that the envelopes come from, kept so that captures can be
+    /// added later without the old logs. Empty in a profile written by hand.
+    pub stages: Vec<StageMeasure>,
+}
+
+/// What one capture measured of one stage; SI units.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StageMeasure {
+    /// The stage's name in the profile.
+    pub phase: String,
+    /// Mean power, watts.
+    pub mean_power: f64,
+    /// Highest power of one readback update, watts.
+    pub peak_power: f64,
+    /// Spread of power, watts.
+    pub activity: f64,
+    /// Length in seconds; `None` where the stage has no end of its own in this capture.
+    pub duration: Option<f64>,
+    /// Energy in joules; `None` with `duration`.
+    pub energy: Option<f64>,
+    /// Median volts at which it was measured.
+    pub volts: f64,
+    /// Uncertainty of the power that supply resolution and accuracy leave, watts (one standard deviation).
+    pub uncertainty: f64,
+}
+
+impl StageMeasure {
+    /// The measured value of `quantity`.
+    #[must_use]
+    pub fn value(&self, quantity: Quantity) -> Option<f64> {
+        match quantity {
+            Quantity::MeanPower => Some(self.mean_power),
+            Quantity::PeakPower => Some(self.peak_power),
+            Quantity::Activity => Some(self.activity),
+            Quantity::Duration => self.duration,
+            Quantity::Energy => self.energy,
+        }
+    }
 }
 
 /// A section of the board between an inlet and the running system.
