@@ -163,6 +163,52 @@ impl fmt::Display for Seconds {
     }
 }
 
+/// Why a text is no length of time.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "'{found}' is no length of time; expected a number with its unit, such as 30s, 500ms, 2min or 1h30min"
+)]
+pub struct BadDuration {
+    /// What was given.
+    pub found: String,
+}
+
+impl std::str::FromStr for Seconds {
+    type Err = BadDuration;
+
+    /// Reads `30s`, `2min`, `500ms`, `1h30min`; blanks between the parts are allowed, a missing unit is not.
+    fn from_str(text: &str) -> Result<Self, BadDuration> {
+        let bad = || BadDuration { found: text.to_owned() };
+        let (mut rest, mut seconds) = (text.trim(), 0.0);
+        if rest.is_empty() {
+            return Err(bad());
+        }
+        while !rest.is_empty() {
+            let number_end = rest.find(|c: char| !(c.is_ascii_digit() || c == '.')).ok_or_else(bad)?;
+            let (number, tail) = rest.split_at(number_end);
+            let tail = tail.trim_start();
+            let unit_end = tail.find(|c: char| !c.is_alphabetic()).unwrap_or(tail.len());
+            let (unit, tail) = tail.split_at(unit_end);
+            let number: f64 = number.parse().map_err(|_| bad())?;
+            seconds += number * seconds_in(unit).ok_or_else(bad)?;
+            rest = tail.trim_start();
+        }
+        Self::new(seconds).map_err(|_| bad())
+    }
+}
+
+/// Seconds in one `unit` of time.
+fn seconds_in(unit: &str) -> Option<f64> {
+    match unit {
+        "us" | "µs" | "μs" => Some(1e-6),
+        "ms" => Some(1e-3),
+        "s" => Some(1.0),
+        "min" => Some(60.0),
+        "h" => Some(3600.0),
+        _ => None,
+    }
+}
+
 impl schemars::JsonSchema for Seconds {
     fn schema_name() -> std::borrow::Cow<'static, str> {
         "Seconds".into()
@@ -266,6 +312,20 @@ mod tests {
     fn long_times_use_minutes_and_hours() {
         let shown = [0.042, 0.84, 12.34, 72.0, 132.4, 7500.0].map(|s| Seconds::constant(s).to_string());
         assert_eq!(shown, ["42.0 ms", "0.840 s", "12.3 s", "72.0 s", "2 min 12 s", "2 h 5 min"]);
+    }
+
+    #[test]
+    fn lengths_of_time_are_read_with_their_unit() {
+        let read = ["30s", "2min", "500ms", "1h30min", " 1 min 12 s ", "0.5s"]
+            .map(|text| text.parse::<Seconds>().unwrap());
+        assert_eq!(read, [30.0, 120.0, 0.5, 5400.0, 72.0, 0.5].map(Seconds::constant));
+        for bad in ["", "30", "s", "-3s", "3 weeks", "3S", "1e3s", "1..2s", "nan s", "5s4"] {
+            assert!(bad.parse::<Seconds>().is_err(), "{bad:?}");
+        }
+        assert_eq!(
+            "30".parse::<Seconds>().unwrap_err().to_string(),
+            "'30' is no length of time; expected a number with its unit, such as 30s, 500ms, 2min or 1h30min"
+        );
     }
 
     #[test]
