@@ -3,4 +3,5 @@
 mod arrows;
 mod profiles;
 mod program;
+mod trace;
 mod usage;

@@ -54,6 +54,9 @@ pub enum Fault {
         /// The longest that is read.
         most: usize,
     },
+    /// Bytes that are not UTF-8.
+    #[error("bytes that are not UTF-8 text")]
+    NotUtf8,
     /// A character that no text needs.
     #[error("control character {0:?}; a line of a log is plain text")]
     ControlCharacter(char),

@@ -1,22 +1,19 @@
-//! Reading logs, carefully: every malformed line is named, none is guessed at.
+//! Reading whole logs, from memory or a file.
 
-use super::fault::{Fault, FileError, LineFault, ReadError};
-use super::header::HeaderReader;
-use super::model::{Trace, TraceBuilder};
-use super::rows::Rows;
+use super::fault::{FileError, ReadError};
+use super::model::Trace;
+use super::reader::LogReader;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
+use std::fs::File;
 use std::io::Read;
 use std::path::Path;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-/// The longest line that is read: a thousand times what a reading needs.
-const LONGEST_LINE: usize = 65_536;
-/// What some editors put before UTF-8 text.
-const BYTE_ORDER_MARK: char = '\u{feff}';
-/// How many faults are kept; the rest is counted.
-const MOST_FAULTS: usize = 100;
-/// How much of a file is looked at before the rest is read, so that a device or an image is not read to its end.
-const FIRST_LOOK: usize = 65_536;
+/// How much of a file is held in memory at a time: it fits in a processor's second-level cache.
+const BLOCK: usize = 256 * 1024;
+/// How many blocks are on their way between reading, parsing and hashing.
+const BLOCKS: usize = 4;
 
 /// A log that was read.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,127 +45,93 @@ impl std::fmt::Display for Cut {
     }
 }
 
-/// Reads the log in the file at `path`.
-///
-/// # Errors
-/// [`FileError`] with the path if the file cannot be read or is no log.
-pub fn read_file(path: impl AsRef<Path>) -> Result<ReadLog, FileError> {
-    let path = path.as_ref();
-    let bytes = file_bytes(path)?;
-    read(&bytes).map_err(|source| FileError::Content { path: path.to_owned(), source })
-}
-
-fn file_bytes(path: &Path) -> Result<Vec<u8>, FileError> {
-    let access = |source| FileError::Access { path: path.to_owned(), source };
-    if path.is_dir() {
-        return Err(FileError::Folder { path: path.to_owned() });
-    }
-    let mut file = std::fs::File::open(path).map_err(access)?;
-    let mut bytes = Vec::new();
-    file.by_ref().take(FIRST_LOOK as u64).read_to_end(&mut bytes).map_err(access)?;
-    let source = refuse_binary(&bytes).err();
-    if let Some(source) = source {
-        return Err(FileError::Content { path: path.to_owned(), source });
-    }
-    file.read_to_end(&mut bytes).map_err(access)?;
-    Ok(bytes)
-}
-
 /// Reads a log.
 ///
 /// # Errors
 /// [`ReadError`] if there is no reading in it, or any line is malformed.
 pub fn read(bytes: &[u8]) -> Result<ReadLog, ReadError> {
-    if bytes.is_empty() {
-        return Err(ReadError::Empty);
+    std::thread::scope(|scope| {
+        let hash = (bytes.len() > BLOCK).then(|| scope.spawn(|| sha256(bytes)));
+        let mut reader = LogReader::new();
+        reader.expect_bytes(bytes.len());
+        reader.feed(bytes);
+        let (trace, cut) = reader.finish()?;
+        let sha256 = hash.and_then(|thread| thread.join().ok()).unwrap_or_else(|| sha256(bytes));
+        Ok(ReadLog { trace, cut, sha256 })
+    })
+}
+
+/// Reads the log in the file at `path`, of which only a small part is in memory at any time.
+///
+/// # Errors
+/// [`FileError`] with the path if the file cannot be read or is no log.
+pub fn read_file(path: impl AsRef<Path>) -> Result<ReadLog, FileError> {
+    let path = path.as_ref();
+    let access = |source| FileError::Access { path: path.to_owned(), source };
+    if path.is_dir() {
+        return Err(FileError::Folder { path: path.to_owned() });
     }
-    refuse_binary(bytes)?;
-    let (whole, rest) = whole_lines(bytes);
-    let text = std::str::from_utf8(whole).map_err(|_| ReadError::NotText("some bytes are not UTF-8"))?;
-    let mut reader = LogReader::default();
-    for line in text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text).split_terminator('\n') {
-        reader.line(line.strip_suffix('\r').unwrap_or(line));
+    let file = File::open(path).map_err(access)?;
+    let size = file.metadata().map_or(0, |metadata| metadata.len());
+    let mut reader = LogReader::new();
+    reader.expect_bytes(usize::try_from(size).unwrap_or(0));
+    let sha256 = feed_file(&mut reader, file).map_err(access)?;
+    let (trace, cut) =
+        reader.finish().map_err(|source| FileError::Content { path: path.to_owned(), source })?;
+    Ok(ReadLog { trace, cut, sha256 })
+}
+
+/// Feeds a file to the reader block by block; a thread of its own reads ahead and hashes.
+fn feed_file(reader: &mut LogReader, file: impl Read + Send) -> std::io::Result<String> {
+    let (to_parse, blocks) = sync_channel::<Vec<u8>>(BLOCKS);
+    let (give_back, spare) = sync_channel::<Vec<u8>>(BLOCKS);
+    std::thread::scope(|scope| {
+        let ahead = scope.spawn(move || read_ahead(file, &to_parse, &spare));
+        for block in &blocks {
+            reader.feed(&block);
+            if reader.has_refused() {
+                break;
+            }
+            // With enough blocks on their way this one is simply dropped.
+            let _ = give_back.try_send(block);
+        }
+        // Should the reader have had enough, the thread sees it by this.
+        drop(blocks);
+        ahead.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    })
+}
+
+/// Reads blocks and sends them on until the file or the interest in it ends; returns the hash of what was read.
+fn read_ahead(
+    mut file: impl Read,
+    to_parse: &SyncSender<Vec<u8>>,
+    spare: &Receiver<Vec<u8>>,
+) -> std::io::Result<String> {
+    let mut hash = Sha256::new();
+    loop {
+        let mut block = spare.try_recv().unwrap_or_else(|_| Vec::with_capacity(BLOCK));
+        block.clear();
+        file.by_ref().take(BLOCK as u64).read_to_end(&mut block)?;
+        hash.update(&block);
+        if block.is_empty() || to_parse.send(block).is_err() {
+            return Ok(hexadecimal(&hash.finalize()));
+        }
     }
-    let cut = (!rest.is_empty()).then_some(Cut { line: reader.line + 1, bytes: rest.len() });
-    let trace = reader.finish(cut.is_some())?;
-    Ok(ReadLog { trace, cut, sha256: sha256(bytes) })
 }
 
 /// SHA-256 in hexadecimal, by which a finding names its log.
 #[must_use]
 pub fn sha256(bytes: &[u8]) -> String {
-    let mut text = String::with_capacity(64);
-    for byte in Sha256::digest(bytes) {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    let mut text = String::with_capacity(2 * bytes.len());
+    for byte in bytes {
         // Writing to a string cannot fail.
         let _ = write!(text, "{byte:02x}");
     }
     text
-}
-
-/// Refuses what is no text at all, by its first bytes.
-fn refuse_binary(bytes: &[u8]) -> Result<(), ReadError> {
-    let first = &bytes[..bytes.len().min(FIRST_LOOK)];
-    if first.starts_with(&[0xFF, 0xFE]) || first.starts_with(&[0xFE, 0xFF]) {
-        return Err(ReadError::NotText("it is UTF-16 text"));
-    }
-    if first.contains(&0) { Err(ReadError::NotText("it is a binary file")) } else { Ok(()) }
-}
-
-/// Everything up to the last line feed, and what is left over.
-fn whole_lines(bytes: &[u8]) -> (&[u8], &[u8]) {
-    bytes.split_at(bytes.iter().rposition(|byte| *byte == b'\n').map_or(0, |at| at + 1))
-}
-
-/// Takes in a log line by line.
-#[derive(Debug, Default)]
-struct LogReader {
-    head: HeaderReader,
-    rows: Option<Rows>,
-    line: u64,
-    first_faults: Vec<LineFault>,
-    faults: usize,
-}
-
-impl LogReader {
-    fn line(&mut self, text: &str) {
-        self.line += 1;
-        if let Err(fault) = self.try_line(text) {
-            self.faults += 1;
-            if self.faults <= MOST_FAULTS {
-                self.first_faults.push(LineFault { line: self.line, fault });
-            }
-        }
-    }
-
-    fn try_line(&mut self, text: &str) -> Result<(), Fault> {
-        if text.len() > LONGEST_LINE {
-            return Err(Fault::TooLong { bytes: text.len(), most: LONGEST_LINE });
-        }
-        if let Some(control) = text.chars().find(|c| c.is_control() && *c != '\t') {
-            return Err(Fault::ControlCharacter(control));
-        }
-        match &mut self.rows {
-            _ if text.trim().is_empty() => Ok(()),
-            Some(_) if text.starts_with('#') => Err(Fault::HeaderAmidRows),
-            Some(rows) => rows.row(text),
-            None if text.starts_with('#') => self.head.line(text, self.line),
-            None => {
-                let header = std::mem::take(&mut self.head.header);
-                // Without columns no row can be read: the one fault is named instead of one a row.
-                self.rows = Some(Rows::unreadable());
-                self.rows = Some(Rows::new(text, TraceBuilder::new(header))?);
-                Ok(())
-            }
-        }
-    }
-
-    fn finish(self, cut: bool) -> Result<Trace, ReadError> {
-        if self.faults > 0 {
-            return Err(ReadError::Malformed { first: self.first_faults, count: self.faults });
-        }
-        let trace = self.rows.map(Rows::finish).unwrap_or_default();
-        if trace.is_empty() { Err(ReadError::NoReadings { cut }) } else { Ok(trace) }
-    }
 }
 
 #[cfg(test)]
@@ -270,7 +233,12 @@ mod tests {
             message("t_s,volts,amps,amps\n1,2,3,4\n"),
             "line 1: column \"amps\" is given twice; every column needs a name of its own"
         );
-        assert!(read(b"t_s,volts,amps\n1,2,3\xff\n").unwrap_err().to_string().contains("not UTF-8"));
+        assert!(
+            read(b"t_s,volts,amps\n1,2,3\xff\n")
+                .unwrap_err()
+                .to_string()
+                .starts_with("line 2: bytes that are not UTF-8")
+        );
     }
 
     #[test]

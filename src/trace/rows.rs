@@ -3,11 +3,14 @@
 use super::fault::Fault;
 use super::model::{COLUMNS, EventKind, Mode, Sample, Trace, TraceBuilder, TraceError};
 use super::number;
+use super::plain::{self, Column};
 use super::words;
 use crate::units::{Amps, Seconds, Volts};
 
 /// The most columns that are read.
 const MOST_COLUMNS: usize = 256;
+/// The fewest bytes that rows of a long log take on average: three numbers of some figures, and their separators.
+const LEAST_ROW: usize = 16;
 
 /// Which column holds what.
 #[derive(Debug, Default)]
@@ -20,6 +23,8 @@ struct Layout {
     event: Option<usize>,
     /// Columns kept as text.
     text: Vec<usize>,
+    /// The same, column by column.
+    columns: Vec<Column>,
     count: usize,
 }
 
@@ -43,6 +48,33 @@ impl Rows {
     /// A table whose column names were not understood: its rows are passed over.
     pub(super) fn unreadable() -> Self {
         Self { layout: None, builder: TraceBuilder::default(), fields: Fields::default() }
+    }
+
+    /// Takes in as many rows as are plain, from whole lines; says how many rows and bytes that were.
+    pub(super) fn plain_rows(&mut self, lines: &[u8]) -> (u64, usize) {
+        let Some(layout) = self.layout.as_ref().filter(|layout| layout.text.is_empty()) else {
+            return (0, 0);
+        };
+        let (mut rows, mut at) = (0, 0);
+        while let Some((sample, bytes)) = plain::row(&lines[at..], &layout.columns) {
+            // What does not fit is left to the careful way, which names the fault.
+            if self.builder.sample(sample).is_err() {
+                break;
+            }
+            rows += 1;
+            at += bytes;
+        }
+        (rows, at)
+    }
+
+    /// Makes room for the readings of a log of `bytes`, by the least that a row takes.
+    pub(super) fn reserve_for(&mut self, bytes: usize) {
+        self.builder.reserve(bytes / LEAST_ROW);
+    }
+
+    /// The trace as it stands.
+    pub(super) fn trace(&self) -> &Trace {
+        self.builder.trace()
     }
 
     /// The trace of all rows.
@@ -87,14 +119,17 @@ impl Rows {
 
 fn layout(fields: &Fields, names: &str, builder: &mut TraceBuilder) -> Result<Layout, Fault> {
     let mut found = [None; COLUMNS.len()];
-    let mut text = Vec::new();
+    let (mut text, mut columns) = (Vec::new(), Vec::new());
     for index in 0..fields.len() {
         let name = fields.get(index).trim();
         match COLUMNS.iter().position(|known| *known == name) {
             Some(known) if found[known].is_some() => {
                 return Err(Fault::Columns(TraceError::ColumnTwice(name.to_owned())));
             }
-            Some(known) => found[known] = Some(index),
+            Some(known) => {
+                found[known] = Some(index);
+                columns.push(Column::ALL[known]);
+            }
             None => {
                 builder.text_column(name).map_err(Fault::Columns)?;
                 text.push(index);
@@ -105,7 +140,7 @@ fn layout(fields: &Fields, names: &str, builder: &mut TraceBuilder) -> Result<La
         let missing = (0..3).filter(|known| found[*known].is_none()).map(|known| COLUMNS[known]).collect();
         return Err(Fault::ColumnsMissing { missing, found: names.to_owned() });
     };
-    Ok(Layout { time, volts, amps, mode, span, event, text, count: fields.len() })
+    Ok(Layout { time, volts, amps, mode, span, event, text, columns, count: fields.len() })
 }
 
 /// One row, looked at by columns.
