@@ -84,16 +84,22 @@ impl Poll {
 
     /// Polls until something ends the run, then brings the output and the log to their final state.
     pub(super) fn run(mut self) -> Report {
-        let ended = loop {
-            if let Some(ended) = self.ended.take() {
-                break ended;
-            }
-            self.step();
-        };
+        // A bug must not leave a board fed: whatever state a panic leaves behind is good enough to switch off with.
+        let polled = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| self.poll_until_ended()));
+        let ended = polled.unwrap_or_else(|panic| Ended::Crashed(panic_in_words(panic.as_ref())));
         let output = self.final_output(&ended);
         let now = self.clock.now();
         let (saved, tally) = self.logbook.finish(now);
         Report { ended, output, saved, tally }
+    }
+
+    fn poll_until_ended(&mut self) -> Ended {
+        loop {
+            if let Some(ended) = self.ended.take() {
+                return ended;
+            }
+            self.step();
+        }
     }
 
     /// One turn: look after the settings, wait for the slot, look after the output, read once.
@@ -296,4 +302,10 @@ impl Poll {
             let _ = self.source.reopen();
         }
     }
+}
+
+/// What a panic said, where it said it in words.
+fn panic_in_words(panic: &(dyn std::any::Any + Send)) -> String {
+    let text = panic.downcast_ref::<&str>().map(ToString::to_string);
+    text.or_else(|| panic.downcast_ref::<String>().cloned()).unwrap_or_else(|| "a panic without words".into())
 }

@@ -94,6 +94,8 @@ pub enum Ended {
     Abandoned,
     /// The output was to be switched on, and that failed.
     NotSwitchedOn(String),
+    /// The program itself failed (a bug); the output was looked after all the same.
+    Crashed(String),
 }
 
 /// What became of a driven output at the end.
@@ -176,7 +178,8 @@ impl Tally {
 pub struct Session {
     updates: Receiver<Update>,
     requests: Sender<Request>,
-    thread: JoinHandle<Report>,
+    /// Taken by whoever waits for the end.
+    thread: Option<JoinHandle<Report>>,
 }
 
 impl Session {
@@ -197,7 +200,7 @@ impl Session {
         let journal = JournalThread::start(journal, say)?;
         let poll = Poll::new(source, plan, clock, from_outside, to_outside, journal);
         let thread = std::thread::Builder::new().name("poll".into()).spawn(move || poll.run())?;
-        Ok(Self { updates, requests, thread })
+        Ok(Self { updates, requests, thread: Some(thread) })
     }
 
     /// What the run says, in order. The channel closes when the run has ended.
@@ -224,9 +227,22 @@ impl Session {
     /// Waits for the end: the output in its final state, the log on the disk.
     ///
     /// # Panics
-    /// With the panic of the run's own thread, if it had one; its output is off by then.
+    /// If the thread panicked while it brought the output and the log to their final state. A panic before that is
+    /// [`Ended::Crashed`].
     #[must_use]
-    pub fn finish(self) -> Report {
-        self.thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    pub fn finish(mut self) -> Report {
+        let thread = self.thread.take().expect("the thread is taken only here and in drop");
+        thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    }
+}
+
+impl Drop for Session {
+    /// Ends the run and waits for it: whoever drops a session because of an error of their own must not end the
+    /// program before the output is off.
+    fn drop(&mut self) {
+        let Some(thread) = self.thread.take() else { return };
+        // A run that has ended already takes no request, and a crash at its end was said by its own thread.
+        let _ = self.requests.send(Request::gone());
+        let _ = thread.join();
     }
 }

@@ -530,9 +530,19 @@ fn a_session_nobody_holds_ends() {
     let plan = Plan { length: None, places: vec![folder.path().join("run.csv")], ..plan("1s", &fake) };
     let session = Session::start(Box::new(Endless(Arc::clone(&gone))), plan, clock).unwrap();
     drop(session);
-    let deadline = Instant::now() + Duration::from_secs(20);
-    while !*gone.lock().unwrap() {
-        assert!(Instant::now() < deadline, "the run went on with nobody to stop it");
-        std::thread::sleep(MILLI);
-    }
+    assert!(*gone.lock().unwrap(), "dropping a session waits for the end of its run");
+}
+
+#[test]
+fn a_bug_in_the_loop_still_ends_with_the_output_off() {
+    let crash = |supply: &mut FakeSupply| {
+        supply.answer = Box::new(|number| match number {
+            100.. => panic!("a bug"),
+            _ => steady(number),
+        });
+    };
+    let (run, acts) = driven_by(0.0, 0.0, crash, |plan| plan);
+    assert_eq!(run.report.ended, Ended::Crashed("a bug".into()));
+    assert_eq!((run.report.output.clone(), acts.last()), (OutputState::ConfirmedOff, Some(&Act::Off)));
+    assert_eq!(run.trace.len(), 100, "and nothing that was read is lost");
 }
