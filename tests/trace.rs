@@ -167,3 +167,11 @@ fn rows_written_one_by_one_are_a_log() {
         (2, Seconds::constant(0.05), 1)
     );
 }
+
+/// Found by the fuzz target: an event row with text, at the time of a sample that has events too.
+#[test]
+fn events_at_one_time_keep_their_order() {
+    let log = "t_s,volts,amps,event,x\n0,1,2,mark=a;gap,q\n0,,,trip=b,7\n0,,,gap,\n1,1,2,,\n";
+    let trace = read(log.as_bytes()).unwrap().trace;
+    assert_eq!(read(&write(&trace)).unwrap().trace, trace);
+}

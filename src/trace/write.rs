@@ -17,16 +17,21 @@ pub fn write(trace: &Trace) -> Vec<u8> {
     let mut events = trace.events().iter().enumerate().peekable();
     for index in 0..trace.len() {
         let Some(sample) = trace.sample(index) else { break };
+        while let Some((number, event)) = events.next_if(|(_, event)| event.time < sample.time) {
+            event_row(&writer, &mut log, trace, number, event);
+        }
+        // An event with text of its own needs a row of its own, and so do those after it, or the order would be lost.
         let mut with_sample = Vec::new();
-        while let Some((number, event)) = events.next_if(|(_, event)| event.time <= sample.time) {
-            if event.time == sample.time && !has_text(trace, number) {
-                with_sample.push(&event.kind);
-            } else {
-                event_row(&writer, &mut log, trace, number, event);
-            }
+        while let Some((_, event)) =
+            events.next_if(|(number, event)| event.time == sample.time && !has_text(trace, *number))
+        {
+            with_sample.push(&event.kind);
         }
         let cells: Vec<&str> = trace.text_columns().iter().map(|column| column.cell(index)).collect();
         writer.row(&mut log, sample.time, Some(&sample), &with_sample, &cells);
+        while let Some((number, event)) = events.next_if(|(_, event)| event.time == sample.time) {
+            event_row(&writer, &mut log, trace, number, event);
+        }
     }
     events.for_each(|(number, event)| event_row(&writer, &mut log, trace, number, event));
     log
