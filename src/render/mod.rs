@@ -1,1 +1,90 @@
 //! Figures; every renderer returns bytes.
+//!
+//! A figure is laid out once as a list of shapes in whole pixels and then painted as PNG or SVG. The same input gives
+//! the same bytes on every machine: the font travels inside the program, and nothing asks for a clock or a locale.
+//!
+//! # The amps axis
+//! Standby draws milliamps and boot draws amps, and both must be read. Two ways were tried on the same captures: one
+//! axis on a square-root scale, and a linear axis with a second strip that magnifies the low end. On the square-root
+//! scale 24 mA and 60 mA of standby lay ten pixels apart, and the difference between two boot stages, which decides
+//! most verdicts, shrank to half. With the strip both are read off a plain linear scale, and "twice as high" still
+//! means "twice the current". So the strip is used, and only where something quiet is there to be magnified.
+
+mod axis;
+mod columns;
+mod encode;
+mod font;
+mod geometry;
+mod options;
+mod paint;
+mod scene;
+mod sheet;
+mod theme;
+mod timeline;
+pub mod words;
+
+pub use options::{Format, Options, Size, UnknownFormat};
+pub use theme::Theme;
+
+use crate::reference::Profile;
+use crate::trace::Trace;
+use crate::verdict::Finding;
+use scene::Scene;
+
+/// Why a figure cannot be drawn.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RenderError {
+    /// There is nothing to draw.
+    #[error("the log has no readings, so there is nothing to draw")]
+    NoReadings,
+    /// The asked-for stretch of time holds no readings.
+    #[error("no readings from {from} s to {to} s; the log runs from {first} s to {last} s")]
+    EmptyWindow {
+        /// Start of the stretch in seconds.
+        from: f64,
+        /// End of the stretch in seconds.
+        to: f64,
+        /// First reading in seconds.
+        first: f64,
+        /// Last reading in seconds.
+        last: f64,
+    },
+    /// There is no phase of the asked-for name.
+    #[error("no phase \"{asked}\" to zoom to; this log has: {}", known.join(", "))]
+    NoSuchPhase {
+        /// The name that was asked for.
+        asked: String,
+        /// The names that there are.
+        known: Vec<String>,
+    },
+    /// The picture could not be painted.
+    #[error("the picture could not be painted: {0}")]
+    Draw(String),
+    /// The picture could not be packed as PNG.
+    #[error("the picture could not be packed as PNG: {0}")]
+    Png(#[from] png::EncodingError),
+}
+
+/// The whole run of one board over time: verdict, stages, amps against the envelope of good boards, volts.
+///
+/// Times on the figure are those of the log. The envelope is shown in amps at the capture's feed volts.
+///
+/// # Errors
+/// [`RenderError::NoReadings`] of an empty trace, [`RenderError::EmptyWindow`] and [`RenderError::NoSuchPhase`] if
+/// `options` ask for a stretch that is not there; the others if painting fails.
+pub fn timeline(
+    trace: &Trace,
+    profile: Option<&Profile>,
+    finding: &Finding,
+    options: &Options,
+) -> Result<Vec<u8>, RenderError> {
+    pack(&timeline::draw(trace, profile, finding, options)?, options)
+}
+
+fn pack(scene: &Scene, options: &Options) -> Result<Vec<u8>, RenderError> {
+    match options.format {
+        Format::Png => encode::png(scene, &paint::pixels(scene)?, options.density()),
+        Format::Svg => Ok(paint::svg(scene)?.into_bytes()),
+    }
+}

@@ -1,0 +1,212 @@
+//! Text: the embedded font, its measures, and glyphs as coverage.
+//!
+//! The font travels inside the program, so that a figure is the same on every machine; nothing asks the system for
+//! fonts. A character that the font lacks is drawn as the font's own box.
+
+use ab_glyph::{Font, FontRef, Glyph, ScaleFont, point};
+use std::sync::LazyLock;
+
+static REGULAR: LazyLock<FontRef<'static>> =
+    LazyLock::new(|| load(include_bytes!("fonts/DejaVuSans-subset.ttf")));
+static BOLD: LazyLock<FontRef<'static>> =
+    LazyLock::new(|| load(include_bytes!("fonts/DejaVuSans-Bold-subset.ttf")));
+
+/// The families that an SVG asks for: the embedded one, then one of the same widths.
+pub(super) const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
+
+/// Height of a small letter of the font, in ems (the glyph `x` of the font: 1120 of 2048 units).
+pub(super) const X_HEIGHT: f64 = 1120.0 / 2048.0;
+
+/// Height of a capital letter of the font, in ems (1493 of 2048 units).
+pub(super) const CAP_HEIGHT: f64 = 1493.0 / 2048.0;
+
+/// How far letters reach below the baseline, in ems (483 of 2048 units).
+pub(super) const DESCENT: f64 = 483.0 / 2048.0;
+
+fn load(bytes: &'static [u8]) -> FontRef<'static> {
+    FontRef::try_from_slice(bytes).expect("the embedded font is whole; a test reads it")
+}
+
+/// Weight of the letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Weight {
+    Regular,
+    Bold,
+}
+
+impl Weight {
+    fn font(self) -> &'static FontRef<'static> {
+        match self {
+            Self::Regular => &REGULAR,
+            Self::Bold => &BOLD,
+        }
+    }
+}
+
+/// `text` as it can be drawn on one line: blanks for line ends and tabs, nothing that is invisible or turns the
+/// direction of writing, the replacement character for what XML does not allow.
+pub(super) fn clean(text: &str) -> String {
+    let invisible = |c: &char| matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}' | '\u{ad}');
+    let drawable = |c: char| match c {
+        c if c.is_whitespace() => ' ',
+        c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => '\u{fffd}',
+        c => c,
+    };
+    text.chars().filter(|c| !invisible(c)).map(drawable).collect()
+}
+
+/// Width of `text` in pixels at `em` pixels to the em.
+pub(super) fn width(text: &str, em: f64, weight: Weight) -> f64 {
+    let font = weight.font();
+    let units: f32 = layout_units(font, text).last().map_or(0.0, |(_, _, end)| end);
+    f64::from(units) * em / f64::from(font.units_per_em().unwrap_or(2048.0))
+}
+
+/// Glyph, start and end of each character, in font units.
+fn layout_units<'a>(
+    font: &'a FontRef<'static>,
+    text: &'a str,
+) -> impl Iterator<Item = (ab_glyph::GlyphId, f32, f32)> + 'a {
+    let mut before = None;
+    let mut at = 0.0_f32;
+    text.chars().map(move |c| {
+        let glyph = font.glyph_id(c);
+        at += before.map_or(0.0, |last| font.kern_unscaled(last, glyph));
+        before = Some(glyph);
+        let start = at;
+        at += font.h_advance_unscaled(glyph);
+        (glyph, start, at)
+    })
+}
+
+/// `text`, shortened with an ellipsis until it is no wider than `room` pixels; `None` if not even one letter and the
+/// ellipsis fit.
+pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<String> {
+    if width(text, em, weight) <= room {
+        return Some(text.to_owned());
+    }
+    let letters: Vec<char> = text.chars().collect();
+    let shortened = |keep: usize| {
+        let mut short: String = letters[..keep].iter().collect::<String>().trim_end().to_owned();
+        short.push('…');
+        short
+    };
+    // Width grows with every letter, so the longest that fits is found by bisection.
+    let fitting = partition_point(letters.len(), |keep| width(&shortened(keep), em, weight) <= room);
+    (fitting >= 1).then(|| shortened(fitting))
+}
+
+/// The largest `n` in `1..=most` for which `holds` is true, if it is true up to some point; 0 if for none.
+fn partition_point(most: usize, holds: impl Fn(usize) -> bool) -> usize {
+    let (mut low, mut high) = (0, most);
+    while low < high {
+        let middle = usize::midpoint(low, high + 1);
+        if holds(middle) {
+            low = middle;
+        } else {
+            high = middle - 1;
+        }
+    }
+    low
+}
+
+/// Breaks `text` into at most `lines` lines no wider than `room`, between words where possible.
+pub(super) fn wrap(text: &str, em: f64, weight: Weight, room: f64, lines: usize) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    let mut words = text.split(' ').filter(|word| !word.is_empty()).peekable();
+    let mut line = String::new();
+    while let Some(word) = words.next() {
+        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+        if line.is_empty() || width(&longer, em, weight) <= room {
+            line = longer;
+            continue;
+        }
+        if out.len() + 1 == lines {
+            let rest: Vec<&str> = std::iter::once(word).chain(words.by_ref()).collect();
+            line = format!("{line} {}", rest.join(" "));
+            break;
+        }
+        out.push(std::mem::replace(&mut line, word.to_owned()));
+    }
+    if !line.is_empty() && lines > 0 {
+        out.push(line);
+    }
+    out.into_iter().filter_map(|line| fit(&line, em, weight, room)).collect()
+}
+
+/// Calls `cover` with pixel and coverage (0 to 1) for every pixel that `text` touches; `x` is where it starts,
+/// `baseline` on what it stands.
+pub(super) fn rasterize(
+    text: &str,
+    em: f64,
+    weight: Weight,
+    (x, baseline): (f64, f64),
+    mut cover: impl FnMut(i32, i32, f32),
+) {
+    let font = weight.font();
+    let units_per_em = font.units_per_em().unwrap_or(2048.0);
+    #[expect(clippy::cast_possible_truncation, reason = "pixels of a figure are far from f32's limits")]
+    let (em, x, baseline) = (em as f32, x as f32, baseline as f32);
+    let scale = em * font.height_unscaled() / units_per_em;
+    let scaled = font.as_scaled(scale);
+    for (id, start, _) in layout_units(font, text) {
+        let at = point(x + start * em / units_per_em, baseline);
+        let glyph: Glyph = id.with_scale_and_position(scaled.scale(), at);
+        let Some(outline) = font.outline_glyph(glyph) else { continue };
+        let bounds = outline.px_bounds();
+        #[expect(clippy::cast_possible_truncation, reason = "whole pixels of a figure")]
+        let (left, top) = (bounds.min.x as i32, bounds.min.y as i32);
+        outline.draw(|dx, dy, coverage| {
+            let offset = |d: u32| i32::try_from(d).unwrap_or(i32::MAX);
+            cover(left.saturating_add(offset(dx)), top.saturating_add(offset(dy)), coverage);
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_font_has_the_signs_and_scripts_that_tickets_use() {
+        for weight in [Weight::Regular, Weight::Bold] {
+            for c in "AZaz09ΩµμΩ±°≤≥×…–—→▸✓✗⚠éßøčłğőΔλЖяҐЇԱՖაჰ€№²³½".chars()
+            {
+                assert_ne!(weight.font().glyph_id(c).0, 0, "{c} is missing");
+            }
+        }
+    }
+
+    #[test]
+    fn what_the_font_lacks_is_a_box_and_no_crash() {
+        let mut covered = 0;
+        rasterize("漢🔧", 20.0, Weight::Regular, (5.0, 30.0), |_, _, coverage| {
+            covered += usize::from(coverage > 0.5);
+        });
+        assert!(covered > 20, "{covered} pixels");
+        assert!(width("漢", 20.0, Weight::Regular) > 5.0);
+    }
+
+    #[test]
+    fn shortening_keeps_within_the_room() {
+        let name = "A stage name that somebody wrote without thinking of labels";
+        let short = fit(name, 14.0, Weight::Regular, 120.0).unwrap();
+        assert!(short.ends_with('…') && width(&short, 14.0, Weight::Regular) <= 120.0, "{short}");
+        assert!(width(&format!("{short}W"), 14.0, Weight::Regular) > 120.0, "{short} could be longer");
+        assert_eq!(fit("rails", 14.0, Weight::Regular, 120.0).as_deref(), Some("rails"));
+        assert_eq!(fit("rails", 14.0, Weight::Regular, 5.0), None);
+    }
+
+    #[test]
+    fn wrapping_breaks_between_words_and_shortens_the_last_line() {
+        let lines = wrap("0.84 A at 0.61 V from 0.2 s after switch-on", 14.0, Weight::Regular, 130.0, 2);
+        assert_eq!(lines.len(), 2);
+        assert!(lines.iter().all(|line| width(line, 14.0, Weight::Regular) <= 130.0), "{lines:?}");
+        assert!(lines[1].ends_with('…'), "{lines:?}");
+    }
+
+    #[test]
+    fn invisible_and_direction_turning_characters_do_not_reach_a_label() {
+        assert_eq!(clean("a\u{202e}b\nc\td\u{0}\u{feff}"), "ab c d\u{fffd}");
+    }
+}

@@ -1,0 +1,104 @@
+//! The lane of events: marks by the person at the bench, output on and off, changes of the settings.
+
+use super::super::axis::TimeAxis;
+use super::super::font::{Weight, clean};
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Style};
+use super::super::sheet::{Sheet, em};
+use super::{Areas, Subject};
+use crate::trace::EventKind;
+
+/// An event with its word and its place.
+#[derive(Debug)]
+struct Flag {
+    x: i32,
+    /// The word, its left end and its row; `None` where there was no room.
+    word: Option<(String, i32, i32)>,
+}
+
+/// All events of the window.
+#[derive(Debug)]
+pub(super) struct Lane {
+    flags: Vec<Flag>,
+    style: Style,
+}
+
+/// Rows that the words may take.
+const MOST_ROWS: i32 = 2;
+
+impl Lane {
+    pub(super) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
+        let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
+        let mut ends = [i32::MIN; MOST_ROWS as usize];
+        let events = subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
+        let named = events.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
+        let flags = named.map(|(x, word)| place(sheet, style, time, &mut ends, x, &word)).collect();
+        Self { flags, style }
+    }
+
+    /// How many rows of words there are.
+    pub(super) fn rows(&self) -> i32 {
+        self.flags.iter().filter_map(|flag| flag.word.as_ref()).map(|(_, _, row)| row + 1).max().unwrap_or(0)
+    }
+
+    /// The lines of the events across one panel; drawn before the readings, so that they hide none.
+    pub(super) fn lines(&self, sheet: &mut Sheet, panel: Rect) {
+        let pen = sheet.pen(1.0, 3.0, sheet.palette.mark);
+        for flag in &self.flags {
+            sheet.scene.down(flag.x, (panel.top, panel.bottom), pen);
+        }
+    }
+
+    pub(super) fn words(&self, sheet: &mut Sheet, areas: &Areas) {
+        let row_height = sheet.u(20.0);
+        for flag in &self.flags {
+            let Some((word, left, row)) = &flag.word else { continue };
+            let top = areas.events.top + sheet.u(3.0) + row * row_height;
+            let baseline = self.style.baseline_at(top + row_height / 2);
+            let area = Rect::new(
+                *left - sheet.u(2.0),
+                top + 1,
+                left + self.style.width(word) + sheet.u(3.0),
+                top + row_height - 1,
+            );
+            sheet.scene.fill(area, sheet.palette.paper);
+            sheet.scene.text(word.clone(), (*left, baseline), Anchor::Start, self.style);
+        }
+    }
+}
+
+/// Puts a word beside its line, in the first row where it is free, shortened if need be.
+fn place(sheet: &Sheet, style: Style, time: TimeAxis, ends: &mut [i32], x: i32, word: &str) -> Flag {
+    /// Words are not shortened below this.
+    const LEAST_WIDTH: f64 = 50.0;
+    let space = sheet.u(10.0);
+    let width = style.width(word);
+    for (row, end) in (0..).zip(ends.iter_mut()) {
+        let left = (x + sheet.u(4.0)).min(time.right - width).max(end.saturating_add(space)).max(time.left);
+        let room = time.right - left;
+        // A word belongs to the line on its left; further away it would seem to belong to nothing.
+        let near = left - x <= sheet.u(16.0);
+        let text = if width <= room { Some(word.to_owned()) } else { style.fit(word, room) };
+        if let Some(text) = text.filter(|_| near && room >= width.min(sheet.u(LEAST_WIDTH))) {
+            *end = left + style.width(&text);
+            return Flag { x, word: Some((text, left, row)) };
+        }
+    }
+    Flag { x, word: None }
+}
+
+/// The word for an event; gaps are drawn as gaps.
+fn word(kind: &EventKind) -> Option<String> {
+    match kind {
+        EventKind::OutputOn => Some("▲ output on".into()),
+        EventKind::OutputOff => Some("▼ output off".into()),
+        EventKind::Mark(mark) => Some(format!("● {}", clean(mark))),
+        EventKind::SetVolts(volts) => Some(format!("set {volts}")),
+        EventKind::Limit(amps) => Some(format!("limit {amps}")),
+        EventKind::Gap => None,
+        EventKind::LinkLost => Some("link lost".into()),
+        EventKind::LinkBack => Some("link back".into()),
+        EventKind::Trip(reason) => Some(format!("trip: {}", clean(reason))),
+        EventKind::Other(word) => Some(clean(word)),
+    }
+}

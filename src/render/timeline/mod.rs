@@ -1,0 +1,193 @@
+//! The run of one board over time.
+//!
+//! Read from the top: how far the board got (headline and stages), on what evidence, where and by how much it left
+//! what good boards do (notes on the amps), what the volts did meanwhile, and at the foot how it was measured.
+
+mod amps;
+mod events;
+mod foot;
+mod head;
+mod ladder;
+mod notes;
+mod phases;
+mod readings;
+#[cfg(test)]
+mod tests;
+mod volts;
+
+use super::RenderError;
+use super::axis::TimeAxis;
+use super::geometry::Rect;
+use super::options::Options;
+use super::scene::Scene;
+use super::sheet::Sheet;
+use super::words;
+use crate::reference::Profile;
+use crate::trace::Trace;
+use crate::units::{Amps, Volts};
+use crate::verdict::{Finding, Phase};
+use readings::Readings;
+
+/// What a timeline is drawn from.
+#[derive(Debug, Clone, Copy)]
+struct Subject<'a> {
+    trace: &'a Trace,
+    profile: Option<&'a Profile>,
+    finding: &'a Finding,
+}
+
+impl Subject<'_> {
+    fn resolution(&self) -> Option<Amps> {
+        self.finding.log.resolution_a
+    }
+
+    /// Volts at which the envelope's watts become amps: those that the supply was set to, else those of the longest
+    /// phase that was fed.
+    fn feed_volts(&self) -> Option<Volts> {
+        let set = self.finding.log.set_v.or(self.trace.header().set_volts);
+        let length = |phase: &&Phase| phase.end_s.value() - phase.start_s.value();
+        let fed = self.finding.phases.iter().filter(|phase| phase.name != "off");
+        let longest = fed.max_by(|a, b| length(a).total_cmp(&length(b))).map(|phase| phase.mean_v);
+        set.or(longest).filter(|volts| volts.value() > 0.0)
+    }
+}
+
+/// Where the parts of a timeline stand.
+#[derive(Debug, Clone, Copy)]
+struct Areas {
+    /// Names of phases too short to hold them.
+    overflow: Rect,
+    ribbon: Rect,
+    amps: Rect,
+    /// Low current magnified; empty if nothing is to be magnified.
+    quiet: Rect,
+    events: Rect,
+    volts: Rect,
+    ticks: Rect,
+}
+
+pub(super) fn draw(
+    trace: &Trace,
+    profile: Option<&Profile>,
+    finding: &Finding,
+    options: &Options,
+) -> Result<Scene, RenderError> {
+    let subject = Subject { trace, profile, finding };
+    let mut sheet = Sheet::new(options);
+    let (from, to) = window(trace, finding, options)?;
+    sheet.scene.title = title(finding);
+    sheet.scene.description = description(finding);
+    let below_head = head::draw(&mut sheet, &subject);
+    let foot = foot::draw(&mut sheet, &foot::entries(&subject));
+    let middle = Rect { top: below_head, bottom: foot, ..sheet.inside() };
+    let left = middle.left + sheet.u(58.0);
+    let time = TimeAxis { left, right: middle.right, from, to };
+    let readings = Readings::new(&subject, time);
+    plot(&mut sheet, &subject, &readings, Rect { left, ..middle });
+    Ok(sheet.scene)
+}
+
+fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
+    let bands = phases::Bands::new(sheet, subject, readings.time);
+    let lane = events::Lane::new(sheet, subject, readings.time);
+    let scale = amps::Scale::new(subject, readings);
+    let areas = arrange(sheet, area, bands.rows(), lane.rows(), scale.quiet_high.is_some());
+    bands.shade(sheet, &areas);
+    bands.draw(sheet, &areas);
+    let current = amps::draw(sheet, subject, readings, &areas, &scale, &lane);
+    volts::draw(sheet, subject, readings, &areas, &lane);
+    lane.words(sheet, &areas);
+    time_axis(sheet, readings.time, &areas);
+    notes::draw(sheet, subject, readings, current, &areas);
+}
+
+/// Shares the height out among the parts.
+fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, with_quiet: bool) -> Areas {
+    let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
+    let (ribbon, rest) = rest.split_top(sheet.u(28.0));
+    let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
+    let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
+    let (rest, volts) = rest.split_bottom(share(0.2));
+    let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
+    let quiet_height = if with_quiet { share(0.14) } else { 0 };
+    let (rest, quiet) = rest.split_bottom(quiet_height);
+    let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(8.0), ..rest } } else { rest };
+    Areas { overflow, ribbon, amps, quiet, events, volts, ticks }
+}
+
+fn time_axis(sheet: &mut Sheet, time: TimeAxis, areas: &Areas) {
+    let style = sheet.style(super::sheet::em::SMALL, super::font::Weight::Regular, sheet.palette.faint_text);
+    let most = (time.right - time.left) / sheet.u(74.0);
+    let mut free_from = areas.ticks.left - sheet.u(40.0);
+    for (t, label) in time.ticks(most) {
+        let (x, width) = (time.x_within(t), style.width(&label));
+        let left = (x - width / 2).clamp(areas.ticks.left - sheet.u(40.0), areas.ticks.right - width);
+        sheet
+            .scene
+            .fill(Rect::new(x, areas.ticks.top, x + 1, areas.ticks.top + sheet.u(5.0)), sheet.palette.frame);
+        if left >= free_from {
+            let at = (left, areas.ticks.bottom - sheet.u(4.0));
+            sheet.scene.text(label, at, super::scene::Anchor::Start, style);
+            free_from = left + width + sheet.u(8.0);
+        }
+    }
+}
+
+/// The stretch of time to show.
+fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f64), RenderError> {
+    let (Some(&first), Some(&last)) = (trace.time().first(), trace.time().last()) else {
+        return Err(RenderError::NoReadings);
+    };
+    let (start, end) = match &options.zoom {
+        Some(name) => zoomed(finding, name)?,
+        None => (first, last),
+    };
+    let from = options.from.map_or(start.max(first), crate::units::Seconds::value);
+    let to = options.to.map_or(end.min(last), crate::units::Seconds::value);
+    let seen = trace.time().partition_point(|t| *t <= to) > trace.time().partition_point(|t| *t < from);
+    match (from < to, seen) {
+        (true, true) => Ok((from, to)),
+        // A single reading has no duration; it still has its moment.
+        (false, true) if first >= last => Ok((first - 0.5, first + 0.5)),
+        _ => Err(RenderError::EmptyWindow { from, to, first, last }),
+    }
+}
+
+/// The named phase, from its first beginning to its last end, and a share of that on either side.
+fn zoomed(finding: &Finding, name: &str) -> Result<(f64, f64), RenderError> {
+    const AROUND: f64 = 0.15;
+    let named = || finding.phases.iter().filter(|phase| phase.name == name);
+    let (Some(first), Some(last)) = (named().next(), named().next_back()) else {
+        let mut known: Vec<String> = finding.phases.iter().map(|phase| phase.name.clone()).collect();
+        known.sort();
+        known.dedup();
+        return Err(RenderError::NoSuchPhase { asked: name.to_owned(), known });
+    };
+    let (start, end) = (first.start_s.value(), last.end_s.value());
+    let around = (end - start) * AROUND;
+    Ok((start - around, end + around))
+}
+
+fn title(finding: &Finding) -> String {
+    let board = finding.log.board.as_deref().unwrap_or("unnamed board");
+    let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
+    let serial = serial.map(|serial| format!(" {serial}")).unwrap_or_default();
+    format!("{board}{serial}: {}", words::headline(&finding.verdict))
+}
+
+fn description(finding: &Finding) -> String {
+    let mut sentences = vec![format!("{}.", words::headline(&finding.verdict))];
+    sentences.push(format!("{}.", words::confidence(&finding.verdict)));
+    sentences.extend(finding.verdict.because.iter().map(|because| format!("{because}.")));
+    for departure in &finding.departures {
+        let numbers = words::departure_numbers(departure, finding.log.resolution_a);
+        sentences.push(format!("{}: {numbers}.", words::departure(departure)));
+    }
+    let phase = |phase: &Phase| {
+        let amps = words::amps(phase.mean_a.value(), finding.log.resolution_a);
+        format!("{} from {} to {} at {amps}", phase.name, phase.start_s, phase.end_s)
+    };
+    let phases: Vec<String> = finding.phases.iter().map(phase).collect();
+    sentences.push(format!("Phases: {}.", phases.join("; ")));
+    sentences.join(" ")
+}

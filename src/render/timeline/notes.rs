@@ -1,0 +1,172 @@
+//! Departures, at their place: what was measured and what good boards do.
+
+use super::super::axis::ValueAxis;
+use super::super::columns::Column;
+use super::super::font::{Weight, clean};
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Shape, Style};
+use super::super::sheet::{Sheet, em};
+use super::super::words;
+use super::readings::Readings;
+use super::{Areas, Subject};
+use crate::verdict::{Class, Departure, Finding};
+
+/// A note with the point that it speaks of.
+#[derive(Debug)]
+struct Note {
+    at: f64,
+    amps: Option<f64>,
+    lines: Vec<String>,
+}
+
+/// Notes that a picture can carry and still be read at a glance; the finding has them all.
+const MOST_NOTES: usize = 4;
+
+pub(super) fn draw(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    areas: &Areas,
+) {
+    let notes = notes(subject);
+    let shown: Vec<Note> = notes.into_iter().filter(|note| readings.time.shows(note.at)).collect();
+    let left_out = shown.len().saturating_sub(MOST_NOTES);
+    let mut taken: Vec<Rect> = Vec::new();
+    for (index, note) in shown.into_iter().take(MOST_NOTES).enumerate() {
+        let more = if index + 1 == MOST_NOTES && left_out > 0 { left_out } else { 0 };
+        place(sheet, readings, axis, areas, note, more, &mut taken);
+    }
+}
+
+/// What there is to say, first in time first.
+fn notes(subject: &Subject) -> Vec<Note> {
+    let mut notes: Vec<Note> = subject.finding.departures.iter().map(|d| departure(subject, d)).collect();
+    if notes.is_empty() {
+        notes.extend(overdue(subject));
+    }
+    notes.sort_by(|a, b| a.at.total_cmp(&b.at));
+    notes
+}
+
+fn departure(subject: &Subject, departure: &Departure) -> Note {
+    let numbers = words::departure_numbers(departure, subject.resolution());
+    let lines = vec![clean(&words::departure(departure)), clean(&numbers)];
+    let amps = (departure.unit == "A").then_some(departure.measured);
+    Note { at: departure.starts_s.value(), amps, lines }
+}
+
+/// Where a stalled board should have moved on, if no departure says so.
+fn overdue(subject: &Subject) -> Option<Note> {
+    let Finding { verdict, phases, .. } = subject.finding;
+    let stage = verdict.stalled_in.as_ref().filter(|_| verdict.class == Class::Stalled)?;
+    let phase = phases.iter().rfind(|phase| phase.name == *stage)?;
+    let reference = subject.profile?.phases.iter().find(|reference| reference.name == *stage)?;
+    let usual = reference.duration?.high;
+    let at = phase.start_s.value() + usual;
+    let within = crate::units::Seconds::new(usual).ok()?;
+    let lines = vec![format!("stuck in {}", clean(stage)), format!("good boards move on within {within}")];
+    (at < phase.end_s.value()).then_some(Note { at, amps: None, lines })
+}
+
+/// Finds the place where a note covers least of the trace, and draws it with its leader.
+fn place(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    areas: &Areas,
+    mut note: Note,
+    more: usize,
+    taken: &mut Vec<Rect>,
+) {
+    let head = sheet.style(em::LARGE, Weight::Bold, sheet.palette.alarm);
+    let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    if more > 0 {
+        note.lines.push(format!("and {more} more in the finding"));
+    }
+    let room = axis.area.width() - sheet.u(40.0);
+    let styled: Vec<(String, Style)> = (0..)
+        .zip(&note.lines)
+        .filter_map(|(i, line)| {
+            let style = if i == 0 { head } else { body };
+            Some((style.fit(line, room)?, style))
+        })
+        .collect();
+    let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
+    let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
+    let x = readings.time.x_within(note.at);
+    let y = note.amps.map_or(i32::midpoint(axis.area.top, axis.area.bottom), |amps| axis.row_within(amps));
+    let Some(spot) = best_spot(sheet, readings, axis, (x, y), (width, height), taken) else { return };
+    line_at(sheet, areas, x);
+    leader(sheet, spot, (x, y));
+    frame(sheet, spot, &styled);
+    taken.push(spot);
+}
+
+/// The vertical line at which the board left what good boards do.
+fn line_at(sheet: &mut Sheet, areas: &Areas, x: i32) {
+    let pen = sheet.pen(2.0, 6.0, sheet.palette.alarm);
+    let bottom = if areas.quiet.is_empty() { areas.amps.bottom } else { areas.quiet.bottom };
+    sheet.scene.down(x, (areas.amps.top, bottom), pen);
+    sheet.pointer_down((x, areas.amps.top + sheet.u(12.0)), sheet.palette.alarm);
+}
+
+fn leader(sheet: &mut Sheet, spot: Rect, (x, y): (i32, i32)) {
+    let from = (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1));
+    if from != (x, y) {
+        let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color: sheet.palette.alarm };
+        sheet.scene.shapes.push(shape);
+    }
+    let r = sheet.u(4.0);
+    sheet.scene.fill(Rect::new(x - r, y - r, x + r + 1, y + r + 1), sheet.palette.alarm);
+}
+
+fn frame(sheet: &mut Sheet, spot: Rect, lines: &[(String, Style)]) {
+    sheet.scene.fill(spot, sheet.palette.alarm_paper);
+    sheet.scene.frame(spot, sheet.u(2.0), sheet.palette.alarm);
+    let mut y = spot.top + sheet.u(6.0);
+    for (line, style) in lines {
+        let (row, baseline) = (style.line_height(), style.baseline_at(y + style.line_height() / 2));
+        sheet.scene.text(line.clone(), (spot.left + sheet.u(10.0), baseline), Anchor::Start, *style);
+        y += row;
+    }
+}
+
+/// Of the places within the strip that no other note takes, the one that hides least of the trace, then the nearest.
+fn best_spot(
+    sheet: &Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    (x, y): (i32, i32),
+    (width, height): (i32, i32),
+    taken: &[Rect],
+) -> Option<Rect> {
+    /// Places to try along each direction.
+    const TRIES: i32 = 14;
+    let inside = axis.area.grown(-sheet.u(6.0));
+    let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
+    let spots = (0..TRIES * TRIES).map(|n| {
+        let left = step(inside.left, inside.right - width, n % TRIES);
+        let top = step(inside.top, inside.bottom - height, n / TRIES);
+        Rect::new(left, top, left + width, top + height)
+    });
+    let free = spots.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
+    let distance = |spot: &Rect| {
+        let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
+        dx.abs() + dy.abs()
+    };
+    // A column of hidden trace weighs as much as a step of some pixels away; the place itself stays in view.
+    free.min_by_key(|spot| {
+        let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
+        (hidden(readings, axis, *spot) * 6) + distance(spot) + if covers { 2000 } else { 0 }
+    })
+}
+
+/// How many columns of the trace a box would hide.
+fn hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> i32 {
+    let columns = (readings.time.left..).zip(&readings.amps);
+    let within = columns.filter(|(x, _)| (spot.left..spot.right).contains(x));
+    let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
+    let count = within.filter(|(_, column)| column.as_ref().is_some_and(meets)).count();
+    i32::try_from(count).unwrap_or(i32::MAX)
+}

@@ -1,0 +1,103 @@
+//! The readings within the window, as columns, with gaps and stretches in current limit.
+
+use super::super::axis::TimeAxis;
+use super::super::columns::{self, Column};
+use super::Subject;
+use crate::trace::{EventKind, Mode, Trace};
+
+/// What the window shows of the readings.
+#[derive(Debug)]
+pub(super) struct Readings {
+    pub(super) time: TimeAxis,
+    pub(super) amps: Vec<Option<Column>>,
+    pub(super) volts: Vec<Option<Column>>,
+    /// Stretches without readings, each from the last before to the first after.
+    pub(super) gaps: Vec<(f64, f64)>,
+    /// Columns in current limit, as stretches of pixels from the left end of the axis.
+    pub(super) limited: Vec<(i32, i32)>,
+}
+
+/// Where the supply does not say, it is taken to limit when the amps are this near the limit …
+const AT_LIMIT: f64 = 0.98;
+/// … and the volts this far below what was set: both at once do not happen by load alone.
+const BELOW_SET: f64 = 0.98;
+
+impl Readings {
+    pub(super) fn new(subject: &Subject, time: TimeAxis) -> Self {
+        let trace = subject.trace;
+        let gaps = gaps(subject);
+        let amps = columns::columns(trace.time(), trace.amps(), &gaps, time.window());
+        let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
+        let limited = limited(trace, &amps, time.left);
+        Self { time, amps, volts, gaps, limited }
+    }
+
+    /// Highest amps drawn, 0 if none.
+    pub(super) fn highest_amps(&self) -> f64 {
+        self.amps.iter().flatten().map(|column| column.high).fold(0.0, f64::max)
+    }
+
+    /// Lowest amps drawn, 0 if none is negative.
+    pub(super) fn lowest_amps(&self) -> f64 {
+        self.amps.iter().flatten().map(|column| column.low).fold(0.0, f64::min)
+    }
+}
+
+/// The finding's gaps and those that the log marks itself, in order and without overlap.
+fn gaps(subject: &Subject) -> Vec<(f64, f64)> {
+    let times = subject.trace.time();
+    let found = subject.finding.log.gaps.iter().map(|gap| (gap.start_s.value(), gap.end_s.value()));
+    let marked = subject.trace.events().iter().filter(|event| matches!(event.kind, EventKind::Gap));
+    let marked = marked.filter_map(|event| {
+        // A gap that shares its row with a reading begins at that reading; else at the reading before.
+        let here = times.get(event.sample).copied()?;
+        if here <= event.time.value() {
+            Some((here, *times.get(event.sample + 1)?))
+        } else {
+            Some((*times.get(event.sample.checked_sub(1)?)?, here))
+        }
+    });
+    let mut all: Vec<(f64, f64)> = found.chain(marked).filter(|(start, end)| start < end).collect();
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.dedup_by(|later, earlier| {
+        let joined = later.0 < earlier.1;
+        if joined {
+            earlier.1 = earlier.1.max(later.1);
+        }
+        joined
+    });
+    all
+}
+
+/// Stretches of columns in which the supply limited its current, by its own word or else by volts and amps.
+fn limited(trace: &Trace, amps: &[Option<Column>], left: i32) -> Vec<(i32, i32)> {
+    let mut stretches: Vec<(i32, i32)> = Vec::new();
+    let mut standing = false;
+    for (x, column) in (left..).zip(amps) {
+        let Some(column) = column else {
+            standing = false;
+            continue;
+        };
+        let here = column.samples.clone().any(|index| in_limit(trace, index));
+        let holds = if column.samples.is_empty() { standing } else { here };
+        standing = column.samples.end.checked_sub(1).is_some_and(|last| holds && in_limit(trace, last));
+        match stretches.last_mut() {
+            Some(last) if holds && last.1 == x => last.1 = x + 1,
+            _ if holds => stretches.push((x, x + 1)),
+            _ => {}
+        }
+    }
+    stretches
+}
+
+fn in_limit(trace: &Trace, index: usize) -> bool {
+    match trace.mode(index) {
+        Mode::ConstantCurrent => true,
+        Mode::ConstantVoltage | Mode::Off => false,
+        Mode::Unknown => {
+            let (header, amps, volts) = (trace.header(), trace.amps()[index], trace.volts()[index]);
+            let at_limit = header.limit.is_some_and(|limit| amps >= AT_LIMIT * limit.value());
+            at_limit && header.set_volts.is_some_and(|set| volts < BELOW_SET * set.value())
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! The strip of volts, with the sag to be seen.
+
+use super::super::axis::ValueAxis;
+use super::super::columns::{self, Column};
+use super::super::font::Weight;
+use super::super::scene::{Anchor, Shape};
+use super::super::sheet::{Sheet, em};
+use super::events::Lane;
+use super::readings::Readings;
+use super::{Areas, Subject, amps};
+use crate::units::Volts;
+
+pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, areas: &Areas, lane: &Lane) {
+    let axis = ValueAxis { area: areas.volts, ..range(subject, readings) };
+    let palette = sheet.palette;
+    for &(left, right) in &readings.limited {
+        let area = super::super::geometry::Rect { left, right, ..areas.volts };
+        sheet.scene.hatch(area, sheet.u(7.0), true, palette.limit);
+    }
+    amps::grid(sheet, axis, 3, "V", 1.0);
+    amps::gaps(sheet, readings, areas.volts);
+    lane.lines(sheet, areas.volts);
+    let spans = columns::spans(&readings.volts, |volts| axis.row(volts));
+    sheet.scene.shapes.push(Shape::Steps {
+        left: readings.time.left,
+        spans,
+        clip: areas.volts,
+        width: sheet.u(2.0),
+        color: palette.volts,
+    });
+    lowest(sheet, subject, readings, axis);
+}
+
+/// Volts below this share of the highest are a collapse or a ramp, not a sag.
+const COLLAPSE: f64 = 0.9;
+
+/// From zero where the feed collapses; else only the part in which it moves, so that a sag is seen.
+fn range(subject: &Subject, readings: &Readings) -> ValueAxis {
+    /// Headroom above the highest volts, as a share of the axis.
+    const HEADROOM: f64 = 0.15;
+    let area = super::super::geometry::Rect::new(0, 0, 0, 0);
+    let top = highest(subject, readings);
+    if top <= 0.0 {
+        return ValueAxis { area, low: 0.0, high: 1.0 };
+    }
+    let settled = settled(subject, readings);
+    let steady = !settled.is_empty() && settled.iter().all(|(_, column)| column.low >= COLLAPSE * top);
+    let low = if steady { COLLAPSE * top } else { 0.0 };
+    ValueAxis { area, low, high: low + (top - low) * (1.0 + HEADROOM) }
+}
+
+fn highest(subject: &Subject, readings: &Readings) -> f64 {
+    let drawn = readings.volts.iter().flatten().map(|column| column.high);
+    subject.feed_volts().map_or(0.0, Volts::value).max(drawn.fold(0.0, f64::max))
+}
+
+/// The columns in which the board was fed and the volts had come up, if they ever did; else all in which it was fed
+/// but the ramp at the beginning.
+fn settled<'a>(subject: &Subject, readings: &'a Readings) -> Vec<(i32, &'a Column)> {
+    let top = highest(subject, readings);
+    let off: Vec<(i32, i32)> = subject
+        .finding
+        .phases
+        .iter()
+        .filter(|phase| phase.name == "off")
+        .map(|phase| (readings.time.x(phase.start_s.value()), readings.time.x(phase.end_s.value())))
+        .collect();
+    let (mut up, mut ever_up) = (false, false);
+    let (mut settled, mut fed) = (Vec::new(), Vec::new());
+    for (x, column) in (readings.time.left..).zip(&readings.volts) {
+        let Some(column) = column else { continue };
+        if off.iter().any(|(left, right)| (*left..*right).contains(&x)) {
+            up = false;
+            continue;
+        }
+        if up {
+            settled.push((x, column));
+        } else {
+            fed.push((x, column));
+        }
+        up |= column.leave >= COLLAPSE * top;
+        ever_up |= up;
+    }
+    if ever_up { settled } else { after_switch_on(fed) }
+}
+
+/// Without the columns up to the first reading of real volts, so that a collapsed feed is not read as none at all.
+fn after_switch_on(fed: Vec<(i32, &Column)>) -> Vec<(i32, &Column)> {
+    let most = fed.iter().map(|(_, column)| column.high).fold(0.0, f64::max);
+    fed.into_iter().skip_while(|(_, column)| column.low < most / 2.0).collect()
+}
+
+/// Names the lowest volts, at their place.
+fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    let settled = settled(subject, readings);
+    let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
+    let Ok(volts) = Volts::new(column.low) else { return };
+    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
+    let text = format!("lowest {volts}");
+    let width = style.width(&text);
+    let left = (x + sheet.u(8.0)).min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
+    let row = axis.row_within(column.low);
+    // Inside the strip, on the side of the line that has room.
+    let height = style.line_height();
+    let above = row - height > axis.area.top + height;
+    let baseline =
+        if above { row - sheet.u(8.0) } else { (row + height).min(axis.area.bottom - sheet.u(6.0)) };
+    let ground = super::super::geometry::Rect::new(
+        left - sheet.u(3.0),
+        baseline - sheet.u(13.0),
+        left + width + sheet.u(3.0),
+        baseline + sheet.u(4.0),
+    );
+    sheet.scene.fill(ground, sheet.palette.paper);
+    sheet.scene.text(text, (left, baseline), Anchor::Start, style);
+}
