@@ -27,7 +27,7 @@ fn phase(name: &str, watts: f64, duration: Option<f64>) -> PhaseReference {
 }
 
 /// A profile of an invented radio controller.
-fn valid() -> Profile {
+pub(crate) fn valid() -> Profile {
     Profile {
         board: "larch-7".into(),
         description: "radio controller, one lithium cell".into(),

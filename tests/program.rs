@@ -31,6 +31,12 @@ pub(crate) fn feedtale<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) 
 }
 
 impl Run {
+    /// Adds arguments.
+    pub(crate) fn with(mut self, arguments: &[&str]) -> Self {
+        self.command.args(arguments);
+        self
+    }
+
     /// Puts a file into the run's folder.
     pub(crate) fn file(self, name: &str, contents: impl AsRef<[u8]>) -> Self {
         let path = self.folder.path().join(name);

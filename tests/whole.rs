@@ -3,5 +3,6 @@
 mod arrows;
 mod profiles;
 mod program;
+mod record;
 mod trace;
 mod usage;

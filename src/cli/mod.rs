@@ -3,7 +3,11 @@
 //! Every command is an `Args` that clap fills and a `run` that returns [`Outcome`] or [`Failure`]; how that becomes
 //! text on stderr and an exit code stands here once.
 
+mod console;
 mod failure;
+mod keys;
+mod record;
+mod signals;
 
 pub use failure::{Failure, Outcome};
 
@@ -21,7 +25,9 @@ struct CommandLine {
 
 /// The commands, in the order in which a technician meets them.
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Record(Box<record::RecordArgs>),
+}
 
 /// Parses `arguments`, runs the command, prints what went wrong and says how to exit.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -36,7 +42,8 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
-#[expect(clippy::needless_pass_by_value, reason = "a command's arguments are consumed by its run")]
 fn run(command: Command) -> Result<Outcome, Failure> {
-    match command {}
+    match command {
+        Command::Record(args) => record::run(&args),
+    }
 }

@@ -1,0 +1,258 @@
+//! `feedtale record`: log a supply. Asks only, unless told to drive.
+
+mod drive;
+mod follow;
+mod summary;
+
+use super::console::{Console, Style};
+use super::keys::Keys;
+use super::{Failure, Outcome, signals};
+use crate::capture::{
+    Condition, Ended, GuardedSource, OutputState, Pace, Plan, RealClock, Report, Request, Session, Settings,
+    SupplySource, log_name,
+};
+use crate::link::Address;
+use crate::reference::Profile;
+use crate::supply::{Dialect, Supply};
+use crate::trace::Header;
+use crate::units::Seconds;
+use chrono::Local;
+use clap::Args;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// Log a supply: asks only, unless --drive.
+#[derive(Debug, Args)]
+pub(super) struct RecordArgs {
+    /// Where the supply is: a device path (/dev/ttyUSB0?baud=115200, COM3) or tcp:HOST:PORT
+    address: Address,
+    /// Stop after this time, such as 30s or 2min
+    #[arg(long = "for", value_name = "TIME")]
+    length: Option<Seconds>,
+    /// Stop when a reading holds for a time: 'amps>1.5 for 5s'; may be given again
+    #[arg(long, value_name = "CONDITION")]
+    until: Vec<Condition>,
+    /// The board's reference profile
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// The log to write, or a folder to name it in [default: a new name in logs/]
+    #[arg(long, value_name = "LOG")]
+    output: Option<PathBuf>,
+    /// Readings a second [default: as many as the wire carries]
+    #[arg(long, value_name = "HZ", value_parser = rate)]
+    rate: Option<f64>,
+    /// Board model [default: the profile's]
+    #[arg(long)]
+    board: Option<String>,
+    /// Serial number of the board
+    #[arg(long)]
+    serial: Option<String>,
+    /// Repair ticket
+    #[arg(long)]
+    ticket: Option<String>,
+    /// Where on the board the supply is connected [default: the profile's]
+    #[arg(long, value_name = "WORDS")]
+    feed_point: Option<String>,
+    /// How the supply is spoken to [default: the plain standard]
+    #[arg(long, value_name = "FILE")]
+    dialect: Option<PathBuf>,
+    /// Set a mark at a time of the run: 'power button@4s'; may be given again
+    #[arg(long, value_name = "WORD@TIME")]
+    mark: Vec<MarkAhead>,
+    #[command(flatten)]
+    drive: drive::DriveArgs,
+}
+
+/// A mark set ahead.
+#[derive(Debug, Clone)]
+struct MarkAhead {
+    time: Seconds,
+    word: String,
+}
+
+impl FromStr for MarkAhead {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (word, time) =
+            text.rsplit_once('@').ok_or("expected a word and its time, such as 'power button@4s'")?;
+        if word.trim().is_empty() {
+            return Err("a mark needs a word before the @".into());
+        }
+        let time = time.parse().map_err(|error: crate::units::BadDuration| error.to_string())?;
+        Ok(Self { time, word: word.trim().to_owned() })
+    }
+}
+
+/// Fastest rate that can be asked for: beyond what any link of a bench supply carries.
+const FASTEST: f64 = 10_000.0;
+/// Slowest: one reading a day.
+const SLOWEST: f64 = 1.0 / 86_400.0;
+
+fn rate(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(rate) if (SLOWEST..=FASTEST).contains(&rate) => Ok(rate),
+        _ => Err("expected readings a second, a number above 0 and at most 10000".into()),
+    }
+}
+
+pub(super) fn run(args: &RecordArgs) -> Result<Outcome, Failure> {
+    let profile = args.profile.as_deref().map(Profile::read).transpose().map_err(Failure::input)?;
+    let dialect = args.dialect.as_deref().map(Dialect::read).transpose().map_err(Failure::input)?;
+    args.drive.check().map_err(Failure::Usage)?;
+    refuse_to_overwrite(args.output.as_deref())?;
+    signals::catch().map_err(Failure::Safety)?;
+    let mut console = Console::stderr();
+    let mut supply = Supply::open(&args.address, dialect.unwrap_or_else(Dialect::plain)).map_err(link)?;
+    let identity = supply.identify().map_err(link)?;
+    let mut header = header(args, profile.as_ref(), identity.map(|identity| identity.to_string()));
+    let prepared = if args.drive.is_asked_for() {
+        drive::prepare(supply, &args.drive, profile.as_ref(), &mut console)?
+    } else {
+        let settings = crate::capture::settings_of(&mut supply).map_err(link)?;
+        drive::Prepared { source: Box::new(SupplySource::new(supply)), settings, drive: None }
+    };
+    (header.set_volts, header.limit) = (prepared.settings.volts, prepared.settings.limit);
+    let report = record(args, header, prepared, &mut console)?;
+    summary::print(&report);
+    verdict_on_exit(&report, &mut console)
+}
+
+fn link(error: impl std::error::Error) -> Failure {
+    Failure::Link(error.to_string())
+}
+
+fn header(args: &RecordArgs, profile: Option<&Profile>, supply: Option<String>) -> Header {
+    let of_profile = |part: fn(&Profile) -> &String| profile.map(|profile| part(profile).clone());
+    let mut other = Vec::new();
+    if let Some(speed) = args.address.speed() {
+        other.push(("simulated_speed".to_owned(), speed.to_string()));
+    }
+    if let Some(rate) = args.rate {
+        other.push(("rate_hz".to_owned(), rate.to_string()));
+    }
+    Header {
+        board: args.board.clone().or_else(|| of_profile(|profile| &profile.board)),
+        serial: args.serial.clone(),
+        ticket: args.ticket.clone(),
+        feed_point: args.feed_point.clone().or_else(|| of_profile(|profile| &profile.feed.point)),
+        supply,
+        other,
+        ..Header::default()
+    }
+}
+
+/// Records until the run ends, with keys, signals and the status line.
+fn record(
+    args: &RecordArgs,
+    header: Header,
+    prepared: drive::Prepared,
+    console: &mut Console,
+) -> Result<Report, Failure> {
+    let plan = plan(args, header, prepared.settings, prepared.drive)?;
+    let session = Session::start(prepared.source, plan, Arc::new(RealClock))
+        .map_err(|error| Failure::Link(format!("the poll loop cannot be started: {error}")))?;
+    let requests = session.requests();
+    signals::then(move || {
+        // A run that has ended already needs no stopping.
+        let _ = requests.send(Request::Stop(Ended::Signal));
+    });
+    let keys = Keys::listen(session.requests());
+    console.line(&hint(&keys, args.length));
+    follow::Follower { console, keys: &keys }.follow(&session);
+    Ok(session.finish())
+}
+
+fn hint(keys: &Keys, length: Option<Seconds>) -> String {
+    let end = length.map_or_else(|| "until stopped".to_owned(), |length| format!("for {length}"));
+    if keys.at_terminal() {
+        format!("recording {end}; space: power button, a word and Enter: any other mark, Esc: stop")
+    } else {
+        format!("recording {end}; Ctrl-C stops")
+    }
+}
+
+fn plan(
+    args: &RecordArgs,
+    header: Header,
+    settings: Settings,
+    drive: Option<crate::capture::DrivePlan>,
+) -> Result<Plan, Failure> {
+    let wall = (Instant::now(), Local::now().fixed_offset());
+    let speed = args.address.speed().unwrap_or(1.0);
+    let name = log_name(&header, wall.1);
+    let pace = args
+        .rate
+        .map_or(Pace::AsFastAsTheWire, |rate| Pace::Every(Duration::from_secs_f64(1.0 / (rate * speed))));
+    Ok(Plan {
+        header,
+        wall,
+        speed,
+        pace,
+        length: args.length,
+        until: args.until.clone(),
+        marks: args.mark.iter().map(|mark| (mark.time, mark.word.clone())).collect(),
+        places: places(args.output.as_deref(), &name)?,
+        settings,
+        drive,
+    })
+}
+
+/// A log never overwrites another file, and a mistyped folder is found before the run, not after it.
+fn refuse_to_overwrite(output: Option<&Path>) -> Result<(), Failure> {
+    let Some(output) = output.filter(|output| !output.is_dir()) else { return Ok(()) };
+    if output.exists() {
+        return Err(Failure::Input(format!(
+            "{}: is there already; a log never overwrites another, give a new name or a folder",
+            output.display()
+        )));
+    }
+    match output.parent() {
+        Some(folder) if folder != Path::new("") && !folder.is_dir() => Err(Failure::Input(format!(
+            "{}: no such folder; make it first, or give another --output",
+            folder.display()
+        ))),
+        _ => Ok(()),
+    }
+}
+
+/// Where the log goes, and where it goes should that fail: this folder, the user's home, the temporary folder.
+fn places(output: Option<&Path>, name: &str) -> Result<Vec<PathBuf>, Failure> {
+    let first = match output {
+        Some(folder) if folder.is_dir() => folder.join(name),
+        Some(file) => file.to_owned(),
+        None => {
+            let folder = Path::new("logs");
+            if let Err(error) = std::fs::create_dir_all(folder) {
+                let why = format!("logs: {error}; give a place that can be written to with --output");
+                return Err(Failure::Input(why));
+            }
+            folder.join(name)
+        }
+    };
+    let spare = first.file_name().map_or_else(|| name.into(), ToOwned::to_owned);
+    let folders = [std::env::current_dir().ok(), std::env::home_dir(), Some(std::env::temp_dir())];
+    let mut places = vec![first];
+    places.extend(folders.into_iter().flatten().map(|folder| folder.join(&spare)));
+    Ok(places)
+}
+
+/// The exit of a run that is over: what happened to the output goes before everything else.
+fn verdict_on_exit(report: &Report, console: &mut Console) -> Result<Outcome, Failure> {
+    if let OutputState::Unknown(why) = &report.output {
+        for line in summary::BANNER {
+            console.line(&console.styled(Style::Alarm, line));
+        }
+        return Err(Failure::Safety(why.to_string()));
+    }
+    match &report.ended {
+        Ended::Trip(trip) => Err(Failure::Safety(format!("tripped: {trip}; the output is confirmed off"))),
+        Ended::NotSwitchedOn(why) => {
+            Err(Failure::Safety(format!("the output was not switched on: {why}; it is confirmed off")))
+        }
+        Ended::Crashed(why) => Err(Failure::Link(format!("the program failed ({why}); the log was kept"))),
+        _ => summary::saved_or_failure(report),
+    }
+}
