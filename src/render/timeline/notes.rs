@@ -95,12 +95,21 @@ fn place(
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
     let x = readings.time.x_within(note.at);
-    let y = note.amps.map_or(i32::midpoint(axis.area.top, axis.area.bottom), |amps| axis.row_within(amps));
+    let y = note
+        .amps
+        .or_else(|| standing(readings, x))
+        .map_or(axis.area.center().1, |amps| axis.row_within(amps));
     let Some(spot) = best_spot(sheet, readings, axis, (x, y), (width, height), taken) else { return };
     line_at(sheet, areas, x);
     leader(sheet, spot, (x, y));
     frame(sheet, spot, &styled);
     taken.push(spot);
+}
+
+/// The amps that the trace shows at column `x`.
+fn standing(readings: &Readings, x: i32) -> Option<f64> {
+    let index = usize::try_from(x - readings.time.left).ok()?;
+    readings.amps.get(index)?.as_ref().map(|column| column.leave)
 }
 
 /// The vertical line at which the board left what good boards do.
