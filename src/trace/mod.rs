@@ -19,6 +19,7 @@
 //! A file that ends amid a line, as after a power cut, is read up to its last whole line, and [`ReadLog::cut`] says
 //! so. Anything else that is not as described is an error that names the line.
 
+mod convert;
 mod fault;
 mod header;
 mod model;
@@ -31,6 +32,7 @@ mod text;
 mod words;
 mod write;
 
+pub use convert::{ConvertError, ConvertOptions, Converted, convert};
 pub use fault::{Fault, FileError, LineFault, ReadError};
 pub use model::{Event, EventKind, Header, Mode, Sample, Trace, TraceBuilder, TraceError};
 pub use number::NumberFault;
