@@ -3,10 +3,15 @@
 //! Every command is an `Args` that clap fills and a `run` that returns [`Outcome`] or [`Failure`]; how that becomes
 //! text on stderr and an exit code stands here once.
 
+mod completions;
 mod console;
+mod convert;
 mod failure;
 mod keys;
+mod manual;
+mod output;
 mod record;
+mod schema;
 mod signals;
 
 pub use failure::{Failure, Outcome};
@@ -27,6 +32,12 @@ struct CommandLine {
 #[derive(Debug, Subcommand)]
 enum Command {
     Record(Box<record::RecordArgs>),
+    Convert(Box<convert::ConvertArgs>),
+    /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
+    Schema,
+    Completions(completions::CompletionsArgs),
+    /// Print the man page, every command in it: `feedtale manual | man -l -`.
+    Manual,
 }
 
 /// Parses `arguments`, runs the command, prints what went wrong and says how to exit.
@@ -45,5 +56,9 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn run(command: Command) -> Result<Outcome, Failure> {
     match command {
         Command::Record(args) => record::run(&args),
+        Command::Convert(args) => convert::run(&args),
+        Command::Schema => schema::run(),
+        Command::Completions(args) => completions::run(&args),
+        Command::Manual => manual::run(),
     }
 }

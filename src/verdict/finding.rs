@@ -187,6 +187,7 @@ pub struct Verdict {
     /// The class.
     pub class: Class,
     /// Calibrated probability that the class is right, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
     pub confidence: f64,
     /// The furthest stage that was reached, by the profile's name for it.
     pub reached: Option<String>,
@@ -204,6 +205,7 @@ pub struct RunnerUp {
     /// The class.
     pub class: Class,
     /// Calibrated probability, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
     pub confidence: f64,
 }
 

@@ -1,0 +1,29 @@
+//! Writing files for the user: never over one that is there, unless told to.
+
+use super::Failure;
+use std::fs::{File, OpenOptions};
+use std::io::{ErrorKind, Write};
+use std::path::Path;
+
+/// Writes a file, and refuses to write over one unless `force`.
+pub(super) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), Failure> {
+    let file =
+        if force { File::create(path) } else { OpenOptions::new().write(true).create_new(true).open(path) };
+    match file.and_then(|mut file| file.write_all(bytes)) {
+        Ok(()) => Ok(()),
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+            Err(Failure::Input(format!("{} is there already; --force writes over it", path.display())))
+        }
+        Err(error) => Err(Failure::Input(format!("cannot write {}: {error}", path.display()))),
+    }
+}
+
+/// Prints a result to stdout; a reader that has had enough is no failure.
+pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
+    match std::io::stdout().write_all(bytes) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::Input(format!("cannot write to standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
