@@ -1,8 +1,10 @@
 //! The one integration binary: the program and the library as their users meet them.
 
 mod arrows;
+mod convert;
 mod profiles;
 mod program;
 mod record;
+mod ticket;
 mod trace;
 mod usage;
