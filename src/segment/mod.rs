@@ -8,8 +8,9 @@
 //! are what a person would call a stage.
 
 mod describe;
+mod hierarchy;
 mod noise;
-mod optimum;
+pub mod optimum;
 mod settings;
 
 pub use settings::Settings;
@@ -82,6 +83,9 @@ pub enum SegmentError {
     /// There is nothing to cut.
     #[error("no samples to segment; at least 1 is needed")]
     NoSamples,
+    /// The optimum could not be had.
+    #[error(transparent)]
+    Optimum(#[from] optimum::OptimumError),
 }
 
 /// Cuts a trace at its changes.
@@ -97,8 +101,10 @@ pub fn segment(trace: &Trace, settings: &Settings) -> Result<Segmentation, Segme
     let noise = noise::Noise::of(trace.amps(), settings);
     let stable: Vec<f64> = trace.amps().iter().map(|amps| noise.stable(*amps)).collect();
     let penalty = noise::penalty(stable.len());
-    let fine = optimum::changes(&stable, penalty);
-    let coarse = optimum::merge(&stable, trace.time(), &fine, settings.shortest_phase.value(), penalty);
+    let mut engine = optimum::Optimum::new(optimum::Loss::Squares, penalty)?;
+    engine.extend(&stable)?;
+    let fine = engine.changes();
+    let coarse = hierarchy::merge(&stable, trace.time(), &fine, settings.shortest_phase.value(), penalty);
     Ok(Segmentation {
         fine: describe::segments(trace, &fine),
         coarse: describe::segments(trace, &coarse),

@@ -1,7 +1,4 @@
-//! The least penalised cost over all partitions.
-//!
-//! Optimal partitioning with pruning (PELT): Killick, Fearnhead & Eckley, "Optimal detection of changepoints with a
-//! linear computational cost", J. Am. Stat. Assoc. 107 (2012) 1590.
+//! Stages from fine segments.
 
 /// Sum of squares about the mean of any stretch, in constant time.
 struct Squares {
@@ -28,36 +25,6 @@ impl Squares {
         let sum = self.sum[end] - self.sum[start];
         (self.square[end] - self.square[start] - sum * sum / count).max(0.0)
     }
-}
-
-/// Starts of the segments after the first, of the partition with the least cost.
-pub(super) fn changes(values: &[f64], penalty: f64) -> Vec<usize> {
-    let squares = Squares::of(values);
-    let mut best = vec![-penalty];
-    let mut last_change = vec![0];
-    let mut candidates = vec![0];
-    for end in 1..=values.len() {
-        let costs: Vec<f64> = candidates.iter().map(|at| best[*at] + squares.about_mean(*at, end)).collect();
-        let (winner, cost) =
-            costs.iter().copied().enumerate().min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0, 0.0));
-        last_change.push(candidates[winner]);
-        best.push(cost + penalty);
-        let mut keep = costs.iter().map(|candidate| *candidate <= cost + penalty);
-        candidates.retain(|_| keep.next().unwrap_or(true));
-        candidates.push(end);
-    }
-    backtrack(&last_change)
-}
-
-fn backtrack(last_change: &[usize]) -> Vec<usize> {
-    let mut changes = Vec::new();
-    let mut at = last_change.last().copied().unwrap_or(0);
-    while at > 0 {
-        changes.push(at);
-        at = last_change[at];
-    }
-    changes.reverse();
-    changes
 }
 
 /// Drops changes, the least worth first, until every stretch lasts `shortest` seconds and every change is worth a
@@ -96,16 +63,3 @@ pub(super) fn merge(
 
 /// How many times the penalty of a fine change a change must save to begin a stage.
 const STAGE_WORTH: f64 = 4.0;
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn one_step_is_one_change() {
-        let values: Vec<f64> = (0..40).map(|i| if i < 17 { 0.0 } else { 9.0 }).collect();
-        assert_eq!(changes(&values, 10.0), [17]);
-        assert_eq!(changes(&values, 1e6), [0; 0]);
-        assert_eq!(changes(&[], 1.0), [0; 0]);
-    }
-}
