@@ -13,6 +13,7 @@ mod output;
 mod record;
 mod schema;
 mod signals;
+mod supplies;
 
 pub use failure::{Failure, Outcome};
 
@@ -31,6 +32,7 @@ struct CommandLine {
 /// The commands, in the order in which a technician meets them.
 #[derive(Debug, Subcommand)]
 enum Command {
+    Supplies(supplies::Args),
     Record(Box<record::RecordArgs>),
     Convert(Box<convert::ConvertArgs>),
     /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
@@ -55,6 +57,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn run(command: Command) -> Result<Outcome, Failure> {
     match command {
+        Command::Supplies(args) => supplies::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Schema => schema::run(),

@@ -6,7 +6,10 @@
 
 pub mod dialect;
 mod error;
+#[cfg(test)]
+mod fake;
 pub mod guard;
+pub mod probe;
 mod reading;
 mod wire;
 
@@ -51,6 +54,11 @@ impl Supply {
         let mut supply = Self::over(Link::open(&address)?, dialect);
         supply.address = Some(address);
         Ok(supply)
+    }
+
+    /// The link again, for another dialect.
+    fn into_parts(self) -> (Dialect, Link) {
+        (self.dialect, self.wire.into_link())
     }
 
     /// The port, for messages.
@@ -259,3 +267,6 @@ fn with_usual_baud(address: &Address, dialect: &Dialect) -> Address {
         _ => address.clone(),
     }
 }
+
+#[cfg(test)]
+mod tests;

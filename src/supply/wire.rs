@@ -58,6 +58,10 @@ impl Wire {
         }
     }
 
+    pub(super) fn into_link(self) -> Link {
+        self.link
+    }
+
     pub(super) fn name(&self) -> &str {
         self.link.name()
     }

@@ -131,3 +131,34 @@ fn status_bits_say_what_the_dialect_says_they_say() {
     let only_cc = StatusBits { constant_current: Some(1), ..StatusBits::default() };
     assert_eq!([0, 1].map(|r| only_cc.mode(r)), [Some(Mode::ConstantVoltage), Some(Mode::ConstantCurrent)]);
 }
+
+/// Every dialect file that comes with the program.
+fn examples() -> Vec<Dialect> {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/dialects");
+    let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    entries.map(|path| Dialect::read(&path).unwrap_or_else(|error| panic!("{error}"))).collect()
+}
+
+#[test]
+fn every_example_loads_under_its_own_name_and_asks_only() {
+    let examples = examples();
+    let mut names: Vec<_> = examples.iter().map(|dialect| dialect.name.as_str()).collect();
+    names.sort_unstable();
+    assert_eq!(names, ["console", "endless", "list-with-status", "one-at-a-time", "plain", "second-output"]);
+    for dialect in &examples {
+        for query in dialect.all_queries() {
+            let asks = |unit: &str| unit.split(' ').next().is_some_and(|header| header.ends_with('?'));
+            assert!(query.split(';').all(asks), "{}: {query}", dialect.name);
+        }
+    }
+}
+
+#[test]
+fn headers_are_shortened_along_the_path() {
+    let asked: Vec<_> = examples()
+        .iter()
+        .filter(|dialect| dialect.name == "second-output")
+        .map(|dialect| dialect.readings[0].query.text().to_owned())
+        .collect();
+    assert_eq!(asked, ["MEAS:SCAL:VOLT:DC?;:MEAS:SCAL:CURR:DC?;:STAT:OPER:COND?"]);
+}
