@@ -2,6 +2,7 @@
 
 mod arrows;
 mod convert;
+mod learn;
 mod profiles;
 mod program;
 mod record;

@@ -10,6 +10,7 @@ mod failure;
 mod keys;
 mod manual;
 mod output;
+mod learn;
 mod record;
 mod schema;
 mod signals;
@@ -40,6 +41,7 @@ enum Command {
     Completions(completions::CompletionsArgs),
     /// Print the man page, every command in it: `feedtale manual | man -l -`.
     Manual,
+    Learn(Box<learn::Args>),
 }
 
 /// Parses `arguments`, runs the command, prints what went wrong and says how to exit.
@@ -63,5 +65,6 @@ fn run(command: Command) -> Result<Outcome, Failure> {
         Command::Schema => schema::run(),
         Command::Completions(args) => completions::run(&args),
         Command::Manual => manual::run(),
+        Command::Learn(args) => learn::run(&args),
     }
 }

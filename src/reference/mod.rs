@@ -3,13 +3,23 @@
 //! A [`Profile`] is learned from the logs of known-good boards, kept as TOML that a person reads and edits, and
 //! compared with what a sick board did.
 
+mod capture;
+mod course;
 mod document;
+mod envelope;
 mod error;
+mod learn;
+mod measure;
 mod model;
+mod power_law;
 mod read;
 mod write;
 
+pub use capture::{Capture, Unfit};
+pub use envelope::{CONFIDENCE, CONTENT};
 pub use error::{ProfileError, ProfileFault, ProfileProblem};
+pub use learn::{LearnError, Learning, Request, learn, update};
+pub use measure::measure;
 pub use model::{
     Check, Envelope, Feed, Learned, PathSection, PhaseReference, Profile, Quantity, SourceLog, StageMeasure,
 };

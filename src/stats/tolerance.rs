@@ -139,7 +139,7 @@ pub fn one_sided(evidence: Evidence, coverage: Coverage) -> f64 {
     solve(covered, coverage.confidence)
 }
 
-/// Φ⁻¹, the quantile of the standard normal distribution.
+/// The quantile of the standard normal distribution.
 #[must_use]
 pub fn normal_quantile(probability: f64) -> f64 {
     std::f64::consts::SQRT_2 * erf_inv(2.0 * probability - 1.0)
@@ -153,7 +153,7 @@ fn density(z: f64) -> f64 {
     (-z * z / 2.0).exp() / (2.0 * std::f64::consts::PI).sqrt()
 }
 
-/// P(s/σ > ratio) for a standard deviation of `freedom` degrees of freedom: P(χ²_ν > ν·ratio²).
+/// Probability that s/σ exceeds `ratio`, for a standard deviation of `freedom` degrees of freedom (chi-square).
 fn deviation_exceeds(ratio: f64, freedom: f64) -> f64 {
     if ratio <= 0.0 {
         return 1.0;

@@ -1,0 +1,211 @@
+//! A log made ready for learning: where the board was fed, in pieces of steady power.
+
+use crate::segment::{self, Settings};
+use crate::trace::{EventKind, Trace};
+use crate::units::Volts;
+
+/// Feed is there from this share of the set (or usual) volts on: above what a collapsed feed shows (a hard short
+/// leaves up to about 15 %), below any volts that a board starts at.
+const FED_FROM: f64 = 0.5;
+
+/// A dip no longer than this, seconds, does not end a run: a burst of load may drive the supply into its limit for a
+/// readback update or two. An output that was cycled stays off for longer (common practice, no source).
+const LONGEST_DIP_S: f64 = 1.0;
+
+/// A run shorter than this shows no boot; the quickest boards of common practice need some seconds.
+const SHORTEST_RUN_S: f64 = 2.0;
+
+/// Independent readings of a busy load's power that a second holds. A processor's load keeps a level for some tenths
+/// of a second (in the labelled captures the autocorrelation is gone after about half a second), however fast the
+/// supply is asked.
+pub(super) const INDEPENDENT_PER_S: f64 = 2.0;
+
+/// Pieces are no longer than this, seconds: a change that only the joint view of all captures can tell from chance may
+/// then still be placed where one capture alone shows nothing.
+const LONGEST_PIECE_S: f64 = 0.5;
+
+/// A known-good log as `learn` takes it.
+#[derive(Debug, Clone)]
+pub struct Capture {
+    /// File name, by which messages call it.
+    pub name: String,
+    /// SHA-256 of the file, in hexadecimal.
+    pub sha256: String,
+    /// The log.
+    pub trace: Trace,
+}
+
+/// Why a log cannot be learned from.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Unfit {
+    /// The log is of another board model.
+    #[error("its header says board `{found}`, not `{wanted}`")]
+    OtherBoard {
+        /// What the header says.
+        found: String,
+        /// What is learned.
+        wanted: String,
+    },
+    /// The board was never fed.
+    #[error("no feed: the volts never reach half of {expected}")]
+    NoFeed {
+        /// The set volts, or the highest seen.
+        expected: Volts,
+    },
+    /// Too little of a run.
+    #[error("the board is fed for {found:.1} s only; at least {SHORTEST_RUN_S} s are needed")]
+    TooShort {
+        /// How long it is fed, in seconds.
+        found: f64,
+    },
+    /// The board drew nothing.
+    #[error("the board draws nothing that this supply can resolve")]
+    NoDraw,
+    /// The very same file was taken already.
+    #[error("the same file was taken already")]
+    Duplicate,
+    /// The log has fewer pieces than the profile has stages.
+    #[error("its course has too few changes to hold the profile's stages")]
+    TooFewPieces,
+    /// It goes another way than the other captures.
+    #[error("its {quantity} in stage {stage} is {found} where the others have {others}")]
+    Differs {
+        /// `mean power` or `length`.
+        quantity: &'static str,
+        /// The stage, counted from 1.
+        stage: usize,
+        /// What this capture shows, with its unit.
+        found: String,
+        /// The median of the others, with its unit.
+        others: String,
+    },
+}
+
+/// A stretch of steady power.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Piece {
+    /// Index of its first sample.
+    pub(super) start: usize,
+    /// Start and end on the log's clock, seconds.
+    pub(super) from: f64,
+    pub(super) to: f64,
+    /// Independent observations that it stands for.
+    pub(super) weight: f64,
+    /// Log of its mean power.
+    pub(super) level: f64,
+    /// Variance of the log of power within it.
+    pub(super) variance: f64,
+    /// Standard deviation of `level` that the readback's steps leave.
+    pub(super) blur: f64,
+}
+
+/// One run of the board: from feed on to feed off.
+#[derive(Debug, Clone)]
+pub(super) struct Run {
+    /// Sample range.
+    pub(super) start: usize,
+    pub(super) end: usize,
+    pub(super) pieces: Vec<Piece>,
+    /// When the person at the bench marked the button, if so.
+    pub(super) button: Option<f64>,
+    /// What the amps readback can tell apart: noise or rounding step.
+    pub(super) step_a: f64,
+}
+
+impl Run {
+    /// The longest run of `trace`.
+    pub(super) fn of(trace: &Trace) -> Result<Self, Unfit> {
+        let (start, end) = fed_range(trace)?;
+        let time = trace.time();
+        let length = time[end - 1] - time[start];
+        if length < SHORTEST_RUN_S {
+            return Err(Unfit::TooShort { found: length });
+        }
+        let cut = segment::segment(trace, &Settings::default()).map_err(|_| Unfit::NoDraw)?;
+        let step_a = cut.noise_a.max(cut.rounding_a);
+        let step = power_step(trace, start, end, step_a);
+        let pieces: Vec<Piece> = cut
+            .fine
+            .iter()
+            .flat_map(|fine| pieces(trace, fine.start.max(start), fine.end.min(end), step))
+            .collect();
+        if pieces.iter().all(|piece| piece.level <= (step / 2.0).ln()) {
+            return Err(Unfit::NoDraw);
+        }
+        let button = button_mark(trace, time[start], time[end - 1]);
+        Ok(Self { start, end, pieces, button, step_a })
+    }
+}
+
+/// The sample range of the longest stretch with feed volts, dips bridged.
+fn fed_range(trace: &Trace) -> Result<(usize, usize), Unfit> {
+    let highest = trace.volts().iter().copied().fold(0.0, f64::max);
+    let expected = trace.header().set_volts.map_or(highest, Volts::value);
+    let time = trace.time();
+    let mut best = 0..0;
+    let mut current = 0..0;
+    for index in (0..trace.len()).filter(|index| trace.volts()[*index] >= FED_FROM * expected) {
+        let next = index == current.end;
+        let bridged = next || current.end > 0 && time[index] - time[current.end - 1] <= LONGEST_DIP_S;
+        current = if bridged { current.start..index + 1 } else { index..index + 1 };
+        if current.len() > best.len() {
+            best = current.clone();
+        }
+    }
+    if best.is_empty() || expected <= 0.0 {
+        return Err(Unfit::NoFeed { expected: Volts::new(expected).unwrap_or_default() });
+    }
+    Ok((best.start, best.end))
+}
+
+/// The step of power that the readback can tell apart, watts.
+fn power_step(trace: &Trace, start: usize, end: usize, resolution_a: f64) -> f64 {
+    /// One milliampere stands for supplies whose steps could not be seen.
+    const UNSEEN_STEP_A: f64 = 0.001;
+    let volts = trace.volts()[usize::midpoint(start, end)].max(f64::MIN_POSITIVE);
+    volts * resolution_a.max(UNSEEN_STEP_A)
+}
+
+/// The samples `start..end` of one fine segment, in pieces of at most [`LONGEST_PIECE_S`].
+fn pieces(trace: &Trace, start: usize, end: usize, step: f64) -> Vec<Piece> {
+    let mut pieces = Vec::new();
+    let mut from = start;
+    while from < end {
+        let limit = trace.time()[from] + LONGEST_PIECE_S;
+        let to = from + trace.time()[from..end].partition_point(|time| *time < limit).max(1);
+        pieces.push(piece(trace, from, to, step));
+        from = to;
+    }
+    pieces
+}
+
+fn piece(trace: &Trace, start: usize, end: usize, step: f64) -> Piece {
+    let time = trace.time();
+    let ends_at = time[end.min(trace.len() - 1)];
+    let power = |index: usize| (trace.volts()[index] * trace.amps()[index]).max(step / 2.0);
+    #[expect(clippy::cast_precision_loss, reason = "a piece holds few samples")]
+    let count = (end - start) as f64;
+    let mean = (start..end).map(power).sum::<f64>() / count;
+    let squares = (start..end).map(|index| (power(index) - mean).powi(2)).sum::<f64>();
+    Piece {
+        start,
+        from: time[start],
+        to: ends_at,
+        weight: (ends_at - time[start]).max(0.0) * INDEPENDENT_PER_S,
+        level: mean.ln(),
+        variance: squares / count / (mean * mean),
+        // A value rounded to a step is uniform within it: step / √12 (GUM, JCGM 100:2008, F.2.2.1).
+        blur: step / 12_f64.sqrt() / mean,
+    }
+}
+
+/// The first mark that speaks of a button within the run.
+fn button_mark(trace: &Trace, from: f64, to: f64) -> Option<f64> {
+    trace.events().iter().find_map(|event| match &event.kind {
+        EventKind::Mark(word) if word.to_lowercase().contains("button") => {
+            Some(event.time.value()).filter(|time| (from..to).contains(time))
+        }
+        _ => None,
+    })
+}

@@ -1,0 +1,343 @@
+//! The course that known-good captures have in common: a row of stages, fitted to all of them at once.
+//!
+//! A course is a left-to-right hidden semi-Markov model: each stage has a level of log power with a slope (a
+//! firmware's ramp is one stage, not five), a spread, and a length; every capture goes through all stages in order.
+//! The pieces of a capture are assigned to stages by the dynamic programme for segmental models (Ostendorf, Digalakis
+//! & Kimball, "From HMM's to segment models", IEEE Trans. Speech Audio Process. 4 (1996) 360), and stages are
+//! re-estimated from the assignments until nothing moves (Viterbi training). What is common to the captures is found
+//! because a busy load's chance ups and downs have no common order, level and length, while true stages have.
+//!
+//! The number of stages is that of the least description length: cost of the fit plus `½ ln N` for every parameter
+//! (Schwarz, "Estimating the dimension of a model", Ann. Stat. 6 (1978) 461), N counting independent observations.
+
+use super::capture::{Piece, Run};
+use crate::stats::robust;
+use std::f64::consts::PI;
+
+/// A misfit costs no more than one of three standard deviations: an inrush, a button's click or a blip is no stage.
+const MOST_MISFIT: f64 = 4.5;
+/// A stage's length that is off costs no more than one of four standard deviations.
+const MOST_LENGTH_MISFIT: f64 = 8.0;
+/// Spread of log power below which no stage is told apart: good boards of one model differ by this much (common
+/// practice, no source: 3 to 10 %).
+pub(super) const SMALLEST_SPREAD: f64 = 0.06;
+/// A piece blurred by the readback's steps this much (in log power) counts half.
+const SHARP: f64 = 0.2;
+/// Prior spread of the log of a stage's length, with the weight of this many captures.
+const LENGTH_SPREAD: f64 = 0.15;
+const LENGTH_PRIOR_WEIGHT: f64 = 3.0;
+/// Shortest stage, seconds: two updates of a readback renewed ten times a second.
+const SHORTEST_STAGE_S: f64 = 0.2;
+/// How exactly the start of a stage can be told, seconds: about one readback update.
+const TIME_STEP_S: f64 = 0.2;
+/// A ramp is fitted where a stage holds at least this many independent observations a capture.
+const RAMP_FROM: f64 = 2.0;
+/// Rounds of re-estimation; it settles in four to eight.
+const MOST_ROUNDS: usize = 12;
+/// Free parameters of a stage's level (mean and spread; a stage with an end of its own has a slope besides) and of its
+/// length.
+const LEVEL_PARAMETERS: f64 = 2.0;
+const LENGTH_PARAMETERS: f64 = 2.0;
+
+/// One stage of a course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Stage {
+    /// Log power at the start.
+    pub(super) level: f64,
+    /// Change of log power a second.
+    pub(super) slope: f64,
+    /// Standard deviation of log power.
+    pub(super) spread: f64,
+    /// Log of the length in seconds and its standard deviation; `None` for a stage without an end of its own.
+    pub(super) length: Option<(f64, f64)>,
+}
+
+/// A fitted course.
+#[derive(Debug, Clone)]
+pub(super) struct Course {
+    pub(super) stages: Vec<Stage>,
+    /// For each capture the index of the first piece of each stage.
+    pub(super) starts: Vec<Vec<usize>>,
+    /// Description length in nats.
+    pub(super) cost: f64,
+}
+
+impl Stage {
+    fn piece_cost(&self, piece: &Piece, since: f64) -> f64 {
+        let residual = piece.level - self.level - self.slope * since;
+        let variance = self.spread * self.spread + piece.blur * piece.blur;
+        let misfit = (residual * residual + piece.variance) / (2.0 * variance);
+        piece.weight * (0.5 * variance.ln() + misfit.min(MOST_MISFIT))
+    }
+
+    fn length_cost(&self, seconds: f64) -> f64 {
+        let Some((mean, spread)) = self.length else { return 0.0 };
+        let deviation = (seconds.max(1e-3).ln() - mean) / spread;
+        let misfit = (deviation * deviation / 2.0).min(MOST_LENGTH_MISFIT);
+        misfit + (spread * (2.0 * PI).sqrt()).ln() - (TIME_STEP_S / seconds.max(TIME_STEP_S)).ln()
+    }
+}
+
+/// The cheapest way of `run` through `stages`: the first piece of each stage and the cost. `None` if the run has
+/// fewer pieces than there are stages.
+pub(super) fn align(run: &Run, stages: &[Stage]) -> Option<(Vec<usize>, f64)> {
+    let count = run.pieces.len();
+    if count < stages.len() {
+        return None;
+    }
+    // best[k][j]: cost of the first j pieces spent in the first k stages; from[k][j]: where the last of them starts.
+    let mut best = vec![vec![f64::INFINITY; count + 1]; stages.len() + 1];
+    let mut from = vec![vec![0; count + 1]; stages.len() + 1];
+    best[0][0] = 0.0;
+    for (k, stage) in stages.iter().enumerate() {
+        for start in 0..count {
+            let before = best[k][start];
+            if before.is_finite() {
+                extend(run, stage, start, before, &mut best[k + 1], &mut from[k + 1]);
+            }
+        }
+    }
+    let cost = best[stages.len()][count];
+    cost.is_finite().then(|| (trace_back(&from, count), cost))
+}
+
+/// Extends `stage` from piece `start` over every end.
+fn extend(run: &Run, stage: &Stage, start: usize, before: f64, best: &mut [f64], from: &mut [usize]) {
+    let begins = run.pieces[start].from;
+    let mut cost = before;
+    for (index, piece) in run.pieces.iter().enumerate().skip(start) {
+        let since = f64::midpoint(piece.from, piece.to) - begins;
+        cost += stage.piece_cost(piece, since);
+        let length = piece.to - begins;
+        if length < SHORTEST_STAGE_S {
+            continue;
+        }
+        let total = cost + stage.length_cost(length);
+        if total < best[index + 1] {
+            best[index + 1] = total;
+            from[index + 1] = start;
+        }
+    }
+}
+
+fn trace_back(from: &[Vec<usize>], count: usize) -> Vec<usize> {
+    let mut starts = vec![0; from.len() - 1];
+    let mut end = count;
+    for k in (1..from.len()).rev() {
+        end = from[k][end];
+        starts[k - 1] = end;
+    }
+    starts
+}
+
+/// Fits courses of one to `most` stages to `runs` and returns the one of least description length.
+pub(super) fn fit(runs: &[Run], most: usize) -> Option<Course> {
+    (1..=most).filter_map(|count| fit_count(runs, count)).min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// The best course of `count` stages, each capture in turn giving the first guess.
+pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
+    runs.iter()
+        .filter_map(|seed| first_guess(seed, count))
+        .filter_map(|guess| train(runs, guess))
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// Re-estimates the stages until their cost settles.
+fn train(runs: &[Run], guess: Vec<Stage>) -> Option<Course> {
+    let mut course: Option<Course> = None;
+    let mut stages = guess;
+    for _ in 0..MOST_ROUNDS {
+        let aligned: Vec<(Vec<usize>, f64)> =
+            runs.iter().map(|run| align(run, &stages)).collect::<Option<_>>()?;
+        let fit: f64 = aligned.iter().map(|(_, cost)| cost).sum();
+        let starts: Vec<Vec<usize>> = aligned.into_iter().map(|(starts, _)| starts).collect();
+        let cost = fit + penalty(runs, &starts, &stages);
+        if course.as_ref().is_some_and(|best| cost >= best.cost - 1e-6) {
+            break;
+        }
+        let next = estimate(runs, &starts);
+        course = Some(Course { stages: std::mem::replace(&mut stages, next), starts, cost });
+    }
+    course
+}
+
+/// `½ ln n` for each parameter, n counting what the parameter is estimated from: observations for level, slope and
+/// spread, captures for the two of the length.
+fn penalty(runs: &[Run], starts: &[Vec<usize>], stages: &[Stage]) -> f64 {
+    let one = |k: usize, stage: &Stage| {
+        let observations: f64 = runs
+            .iter()
+            .zip(starts)
+            .flat_map(|(run, starts)| &run.pieces[stage_range(run, starts, k)])
+            .map(|piece| piece.weight)
+            .sum();
+        let levels = if stage.length.is_some() { LEVEL_PARAMETERS + 1.0 } else { LEVEL_PARAMETERS };
+        let lengths = if stage.length.is_some() { LENGTH_PARAMETERS } else { 0.0 };
+        #[expect(clippy::cast_precision_loss, reason = "a handful of captures")]
+        let captures = runs.len() as f64;
+        0.5 * (levels * (1.0 + observations).ln() + lengths * (1.0 + captures).ln())
+    };
+    stages.iter().enumerate().map(|(k, stage)| one(k, stage)).sum()
+}
+
+/// The pieces of `run` in stage `k`.
+pub(super) fn stage_range(run: &Run, starts: &[usize], k: usize) -> std::ops::Range<usize> {
+    starts[k]..starts.get(k + 1).copied().unwrap_or(run.pieces.len())
+}
+
+/// One observation of a stage: seconds since its start, log power, weight.
+type Observation = (f64, f64, f64);
+
+fn estimate(runs: &[Run], starts: &[Vec<usize>]) -> Vec<Stage> {
+    let count = starts.first().map_or(0, Vec::len);
+    (0..count).map(|k| estimate_stage(runs, starts, k, count)).collect()
+}
+
+fn estimate_stage(runs: &[Run], starts: &[Vec<usize>], k: usize, count: usize) -> Stage {
+    let mut observations = Vec::new();
+    let mut lengths = Vec::new();
+    let mut within = 0.0;
+    for (run, starts) in runs.iter().zip(starts) {
+        let pieces = &run.pieces[stage_range(run, starts, k)];
+        let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { continue };
+        lengths.push((last.to - first.from).max(1e-3).ln());
+        for piece in pieces {
+            let since = f64::midpoint(piece.from, piece.to) - first.from;
+            let sharpness = SHARP * SHARP / (SHARP * SHARP + piece.blur * piece.blur);
+            observations.push((since, piece.level, piece.weight * sharpness));
+            within += piece.weight * sharpness * piece.variance;
+        }
+    }
+    let ends = k > 0 && k + 1 < count;
+    let ramps =
+        ends && total(&observations) >= RAMP_FROM * f64::from(u32::try_from(lengths.len()).unwrap_or(1));
+    let (level, slope, spread) = robust_line(&observations, ramps);
+    let within = within / total(&observations).max(f64::MIN_POSITIVE);
+    let spread = (spread * spread + within.min(spread * spread)).sqrt().max(SMALLEST_SPREAD);
+    Stage { level, slope, spread, length: ends.then(|| length_of(&lengths)) }
+}
+
+fn total(observations: &[Observation]) -> f64 {
+    observations.iter().map(|(_, _, weight)| weight).sum()
+}
+
+/// Mean and spread of the log length, the spread drawn towards the prior (inverse chi-square, as for envelopes).
+fn length_of(lengths: &[f64]) -> (f64, f64) {
+    #[expect(clippy::cast_precision_loss, reason = "a handful of captures")]
+    let count = lengths.len().max(1) as f64;
+    let mean = robust::median(&mut lengths.to_vec()).unwrap_or(0.0);
+    let squares: f64 = lengths.iter().map(|length| (length - mean).powi(2).min(1.0)).sum();
+    let variance =
+        (LENGTH_PRIOR_WEIGHT * LENGTH_SPREAD * LENGTH_SPREAD + squares) / (LENGTH_PRIOR_WEIGHT + count);
+    (mean, variance.sqrt())
+}
+
+/// Level at the start, slope and spread, wild observations left out (three standard deviations, five rounds).
+fn robust_line(observations: &[Observation], ramps: bool) -> (f64, f64, f64) {
+    let (mut level, mut slope) = (weighted_median(observations), 0.0);
+    let mut spread = weighted_median(
+        &observations.iter().map(|(t, y, w)| (*t, (y - level).abs(), *w)).collect::<Vec<_>>(),
+    ) * robust::MAD_TO_SD;
+    spread = spread.max(SMALLEST_SPREAD);
+    for _ in 0..5 {
+        let kept: Vec<Observation> = observations
+            .iter()
+            .copied()
+            .filter(|(t, y, _)| (y - level - slope * t).abs() <= 3.0 * spread)
+            .collect();
+        if kept.is_empty() {
+            break;
+        }
+        (level, slope) = line(&kept, ramps);
+        let squares: f64 = kept.iter().map(|(t, y, w)| w * (y - level - slope * t).powi(2)).sum();
+        spread = (squares / total(&kept)).sqrt().max(SMALLEST_SPREAD);
+    }
+    (level, slope, spread)
+}
+
+/// Weighted least squares.
+fn line(observations: &[Observation], ramps: bool) -> (f64, f64) {
+    let weight = total(observations).max(f64::MIN_POSITIVE);
+    let mean_t = observations.iter().map(|(t, _, w)| w * t).sum::<f64>() / weight;
+    let mean_y = observations.iter().map(|(_, y, w)| w * y).sum::<f64>() / weight;
+    if !ramps {
+        return (mean_y, 0.0);
+    }
+    let squares: f64 = observations.iter().map(|(t, _, w)| w * (t - mean_t).powi(2)).sum();
+    let products: f64 = observations.iter().map(|(t, y, w)| w * (t - mean_t) * (y - mean_y)).sum();
+    let slope = if squares > 1e-9 { products / squares } else { 0.0 };
+    (mean_y - slope * mean_t, slope)
+}
+
+fn weighted_median(observations: &[Observation]) -> f64 {
+    let mut sorted = observations.to_vec();
+    sorted.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let half = total(&sorted) / 2.0;
+    let mut sum = 0.0;
+    for (_, value, weight) in &sorted {
+        sum += weight;
+        if sum >= half {
+            return *value;
+        }
+    }
+    0.0
+}
+
+/// Cuts one capture into `count` stages of least squares on their own, as a first guess for all.
+fn first_guess(run: &Run, count: usize) -> Option<Vec<Stage>> {
+    let starts = cut_alone(run, count)?;
+    Some(estimate(std::slice::from_ref(run), &[starts]))
+}
+
+/// The cut of one capture into `count` stretches that is cheapest when each has its own level and spread.
+fn cut_alone(run: &Run, count: usize) -> Option<Vec<usize>> {
+    let pieces = run.pieces.len();
+    if pieces < count {
+        return None;
+    }
+    let sums = Sums::of(run);
+    let mut best = vec![vec![f64::INFINITY; pieces + 1]; count + 1];
+    let mut from = vec![vec![0; pieces + 1]; count + 1];
+    best[0][0] = 0.0;
+    for k in 0..count {
+        for end in k + 1..=pieces {
+            for start in k..end {
+                let length = run.pieces[end - 1].to - run.pieces[start].from;
+                let total = best[k][start] + sums.cost(start, end);
+                if length >= SHORTEST_STAGE_S && total < best[k + 1][end] {
+                    best[k + 1][end] = total;
+                    from[k + 1][end] = start;
+                }
+            }
+        }
+    }
+    best[count][pieces].is_finite().then(|| trace_back(&from, pieces))
+}
+
+/// Running sums of weight, level and squared level.
+struct Sums(Vec<(f64, f64, f64)>);
+
+impl Sums {
+    fn of(run: &Run) -> Self {
+        let mut sums = vec![(0.0, 0.0, 0.0)];
+        let (mut w, mut y, mut yy) = (0.0, 0.0, 0.0);
+        for piece in &run.pieces {
+            w += piece.weight;
+            y += piece.weight * piece.level;
+            yy += piece.weight * (piece.level * piece.level + piece.variance);
+            sums.push((w, y, yy));
+        }
+        Self(sums)
+    }
+
+    fn cost(&self, start: usize, end: usize) -> f64 {
+        let (a, b) = (self.0[start], self.0[end]);
+        let (w, y, yy) = (b.0 - a.0, b.1 - a.1, b.2 - a.2);
+        if w <= 0.0 {
+            return 0.0;
+        }
+        let variance = (yy / w - (y / w).powi(2)).max(SMALLEST_SPREAD * SMALLEST_SPREAD);
+        w * 0.5 * variance.ln() + 0.5 * w
+    }
+}

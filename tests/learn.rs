@@ -1,0 +1,101 @@
+//! Learning, as the program's user meets it: stages are found without help, and what does not fit is named.
+//!
+//! The captures are made here: levels of an invented board with a busy stage that wanders, written as logs.
+
+use feedtale::reference::{Capture, LearnError, Profile, Request, Unfit, learn, update};
+use feedtale::trace;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use std::fmt::Write;
+
+/// Watts, seconds, and how much the load wanders, of each stage; the first lasts as long as the person waits.
+const STAGES: [(f64, f64, f64); 4] = [(0.3, 4.0, 0.0), (2.4, 0.9, 0.0), (8.0, 4.0, 0.03), (14.0, 7.0, 0.25)];
+const RUNNING: (f64, f64, f64) = (5.5, 15.0, 0.0);
+
+/// A log at `volts` of the board of `seed`; `stall` ends it in the third stage.
+fn capture(seed: u64, volts: f64, stall: bool) -> Capture {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let board = 1.0 + random.random_range(-0.05..0.05);
+    let mut text = format!("# log: 1\n# board: larch-7\n# serial: L{seed}\n# set_v: {volts}\n# limit_a: 3\n");
+    text.push_str("t_s,volts,amps\n");
+    let (mut time, mut wander) = (0.0_f64, 0.0_f64);
+    let stages = STAGES.iter().chain([&RUNNING]).take(if stall { 3 } else { 5 });
+    for (index, (watts, seconds, busy)) in stages.enumerate() {
+        let spread = if index == 0 { 0.6 } else { 0.08 };
+        let mut seconds = seconds * (1.0 + random.random_range(-spread..spread));
+        if stall && index == 2 {
+            seconds = 30.0;
+        }
+        let ends = time + seconds;
+        while time < ends {
+            wander = 0.7 * wander + random.random_range(-1.0..1.0);
+            let amps = watts * board * (busy * wander).exp() / volts;
+            let _ = writeln!(text, "{time:.3},{volts:.3},{amps:.3}");
+            time += 0.1;
+        }
+    }
+    let log = trace::read(text.as_bytes()).unwrap();
+    Capture { name: format!("good-{seed}.csv"), sha256: log.sha256, trace: log.trace }
+}
+
+fn request() -> Request {
+    Request { board: "larch-7".into(), date: "2026-03-02".into(), ..Request::default() }
+}
+
+fn good() -> Vec<Capture> {
+    [12.6, 12.8, 13.0, 12.8, 12.9].iter().zip(1..).map(|(volts, seed)| capture(seed, *volts, false)).collect()
+}
+
+#[test]
+fn the_boards_own_stages_are_found_without_help() {
+    let found = learn(&good(), &request()).unwrap();
+    assert_eq!(found.refused, []);
+    let profile = found.profile;
+    let names: Vec<&str> = profile.phases.iter().map(|phase| phase.name.as_str()).collect();
+    assert_eq!(names, ["standby", "stage 1", "stage 2", "stage 3", "running"]);
+    assert!(profile.phases[0].waits_for_person);
+    assert_eq!((profile.learned.boards, profile.learned.captures), (5, 5));
+    for (phase, (watts, seconds, _)) in profile.phases.iter().zip(STAGES.iter().chain([&RUNNING])) {
+        assert!((phase.mean_power.typical / watts).ln().abs() < 0.15, "{phase:?} against {watts} W");
+        if let Some(duration) = phase.duration {
+            assert!((duration.typical / seconds).ln().abs() < 0.2, "{phase:?} against {seconds} s");
+        }
+    }
+    assert_eq!(Profile::from_toml(&profile.to_toml()).unwrap(), profile);
+}
+
+#[test]
+fn a_capture_that_does_not_fit_is_refused_by_name() {
+    let mut captures = good();
+    captures.push(capture(9, 12.8, true));
+    let found = learn(&captures, &request()).unwrap();
+    let names: Vec<&str> = found.refused.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(names, ["good-9.csv"]);
+    let kept = learn(&captures, &Request { keep_all: true, ..request() }).unwrap();
+    assert_eq!((kept.refused.len(), kept.profile.learned.captures), (0, 6));
+}
+
+#[test]
+fn captures_added_later_count_as_if_they_had_been_there() {
+    let captures = good();
+    let first = learn(&captures[..4], &request()).unwrap().profile;
+    let added = update(&first, &captures[4..], false, "2026-03-03").unwrap();
+    assert_eq!((added.profile.learned.boards, added.profile.learned.captures), (5, 5));
+    assert!(added.refused.is_empty());
+    let again = update(&added.profile, &captures[4..], false, "2026-03-04").unwrap_err();
+    assert!(
+        matches!(&again, LearnError::AllUnfit { refused } if refused[0].1 == Unfit::Duplicate),
+        "{again}"
+    );
+}
+
+#[test]
+fn a_log_of_another_board_or_without_feed_says_so() {
+    let other = Request { board: "larch-8".into(), ..request() };
+    let message = learn(&good()[..1], &other).unwrap_err().to_string();
+    assert_eq!(
+        message,
+        "no log can be learned from: good-1.csv: its header says board `larch-7`, not `larch-8`"
+    );
+    assert_eq!(learn(&[], &request()).unwrap_err(), LearnError::NoLogs);
+}
