@@ -12,6 +12,7 @@
 mod bench;
 mod board;
 mod capture;
+mod instrument;
 mod noise;
 mod scenario;
 mod supply;
@@ -19,5 +20,6 @@ mod supply;
 pub use bench::{Bench, Truth, TruthEvent};
 pub use board::{Alteration, Board, BoardModel, Case, ModelError, Wake};
 pub use capture::{Capture, Polling, Row, capture};
+pub use instrument::{Answer, Instrument, Manners, ModeBits, QUIRKS, QuirkError, Terminator};
 pub use scenario::{Operator, Scenario, ScenarioError};
 pub use supply::{Mode, ReadbackKind, Reading, SupplyKind};

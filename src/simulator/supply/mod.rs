@@ -7,6 +7,6 @@ mod readback;
 
 pub use kind::{ReadbackKind, SupplyKind};
 pub(super) use output::{Feed, Output, Setting};
-pub(super) use protection::Protection;
+pub(super) use protection::{Protection, Trip};
 pub use readback::{Mode, Reading};
 pub(super) use readback::{Moment, Readback};
