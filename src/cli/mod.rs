@@ -15,6 +15,7 @@ mod record;
 mod schema;
 mod signals;
 mod supplies;
+mod simulate;
 
 pub use failure::{Failure, Outcome};
 
@@ -35,6 +36,7 @@ struct CommandLine {
 enum Command {
     Supplies(supplies::Args),
     Record(Box<record::RecordArgs>),
+    Simulate(Box<simulate::SimulateArgs>),
     Convert(Box<convert::ConvertArgs>),
     /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
     Schema,
@@ -61,6 +63,7 @@ fn run(command: Command) -> Result<Outcome, Failure> {
     match command {
         Command::Supplies(args) => supplies::run(&args),
         Command::Record(args) => record::run(&args),
+        Command::Simulate(args) => simulate::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Schema => schema::run(),
         Command::Completions(args) => completions::run(&args),

@@ -12,14 +12,18 @@
 mod bench;
 mod board;
 mod capture;
+mod fault;
 mod instrument;
 mod noise;
 mod scenario;
+mod serve;
 mod supply;
 
 pub use bench::{Bench, Truth, TruthEvent};
 pub use board::{Alteration, Board, BoardModel, Case, ModelError, Wake};
 pub use capture::{Capture, Polling, Row, capture};
+pub use fault::{FaultError, TROUBLES, Trouble, When, WireFault};
 pub use instrument::{Answer, Instrument, Manners, ModeBits, QUIRKS, QuirkError, Terminator};
 pub use scenario::{Operator, Scenario, ScenarioError};
+pub use serve::{DEFAULT_REWIND_S, Exchange, Record, Server, Setup};
 pub use supply::{Mode, ReadbackKind, Reading, SupplyKind};

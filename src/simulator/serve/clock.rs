@@ -1,0 +1,56 @@
+//! Real time and bench time.
+
+use std::time::{Duration, Instant};
+
+/// How long before a deadline sleeping gives way to watching the clock: what a sleep is late by on an idle system.
+const SLEEP_SLACK: Duration = Duration::from_micros(150);
+
+/// Bench time, which stands still until it is started and then runs `speed` times faster than real time.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Clock {
+    zero: Option<Instant>,
+    speed: f64,
+}
+
+impl Clock {
+    pub(super) fn new(speed: f64) -> Self {
+        Self { zero: None, speed }
+    }
+
+    /// Starts it if it stands still; `true` if it did.
+    pub(super) fn start(&mut self, now: Instant) -> bool {
+        let stood = self.zero.is_none();
+        self.zero.get_or_insert(now);
+        stood
+    }
+
+    /// Puts it back to zero, standing still.
+    pub(super) fn rewind(&mut self) {
+        self.zero = None;
+    }
+
+    /// Bench seconds at that moment.
+    pub(super) fn bench_s(&self, now: Instant) -> f64 {
+        self.zero.map_or(0.0, |zero| now.saturating_duration_since(zero).as_secs_f64() * self.speed)
+    }
+
+    /// How long that many bench seconds really take.
+    pub(super) fn real(&self, bench_s: f64) -> Duration {
+        Duration::from_secs_f64((bench_s / self.speed).max(0.0))
+    }
+}
+
+/// Sleeps until that moment, to a few microseconds where the system allows.
+pub(super) fn sleep_until(moment: Instant) {
+    loop {
+        let left = moment.saturating_duration_since(Instant::now());
+        if left.is_zero() {
+            return;
+        }
+        if left > SLEEP_SLACK {
+            std::thread::sleep(left.saturating_sub(SLEEP_SLACK));
+        } else {
+            std::thread::yield_now();
+        }
+    }
+}
