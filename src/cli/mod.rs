@@ -8,6 +8,7 @@ mod console;
 mod convert;
 mod failure;
 mod keys;
+mod learn;
 mod manual;
 mod output;
 mod learn;
