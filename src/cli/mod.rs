@@ -6,6 +6,7 @@
 mod completions;
 mod console;
 mod convert;
+mod diagnose;
 mod failure;
 mod keys;
 mod learn;
@@ -37,6 +38,7 @@ struct CommandLine {
 enum Command {
     Supplies(supplies::Args),
     Record(Box<record::RecordArgs>),
+    Diagnose(diagnose::Arguments),
     Simulate(Box<simulate::SimulateArgs>),
     Convert(Box<convert::ConvertArgs>),
     /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
@@ -64,6 +66,7 @@ fn run(command: Command) -> Result<Outcome, Failure> {
     match command {
         Command::Supplies(args) => supplies::run(&args),
         Command::Record(args) => record::run(&args),
+        Command::Diagnose(args) => diagnose::run(&args),
         Command::Simulate(args) => simulate::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Schema => schema::run(),

@@ -1,11 +1,69 @@
 //! How far the board got, on what evidence, and what that proves.
 //!
 //! The result of an analysis is a [`Finding`]: one document that the picture, the ticket and other programs are made
-//! from.
+//! from. [`diagnose`] makes it from a whole log, [`Live`] from one that still grows, by the same code.
+//!
+//! The way of an analysis: the readback is sized up (`readout`), the log is cut into runs, each with feed from
+//! switch-on to switch-off (`run`), each run into pieces, the fine segments (`piece`). A semi-Markov alignment
+//! (`align`) finds the best explanation of the pieces for every end that the run may have come to, with the stages of
+//! the profile (`model`) or what is common for the kind of board (`kind`). Every end is read as one or more classes
+//! (`explain`), which compete as probabilities (`posterior`). The rest turns the winner into words and numbers.
 
+mod advice;
+mod align;
+mod assemble;
+mod departures;
+mod engine;
+mod evidence;
+mod explain;
 mod finding;
+mod kind;
+mod limits;
+mod live;
+mod model;
+mod phases;
+mod piece;
+mod posterior;
+mod readout;
+mod run;
+#[cfg(test)]
+mod tests;
 
 pub use finding::{
     Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp, SectionProof,
     SectionState, Tool, Verdict,
 };
+pub use live::Live;
+
+use crate::reference::Profile;
+use crate::segment::{Settings, segment};
+use crate::trace::Trace;
+
+/// Where a log and a profile came from; copied into the finding.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Sources {
+    /// Path of the log as given; `-` for standard input.
+    pub log_path: String,
+    /// SHA-256 of the log, in hexadecimal.
+    pub log_sha256: String,
+    /// Path of the profile.
+    pub profile_path: String,
+    /// SHA-256 of the profile, in hexadecimal.
+    pub profile_sha256: String,
+}
+
+/// Says how far the board of `trace` got, compared with `profile` if there is one.
+///
+/// A log that cannot carry a verdict is a finding too: its class is [`Class::Inconclusive`], with the reason.
+#[must_use]
+pub fn diagnose(trace: &Trace, profile: Option<&Profile>, sources: &Sources) -> Finding {
+    let Ok(segmentation) = segment(trace, &Settings::default()) else {
+        return assemble::empty(trace, profile, sources);
+    };
+    let readout = readout::Readout::of(trace, &segmentation);
+    let analyses: Vec<engine::Analysis> = run::runs(trace, &readout)
+        .into_iter()
+        .map(|run| engine::analyse(trace, &segmentation, &readout, run, profile))
+        .collect();
+    assemble::finding(trace, &readout, &analyses, profile, sources)
+}

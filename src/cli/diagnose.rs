@@ -1,0 +1,254 @@
+//! `diagnose`: how far the boards of some logs got.
+
+use super::{Failure, Outcome};
+use crate::reference::Profile;
+use crate::trace::{self, Trace};
+use crate::verdict::{Class, Departure, Direction, Finding, SectionState, Sources, diagnose};
+use clap::Args;
+use rayon::prelude::*;
+use std::fmt::Write as _;
+use std::fs;
+use std::io::{Read, Write as _};
+use std::path::{Path, PathBuf};
+
+/// Says how far the board of each log got, on what evidence, and what to probe next.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// Logs to diagnose; `-` reads one from standard input.
+    #[arg(required = true, value_name = "LOG")]
+    logs: Vec<PathBuf>,
+    /// Reference profile of the board model; without it the profile of the log's board in ./profiles is used, if any.
+    #[arg(long, value_name = "PROFILE")]
+    profile: Option<PathBuf>,
+    /// One finding a line, as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Follow a growing log on standard input, and print the verdict each time that it changes.
+    #[arg(long)]
+    stream: bool,
+    /// Exit with 1 if a verdict is another class than this.
+    #[arg(long, value_name = "CLASS", value_parser = class)]
+    expect: Option<Class>,
+}
+
+fn class(name: &str) -> Result<Class, String> {
+    Class::from_name(name).ok_or_else(|| {
+        let known: Vec<&str> = Class::ALL.into_iter().map(Class::name).collect();
+        format!("there is no class {name:?}; the classes are {}", known.join(", "))
+    })
+}
+
+/// A profile with where it came from.
+struct Reference {
+    profile: Profile,
+    path: String,
+    sha256: String,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
+    let given = arguments.profile.as_deref().map(reference).transpose()?;
+    if arguments.stream {
+        return stream(arguments, given.as_ref());
+    }
+    let findings: Vec<Result<Finding, Failure>> =
+        arguments.logs.par_iter().map(|path| one(path, given.as_ref())).collect();
+    let mut held = true;
+    let mut first_failure = None;
+    for finding in findings {
+        match finding {
+            Ok(finding) => {
+                held &= arguments.expect.is_none_or(|class| finding.verdict.class == class);
+                print(&shown(&finding, arguments.json))?;
+            }
+            Err(failure) if arguments.logs.len() == 1 => return Err(failure),
+            Err(failure) => {
+                eprintln!("feedtale: {failure}");
+                first_failure.get_or_insert(failure);
+            }
+        }
+    }
+    match (first_failure, held) {
+        (Some(_), _) => Err(Failure::Input("some logs could not be read; see above".into())),
+        (None, true) => Ok(Outcome::Done),
+        (None, false) => Ok(Outcome::CheckFailed),
+    }
+}
+
+fn one(path: &Path, given: Option<&Reference>) -> Result<Finding, Failure> {
+    let (trace, sha256) = read(path)?;
+    let found = match given {
+        Some(_) => None,
+        None => beside(&trace)?,
+    };
+    Ok(diagnose_with(&trace, path, sha256, given.or(found.as_ref())))
+}
+
+fn diagnose_with(trace: &Trace, path: &Path, sha256: String, reference: Option<&Reference>) -> Finding {
+    let sources = Sources {
+        log_path: path.display().to_string(),
+        log_sha256: sha256,
+        profile_path: reference.map_or_else(String::new, |reference| reference.path.clone()),
+        profile_sha256: reference.map_or_else(String::new, |reference| reference.sha256.clone()),
+    };
+    diagnose(trace, reference.map(|reference| &reference.profile), &sources)
+}
+
+fn read(path: &Path) -> Result<(Trace, String), Failure> {
+    if path == Path::new("-") {
+        let mut bytes = Vec::new();
+        let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
+        std::io::stdin().lock().read_to_end(&mut bytes).map_err(failed)?;
+        let log = trace::read(&bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
+        return Ok((log.trace, trace::sha256(&bytes)));
+    }
+    let log = trace::read_file(path).map_err(Failure::input)?;
+    Ok((log.trace, log.sha256))
+}
+
+fn reference(path: &Path) -> Result<Reference, Failure> {
+    let bytes = fs::read(path).map_err(|error| {
+        Failure::Input(format!("{}: the profile cannot be read: {error}", path.display()))
+    })?;
+    let profile = Profile::from_bytes(path, &bytes).map_err(Failure::input)?;
+    Ok(Reference { profile, path: path.display().to_string(), sha256: trace::sha256(&bytes) })
+}
+
+/// The profile of the log's board in `profiles` under the working directory, if it is there by that name.
+fn beside(trace: &Trace) -> Result<Option<Reference>, Failure> {
+    let Some(board) = &trace.header().board else { return Ok(None) };
+    // A board's name comes from a file: it may not lead out of the folder.
+    if board.is_empty() || !board.chars().all(|c| c.is_alphanumeric() || "-_. ".contains(c)) {
+        return Ok(None);
+    }
+    let path = Path::new("profiles").join(format!("{board}.toml"));
+    path.is_file().then(|| reference(&path)).transpose()
+}
+
+/// Reads standard input line by line; the verdict is said again whenever its class changes, and in full at the end.
+fn stream(arguments: &Arguments, given: Option<&Reference>) -> Result<Outcome, Failure> {
+    if arguments.logs != [PathBuf::from("-")] {
+        return Err(Failure::Usage("--stream follows standard input: give `-` as the one log".into()));
+    }
+    let mut bytes = Vec::new();
+    let mut said: Option<Class> = None;
+    let mut chunk = vec![0; 1 << 16];
+    let mut input = std::io::stdin().lock();
+    loop {
+        let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
+        let count = input.read(&mut chunk).map_err(failed)?;
+        if count == 0 {
+            break;
+        }
+        bytes.extend_from_slice(&chunk[..count]);
+        // A log cut amid a line reads up to its last whole one.
+        let Ok(log) = trace::read(&bytes) else { continue };
+        let finding = diagnose_with(&log.trace, Path::new("-"), trace::sha256(&bytes), given);
+        if said != Some(finding.verdict.class) {
+            said = Some(finding.verdict.class);
+            print(&if arguments.json { json(&finding) } else { change(&log.trace, &finding) })?;
+        }
+    }
+    let log = trace::read(&bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
+    let finding = diagnose_with(&log.trace, Path::new("-"), trace::sha256(&bytes), given);
+    print(&shown(&finding, arguments.json))?;
+    let held = arguments.expect.is_none_or(|class| finding.verdict.class == class);
+    Ok(if held { Outcome::Done } else { Outcome::CheckFailed })
+}
+
+fn change(trace: &Trace, finding: &Finding) -> String {
+    let at = trace.time().last().copied().unwrap_or(0.0);
+    format!("{at:8.2} s  {} ({:.0} %)\n", finding.verdict.class, 100.0 * finding.verdict.confidence)
+}
+
+fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Failure::Input(format!("standard output cannot be written: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn shown(finding: &Finding, as_json: bool) -> String {
+    if as_json { json(finding) } else { in_words(finding) }
+}
+
+fn json(finding: &Finding) -> String {
+    // Quantities are finite by construction, so that a finding always has its JSON.
+    serde_json::to_string(finding).map(|line| line + "\n").unwrap_or_default()
+}
+
+/// The finding in plain words: the verdict first, then why, then what to do.
+pub(super) fn in_words(finding: &Finding) -> String {
+    let mut text = headline(finding);
+    list(&mut text, "Because", &finding.verdict.because);
+    list(&mut text, "Outside its envelope", &finding.departures.iter().map(departure).collect::<Vec<_>>());
+    list(&mut text, "Power path", &sections(finding));
+    list(&mut text, "Check next", &finding.next_checks);
+    list(&mut text, "Mind", &finding.cautions);
+    list(&mut text, "This capture cannot show", &finding.limits);
+    text.push('\n');
+    text
+}
+
+fn headline(finding: &Finding) -> String {
+    let verdict = &finding.verdict;
+    let board = finding.log.board.as_deref().unwrap_or("unnamed board");
+    let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
+    let serial = serial.map_or(String::new(), |serial| format!(" {serial}"));
+    let sure = 100.0 * verdict.confidence;
+    let mut text = format!("{}: {board}{serial}\n{}, {sure:.0} % sure", finding.log.path, verdict.class);
+    if let Some(stage) = &verdict.stalled_in {
+        let _ = write!(text, ", stuck in {stage}");
+    } else if let Some(stage) = &verdict.reached {
+        let _ = write!(text, ", got to {stage}");
+    }
+    if let Some(second) = verdict.runner_up {
+        let _ = write!(text, " (else {}, {:.0} %)", second.class, 100.0 * second.confidence);
+    }
+    if let Some(profile) = &finding.profile {
+        let _ = write!(text, "\nCompared with {} ({} boards)", profile.path, profile.boards);
+    }
+    text.push('\n');
+    text
+}
+
+fn list(text: &mut String, title: &str, lines: &[String]) {
+    if lines.is_empty() {
+        return;
+    }
+    let _ = writeln!(text, "{title}:");
+    for line in lines {
+        let _ = writeln!(text, "  - {line}");
+    }
+}
+
+fn departure(departure: &Departure) -> String {
+    let direction = match departure.direction {
+        Direction::Above => "above",
+        Direction::Below => "below",
+        Direction::Longer => "longer than",
+        Direction::Shorter => "shorter than",
+    };
+    let number = |value: f64| crate::units::figures(value, 3);
+    format!(
+        "{} {}: {} {unit}, {direction} {} to {} {unit} (from {})",
+        departure.phase,
+        departure.quantity,
+        number(departure.measured),
+        number(departure.low),
+        number(departure.high),
+        departure.starts_s,
+        unit = departure.unit,
+    )
+}
+
+fn sections(finding: &Finding) -> Vec<String> {
+    let word = |state| match state {
+        SectionState::Proved => "proved",
+        SectionState::Suspect => "suspect",
+        SectionState::NotExercised => "not exercised from this feed point",
+        SectionState::Unknown => "unknown",
+    };
+    finding.power_path.iter().map(|proof| format!("{}: {}", proof.section, word(proof.state))).collect()
+}

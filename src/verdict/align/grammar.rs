@@ -1,0 +1,168 @@
+//! Which state may follow which, and at what cost in nats.
+
+use super::super::model::Model;
+use super::State;
+
+/// A board falls back: once in a good many stages, but falling back is what a sick board does.
+const FALL_BACK: f64 = 1.5;
+/// An attempt is broken off before the stage's end.
+const BREAK_OFF: f64 = 1.0;
+/// A restart without a rest that the supply could show.
+const RESTART_UNSEEN_REST: f64 = 4.0;
+/// An excursion that fits no stage of the board, against one that does.
+const UNKNOWN_EXCURSION: f64 = 2.5;
+/// The feed gives way.
+const GIVE_WAY: f64 = 1.0;
+/// A short or a heavy load that comes up with the wake, not at switch-on.
+const SHORT_AT_WAKE: f64 = 3.0;
+/// A board falls back to more than its standby: a leak from before, or one that the attempt made.
+const FALL_BACK_TO_MORE: f64 = 4.0;
+/// A heavy load is `without a sequence before it`; after a stage it is more likely the next stage.
+const HEAVY_AFTER_STAGES: f64 = 6.0;
+/// A fault that shows from switch-on.
+const FAULT_AT_SWITCH_ON: f64 = 1.0;
+/// A board that waits for a person goes without: the button was held at switch-on, or shorted.
+const NO_WAIT: f64 = 4.0;
+/// A board that starts by itself stays put first.
+const WAIT_UNASKED: f64 = 0.5;
+/// A running board gets busy as in an earlier stage, and calm again.
+const BUSY_AGAIN: f64 = 2.0;
+/// A log that begins with the board at work already.
+const BEGAN_BEFORE: f64 = 1.0;
+/// Most that skipping a stage can cost: even a certain one may be hidden by a gap.
+const MOST_SKIP: f64 = 12.0;
+/// Cost of a skipped stage for each readback update that its shortest good duration should have shown.
+const SKIP_PER_UPDATE: f64 = 1.2;
+/// Least cost of a skipped stage, however short.
+const LEAST_SKIP: f64 = 0.7;
+/// Cost of skipping a stage whose duration is unknown.
+const UNKNOWN_SKIP: f64 = 6.0;
+
+/// A step from one state to the next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Edge {
+    pub cost: f64,
+    /// An attempt ends with it.
+    pub gave_up: bool,
+    /// The last stage is left with it.
+    pub left_last: bool,
+    /// The feed had given way before it.
+    pub starved: bool,
+}
+
+/// The grammar of one board, seen by one supply.
+#[derive(Debug, Clone)]
+pub(super) struct Grammar<'a> {
+    model: &'a Model,
+    /// Time between fresh readings, in seconds.
+    update_s: f64,
+    switch_on_seen: bool,
+}
+
+impl<'a> Grammar<'a> {
+    pub(super) fn new(model: &'a Model, update_s: f64, switch_on_seen: bool) -> Self {
+        Self { model, update_s, switch_on_seen }
+    }
+
+    /// Cost of beginning the run in `state`.
+    pub(super) fn start(&self, state: State) -> Option<f64> {
+        match state {
+            State::Inrush => self.switch_on_seen.then_some(0.0),
+            State::Low if !self.model.standby.waits => Some(WAIT_UNASKED),
+            State::Low | State::Nothing => Some(0.0),
+            State::Excess | State::Heavy | State::Collapsed => Some(FAULT_AT_SWITCH_ON),
+            State::Starved => Some(GIVE_WAY + 1.0),
+            State::Surge => Some(UNKNOWN_EXCURSION + self.unasked()),
+            State::Done(j) | State::Held(j) if self.switch_on_seen => {
+                Some(self.unasked() + self.skipped(0, j))
+            }
+            State::Done(_) | State::Held(_) => Some(BEGAN_BEFORE),
+        }
+    }
+
+    /// Cost of an awake board right after switch-on.
+    fn unasked(&self) -> f64 {
+        if self.model.standby.waits && self.switch_on_seen { NO_WAIT } else { 0.0 }
+    }
+
+    /// Cost of not having seen stages `from..to`.
+    fn skipped(&self, from: usize, to: usize) -> f64 {
+        (from..to).map(|stage| self.skip(stage)).sum()
+    }
+
+    fn skip(&self, stage: usize) -> f64 {
+        self.model.stages[stage].duration.map_or(UNKNOWN_SKIP, |span| {
+            (SKIP_PER_UPDATE * span.low / self.update_s).clamp(LEAST_SKIP, MOST_SKIP)
+        })
+    }
+
+    /// The step from one state to another, if there is one.
+    pub(super) fn edge(&self, from: State, to: State) -> Option<Edge> {
+        let cost = self.cost(from, to)?;
+        let last = self.model.last();
+        let awake = from.stage().is_some() || matches!(from, State::Surge | State::Starved);
+        let restart = matches!((from.stage(), to.stage()), (Some(a), Some(b)) if b <= a && a != last);
+        Some(Edge {
+            cost,
+            gave_up: (awake && to.is_rest()) || restart,
+            left_last: from.stage() == Some(last) && self.model.of_this_board && !to.is_stage_or_surge(),
+            starved: from == State::Starved,
+        })
+    }
+
+    fn cost(&self, from: State, to: State) -> Option<f64> {
+        match (from, to) {
+            (State::Inrush, State::Inrush | State::Surge) => None,
+            (State::Inrush, to) => self.start(to),
+            (State::Low | State::Excess, to) => self.after_rest(to),
+            (State::Surge | State::Starved, State::Low) => Some(0.0),
+            (State::Surge | State::Starved, State::Excess) => Some(FALL_BACK_TO_MORE),
+            (State::Surge, State::Starved) => Some(GIVE_WAY),
+            (State::Surge, State::Held(j)) if j == self.model.last() => Some(BUSY_AGAIN),
+            (State::Starved, State::Surge) => Some(BREAK_OFF),
+            (State::Starved, State::Done(j) | State::Held(j)) => Some(BREAK_OFF + self.after_starving(j)),
+            (State::Done(j), State::Done(k) | State::Held(k)) if k > j => Some(self.skipped(j + 1, k)),
+            (State::Held(j), to) => self.after_stage(j, to),
+            _ => None,
+        }
+    }
+
+    fn after_rest(&self, to: State) -> Option<f64> {
+        match to {
+            State::Done(stage) | State::Held(stage) => Some(self.skipped(0, stage)),
+            State::Surge => Some(UNKNOWN_EXCURSION),
+            State::Starved => Some(GIVE_WAY + 1.0),
+            State::Heavy | State::Collapsed => Some(SHORT_AT_WAKE),
+            _ => None,
+        }
+    }
+
+    /// A feed that gave way hides which stage the board was in: any may follow, the later the dearer.
+    fn after_starving(&self, stage: usize) -> f64 {
+        if stage == self.model.last() { 1.0 } else { 0.0 }
+    }
+
+    fn after_stage(&self, stage: usize, to: State) -> Option<f64> {
+        let last = self.model.last();
+        match to {
+            State::Low => Some(FALL_BACK),
+            State::Excess => Some(FALL_BACK_TO_MORE),
+            State::Starved => Some(GIVE_WAY),
+            State::Surge => Some(UNKNOWN_EXCURSION),
+            State::Collapsed => Some(SHORT_AT_WAKE),
+            State::Heavy => Some(HEAVY_AFTER_STAGES),
+            // A running board gets busy: that is the stage before, once more, and no restart.
+            State::Done(k) | State::Held(k) if stage == last && k + 1 == last => Some(BUSY_AGAIN),
+            State::Done(k) | State::Held(k) if k <= stage && stage != last => {
+                Some(RESTART_UNSEEN_REST + self.skipped(0, k))
+            }
+            _ => None,
+        }
+    }
+}
+
+impl State {
+    fn is_stage_or_surge(self) -> bool {
+        self.stage().is_some() || self == State::Surge
+    }
+}

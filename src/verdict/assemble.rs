@@ -1,0 +1,160 @@
+//! The finding, from the analyses of a log's runs.
+
+use super::advice;
+use super::departures::departures;
+use super::engine::Analysis;
+use super::evidence::{because, seconds};
+use super::limits::limits;
+use super::phases::phases;
+use super::readout::Readout;
+use super::{Class, Finding, LogFacts, ProfileFacts, RunnerUp, Sources, Tool, Verdict};
+use crate::reference::Profile;
+use crate::trace::Trace;
+use crate::units::Amps;
+
+/// A runner-up below this is not close.
+const CLOSE: f64 = 0.1;
+
+/// The finding of a log whose runs were analysed. The verdict is that of the last run that carries one; the others are
+/// named among the limits.
+pub(super) fn finding(
+    trace: &Trace,
+    readout: &Readout,
+    analyses: &[Analysis],
+    profile: Option<&Profile>,
+    sources: &Sources,
+) -> Finding {
+    let told = analyses.iter().rposition(|analysis| analysis.class() != Class::Inconclusive);
+    let chosen = told.or(analyses.len().checked_sub(1));
+    let shown = chosen.and_then(|index| analyses.get(index));
+    let log = log_facts(trace, Some(readout), sources);
+    Finding {
+        verdict: shown.map_or_else(|| nothing_fed("no feed volts are in the log"), verdict),
+        phases: phases(trace, readout, analyses),
+        departures: shown.zip(profile).map_or_else(Vec::new, |(a, p)| departures(a, readout, p)),
+        power_path: shown.zip(profile).map_or_else(Vec::new, |(analysis, profile)| {
+            advice::power_path(analysis, profile, log.feed_point.as_deref())
+        }),
+        next_checks: shown.map_or_else(Vec::new, |analysis| advice::next_checks(analysis, profile)),
+        cautions: advice::cautions(shown, profile),
+        limits: shown.map_or_else(Vec::new, |analysis| {
+            let other = other_runs(analyses, chosen);
+            limits(analysis, readout, profile).into_iter().chain(other).collect()
+        }),
+        ..bare(log, profile, sources)
+    }
+}
+
+/// The finding of a log that has no readings.
+pub(super) fn empty(trace: &Trace, profile: Option<&Profile>, sources: &Sources) -> Finding {
+    let log = log_facts(trace, None, sources);
+    Finding {
+        verdict: nothing_fed("the log has no readings"),
+        cautions: advice::cautions(None, profile),
+        ..bare(log, profile, sources)
+    }
+}
+
+fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding {
+    Finding {
+        tool: Tool { name: "feedtale".into(), version: env!("CARGO_PKG_VERSION").into() },
+        log,
+        profile: profile.map(|profile| profile_facts(profile, sources)),
+        verdict: nothing_fed("nothing was analysed"),
+        phases: Vec::new(),
+        departures: Vec::new(),
+        power_path: Vec::new(),
+        next_checks: Vec::new(),
+        cautions: Vec::new(),
+        limits: Vec::new(),
+    }
+}
+
+fn nothing_fed(reason: &str) -> Verdict {
+    Verdict {
+        class: Class::Inconclusive,
+        confidence: 0.99,
+        reached: None,
+        stalled_in: None,
+        because: vec![reason.into(), "capture from before switch-on, with the output on".into()],
+        runner_up: None,
+    }
+}
+
+fn verdict(analysis: &Analysis) -> Verdict {
+    let stage = |index: usize| analysis.model.stages[index].name.clone();
+    let standing = analysis.path.last().and_then(|step| step.state.stage());
+    let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
+    Verdict {
+        class: analysis.class(),
+        confidence: analysis.confidence(),
+        reached: advice::reached(analysis).map(stage).or_else(|| reached_standby(analysis)),
+        stalled_in: standing.filter(|_| analysis.class() == Class::Stalled).map(stage),
+        because: because(analysis),
+        runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
+    }
+}
+
+fn reached_standby(analysis: &Analysis) -> Option<String> {
+    let rests = matches!(analysis.class(), Class::StandbyOnly | Class::ExcessStandby);
+    rests.then(|| analysis.model.standby.name.clone())
+}
+
+fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {
+    let describe = |analysis: &Analysis| {
+        format!(
+            "{} to {}: {} at {:.2}",
+            seconds(analysis.run.start_s),
+            seconds(analysis.run.end_s),
+            analysis.class(),
+            analysis.confidence()
+        )
+    };
+    let others: Vec<String> = analyses
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| Some(*index) != chosen)
+        .map(|(_, analysis)| describe(analysis))
+        .collect();
+    (!others.is_empty()).then(|| {
+        format!(
+            "the log holds {} runs and the verdict is of one; the others: {}",
+            analyses.len(),
+            others.join("; ")
+        )
+    })
+}
+
+fn log_facts(trace: &Trace, readout: Option<&Readout>, sources: &Sources) -> LogFacts {
+    let header = trace.header();
+    LogFacts {
+        path: sources.log_path.clone(),
+        sha256: sources.log_sha256.clone(),
+        board: header.board.clone(),
+        serial: header.serial.clone(),
+        ticket: header.ticket.clone(),
+        feed_point: header.feed_point.clone(),
+        started: header.started.map(|at| at.to_rfc3339()),
+        supply: header.supply.clone(),
+        set_v: header.set_volts,
+        limit_a: header.limit,
+        samples: trace.len(),
+        duration_s: trace.duration(),
+        poll_hz: readout.and_then(|readout| readout.poll_hz),
+        changed_hz: readout.and_then(|readout| readout.changed_hz),
+        resolution_a: readout
+            .and_then(|readout| Amps::new(readout.step_a).ok())
+            .filter(|step| step.value() > 0.0),
+        gaps: readout.map_or_else(Vec::new, |readout| readout.gaps.clone()),
+    }
+}
+
+fn profile_facts(profile: &Profile, sources: &Sources) -> ProfileFacts {
+    ProfileFacts {
+        name: profile.board.clone(),
+        path: sources.profile_path.clone(),
+        sha256: sources.profile_sha256.clone(),
+        boards: profile.learned.boards,
+        captures: profile.learned.captures,
+    }
+}

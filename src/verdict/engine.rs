@@ -1,0 +1,79 @@
+//! The analysis of one run: pieces, alignment, explanations, probabilities.
+
+use super::Class;
+use super::align::{Ending, Path, Scores, State, search};
+use super::explain::explanations;
+use super::kind::{self, Kind};
+use super::model::Model;
+use super::piece::{Piece, pieces};
+use super::posterior::{Probable, posterior};
+use super::readout::Readout;
+use super::run::Run;
+use crate::reference::Profile;
+use crate::segment::Segmentation;
+use crate::trace::Trace;
+use crate::units::Volts;
+
+/// What the analysis of one run found.
+#[derive(Debug, Clone)]
+pub(super) struct Analysis {
+    pub run: Run,
+    pub pieces: Vec<Piece>,
+    pub model: Model,
+    /// The kind of board that was guessed, where there is no profile.
+    pub kind: Option<&'static Kind>,
+    /// A steady load beside the board's own, in watts: standby above what the reference knows.
+    pub leak_w: f64,
+    /// Classes by probability, likeliest first.
+    pub probable: Vec<Probable>,
+    /// The best alignment under the likeliest class.
+    pub path: Path,
+    /// Whether some alignment explains the run at all.
+    pub explained: bool,
+}
+
+impl Analysis {
+    pub(super) fn class(&self) -> Class {
+        self.probable.first().map_or(Class::Inconclusive, |probable| probable.class)
+    }
+
+    pub(super) fn confidence(&self) -> f64 {
+        self.probable.first().map_or(0.0, |probable| probable.probability)
+    }
+}
+
+/// Analyses one run.
+pub(super) fn analyse(
+    trace: &Trace,
+    segmentation: &Segmentation,
+    readout: &Readout,
+    run: Run,
+    profile: Option<&Profile>,
+) -> Analysis {
+    let kind = if profile.is_none() { kind::by_feed(run.set_v) } else { None };
+    let model = match (profile, kind) {
+        (Some(profile), _) => Model::from_profile(profile, Volts::new(run.set_v).unwrap_or_default()),
+        (None, kind) => Model::from_kind(kind.unwrap_or(&kind::UNKNOWN)),
+    };
+    let pieces = pieces(trace, &segmentation.fine, &run, readout);
+    let scores = Scores { model: &model, run: &run, readout, leak_w: 0.0 };
+    let plain = search(&scores, &pieces);
+    let leak_w = leak(&model, &plain);
+    let leaky = Scores { leak_w, ..scores };
+    let endings = if leak_w > 0.0 { search(&leaky, &pieces) } else { plain };
+    let explanations = explanations(&leaky, &endings);
+    let probable = posterior(&explanations);
+    let ending = probable.first().and_then(|best| best.ending).and_then(|index| endings.get(index));
+    let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
+    let explained = ending.is_some();
+    Analysis { run, pieces, model, kind, leak_w, probable, path, explained }
+}
+
+/// What the board draws in standby beyond the reference, by the likeliest alignment: a leak stays when it wakes.
+fn leak(model: &Model, endings: &[Ending]) -> f64 {
+    let Some(typical) = model.standby.watts else { return 0.0 };
+    let Some(best) = endings.first() else { return 0.0 };
+    let woke = best.path.iter().any(|step| step.state.stage().is_some());
+    let excess = best.path.iter().find(|step| step.state == State::Excess);
+    excess.filter(|_| woke).map_or(0.0, |step| (step.stretch.watts - typical).max(0.0))
+}

@@ -1,0 +1,224 @@
+//! The facts that decided, in numbers that a technician can check.
+
+use super::Class;
+use super::align::{State, Step};
+use super::engine::Analysis;
+use crate::units::{Amps, Ohms, Seconds, Volts, Watts};
+
+fn amps(value: f64) -> String {
+    Amps::new(value).map_or_else(|_| "?".into(), |amps| amps.to_string())
+}
+
+fn volts(value: f64) -> String {
+    Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
+}
+
+fn watts(value: f64) -> String {
+    Watts::new(value).map_or_else(|_| "?".into(), |watts| watts.to_string())
+}
+
+pub(super) fn seconds(value: f64) -> String {
+    Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
+}
+
+/// The three or four facts behind the verdict on one run.
+pub(super) fn because(analysis: &Analysis) -> Vec<String> {
+    let Some(last) = analysis.path.last() else {
+        return vec!["the run holds no reading with feed".into()];
+    };
+    let mut facts = match analysis.class() {
+        Class::NoDraw => no_draw(analysis, last),
+        Class::HardShort | Class::PartialShort => short(analysis, last),
+        Class::ExcessStandby | Class::StandbyOnly => at_standby(analysis, last),
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => tries(analysis, last),
+        Class::Stalled => stalled(analysis, last),
+        Class::FullBoot | Class::DroppedOut => course(analysis),
+        Class::Inconclusive => inconclusive(analysis, last),
+    };
+    if !analysis.explained && analysis.class() == Class::Inconclusive {
+        facts.insert(0, "the run fits none of the explanations well".into());
+    }
+    if facts.len() < 4 && analysis.leak_w > 0.0 {
+        facts
+            .push(format!("{} more than the usual standby, from before the wake on", watts(analysis.leak_w)));
+    }
+    facts
+}
+
+fn held(step: &Step) -> String {
+    let stretch = &step.stretch;
+    format!(
+        "{} at {} for {}, from {} on",
+        amps(stretch.amps),
+        volts(stretch.volts),
+        seconds(stretch.duration()),
+        seconds(stretch.start_s)
+    )
+}
+
+fn no_draw(analysis: &Analysis, last: &Step) -> Vec<String> {
+    let run = &analysis.run;
+    vec![
+        format!("feed present at {} from {} on", volts(last.stretch.volts), seconds(run.start_s)),
+        format!("mean current {} over {}", amps(last.stretch.amps), seconds(last.stretch.duration())),
+        pressed(analysis),
+    ]
+}
+
+fn short(analysis: &Analysis, last: &Step) -> Vec<String> {
+    let (run, stretch) = (&analysis.run, &last.stretch);
+    let since = stretch.start_s - run.start_s;
+    let from =
+        if since < 1.0 { "switch-on".to_string() } else { format!("{} after switch-on", seconds(since)) };
+    let ohms =
+        Ohms::new(stretch.volts / stretch.amps.max(1e-6)).map_or_else(|_| "?".into(), |o| o.to_string());
+    let share = 100.0 * stretch.volts / run.set_v;
+    let mut facts = vec![
+        format!("{} at {} from {from} on: {ohms}", amps(stretch.amps), volts(stretch.volts)),
+        format!("the feed stands at {share:.0} % of its {}", volts(run.set_v)),
+    ];
+    match run.limit_a {
+        Some(limit) if stretch.limit > 0.5 => {
+            facts.push(format!("the supply sits in its limit of {}", amps(limit)));
+        }
+        Some(limit) => facts.push(format!("below the limit of {}", amps(limit))),
+        None => {}
+    }
+    if since >= 1.0 {
+        facts.push("the board drew its standby before: the load comes with the wake".into());
+    } else {
+        facts.push(format!("no sequence before it, and steady for {}", seconds(stretch.duration())));
+    }
+    facts
+}
+
+fn at_standby(analysis: &Analysis, last: &Step) -> Vec<String> {
+    let standby = &analysis.model.standby;
+    let mut facts = vec![held(last)];
+    match standby.watts {
+        Some(typical) => facts.push(format!(
+            "good boards of this model stand by at {} (up to {}); this one draws {}",
+            watts(typical),
+            watts(standby.high),
+            watts(last.stretch.watts)
+        )),
+        None => facts.push(format!("below the {} at which such boards are awake", watts(standby.high))),
+    }
+    facts.push(pressed(analysis));
+    facts
+}
+
+fn pressed(analysis: &Analysis) -> String {
+    let run = &analysis.run;
+    match run.presses.last() {
+        Some(press) => format!(
+            "power button marked {} time(s), last at {}; no wake in the {} after it",
+            run.presses.len(),
+            seconds(*press),
+            seconds(run.end_s - press)
+        ),
+        None => format!("no wake in {} of feed; no button is marked", seconds(run.duration())),
+    }
+}
+
+fn is_awake(step: &Step) -> bool {
+    step.state.stage().is_some() || matches!(step.state, State::Surge | State::Starved)
+}
+
+/// Attempts: maximal stretches above standby; (start, end, highest mean watts).
+fn attempts(analysis: &Analysis) -> Vec<(f64, f64)> {
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    let mut open = false;
+    for step in &analysis.path {
+        if is_awake(step) {
+            match found.last_mut() {
+                Some(attempt) if open => attempt.1 = step.stretch.end_s,
+                _ => found.push((step.stretch.start_s, step.stretch.end_s)),
+            }
+        }
+        open = is_awake(step);
+    }
+    found
+}
+
+fn tries(analysis: &Analysis, last: &Step) -> Vec<String> {
+    let attempts = attempts(analysis);
+    let mut facts = Vec::new();
+    if let (Some(first), Some(end)) = (attempts.first(), attempts.last()) {
+        let mean = attempts.iter().map(|(a, b)| b - a).sum::<f64>() / count(attempts.len());
+        facts.push(format!(
+            "{} attempt(s) between {} and {}, of {} each on average",
+            attempts.len(),
+            seconds(first.0),
+            seconds(end.1),
+            seconds(mean)
+        ));
+        if attempts.len() > 1 {
+            let period = (end.0 - first.0) / count(attempts.len() - 1);
+            facts.push(format!("one every {}", seconds(period)));
+        }
+    }
+    facts.extend(starving(analysis));
+    facts.push(format!("at the end {}", held(last)));
+    facts.truncate(4);
+    facts
+}
+
+fn count(n: usize) -> f64 {
+    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
+}
+
+fn starving(analysis: &Analysis) -> Option<String> {
+    let starved: Vec<&Step> = analysis.path.iter().filter(|step| step.state == State::Starved).collect();
+    let lowest = starved.iter().map(|step| step.stretch.volts).fold(f64::INFINITY, f64::min);
+    let limit =
+        analysis.run.limit_a.map_or(String::new(), |limit| format!(" with the limit at {}", amps(limit)));
+    let need = analysis.model.need_w.map_or(String::new(), |need| {
+        format!("; a good boot asks for {} at its hungriest", amps(need / analysis.run.set_v))
+    });
+    lowest.is_finite().then(|| {
+        format!("the feed gives way {} time(s), down to {}{limit}{need}", starved.len(), volts(lowest))
+    })
+}
+
+fn stalled(analysis: &Analysis, last: &Step) -> Vec<String> {
+    let mut facts = course(analysis);
+    if let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) {
+        let usual = stage.duration.map_or(String::new(), |span| {
+            format!("; good boards leave it after {} (at most {})", seconds(span.typical), seconds(span.high))
+        });
+        facts.push(format!("in {} for {}{usual}", stage.name, seconds(last.stretch.duration())));
+    }
+    facts.reverse();
+    facts.truncate(4);
+    facts
+}
+
+/// The stages gone through, in order.
+fn course(analysis: &Analysis) -> Vec<String> {
+    let mut facts: Vec<String> = Vec::new();
+    let stages: Vec<String> = analysis
+        .path
+        .iter()
+        .filter_map(|step| Some((step, &analysis.model.stages[step.state.stage()?])))
+        .map(|(step, stage)| format!("{} at {}", stage.name, seconds(step.stretch.start_s)))
+        .collect();
+    if !stages.is_empty() {
+        facts.push(format!("stages reached: {}", stages.join(", ")));
+    }
+    if let Some(last) = analysis.path.last() {
+        facts.push(format!("at the end {}", held(last)));
+        let expected = last.state.stage().map(|stage| &analysis.model.stages[stage]);
+        facts.extend(expected.map(|stage| {
+            format!("{} here, {} usual in {}", watts(last.stretch.watts), watts(stage.watts), stage.name)
+        }));
+    }
+    facts
+}
+
+fn inconclusive(analysis: &Analysis, last: &Step) -> Vec<String> {
+    vec![
+        format!("{} of feed were captured", seconds(analysis.run.duration())),
+        format!("at the end {}", held(last)),
+    ]
+}

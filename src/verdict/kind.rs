@@ -1,0 +1,70 @@
+//! Kinds of board, for logs of boards that have no profile. Everything here is common practice with no source: the
+//! ranges in which boards of a kind are usually met, and a finding that rests on them says so.
+
+/// A kind of board, recognised by its feed volts alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Kind {
+    /// What it is, for people.
+    pub name: &'static str,
+    /// Feed volts from here ...
+    pub from_v: f64,
+    /// ... to here.
+    pub to_v: f64,
+    /// Standby power that is seldom exceeded, in watts.
+    pub standby_high_w: f64,
+    /// Power of a hungry boot that is seldom exceeded, in watts.
+    pub boot_high_w: f64,
+    /// Whether such boards usually wait for a button.
+    pub waits: bool,
+}
+
+/// The kinds that are known, by feed volts.
+const KINDS: [Kind; 4] = [
+    Kind {
+        name: "a handheld at one lithium cell",
+        from_v: 3.0,
+        to_v: 4.5,
+        standby_high_w: 0.25,
+        boot_high_w: 4.5,
+        waits: true,
+    },
+    Kind {
+        name: "a small computer at 5 V",
+        from_v: 4.5,
+        to_v: 5.6,
+        standby_high_w: 0.45,
+        boot_high_w: 10.0,
+        waits: false,
+    },
+    Kind {
+        name: "a laptop-class mainboard at 12 to 20 V",
+        from_v: 9.0,
+        to_v: 21.0,
+        standby_high_w: 2.1,
+        boot_high_w: 30.0,
+        waits: true,
+    },
+    Kind {
+        name: "an operator panel or controller at 24 V",
+        from_v: 21.0,
+        to_v: 30.0,
+        standby_high_w: 1.7,
+        boot_high_w: 25.0,
+        waits: false,
+    },
+];
+
+/// The kind of board that is usually fed with `volts`.
+pub(super) fn by_feed(volts: f64) -> Option<&'static Kind> {
+    KINDS.iter().find(|kind| (kind.from_v..kind.to_v).contains(&volts))
+}
+
+/// Any board, where the feed volts tell nothing.
+pub(super) const UNKNOWN: Kind = Kind {
+    name: "a board of a kind that the feed volts do not tell",
+    from_v: 0.0,
+    to_v: f64::INFINITY,
+    standby_high_w: 1.0,
+    boot_high_w: 20.0,
+    waits: true,
+};

@@ -1,0 +1,207 @@
+//! What is expected of the board, in the form that the alignment works with: from its profile, or a guess by kind.
+
+use super::kind::Kind;
+use crate::reference::{Envelope, PhaseReference, Profile};
+use crate::units::Volts;
+
+/// Envelopes reach about three standard deviations of single boards: k(5) = 5.1 for a handful of boards, 2.5 for a
+/// great many (two-sided tolerance factors of ISO 16269-6 at 0.95/0.95).
+const ENVELOPE_SDS: f64 = 3.0;
+
+/// Boards of one model, warm or cold, at either end of the feed, do not agree better than this (standard deviation of
+/// the log of power; common practice, no source).
+const LEAST_LEVEL_SD: f64 = 0.08;
+
+/// ... nor in how long a stage takes (of the log of duration).
+const LEAST_DURATION_SD: f64 = 0.15;
+
+/// Standard deviation of the log of the running level between boards and uses of them (common practice, no source).
+const RUNNING_LEVEL_SD: f64 = 0.2;
+
+/// Least spread of power within a stage, relative to its mean: converters hunt and supplies round.
+const LEAST_ACTIVITY: f64 = 0.03;
+
+/// Share of the first stage's power up to which a board without a known standby counts as not started.
+const NOT_STARTED_SHARE: f64 = 0.6;
+
+/// Share of the hungriest stage's mean power from which a load is `of boot size`.
+const BOOT_SIZE_SHARE: f64 = 0.6;
+
+/// Share of it up to which a load is `far below boot`.
+const FAR_BELOW_BOOT_SHARE: f64 = 0.35;
+
+/// What one stage is expected to do.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Stage {
+    pub name: String,
+    /// Typical mean power, in watts.
+    pub watts: f64,
+    /// Standard deviation of its log between boards.
+    pub sd: f64,
+    /// Expected standard deviation of power within the stage, relative to the mean.
+    pub activity: f64,
+    /// How long it lasts; `None` where it has no end of its own.
+    pub duration: Option<Span>,
+}
+
+/// How long a stage lasts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Span {
+    pub low: f64,
+    pub typical: f64,
+    pub high: f64,
+    /// Standard deviation of the log.
+    pub sd: f64,
+}
+
+/// What a board draws before it is woken.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Standby {
+    pub name: String,
+    /// Typical power, in watts; `None` where only an upper bound is known.
+    pub watts: Option<f64>,
+    /// Upper bound of good boards, in watts.
+    pub high: f64,
+    /// Standard deviation of the log between boards.
+    pub sd: f64,
+    /// Whether it lasts until a person presses the button.
+    pub waits: bool,
+}
+
+/// What is expected of the board.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Model {
+    pub standby: Standby,
+    pub stages: Vec<Stage>,
+    /// Power from which a load is of boot size, in watts.
+    pub boot_size_w: f64,
+    /// Power up to which a load is far below boot, in watts.
+    pub far_below_w: f64,
+    /// Power that the supply must be able to give for a boot, in watts, if known.
+    pub need_w: Option<f64>,
+    /// Whether this comes from a profile of this very board model.
+    pub of_this_board: bool,
+}
+
+impl Model {
+    /// What `profile` expects at `feed` volts.
+    pub(super) fn from_profile(profile: &Profile, feed: Volts) -> Self {
+        let phases: Vec<PhaseReference> = profile.phases.iter().map(|p| at_feed(profile, p, feed)).collect();
+        let waits = |phase: &&PhaseReference| phase.waits_for_person;
+        let wait = phases.first().filter(waits);
+        let stages: Vec<Stage> = phases.iter().skip(usize::from(wait.is_some())).map(stage).collect();
+        let hungriest = phases.iter().max_by(|a, b| power(a).total_cmp(&power(b)));
+        let hungriest_w = hungriest.map_or(1.0, power);
+        let first_w = stages.first().map_or(hungriest_w, |stage| stage.watts);
+        Self {
+            standby: standby(wait, first_w),
+            boot_size_w: hungriest_w * BOOT_SIZE_SHARE,
+            far_below_w: hungriest_w * FAR_BELOW_BOOT_SHARE,
+            // A limit between the mean and the peak of the hungriest stage starves it now and then.
+            need_w: hungriest.map(|phase| (power(phase) * phase.peak_power.typical.max(power(phase))).sqrt()),
+            of_this_board: true,
+            stages,
+        }
+        .with_free_running_level()
+    }
+
+    /// What a running board draws depends on what its software does; a departure from the usual is reported as such
+    /// and does not make it another stage.
+    fn with_free_running_level(mut self) -> Self {
+        if let Some(last) = self.stages.last_mut() {
+            last.sd = last.sd.max(RUNNING_LEVEL_SD);
+        }
+        self
+    }
+
+    /// What is commonly seen of boards of that kind: a standby, and something awake above it.
+    pub(super) fn from_kind(kind: &Kind) -> Self {
+        let standby = Standby {
+            name: "standby".into(),
+            watts: None,
+            high: kind.standby_high_w,
+            sd: 0.5,
+            waits: kind.waits,
+        };
+        let awake = Stage {
+            name: "awake".into(),
+            watts: (kind.standby_high_w * kind.boot_high_w).sqrt(),
+            // Flat over the whole range between standby and the hungriest board of the kind.
+            sd: (kind.boot_high_w / kind.standby_high_w).ln() / 2.0,
+            activity: 0.2,
+            duration: None,
+        };
+        Self {
+            standby,
+            stages: vec![awake],
+            boot_size_w: kind.boot_high_w,
+            far_below_w: kind.boot_high_w * FAR_BELOW_BOOT_SHARE / BOOT_SIZE_SHARE,
+            need_w: None,
+            of_this_board: false,
+        }
+    }
+
+    /// Index of the running level.
+    pub(super) fn last(&self) -> usize {
+        self.stages.len().saturating_sub(1)
+    }
+}
+
+/// The stage as it is at `feed` volts: a converter's power stays, a resistive load's goes with the volts.
+fn at_feed(profile: &Profile, phase: &PhaseReference, feed: Volts) -> PhaseReference {
+    let factor = profile.power_factor(phase, feed);
+    let scaled =
+        |e: Envelope| Envelope { low: e.low * factor, typical: e.typical * factor, high: e.high * factor };
+    PhaseReference {
+        mean_power: scaled(phase.mean_power),
+        peak_power: scaled(phase.peak_power),
+        activity: scaled(phase.activity),
+        ..phase.clone()
+    }
+}
+
+fn power(phase: &PhaseReference) -> f64 {
+    phase.mean_power.typical
+}
+
+fn log_sd(envelope: &Envelope, least: f64) -> f64 {
+    let low = envelope.low.max(envelope.typical * 1e-3).max(f64::MIN_POSITIVE);
+    let width = (envelope.high.max(low) / low).ln() / 2.0 / ENVELOPE_SDS;
+    if width.is_finite() { width.max(least) } else { least }
+}
+
+fn stage(phase: &PhaseReference) -> Stage {
+    let watts = power(phase).max(1e-9);
+    let blips = (phase.peak_power.typical.max(watts) / watts).ln() / 4.0;
+    Stage {
+        name: phase.name.clone(),
+        watts,
+        sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
+        activity: (phase.activity.typical / watts).max(blips).max(LEAST_ACTIVITY),
+        duration: phase.duration.as_ref().map(|envelope| Span {
+            low: envelope.low,
+            typical: envelope.typical.max(1e-3),
+            high: envelope.high,
+            sd: log_sd(envelope, LEAST_DURATION_SD),
+        }),
+    }
+}
+
+fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
+    match wait {
+        Some(phase) => Standby {
+            name: phase.name.clone(),
+            watts: Some(power(phase)),
+            high: phase.mean_power.high,
+            sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
+            waits: true,
+        },
+        None => Standby {
+            name: "standby".into(),
+            watts: None,
+            high: first_stage_w * NOT_STARTED_SHARE,
+            sd: 0.3,
+            waits: false,
+        },
+    }
+}

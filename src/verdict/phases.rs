@@ -1,0 +1,141 @@
+//! The phases of a finding, from the alignment.
+
+use super::Phase;
+use super::align::{State, Step};
+use super::engine::Analysis;
+use super::piece::stands_for;
+use super::readout::Readout;
+use crate::stats::robust;
+use crate::trace::Trace;
+use crate::units::{Amps, Joules, Seconds, Volts, Watts};
+use std::ops::Range;
+
+/// Name of the time without feed.
+pub(super) const OFF: &str = "off";
+/// Name of the pause between attempts.
+pub(super) const REST: &str = "rest";
+/// Name of a start that was given up.
+pub(super) const ATTEMPT: &str = "attempt";
+
+/// A named stretch of samples.
+struct Named {
+    name: String,
+    samples: Range<usize>,
+    start_s: f64,
+    end_s: f64,
+}
+
+/// The phases of every run, with the time without feed between them, in order of time.
+pub(super) fn phases(trace: &Trace, readout: &Readout, analyses: &[Analysis]) -> Vec<Phase> {
+    let mut named = Vec::new();
+    let mut next = 0;
+    for analysis in analyses {
+        push_off(&mut named, trace, next..analysis.run.samples.start, analysis.run.start_s);
+        named.extend(of_run(analysis));
+        next = analysis.run.samples.end;
+    }
+    push_off(&mut named, trace, next..trace.len(), trace.time().last().copied().unwrap_or(0.0));
+    named.iter().filter_map(|named| describe(trace, readout, named)).collect()
+}
+
+fn push_off(named: &mut Vec<Named>, trace: &Trace, samples: Range<usize>, end_s: f64) {
+    if !samples.is_empty() {
+        let start_s = trace.time()[samples.start];
+        named.push(Named { name: OFF.into(), samples, start_s, end_s });
+    }
+}
+
+fn of_run(analysis: &Analysis) -> Vec<Named> {
+    let mut named: Vec<Named> = Vec::new();
+    for (index, step) in analysis.path.iter().enumerate() {
+        let name = name(analysis, index, step);
+        let samples = analysis.pieces[step.from].samples.start..analysis.pieces[step.to - 1].samples.end;
+        let (start_s, end_s) = (step.stretch.start_s, step.stretch.end_s);
+        match named.last_mut() {
+            Some(last) if last.name == name => {
+                last.samples.end = samples.end;
+                last.end_s = end_s;
+            }
+            _ => named.push(Named { name, samples, start_s, end_s }),
+        }
+    }
+    named
+}
+
+/// What a stay is called. The inrush belongs to what follows it.
+fn name(analysis: &Analysis, index: usize, step: &Step) -> String {
+    match step.state {
+        State::Inrush => match analysis.path.get(index + 1) {
+            Some(next) => name(analysis, index + 1, next),
+            None => "inrush".into(),
+        },
+        State::Nothing => "no draw".into(),
+        State::Low | State::Excess => rest_name(analysis, index),
+        State::Surge => ATTEMPT.into(),
+        State::Starved => "starved".into(),
+        State::Heavy => "heavy load".into(),
+        State::Collapsed => "short".into(),
+        State::Done(stage) | State::Held(stage) => analysis.model.stages[stage].name.clone(),
+    }
+}
+
+/// Standby before the first attempt and after the last; a rest in between.
+fn rest_name(analysis: &Analysis, index: usize) -> String {
+    let between = index > 0
+        && index + 1 < analysis.path.len()
+        && analysis.path[..index]
+            .iter()
+            .any(|step| step.state.stage().is_some() || step.state == State::Surge);
+    if between { REST.into() } else { analysis.model.standby.name.clone() }
+}
+
+fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
+    let measures = measure(trace, named.samples.clone(), readout.zero_a)?;
+    let duration = named.end_s - named.start_s;
+    Some(Phase {
+        name: named.name.clone(),
+        start_s: Seconds::new(named.start_s).ok()?,
+        end_s: Seconds::new(named.end_s).ok()?,
+        mean_a: Amps::new(measures.mean_a).ok()?,
+        min_a: Amps::new(measures.min_a).ok()?,
+        max_a: Amps::new(measures.max_a).ok()?,
+        mean_v: Volts::new(measures.mean_v).ok()?,
+        mean_w: Watts::new(measures.mean_w).ok()?,
+        energy_j: Joules::new(measures.mean_w * duration).ok()?,
+        activity_w: Watts::new(measures.activity_w).ok()?,
+        period_s: None,
+    })
+}
+
+struct Measures {
+    mean_a: f64,
+    min_a: f64,
+    max_a: f64,
+    mean_v: f64,
+    mean_w: f64,
+    activity_w: f64,
+}
+
+fn measure(trace: &Trace, samples: Range<usize>, zero_a: f64) -> Option<Measures> {
+    let (mut weight, mut amps, mut volts, mut watts) = (0.0, 0.0, 0.0, 0.0);
+    let (mut min_a, mut max_a) = (f64::INFINITY, f64::NEG_INFINITY);
+    for i in samples.clone() {
+        let (w, v, a) = (stands_for(trace, i), trace.volts()[i], trace.amps()[i]);
+        weight += w;
+        amps += w * a;
+        volts += w * v;
+        watts += w * v * (a - zero_a);
+        min_a = min_a.min(a);
+        max_a = max_a.max(a);
+    }
+    let mut power: Vec<f64> = samples.map(|i| trace.volts()[i] * (trace.amps()[i] - zero_a)).collect();
+    let activity_w = robust::deviation(&mut power).unwrap_or(0.0);
+    (weight > 0.0).then(|| Measures {
+        mean_a: amps / weight,
+        min_a,
+        max_a,
+        mean_v: volts / weight,
+        mean_w: watts / weight,
+        activity_w,
+    })
+}

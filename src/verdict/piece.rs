@@ -1,0 +1,171 @@
+//! Pieces: the fine segments of one run, described as the verdict needs them; and stretches, runs of whole pieces.
+
+use super::readout::Readout;
+use super::run::Run;
+use crate::segment::Segment;
+use crate::trace::Trace;
+use std::ops::Range;
+
+/// One fine segment of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Piece {
+    pub samples: Range<usize>,
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Time-weighted mean power with the supply's zero taken off, in watts.
+    pub watts: f64,
+    /// Time-weighted mean current with the supply's zero taken off, in amps.
+    pub amps: f64,
+    /// Time-weighted mean volts.
+    pub volts: f64,
+    /// Share of the readings in which the volts sag below the set volts.
+    pub sag: f64,
+    /// Share of the readings in current limit.
+    pub limit: f64,
+    /// Log of the power over the floor that the readback's noise sets.
+    level: f64,
+    /// How far the piece counts as a level of its own: one update of averaging over an edge is none.
+    weight: f64,
+    /// Mean square of the power, for spreads.
+    square: f64,
+}
+
+impl Piece {
+    pub(super) fn duration(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
+
+/// The fine segments that overlap `run`, cut to it.
+pub(super) fn pieces(trace: &Trace, fine: &[Segment], run: &Run, readout: &Readout) -> Vec<Piece> {
+    let overlap = |segment: &Segment| {
+        let samples = segment.start.max(run.samples.start)..segment.end.min(run.samples.end);
+        (!samples.is_empty()).then_some(samples)
+    };
+    let mut found: Vec<Piece> =
+        fine.iter().filter_map(overlap).map(|samples| piece(trace, samples, run, readout)).collect();
+    if let Some(first) = found.first_mut() {
+        first.start_s = run.start_s;
+    }
+    if let Some(last) = found.last_mut() {
+        last.end_s = run.end_s.max(last.start_s);
+    }
+    found
+}
+
+fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> Piece {
+    let longest = 3.0 * readout.update_s();
+    let (mut weight, mut watts, mut amps, mut volts, mut square) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut sag, mut limit) = (0.0, 0.0);
+    for i in samples.clone() {
+        let w = stands_for(trace, i).min(longest);
+        let (v, a) = (trace.volts()[i], trace.amps()[i] - readout.zero_a);
+        weight += w;
+        watts += w * v * a;
+        amps += w * a;
+        volts += w * v;
+        square += w * (v * a).powi(2);
+        sag += w * f64::from(u8::from(run.sags(trace, i)));
+        limit += w * f64::from(u8::from(run.limits(trace, i)));
+    }
+    let weight = weight.max(f64::MIN_POSITIVE);
+    let floor = 2.0 * readout.noise_a * run.set_v.max(1e-3);
+    let lasts = trace.time()[samples.end.min(trace.len() - 1)] - trace.time()[samples.start];
+    Piece {
+        level: ((watts / weight).max(1e-9) + floor).ln(),
+        weight: (lasts / (2.0 * readout.update_s()) - 0.25).clamp(0.0, 1.0),
+        start_s: trace.time()[samples.start],
+        end_s: trace.time()[samples.end.min(trace.len() - 1)],
+        samples,
+        watts: watts / weight,
+        amps: amps / weight,
+        volts: volts / weight,
+        sag: sag / weight,
+        limit: limit / weight,
+        square: square / weight,
+    }
+}
+
+/// The time that sample `i` stands for: until the next one.
+pub(super) fn stands_for(trace: &Trace, i: usize) -> f64 {
+    let time = trace.time();
+    match (time.get(i + 1), i.checked_sub(1)) {
+        (Some(next), _) => next - time[i],
+        (None, Some(before)) => time[i] - time[before],
+        (None, None) => 1.0,
+    }
+}
+
+/// A run of whole pieces, summed up.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Stretch {
+    pub start_s: f64,
+    pub end_s: f64,
+    pub watts: f64,
+    pub amps: f64,
+    pub volts: f64,
+    pub sag: f64,
+    pub limit: f64,
+    /// Standard deviation of power over the stretch, in watts.
+    pub spread_w: f64,
+    /// How many levels of their own its pieces make up.
+    pub levels: f64,
+    /// Mean square deviation of the logs of these levels.
+    pub scatter: f64,
+}
+
+impl Stretch {
+    pub(super) fn duration(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
+
+/// Running sums over pieces, so that any stretch is had at once.
+#[derive(Debug, Clone)]
+pub(super) struct Sums {
+    rows: Vec<[f64; 10]>,
+    starts: Vec<f64>,
+    end_s: f64,
+}
+
+impl Sums {
+    pub(super) fn of(pieces: &[Piece]) -> Self {
+        let mut rows = vec![[0.0; 10]];
+        let mut total = [0.0; 10];
+        for piece in pieces {
+            let d = piece.duration().max(1e-9);
+            let row = [1.0, piece.watts, piece.amps, piece.volts, piece.sag, piece.limit, piece.square];
+            let (w, x) = (piece.weight, piece.level);
+            let summands = row.into_iter().map(|value| d * value).chain([w, w * x, w * x * x]);
+            for (sum, summand) in total.iter_mut().zip(summands) {
+                *sum += summand;
+            }
+            rows.push(total);
+        }
+        let starts = pieces.iter().map(|piece| piece.start_s).collect();
+        Self { rows, starts, end_s: pieces.last().map_or(0.0, |piece| piece.end_s) }
+    }
+
+    /// The stretch of pieces `from..to`; `from < to`.
+    pub(super) fn stretch(&self, from: usize, to: usize) -> Stretch {
+        let mut sums = self.rows[to];
+        for (sum, before) in sums.iter_mut().zip(self.rows[from]) {
+            *sum -= before;
+        }
+        let [d, watts, amps, volts, sag, limit, square, levels, x, xx] = sums;
+        let mean = x / levels.max(1e-9);
+        let d = d.max(1e-9);
+        Stretch {
+            start_s: self.starts[from],
+            end_s: self.starts.get(to).copied().unwrap_or(self.end_s),
+            watts: watts / d,
+            amps: amps / d,
+            volts: volts / d,
+            sag: (sag / d).clamp(0.0, 1.0),
+            limit: (limit / d).clamp(0.0, 1.0),
+            spread_w: (square / d - (watts / d).powi(2)).max(0.0).sqrt(),
+            levels,
+            scatter: (xx / levels.max(1e-9) - mean * mean).max(0.0),
+        }
+    }
+}

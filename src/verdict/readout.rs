@@ -1,0 +1,148 @@
+//! What the supply's readback can carry: how often, how finely, and where its zero lies.
+
+use super::Gap;
+use crate::segment::Segmentation;
+use crate::stats::robust;
+use crate::trace::{EventKind, Mode, Trace};
+use crate::units::Seconds;
+
+/// A step between samples this many times the usual one is a gap: a poll loop that jitters by half a period, or
+/// misses a reply now and then, stays below it (common practice, no source).
+const GAP_STEPS: f64 = 5.0;
+
+/// ... and nothing shorter than this is called a gap, for a person could not act on it.
+const SHORTEST_GAP_S: f64 = 0.3;
+
+/// Volts below this are a supply whose output is off: bench supplies read back a few millivolts then, and the hardest
+/// short at hand (0.02 Ω at 1 A) still shows 20 mV with its amps beside it.
+const OFF_VOLTS: f64 = 0.05;
+
+/// Readings with the output off that are needed before their mean is taken for the zero of the amps readback.
+const ZERO_READINGS: usize = 3;
+
+/// Offset of an amps readback whose zero was not seen, in amps: data sheets of bench supplies of 3 A give 2 to 5 mA
+/// (common practice, no source).
+const UNSEEN_OFFSET_A: f64 = 0.003;
+
+/// What the supply's readback can carry.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Readout {
+    /// Readings a second.
+    pub poll_hz: Option<f64>,
+    /// Readings that differ from the one before, a second.
+    pub changed_hz: Option<f64>,
+    /// The same while volts are present, where a readback has something to show.
+    fed_changed_hz: Option<f64>,
+    /// Step of the amps readback, in amps; zero if none can be seen.
+    pub step_a: f64,
+    /// Standard deviation of one reading, in amps, rounding included.
+    pub noise_a: f64,
+    /// What the supply reads with nothing connected, in amps.
+    pub zero_a: f64,
+    /// How well that is known (standard deviation), in amps.
+    pub zero_sd_a: f64,
+    /// Stretches without readings.
+    pub gaps: Vec<Gap>,
+}
+
+impl Readout {
+    pub(super) fn of(trace: &Trace, segmentation: &Segmentation) -> Self {
+        let step_a = segmentation.rounding_a;
+        let noise_a = segmentation.noise_a.max(step_a / 12_f64.sqrt());
+        let (zero_a, zero_sd_a) = zero(trace, step_a, noise_a);
+        Self {
+            poll_hz: poll_rate(trace),
+            changed_hz: changed_rate(trace),
+            fed_changed_hz: fed_changed_rate(trace),
+            step_a,
+            noise_a,
+            zero_a,
+            zero_sd_a,
+            gaps: gaps(trace),
+        }
+    }
+
+    /// Time between two fresh readings, in seconds.
+    pub(super) fn update_s(&self) -> f64 {
+        /// Of a log that does not say, the common rate of bench readbacks (DESIGN: a few to some tens a second).
+        const USUAL_UPDATE_S: f64 = 0.1;
+        // A steady, coarsely rounded level repeats for minutes; that says nothing of how often it was measured.
+        match (self.poll_hz, self.fed_changed_hz) {
+            (Some(poll), Some(changed)) if changed > 0.0 => (1.0 / changed).min(4.0 / poll).max(1.0 / poll),
+            (Some(poll), _) => 1.0 / poll,
+            _ => USUAL_UPDATE_S,
+        }
+    }
+
+    /// Smallest mean current that differs from nothing drawn, in amps, at `updates` independent readings.
+    pub(super) fn uncertainty_a(&self, updates: f64) -> f64 {
+        // Rounding without dither leaves up to half a step that no averaging takes away; with it, less.
+        const ROUNDING_LEFT: f64 = 0.25;
+        let averaged = self.noise_a / updates.max(1.0).sqrt();
+        (averaged.powi(2) + (ROUNDING_LEFT * self.step_a).powi(2) + self.zero_sd_a.powi(2)).sqrt().max(1e-6)
+    }
+}
+
+fn poll_rate(trace: &Trace) -> Option<f64> {
+    usual_step(trace).map(|step| 1.0 / step)
+}
+
+fn usual_step(trace: &Trace) -> Option<f64> {
+    let mut steps: Vec<f64> = trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect();
+    robust::median(&mut steps)
+}
+
+fn changed_rate(trace: &Trace) -> Option<f64> {
+    let duration = trace.duration()?.value();
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let changed = (1..trace.len()).filter(|i| differs(trace, *i)).count() as f64;
+    Some(changed / duration)
+}
+
+fn fed_changed_rate(trace: &Trace) -> Option<f64> {
+    let fed: Vec<usize> = (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS).collect();
+    let seconds: f64 = fed.iter().map(|i| trace.time()[*i] - trace.time()[i - 1]).sum();
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let changed = fed.iter().filter(|i| differs(trace, **i)).count() as f64;
+    (seconds > 0.0).then(|| changed / seconds)
+}
+
+/// Whether reading `i` differs from the one before.
+fn differs(trace: &Trace, i: usize) -> bool {
+    trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
+        || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
+}
+
+fn gaps(trace: &Trace) -> Vec<Gap> {
+    let Some(step) = usual_step(trace) else { return Vec::new() };
+    let longest = (GAP_STEPS * step).max(SHORTEST_GAP_S);
+    let declared = |after: usize| {
+        let lost = |kind: &EventKind| matches!(kind, EventKind::Gap | EventKind::LinkLost);
+        trace.events().iter().any(|event| event.sample == after && lost(&event.kind))
+    };
+    (1..trace.len())
+        .filter_map(|i| {
+            let (start, end) = (trace.time()[i - 1], trace.time()[i]);
+            let missing = end - start > longest || (declared(i) && end - start > 2.0 * step);
+            let gap = || Some(Gap { start_s: Seconds::new(start).ok()?, end_s: Seconds::new(end).ok()? });
+            missing.then(gap).flatten()
+        })
+        .collect()
+}
+
+/// The amps readback at nothing drawn: the mean of the readings before the output came on, if there are enough.
+fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> (f64, f64) {
+    let off = |i: &usize| trace.mode(*i) == Mode::Off || trace.volts()[*i].abs() < OFF_VOLTS;
+    let quiet = |i: &usize| trace.amps()[*i].abs() <= (10.0 * UNSEEN_OFFSET_A).max(2.0 * step_a);
+    let readings: Vec<f64> =
+        (0..trace.len()).take_while(off).filter(quiet).map(|i| trace.amps()[i]).collect();
+    if readings.len() < ZERO_READINGS {
+        return (0.0, UNSEEN_OFFSET_A.max(step_a / 4.0));
+    }
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let count = readings.len() as f64;
+    // Some supplies show a plain zero while off and their offset only when on: never trust the zero beyond a quarter
+    // of a step or half a milliampere.
+    let floor = (step_a / 4.0).max(0.000_3);
+    (readings.iter().sum::<f64>() / count, (noise_a / count.sqrt()).max(floor))
+}

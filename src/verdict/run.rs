@@ -1,0 +1,208 @@
+//! Runs: the stretches of a log in which the board is fed.
+
+use super::readout::Readout;
+use crate::trace::{EventKind, Mode, Trace};
+use crate::units::Amps;
+use std::ops::Range;
+
+/// Share of the set volts from which the feed counts as present without looking at the amps: half, for a sagging feed
+/// at less still shows its amps.
+const PRESENT_SHARE: f64 = 0.5;
+
+/// Share of the limit from which amps alone show that the output is on (a short has hardly any volts).
+const DRAWN_SHARE: f64 = 0.05;
+
+/// A feed that comes back within this time was never off: a connector that bounces as it is plugged in live, or a
+/// readback caught between two states (common practice: contact bounce lasts milliseconds, a hand tenths of a second).
+const BOUNCE_S: f64 = 0.5;
+
+/// Sag below the board's own unloaded volts that is more than lead drop inside the supply and readback error.
+const SAG_SHARE: f64 = 0.03;
+
+/// Share of the limit from which a supply that does not say its mode is taken to be in it: readback and limit settings
+/// of bench supplies agree within about 1 % (common practice, no source), averaging over an edge takes more.
+const AT_LIMIT_SHARE: f64 = 0.97;
+
+/// Longest time that a feed takes to rise to its set volts, in seconds; later it is a sag.
+const RISE_S: f64 = 1.5;
+
+/// One stretch of a log in which the board is fed.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Run {
+    /// Its samples.
+    pub samples: Range<usize>,
+    /// Switch-on, or the first reading where that was not seen.
+    pub start_s: f64,
+    /// Last reading of the run, or the first without feed.
+    pub end_s: f64,
+    /// Whether readings without feed come before it.
+    pub switch_on_seen: bool,
+    /// Whether the feed was taken away at its end (else the log ends).
+    pub switched_off: bool,
+    /// Volts that the supply was set to, or that it gave unloaded.
+    pub set_v: f64,
+    /// Whether the header or an event said so.
+    pub set_v_known: bool,
+    /// Current limit in force, if the log says it.
+    pub limit_a: Option<f64>,
+    /// Times at which the person marked the power button.
+    pub presses: Vec<f64>,
+    /// Readings before this index belong to the rise of the feed.
+    pub risen: usize,
+}
+
+impl Run {
+    pub(super) fn duration(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+
+    /// Whether reading `i` shows volts below what the supply was set to: the supply is in limit, or was during part of
+    /// the reading's averaging window.
+    pub(super) fn sags(&self, trace: &Trace, i: usize) -> bool {
+        if i < self.risen {
+            return false;
+        }
+        trace.volts()[i] < self.set_v * (1.0 - SAG_SHARE)
+    }
+
+    /// Whether reading `i` is in current limit, by the supply's word or by its amps.
+    pub(super) fn limits(&self, trace: &Trace, i: usize) -> bool {
+        match trace.mode(i) {
+            Mode::ConstantCurrent => true,
+            Mode::ConstantVoltage | Mode::Off => false,
+            Mode::Unknown => self.limit_a.is_some_and(|limit| trace.amps()[i] >= limit * AT_LIMIT_SHARE),
+        }
+    }
+}
+
+/// The runs of a log, in order.
+pub(super) fn runs(trace: &Trace, readout: &Readout) -> Vec<Run> {
+    let (set_v, set_v_known) = set_volts(trace);
+    let fed = fed(trace, readout, set_v);
+    stretches(trace, &fed).into_iter().map(|samples| run(trace, samples, set_v, set_v_known)).collect()
+}
+
+fn set_volts(trace: &Trace) -> (f64, bool) {
+    if let Some(set) = trace.header().set_volts.filter(|volts| volts.value() > 0.0) {
+        return (set.value(), true);
+    }
+    // An unloaded feed is what the upper readings show; a sag only ever takes away.
+    let mut volts = trace.volts().to_vec();
+    volts.sort_by(f64::total_cmp);
+    (volts.get(volts.len().saturating_sub(1) * 9 / 10).copied().unwrap_or(0.0), false)
+}
+
+fn fed(trace: &Trace, readout: &Readout, set_v: f64) -> Vec<bool> {
+    let limit = trace.header().limit.map_or(0.0, Amps::value);
+    let drawn = (DRAWN_SHARE * limit).max(6.0 * readout.noise_a).max(2.5 * readout.step_a);
+    (0..trace.len())
+        .map(|i| {
+            let present = trace.volts()[i] >= PRESENT_SHARE * set_v && trace.volts()[i] > 0.0;
+            trace.mode(i) != Mode::Off && (present || trace.amps()[i] - readout.zero_a > drawn)
+        })
+        .collect()
+}
+
+/// Stretches of fed samples, with the bounces between them closed.
+fn stretches(trace: &Trace, fed: &[bool]) -> Vec<Range<usize>> {
+    let mut found: Vec<Range<usize>> = Vec::new();
+    let mut i = 0;
+    while i < fed.len() {
+        let end = (i..fed.len()).find(|j| fed[*j] != fed[i]).unwrap_or(fed.len());
+        if fed[i] {
+            match found.last_mut() {
+                Some(last) if bounced(trace, last.end, i) => last.end = end,
+                _ => found.push(i..end),
+            }
+        }
+        i = end;
+    }
+    found
+}
+
+fn bounced(trace: &Trace, off: usize, on: usize) -> bool {
+    let switched = |kind: &EventKind| matches!(kind, EventKind::OutputOff | EventKind::Trip(_));
+    let by_hand = trace.events().iter().any(|e| (off..=on).contains(&e.sample) && switched(&e.kind));
+    !by_hand && trace.time()[on] - trace.time()[off] < BOUNCE_S
+}
+
+fn run(trace: &Trace, samples: Range<usize>, header_set_v: f64, set_v_known: bool) -> Run {
+    let (first, last) = (samples.start, samples.end - 1);
+    let start_s = switch_on(trace, first);
+    let end_s = trace.time()[samples.end.min(trace.len() - 1)];
+    let told = told_set_volts(trace, last).unwrap_or(header_set_v);
+    let set_v = unloaded(trace, &samples, told);
+    Run {
+        start_s,
+        end_s,
+        switch_on_seen: first > 0 || told_switch_on(trace, first),
+        switched_off: samples.end < trace.len(),
+        set_v,
+        set_v_known,
+        limit_a: limit(trace, last),
+        presses: presses(trace, start_s, end_s),
+        risen: risen(trace, &samples, set_v),
+        samples,
+    }
+}
+
+/// The event that tells of the switch-on may come before the first reading that shows it.
+fn switch_on(trace: &Trace, first: usize) -> f64 {
+    let earliest = first.checked_sub(1).map_or(trace.time()[first], |before| trace.time()[before]);
+    let told = |event: &&crate::trace::Event| {
+        let time = event.time.value();
+        event.kind == EventKind::OutputOn && time >= earliest - RISE_S && time <= trace.time()[first]
+    };
+    trace.events().iter().rev().find(told).map_or(trace.time()[first], |event| event.time.value())
+}
+
+fn told_switch_on(trace: &Trace, first: usize) -> bool {
+    let at = trace.time()[first];
+    trace
+        .events()
+        .iter()
+        .any(|event| event.kind == EventKind::OutputOn && (event.time.value() - at).abs() <= RISE_S)
+}
+
+fn told_set_volts(trace: &Trace, last: usize) -> Option<f64> {
+    trace.events().iter().filter(|event| event.sample <= last).rev().find_map(|event| match event.kind {
+        EventKind::SetVolts(volts) => Some(volts.value()),
+        _ => None,
+    })
+}
+
+fn limit(trace: &Trace, last: usize) -> Option<f64> {
+    let told =
+        trace.events().iter().filter(|event| event.sample <= last).rev().find_map(|event| match event.kind {
+            EventKind::Limit(amps) => Some(amps.value()),
+            _ => None,
+        });
+    told.or(trace.header().limit.map(Amps::value)).filter(|limit| *limit > 0.0)
+}
+
+/// The volts that this run shows unloaded, if they are near what the supply was told: readback has a gain error.
+fn unloaded(trace: &Trace, samples: &Range<usize>, told: f64) -> f64 {
+    let near = |volts: &f64| (volts / told - 1.0).abs() < SAG_SHARE;
+    let mut volts: Vec<f64> = trace.volts()[samples.clone()].iter().copied().filter(near).collect();
+    crate::stats::robust::median(&mut volts).unwrap_or(told)
+}
+
+fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {
+    let word = |kind: &EventKind| match kind {
+        EventKind::Mark(mark) => {
+            let mark = mark.to_lowercase();
+            mark.contains("button") || mark.contains("press") || mark.contains("power key")
+        }
+        _ => false,
+    };
+    let within = |time: f64| time >= start_s && time <= end_s;
+    let marks = trace.events().iter().filter(|event| word(&event.kind) && within(event.time.value()));
+    marks.map(|event| event.time.value()).collect()
+}
+
+fn risen(trace: &Trace, samples: &Range<usize>, set_v: f64) -> usize {
+    let deadline = trace.time()[samples.start] + RISE_S;
+    let full = |i: &usize| trace.volts()[*i] >= set_v * (1.0 - SAG_SHARE);
+    let in_time = |i: &usize| trace.time()[*i] <= deadline;
+    samples.clone().take_while(in_time).find(full).unwrap_or(samples.start)
+}
