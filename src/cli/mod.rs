@@ -12,12 +12,11 @@ mod keys;
 mod learn;
 mod manual;
 mod output;
-mod learn;
 mod record;
 mod schema;
 mod signals;
-mod supplies;
 mod simulate;
+mod supplies;
 
 pub use failure::{Failure, Outcome};
 
