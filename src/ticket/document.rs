@@ -1,0 +1,216 @@
+//! What a ticket says, before it is put into text, Markdown or HTML.
+
+use super::Notes;
+use crate::render::words;
+use crate::units::figures;
+use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionState};
+
+/// Phases that a page has room for; a board that tries again and again has hundreds.
+const MOST_PHASES: usize = 20;
+
+/// A ticket as a heading, the verdict and sections, in the order in which they are read.
+#[derive(Debug)]
+pub(super) struct Document {
+    /// Board, serial, ticket.
+    pub(super) title: String,
+    /// The verdict in words.
+    pub(super) headline: String,
+    /// How far the board got, and how sure that is.
+    pub(super) standing: String,
+    pub(super) sections: Vec<Section>,
+}
+
+/// A part of a ticket under its own heading.
+#[derive(Debug)]
+pub(super) struct Section {
+    pub(super) heading: &'static str,
+    pub(super) body: Body,
+    /// Left out of the short text.
+    pub(super) detail: bool,
+}
+
+#[derive(Debug)]
+pub(super) enum Body {
+    /// Somebody's words, in paragraphs.
+    Quote(Vec<String>),
+    List(Vec<String>),
+    /// What something is, and its value.
+    Facts(Vec<(&'static str, String)>),
+    Table {
+        head: &'static [&'static str],
+        rows: Vec<Vec<String>>,
+        /// What the table leaves out, if anything.
+        rest: Option<String>,
+    },
+}
+
+impl Body {
+    fn is_empty(&self) -> bool {
+        match self {
+            Self::Quote(lines) | Self::List(lines) => lines.is_empty(),
+            Self::Facts(facts) => facts.is_empty(),
+            Self::Table { rows, .. } => rows.is_empty(),
+        }
+    }
+}
+
+impl Document {
+    pub(super) fn new(finding: &Finding, notes: &Notes, log_name: &str, log_sha256: &str) -> Self {
+        let section = |heading, body| Section { heading, body, detail: false };
+        let detail = |heading, body| Section { heading, body, detail: true };
+        let lines = |lines: &[String]| Body::List(lines.iter().map(|line| plain(line)).collect());
+        let mut sections = vec![
+            section("Customer says", quote(notes.symptom.as_deref())),
+            section("Technician's note", quote(notes.note.as_deref())),
+            section("Because", lines(&finding.verdict.because)),
+            section("Unlike good boards", departures(finding)),
+            section("What this run proves", Body::Facts(power_path(finding))),
+            section("Check next", lines(&finding.next_checks)),
+            section("What this capture cannot show", lines(&finding.limits)),
+            detail("Phases", phases(finding)),
+            section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
+            section("Caution", lines(&finding.cautions)),
+        ];
+        sections.retain(|section| !section.body.is_empty());
+        let headline = format!("{}{}", words::headline(&finding.verdict), words::departures_clause(finding));
+        Self { title: title(&finding.log), headline: plain(&headline), standing: standing(finding), sections }
+    }
+}
+
+/// Text that cannot upset the page it stands on: control characters and those that turn the writing direction become
+/// spaces, and white space is one space.
+fn plain(text: &str) -> String {
+    let calm = |c: char| {
+        let turns = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        if c.is_control() || turns { ' ' } else { c }
+    };
+    let calmed: String = text.chars().map(calm).collect();
+    calmed.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn quote(words: Option<&str>) -> Body {
+    let paragraphs = words.unwrap_or_default().split(['\n', '\r']).map(plain);
+    Body::Quote(paragraphs.filter(|line| !line.is_empty()).collect())
+}
+
+fn known(word: Option<&String>) -> Option<String> {
+    word.map(|word| plain(word)).filter(|word| !word.is_empty())
+}
+
+fn title(log: &LogFacts) -> String {
+    let board = known(log.board.as_ref()).unwrap_or_else(|| "unnamed board".into());
+    let serial = known(log.serial.as_ref()).map(|serial| format!(" {serial}")).unwrap_or_default();
+    let ticket = known(log.ticket.as_ref()).map(|ticket| format!(", ticket {ticket}")).unwrap_or_default();
+    format!("{board}{serial}{ticket}")
+}
+
+fn standing(finding: &Finding) -> String {
+    let verdict = &finding.verdict;
+    let sure = words::confidence(verdict);
+    let reached = verdict.reached.as_ref().map(|stage| format!("Got to {}. ", plain(stage)));
+    format!("{}Verdict {}, {sure}.", reached.unwrap_or_default(), verdict.class)
+}
+
+fn departures(finding: &Finding) -> Body {
+    let resolution = finding.log.resolution_a;
+    let row = |departure: &Departure| {
+        let show = |value| words::quantity(value, &departure.unit, resolution);
+        vec![
+            plain(&words::departure(departure)),
+            show(departure.measured),
+            words::range(&show(departure.low), &show(departure.high)),
+            departure.starts_s.to_string(),
+        ]
+    };
+    Body::Table {
+        head: &["what", "measured", "good boards", "from"],
+        rows: finding.departures.iter().map(row).collect(),
+        rest: None,
+    }
+}
+
+/// The sections of the board by what the run says of them, in the order of the power path.
+fn power_path(finding: &Finding) -> Vec<(&'static str, String)> {
+    let states = [
+        (SectionState::Proved, "Works"),
+        (SectionState::Suspect, "Suspect"),
+        (SectionState::NotExercised, "Not tried from this feed point"),
+        (SectionState::Unknown, "Not known"),
+    ];
+    let named = |state| {
+        let of_state = finding.power_path.iter().filter(move |proof| proof.state == state);
+        of_state.map(|proof| plain(&proof.section)).collect::<Vec<_>>().join(", ")
+    };
+    let facts = states.map(|(state, word)| (word, named(state)));
+    facts.into_iter().filter(|(_, sections)| !sections.is_empty()).collect()
+}
+
+fn phases(finding: &Finding) -> Body {
+    let resolution = finding.log.resolution_a;
+    let row = |phase: &Phase| {
+        let amps = |amps: crate::units::Amps| words::amps(amps.value(), resolution);
+        let length = words::quantity(phase.end_s.value() - phase.start_s.value(), "s", None);
+        vec![
+            plain(&phase.name),
+            phase.start_s.to_string(),
+            length,
+            amps(phase.mean_a),
+            words::range(&amps(phase.min_a), &amps(phase.max_a)),
+            phase.mean_v.to_string(),
+            phase.mean_w.to_string(),
+        ]
+    };
+    let left_out = finding.phases.len().saturating_sub(MOST_PHASES);
+    Body::Table {
+        head: &["phase", "from", "lasts", "mean", "lowest to highest", "volts", "power"],
+        rows: finding.phases.iter().take(MOST_PHASES).map(row).collect(),
+        rest: (left_out > 0).then(|| format!("{left_out} more are in finding.json.")),
+    }
+}
+
+/// Where the numbers come from; what the log does not say is left out.
+fn measured(finding: &Finding, log_name: &str, log_sha256: &str) -> Vec<(&'static str, String)> {
+    let log = &finding.log;
+    let facts: [(&'static str, Option<String>); 10] = [
+        ("Fed at", known(log.feed_point.as_ref())),
+        ("Set to", set(log)),
+        ("Supply", known(log.supply.as_ref())),
+        ("Started", known(log.started.as_ref())),
+        ("Readings", Some(readings(log))),
+        ("Gaps", (!log.gaps.is_empty()).then(|| log.gaps.len().to_string())),
+        ("Compared with", Some(compared(finding))),
+        ("Log", Some(log_name.to_owned())),
+        ("SHA-256 of the log", Some(log_sha256.to_owned())),
+        ("Made by", Some(plain(&format!("{} {}", finding.tool.name, finding.tool.version)))),
+    ];
+    facts.into_iter().filter_map(|(what, value)| Some((what, value?))).collect()
+}
+
+fn set(log: &LogFacts) -> Option<String> {
+    let limit = log.limit_a.map(|limit| format!("limit {limit}"));
+    let parts: Vec<String> = log.set_v.map(|volts| volts.to_string()).into_iter().chain(limit).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+fn readings(log: &LogFacts) -> String {
+    let parts = [
+        log.duration_s.map(|time| format!(" in {time}")),
+        log.poll_hz.map(|hertz| format!(", asked {} times a second", figures(hertz, 2))),
+        log.changed_hz.map(|hertz| format!(", renewed {} times a second", figures(hertz, 2))),
+        log.resolution_a.map(|step| format!(", in steps of {}", words::amps(step.value(), Some(step)))),
+    ];
+    format!("{}{}", log.samples, parts.into_iter().flatten().collect::<String>())
+}
+
+fn compared(finding: &Finding) -> String {
+    let Some(profile) = &finding.profile else { return "no known-good boards".into() };
+    let plural = |count: usize| if count == 1 { "" } else { "s" };
+    plain(&format!(
+        "{}: {} board{}, {} capture{}",
+        profile.name,
+        profile.boards,
+        plural(profile.boards),
+        profile.captures,
+        plural(profile.captures)
+    ))
+}

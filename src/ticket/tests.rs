@@ -1,0 +1,170 @@
+//! A ticket made of a small log and a finding written by hand.
+
+use super::*;
+use crate::trace::read;
+use crate::units::{Amps, Joules, Seconds, Volts, Watts};
+use crate::verdict::{
+    Class, Departure, Direction, LogFacts, Phase, ProfileFacts, RunnerUp, SectionProof, SectionState, Tool,
+    Verdict,
+};
+
+pub(super) const LOG: &str =
+    "# log: 1\n# board: fenwick-14\nt_s,volts,amps\n0,12.8,0.024\n4,12.8,0.3\n9,12.8,0.84\n";
+
+fn phase(name: &str, from: f64, to: f64, amps: f64) -> Phase {
+    Phase {
+        name: name.into(),
+        start_s: Seconds::constant(from),
+        end_s: Seconds::constant(to),
+        mean_a: Amps::constant(amps),
+        min_a: Amps::constant(amps * 0.9),
+        max_a: Amps::constant(amps * 1.2),
+        mean_v: Volts::constant(12.8),
+        mean_w: Watts::constant(amps * 12.8),
+        energy_j: Joules::constant(amps * 12.8 * (to - from)),
+        activity_w: Watts::constant(0.1),
+        period_s: None,
+    }
+}
+
+pub(super) fn finding() -> Finding {
+    let section = |section: &str, state| SectionProof { section: section.into(), state };
+    Finding {
+        tool: Tool { name: "feedtale".into(), version: "0.1.0".into() },
+        log: LogFacts {
+            path: "logs/run.csv".into(),
+            sha256: sha256(LOG.as_bytes()),
+            board: Some("fenwick-14".into()),
+            serial: Some("FE-0231".into()),
+            ticket: Some("T-1042".into()),
+            feed_point: Some("battery connector".into()),
+            started: Some("2026-03-02T09:00:00Z".into()),
+            supply: Some("Example,Bench,0,1".into()),
+            set_v: Some(Volts::constant(12.8)),
+            limit_a: Some(Amps::constant(3.0)),
+            samples: 3,
+            duration_s: Some(Seconds::constant(9.0)),
+            poll_hz: Some(0.33),
+            changed_hz: Some(0.33),
+            resolution_a: Some(Amps::constant(0.001)),
+            gaps: Vec::new(),
+        },
+        profile: Some(ProfileFacts {
+            name: "fenwick-14".into(),
+            path: "profiles/fenwick-14.toml".into(),
+            sha256: "00".into(),
+            boards: 6,
+            captures: 14,
+        }),
+        verdict: Verdict {
+            class: Class::Stalled,
+            confidence: 0.934,
+            reached: Some("firmware".into()),
+            stalled_in: Some("firmware".into()),
+            because: vec!["firmware held 5 s, good boards 1.1 to 2.4 s".into()],
+            runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
+        },
+        phases: vec![phase("standby", 0.0, 4.0, 0.0241), phase("firmware", 4.0, 9.0, 0.84)],
+        departures: vec![Departure {
+            phase: "firmware".into(),
+            quantity: "mean power".into(),
+            direction: Direction::Above,
+            measured: 0.841_2,
+            low: 0.31,
+            high: 0.42,
+            unit: "A".into(),
+            starts_s: Seconds::constant(4.0),
+        }],
+        power_path: vec![
+            section("adapter inlet", SectionState::NotExercised),
+            section("charger", SectionState::NotExercised),
+            section("main rail", SectionState::Proved),
+            section("firmware memory", SectionState::Suspect),
+        ],
+        next_checks: vec!["look for activity on the firmware memory's bus".into()],
+        cautions: vec!["the heat sink is at feed volts".into()],
+        limits: vec!["the log begins after switch-on".into()],
+    }
+}
+
+pub(super) fn notes() -> Notes {
+    Notes {
+        symptom: Some("Hangs at the <logo> & goes dark.\nSince *last* week.".into()),
+        note: Some("Liquid near J4\u{202e}.".into()),
+    }
+}
+
+pub(super) fn made(finding: &Finding, notes: &Notes) -> Folder {
+    let trace = read(LOG.as_bytes()).unwrap().trace;
+    let log_name = &finding.log.path;
+    let material = Material { log: LOG.as_bytes(), log_name, trace: &trace, profile: None, finding, notes };
+    folder(&material).unwrap()
+}
+
+pub(super) fn text_of(folder: &Folder, name: &str) -> String {
+    let file = folder.files.iter().find(|file| file.name == name).unwrap();
+    String::from_utf8(file.bytes.clone()).unwrap()
+}
+
+#[test]
+fn a_folder_holds_the_picture_the_log_the_finding_and_the_text() {
+    let folder = made(&finding(), &notes());
+    assert_eq!(folder.name, "T-1042_fenwick-14");
+    let bytes = |name: &str| folder.files.iter().find(|file| file.name == name).unwrap().bytes.clone();
+    assert_eq!(folder.files[0].name, PICTURE);
+    // The signature of a PNG file: PNG specification, section 5.2.
+    assert_eq!(bytes(PICTURE)[..8], [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a]);
+    assert_eq!(bytes("run.csv"), LOG.as_bytes());
+    let back: Finding = serde_json::from_slice(&bytes("finding.json")).unwrap();
+    assert_eq!(back, finding());
+}
+
+#[test]
+fn the_text_says_what_a_colleague_needs_and_ends_with_the_cautions() {
+    insta::assert_snapshot!(text_of(&made(&finding(), &notes()), "ticket.txt"));
+}
+
+#[test]
+fn no_two_files_share_a_name_whatever_the_log_is_called() {
+    for path in ["picture.png", "FINDING.json", "a/Ticket.txt", "ticket.html", "-", "", "..", "con"] {
+        let mut finding = finding();
+        finding.log.path = path.into();
+        let folder = made(&finding, &Notes::default());
+        let mut names: Vec<String> = folder.files.iter().map(|file| file.name.to_lowercase()).collect();
+        let count = names.len();
+        names.sort();
+        names.dedup();
+        assert_eq!(names.len(), count, "{path}: {names:?}");
+    }
+}
+
+#[test]
+fn a_folder_without_ticket_is_named_by_what_tells_the_board_from_the_next() {
+    let name = |ticket: Option<&str>, board: Option<&str>, serial: Option<&str>| {
+        let mut finding = finding();
+        finding.log.ticket = ticket.map(Into::into);
+        finding.log.board = board.map(Into::into);
+        finding.log.serial = serial.map(Into::into);
+        made(&finding, &Notes::default()).name
+    };
+    assert_eq!(name(None, Some("fenwick-14"), Some("FE-1")), "fenwick-14_FE-1");
+    assert_eq!(name(None, Some("fenwick-14"), None), "fenwick-14_run");
+    assert_eq!(name(Some("../T 1"), None, Some("/")), "T-1_run");
+    assert_eq!(name(None, None, None), "run");
+}
+
+#[test]
+fn a_finding_does_not_go_beside_another_log() {
+    let mut finding = finding();
+    finding.log.sha256 = sha256(b"another");
+    let trace = read(LOG.as_bytes()).unwrap().trace;
+    let material = Material {
+        log: LOG.as_bytes(),
+        log_name: "run.csv",
+        trace: &trace,
+        profile: None,
+        finding: &finding,
+        notes: &Notes::default(),
+    };
+    assert!(matches!(folder(&material), Err(TicketError::AnotherLog { .. })));
+}
