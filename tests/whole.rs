@@ -3,6 +3,7 @@
 mod arrows;
 mod convert;
 mod learn;
+mod plot;
 mod profiles;
 mod program;
 mod record;

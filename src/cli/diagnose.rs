@@ -1,14 +1,14 @@
 //! `diagnose`: how far the boards of some logs got.
 
+use super::logs::{GivenLog, GivenProfile};
+use super::output::print;
 use super::{Failure, Outcome};
-use crate::reference::Profile;
-use crate::trace::{self, Trace};
-use crate::verdict::{Class, Departure, Direction, Finding, SectionState, Sources, diagnose};
+use crate::trace::Trace;
+use crate::verdict::{Class, Departure, Direction, Finding, SectionState};
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::fs;
-use std::io::{Read, Write as _};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// Says how far the board of each log got, on what evidence, and what to probe next.
@@ -38,15 +38,8 @@ fn class(name: &str) -> Result<Class, String> {
     })
 }
 
-/// A profile with where it came from.
-struct Reference {
-    profile: Profile,
-    path: String,
-    sha256: String,
-}
-
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
-    let given = arguments.profile.as_deref().map(reference).transpose()?;
+    let given = arguments.profile.as_deref().map(GivenProfile::read).transpose()?;
     if arguments.stream {
         return stream(arguments, given.as_ref());
     }
@@ -58,7 +51,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
         match finding {
             Ok(finding) => {
                 held &= arguments.expect.is_none_or(|class| finding.verdict.class == class);
-                print(&shown(&finding, arguments.json))?;
+                print(shown(&finding, arguments.json).as_bytes())?;
             }
             Err(failure) if arguments.logs.len() == 1 => return Err(failure),
             Err(failure) => {
@@ -74,58 +67,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
     }
 }
 
-fn one(path: &Path, given: Option<&Reference>) -> Result<Finding, Failure> {
-    let (trace, sha256) = read(path)?;
-    let found = match given {
-        Some(_) => None,
-        None => beside(&trace)?,
-    };
-    Ok(diagnose_with(&trace, path, sha256, given.or(found.as_ref())))
-}
-
-fn diagnose_with(trace: &Trace, path: &Path, sha256: String, reference: Option<&Reference>) -> Finding {
-    let sources = Sources {
-        log_path: path.display().to_string(),
-        log_sha256: sha256,
-        profile_path: reference.map_or_else(String::new, |reference| reference.path.clone()),
-        profile_sha256: reference.map_or_else(String::new, |reference| reference.sha256.clone()),
-    };
-    diagnose(trace, reference.map(|reference| &reference.profile), &sources)
-}
-
-fn read(path: &Path) -> Result<(Trace, String), Failure> {
-    if path == Path::new("-") {
-        let mut bytes = Vec::new();
-        let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
-        std::io::stdin().lock().read_to_end(&mut bytes).map_err(failed)?;
-        let log = trace::read(&bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
-        return Ok((log.trace, trace::sha256(&bytes)));
-    }
-    let log = trace::read_file(path).map_err(Failure::input)?;
-    Ok((log.trace, log.sha256))
-}
-
-fn reference(path: &Path) -> Result<Reference, Failure> {
-    let bytes = fs::read(path).map_err(|error| {
-        Failure::Input(format!("{}: the profile cannot be read: {error}", path.display()))
-    })?;
-    let profile = Profile::from_bytes(path, &bytes).map_err(Failure::input)?;
-    Ok(Reference { profile, path: path.display().to_string(), sha256: trace::sha256(&bytes) })
-}
-
-/// The profile of the log's board in `profiles` under the working directory, if it is there by that name.
-fn beside(trace: &Trace) -> Result<Option<Reference>, Failure> {
-    let Some(board) = &trace.header().board else { return Ok(None) };
-    // A board's name comes from a file: it may not lead out of the folder.
-    if board.is_empty() || !board.chars().all(|c| c.is_alphanumeric() || "-_. ".contains(c)) {
-        return Ok(None);
-    }
-    let path = Path::new("profiles").join(format!("{board}.toml"));
-    path.is_file().then(|| reference(&path)).transpose()
+fn one(path: &Path, asked: Option<&GivenProfile>) -> Result<Finding, Failure> {
+    let log = GivenLog::read(path)?;
+    let found = if asked.is_some() { None } else { GivenProfile::beside(&log)? };
+    Ok(log.diagnose(asked.or(found.as_ref())))
 }
 
 /// Reads standard input line by line; the verdict is said again whenever its class changes, and in full at the end.
-fn stream(arguments: &Arguments, given: Option<&Reference>) -> Result<Outcome, Failure> {
+fn stream(arguments: &Arguments, given: Option<&GivenProfile>) -> Result<Outcome, Failure> {
     if arguments.logs != [PathBuf::from("-")] {
         return Err(Failure::Usage("--stream follows standard input: give `-` as the one log".into()));
     }
@@ -141,16 +90,15 @@ fn stream(arguments: &Arguments, given: Option<&Reference>) -> Result<Outcome, F
         }
         bytes.extend_from_slice(&chunk[..count]);
         // A log cut amid a line reads up to its last whole one.
-        let Ok(log) = trace::read(&bytes) else { continue };
-        let finding = diagnose_with(&log.trace, Path::new("-"), trace::sha256(&bytes), given);
+        let Ok(log) = GivenLog::from_bytes(&bytes) else { continue };
+        let finding = log.diagnose(given);
         if said != Some(finding.verdict.class) {
             said = Some(finding.verdict.class);
-            print(&if arguments.json { json(&finding) } else { change(&log.trace, &finding) })?;
+            print(if arguments.json { json(&finding) } else { change(&log.trace, &finding) }.as_bytes())?;
         }
     }
-    let log = trace::read(&bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
-    let finding = diagnose_with(&log.trace, Path::new("-"), trace::sha256(&bytes), given);
-    print(&shown(&finding, arguments.json))?;
+    let finding = GivenLog::from_bytes(&bytes)?.diagnose(given);
+    print(shown(&finding, arguments.json).as_bytes())?;
     let held = arguments.expect.is_none_or(|class| finding.verdict.class == class);
     Ok(if held { Outcome::Done } else { Outcome::CheckFailed })
 }
@@ -158,15 +106,6 @@ fn stream(arguments: &Arguments, given: Option<&Reference>) -> Result<Outcome, F
 fn change(trace: &Trace, finding: &Finding) -> String {
     let at = trace.time().last().copied().unwrap_or(0.0);
     format!("{at:8.2} s  {} ({:.0} %)\n", finding.verdict.class, 100.0 * finding.verdict.confidence)
-}
-
-fn print(text: &str) -> Result<(), Failure> {
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
-            Err(Failure::Input(format!("standard output cannot be written: {error}")))
-        }
-        _ => Ok(()),
-    }
 }
 
 fn shown(finding: &Finding, as_json: bool) -> String {

@@ -10,8 +10,10 @@ mod diagnose;
 mod failure;
 mod keys;
 mod learn;
+mod logs;
 mod manual;
 mod output;
+mod plot;
 mod record;
 mod schema;
 mod signals;
@@ -39,6 +41,7 @@ enum Command {
     Record(Box<record::RecordArgs>),
     Diagnose(diagnose::Arguments),
     Simulate(Box<simulate::SimulateArgs>),
+    Plot(Box<plot::PlotArgs>),
     Convert(Box<convert::ConvertArgs>),
     /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
     Schema,
@@ -67,6 +70,7 @@ fn run(command: Command) -> Result<Outcome, Failure> {
         Command::Record(args) => record::run(&args),
         Command::Diagnose(args) => diagnose::run(&args),
         Command::Simulate(args) => simulate::run(&args),
+        Command::Plot(args) => plot::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Schema => schema::run(),
         Command::Completions(args) => completions::run(&args),

@@ -5,15 +5,22 @@ use std::fs::{File, OpenOptions};
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
+/// Says that a file is there already before any work is done for it, unless it may be written over.
+pub(super) fn refuse_to_overwrite(path: &Path, force: bool) -> Result<(), Failure> {
+    if force || !path.exists() { Ok(()) } else { Err(is_there(path)) }
+}
+
+fn is_there(path: &Path) -> Failure {
+    Failure::Input(format!("{} is there already; --force writes over it", path.display()))
+}
+
 /// Writes a file, and refuses to write over one unless `force`.
 pub(super) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), Failure> {
     let file =
         if force { File::create(path) } else { OpenOptions::new().write(true).create_new(true).open(path) };
     match file.and_then(|mut file| file.write_all(bytes)) {
         Ok(()) => Ok(()),
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-            Err(Failure::Input(format!("{} is there already; --force writes over it", path.display())))
-        }
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(is_there(path)),
         Err(error) => Err(Failure::Input(format!("cannot write {}: {error}", path.display()))),
     }
 }

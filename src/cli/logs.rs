@@ -1,0 +1,89 @@
+//! Logs and profiles as the user gives them, and the finding that both make.
+
+use super::Failure;
+use crate::reference::Profile;
+use crate::trace::{self, Trace};
+use crate::verdict::{Finding, Sources, diagnose};
+use std::io::Read;
+use std::path::Path;
+
+/// A log with where it came from.
+#[derive(Debug)]
+pub(super) struct GivenLog {
+    pub(super) trace: Trace,
+    path: String,
+    sha256: String,
+}
+
+/// A profile with where it came from.
+#[derive(Debug)]
+pub(super) struct GivenProfile {
+    pub(super) profile: Profile,
+    path: String,
+    sha256: String,
+}
+
+impl GivenLog {
+    /// The log at `path`; `-` is standard input.
+    pub(super) fn read(path: &Path) -> Result<Self, Failure> {
+        if path == Path::new("-") {
+            return standard_input();
+        }
+        let log = trace::read_file(path).map_err(Failure::input)?;
+        Ok(Self { trace: log.trace, path: path.display().to_string(), sha256: log.sha256 })
+    }
+
+    /// The log that came from standard input as `bytes`.
+    pub(super) fn from_bytes(bytes: &[u8]) -> Result<Self, Failure> {
+        let log = trace::read(bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
+        Ok(Self { trace: log.trace, path: "-".into(), sha256: trace::sha256(bytes) })
+    }
+
+    /// Says how far the board of this log got.
+    pub(super) fn diagnose(&self, reference: Option<&GivenProfile>) -> Finding {
+        let sources = Sources {
+            log_path: self.path.clone(),
+            log_sha256: self.sha256.clone(),
+            profile_path: reference.map_or_else(String::new, |reference| reference.path.clone()),
+            profile_sha256: reference.map_or_else(String::new, |reference| reference.sha256.clone()),
+        };
+        diagnose(&self.trace, reference.map(|reference| &reference.profile), &sources)
+    }
+}
+
+fn standard_input() -> Result<GivenLog, Failure> {
+    let mut bytes = Vec::new();
+    let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
+    std::io::stdin().lock().read_to_end(&mut bytes).map_err(failed)?;
+    GivenLog::from_bytes(&bytes)
+}
+
+impl GivenProfile {
+    /// The profile at `path`.
+    pub(super) fn read(path: &Path) -> Result<Self, Failure> {
+        let bytes = std::fs::read(path).map_err(|error| {
+            Failure::Input(format!("{}: the profile cannot be read: {error}", path.display()))
+        })?;
+        let profile = Profile::from_bytes(path, &bytes).map_err(Failure::input)?;
+        Ok(Self { profile, path: path.display().to_string(), sha256: trace::sha256(&bytes) })
+    }
+
+    /// The profile that was asked for, else the one [beside](Self::beside) the log.
+    pub(super) fn of(log: &GivenLog, asked: Option<&Path>) -> Result<Option<Self>, Failure> {
+        match asked {
+            Some(path) => Self::read(path).map(Some),
+            None => Self::beside(log),
+        }
+    }
+
+    /// The profile of the log's board in `profiles` under the working directory, if it is there by that name.
+    pub(super) fn beside(log: &GivenLog) -> Result<Option<Self>, Failure> {
+        let Some(board) = &log.trace.header().board else { return Ok(None) };
+        // A board's name comes from a file: it may not lead out of the folder.
+        if board.is_empty() || !board.chars().all(|c| c.is_alphanumeric() || "-_. ".contains(c)) {
+            return Ok(None);
+        }
+        let path = Path::new("profiles").join(format!("{board}.toml"));
+        path.is_file().then(|| Self::read(&path)).transpose()
+    }
+}

@@ -1,0 +1,117 @@
+//! `plot` as a technician runs it: a picture of each kind, and what it says when it cannot draw one.
+
+use crate::program::{Ended, feedtale};
+use std::fmt::Write as _;
+
+/// A minute at 13 V: off, then standby, then a boot to a steady 1.1 A.
+fn log() -> String {
+    let mut log = String::from("# log: 1\n# board: fenwick-14\n# serial: FE-0231\n# ticket: T-1042\n");
+    log += "# set_v: 13\n# limit_a: 3\nt_s,volts,amps,mode,span_s,event\n";
+    for tenth in 0..600 {
+        let (volts, amps, mode) = match tenth {
+            0..20 => (0.0, 0.0, "off"),
+            20..80 => (13.0, 0.024, "cv"),
+            80..200 => (12.95, 1.8, "cv"),
+            _ => (12.97, 1.1, "cv"),
+        };
+        let event = match tenth {
+            20 => "output-on",
+            80 => "mark=power button",
+            _ => "",
+        };
+        let _ = writeln!(log, "{:.1},{volts},{amps},{mode},0.02,{event}", f64::from(tenth) / 10.0);
+    }
+    log
+}
+
+fn plot(arguments: &[&str]) -> Ended {
+    feedtale(["plot"]).with(arguments).file("run.csv", log()).end()
+}
+
+fn picture(ended: &Ended, name: &str) -> Vec<u8> {
+    std::fs::read(ended.path(name)).expect("a picture")
+}
+
+#[test]
+fn the_ending_of_the_file_chooses_png_or_svg() {
+    let ended = plot(&["run.csv", "--output", "run.PNG"]).code(0).mentions("run.PNG: ").complained("");
+    let png = picture(&ended, "run.PNG");
+    // The signature and the header chunk are those of the PNG specification (W3C, third edition, 5.2 and 11.2.1).
+    assert_eq!(png[..8], [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n']);
+    let side = |at: usize| u32::from_be_bytes(png[at..at + 4].try_into().expect("four bytes"));
+    assert_eq!((side(16), side(20)), (1600, 900));
+
+    let ended = plot(&["run.csv", "--output", "run.svg", "--theme", "dark", "--size", "phone"]).code(0);
+    let svg = String::from_utf8(picture(&ended, "run.svg")).expect("text");
+    assert!(
+        svg.contains("<svg") && svg.contains("fenwick-14") && svg.contains("width=\"1080\""),
+        "{svg:.400}"
+    );
+
+    let ended = plot(&["run.csv", "--output", "run.jpg"]).code(2);
+    let ended = ended.complained(
+        "feedtale: run.jpg: a figure is a .png or a .svg file; end the name with one of the two\n",
+    );
+    assert!(!ended.path("run.jpg").exists());
+}
+
+#[test]
+fn a_picture_is_written_over_only_when_told_to() {
+    let there = || {
+        feedtale(["plot", "run.csv", "--output", "old.png"]).file("run.csv", log()).file("old.png", "mine")
+    };
+    let ended =
+        there().end().code(3).complained("feedtale: old.png is there already; --force writes over it\n");
+    assert_eq!(picture(&ended, "old.png"), b"mine");
+    let ended = there().with(&["--force"]).end().code(0);
+    assert_ne!(picture(&ended, "old.png"), b"mine");
+}
+
+#[test]
+fn a_log_comes_from_standard_input_too() {
+    let ended = feedtale(["plot", "-", "--output", "run.svg"]).input(log()).end().code(0);
+    assert!(!picture(&ended, "run.svg").is_empty());
+}
+
+#[test]
+fn a_stretch_is_cut_out_and_one_that_is_not_there_is_refused() {
+    let svg = |arguments: &[&str]| {
+        let ended = plot(&[&["run.csv", "--output", "run.svg"], arguments].concat()).code(0);
+        String::from_utf8(picture(&ended, "run.svg")).expect("text")
+    };
+    let marked = |svg: &str| svg.contains("● power button");
+    assert!(marked(&svg(&["--from", "7s", "--to", "10s"])) && !marked(&svg(&["--from", "20s"])));
+    plot(&["run.csv", "--output", "run.svg", "--from", "2min"])
+        .code(2)
+        .complained("feedtale: no readings from 120 s to 59.9 s; the log runs from 0 s to 59.9 s\n");
+    plot(&["run.csv", "--output", "run.svg", "--zoom", "firmwear"])
+        .code(2)
+        .warns("no phase \"firmwear\" to zoom to");
+}
+
+#[test]
+fn what_cannot_be_read_is_named_and_nothing_is_written() {
+    let refused = |arguments: &[&str], part: &str| {
+        let ended = feedtale(["plot", "--output", "run.png"])
+            .with(arguments)
+            .file("run.csv", log())
+            .file("header.csv", "# log: 1\nt_s,volts,amps,mode,span_s,event\n")
+            .file("word.csv", "# log: 1\nt_s,volts,amps\n0,13,ERROR\n")
+            .file("typo.toml", "bord = \"fenwick-14\"\n")
+            .end()
+            .code(3)
+            .warns(part);
+        assert!(!ended.path("run.png").exists() && ended.stdout().is_empty());
+    };
+    refused(&["nowhere.csv"], "nowhere.csv");
+    refused(&["."], ".");
+    refused(&["header.csv"], "header.csv");
+    refused(&["word.csv"], "line 3");
+    refused(&["run.csv", "--profile", "nowhere.toml"], "nowhere.toml: the profile cannot be read");
+    refused(&["run.csv", "--profile", "typo.toml"], "bord");
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_named() {
+    plot(&["run.csv", "--output", "nowhere/run.png"]).code(3).warns("cannot write nowhere/run.png");
+}
