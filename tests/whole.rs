@@ -4,6 +4,7 @@ mod arrows;
 mod convert;
 mod learn;
 mod plot;
+mod peer;
 mod profiles;
 mod program;
 mod record;
