@@ -1,6 +1,7 @@
 //! The one integration binary: the program and the library as their users meet them.
 
 mod arrows;
+mod bench;
 mod convert;
 mod learn;
 mod plot;
