@@ -156,7 +156,7 @@ fn a_full_boot_is_recorded_over_tcp_with_true_values_and_stamps() {
     let run = record(tcp(Setup { speed: 10.0, ..setup(&[]) }), 20.0);
     assert_eq!((&run.report.ended, run.report.tally.failures), (&Ended::Length, 0));
     run.assert_true("a full boot");
-    assert_eq!(run.log_seconds_a_second(), 10.0);
+    assert!((run.log_seconds_a_second() - 10.0).abs() < 0.1, "the log is in the seconds of the bench");
     let state = |name: &str| run.truth.events.iter().any(|event| format!("{:?}", event.what).contains(name));
     assert!(state("OutputOn") && state("rails"), "{:?}", run.truth.events);
     // The settings are asked for as soon as the feed appears, so the log says when it did.
