@@ -68,6 +68,12 @@ impl GivenProfile {
         Ok(Self { profile, path: path.display().to_string(), sha256: trace::sha256(&bytes) })
     }
 
+    /// A profile that comes with the program, under the name of its file in the repository.
+    pub(super) fn from_text(name: &str, text: &str) -> Result<Self, Failure> {
+        let profile = Profile::from_bytes(Path::new(name), text.as_bytes()).map_err(Failure::input)?;
+        Ok(Self { profile, path: name.to_owned(), sha256: trace::sha256(text.as_bytes()) })
+    }
+
     /// The profile that was asked for, else the one [beside](Self::beside) the log.
     pub(super) fn of(log: &GivenLog, asked: Option<&Path>) -> Result<Option<Self>, Failure> {
         match asked {

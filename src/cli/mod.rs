@@ -6,6 +6,7 @@
 mod completions;
 mod console;
 mod convert;
+mod demo;
 mod diagnose;
 mod failure;
 mod keys;
@@ -37,6 +38,7 @@ struct CommandLine {
 /// The commands, in the order in which a technician meets them.
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Args),
     Supplies(supplies::Args),
     Record(Box<record::RecordArgs>),
     Diagnose(diagnose::Arguments),
@@ -66,6 +68,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn run(command: Command) -> Result<Outcome, Failure> {
     match command {
+        Command::Demo(args) => demo::run(&args),
         Command::Supplies(args) => supplies::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Diagnose(args) => diagnose::run(&args),
