@@ -9,7 +9,7 @@ use feedtale::capture::{
     settings_of,
 };
 use feedtale::simulator::{
-    BoardModel, Case, Exchange, Operator, Record, Scenario, Server, Setup, SupplyKind,
+    BoardModel, Case, Exchange, Manners, Operator, Record, Scenario, Server, Setup, SupplyKind,
 };
 use feedtale::supply::{Dialect, Supply};
 use feedtale::trace::{self, EventKind, Header, Trace};
@@ -29,7 +29,9 @@ fn setup(faults: &[&str]) -> Setup {
     let mut scenario = Scenario::new(model, Case::FullBoot, SupplyKind::named("bench-fast").unwrap(), 1, 1);
     scenario.operator = Operator { on_s: Some(0.2), ..Operator::default() };
     let faults = faults.iter().map(|fault| fault.parse().unwrap()).collect();
-    Setup { faults, rewind_s: None, ..Setup::new(scenario) }
+    // Enough polls to see the boot, few enough to leave the machine to others.
+    let manners = Manners { device_s: 0.04, ..Manners::default() };
+    Setup { faults, manners, rewind_s: None, ..Setup::new(scenario) }
 }
 
 fn tcp(setup: Setup) -> Server {
@@ -188,9 +190,7 @@ fn what_comes_over_a_troubled_wire_is_true_or_a_gap() {
     std::thread::scope(|scope| {
         for (trouble, is_a_gap) in troubles {
             scope.spawn(move || {
-                let paced = Setup { speed: 4.0, ..setup(&[trouble]) };
-                let slow = feedtale::simulator::Manners { device_s: 0.05, ..Default::default() };
-                let run = record(tcp(Setup { manners: slow, ..paced }), 9.0);
+                let run = record(tcp(Setup { speed: 4.0, ..setup(&[trouble]) }), 9.0);
                 run.assert_true(trouble);
                 if is_a_gap {
                     assert!(run.kinds().contains(&EventKind::Gap), "{trouble}: {:?}", run.kinds());
@@ -212,6 +212,20 @@ fn a_reboot_of_the_supply_is_a_gap_and_its_output_is_seen_off() {
     assert!(kinds[gap..].contains(&EventKind::OutputOff), "{kinds:?}");
     assert!(run.log.volts().last().unwrap() < &0.5, "the feed is gone");
     assert!(run.goes_on_for() > 0.1, "the log goes on after the reboot");
+}
+
+#[test]
+fn a_run_until_settled_ends_by_itself_once_the_verdict_stays() {
+    let mut setup = Setup { speed: 10.0, ..setup(&[]) };
+    setup.scenario.case = Case::HardShort;
+    let server = tcp(setup);
+    let ended = feedtale(["record", &server.address(), "--until", "settled", "--for", "10min"])
+        .with(&["--output", "short.csv"])
+        .end()
+        .code(0)
+        .mentions("log: short.csv");
+    let log = trace::read_file(ended.path("short.csv")).unwrap().trace;
+    assert!((10.0..300.0).contains(log.time().last().unwrap()), "{:?}", log.time().last());
 }
 
 #[cfg(unix)]

@@ -1,4 +1,4 @@
-//! The simulated supply against an independent client: PyVISA with its pure-Python backend.
+//! The simulated supply against an independent client: `PyVISA` with its pure-Python backend.
 //!
 //! `tests/peer/setup.sh` makes the environment that this needs. Without it the check says so and is passed over,
 //! except where `CI` is `true`: there it must run.

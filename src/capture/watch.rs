@@ -22,6 +22,8 @@ pub(super) struct SettingsWatch {
     /// How long the last question took.
     cost: Duration,
     feed_there: Option<bool>,
+    /// Whether the last reading said that the output is off.
+    said_off: bool,
     /// Whether the last reading shows that the output was switched.
     switched: bool,
 }
@@ -33,6 +35,7 @@ impl SettingsWatch {
             next: now + ASK_EVERY,
             cost: Duration::ZERO,
             feed_there: known.output_on,
+            said_off: false,
             switched: false,
         }
     }
@@ -57,7 +60,11 @@ impl SettingsWatch {
             (_, Some(set)) => Some(sample.volts.value() > set.value() * FEED_THERE),
             _ => None,
         };
-        self.switched = there.is_some() && self.feed_there.is_some() && there != self.feed_there;
+        let came_or_went = there.is_some() && self.feed_there.is_some() && there != self.feed_there;
+        // Into a short the output comes on without its volts.
+        let left_off = self.said_off && sample.mode != Mode::Off;
+        self.said_off = sample.mode == Mode::Off;
+        self.switched = came_or_went || left_off;
         if self.switched {
             // A feed that comes and goes by itself must not take the wire from the readings.
             self.next = self.next.min(
@@ -157,6 +164,18 @@ mod tests {
         watch.saw(&sample(0.01), now);
         assert!(!watch.is_due(now, None));
         watch.saw(&sample(12.7), now);
+        assert!(watch.is_due(now, None));
+        let found = Settings { output_on: Some(true), ..known() };
+        assert_eq!(watch.took(found, now, now), [(EventKind::OutputOn, true)]);
+    }
+
+    #[test]
+    fn an_output_that_comes_on_into_a_short_is_asked_about_at_once() {
+        let now = Instant::now();
+        let mut watch = SettingsWatch::new(known(), now);
+        watch.saw(&Sample { mode: Mode::Off, ..sample(0.01) }, now);
+        assert!(!watch.is_due(now, None));
+        watch.saw(&sample(0.4), now);
         assert!(watch.is_due(now, None));
         let found = Settings { output_on: Some(true), ..known() };
         assert_eq!(watch.took(found, now, now), [(EventKind::OutputOn, true)]);

@@ -45,6 +45,11 @@ impl Console {
         Self { live, colour: live && !no_colour, shown: false, drawn: None }
     }
 
+    /// Whether there is a line that is written over.
+    pub(super) fn is_live(&self) -> bool {
+        self.live
+    }
+
     /// `text`, standing out if this terminal can.
     pub(super) fn styled(&self, style: Style, text: &str) -> String {
         let code = match style {

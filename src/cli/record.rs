@@ -2,6 +2,7 @@
 
 mod drive;
 mod follow;
+mod judge;
 mod summary;
 
 use super::console::{Console, Style};
@@ -16,6 +17,7 @@ use crate::reference::Profile;
 use crate::supply::{Dialect, Supply};
 use crate::trace::Header;
 use crate::units::Seconds;
+use crate::verdict::Finding;
 use chrono::Local;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -31,9 +33,9 @@ pub(super) struct RecordArgs {
     /// Stop after this time, such as 30s or 2min
     #[arg(long = "for", value_name = "TIME")]
     length: Option<Seconds>,
-    /// Stop when a reading holds for a time: 'amps>1.5 for 5s'; may be given again
+    /// Stop when a reading holds for a time ('amps>1.5 for 5s'), or when the verdict is 'settled'; may be given again
     #[arg(long, value_name = "CONDITION")]
-    until: Vec<Condition>,
+    until: Vec<Until>,
     /// The board's reference profile
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
@@ -86,6 +88,27 @@ impl FromStr for MarkAhead {
     }
 }
 
+/// What a run may stop on.
+#[derive(Debug, Clone, Copy)]
+enum Until {
+    /// The verdict has stayed the same for longer than any stage of the board lasts.
+    Settled,
+    Condition(Condition),
+}
+
+impl FromStr for Until {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == "settled" {
+            return Ok(Self::Settled);
+        }
+        text.parse().map(Self::Condition).map_err(|error: crate::capture::BadCondition| {
+            format!("{error}; or 'settled', when the verdict no longer changes")
+        })
+    }
+}
+
 /// Fastest rate that can be asked for: beyond what any link of a bench supply carries.
 const FASTEST: f64 = 10_000.0;
 /// Slowest: one reading a day.
@@ -115,9 +138,9 @@ pub(super) fn run(args: &RecordArgs) -> Result<Outcome, Failure> {
         drive::Prepared { source: Box::new(SupplySource::new(supply)), settings, drive: None }
     };
     (header.set_volts, header.limit) = (prepared.settings.volts, prepared.settings.limit);
-    let report = record(args, header, prepared, &mut console)?;
-    summary::print(&report);
-    verdict_on_exit(&report, &mut console)
+    let (report, finding) = record(args, profile.as_ref(), header, prepared, &mut console)?;
+    summary::print(&report, finding.as_ref().filter(|_| profile.is_some()));
+    how_it_ended(&report, &mut console)
 }
 
 fn link(error: impl std::error::Error) -> Failure {
@@ -147,10 +170,11 @@ fn header(args: &RecordArgs, profile: Option<&Profile>, supply: Option<String>) 
 /// Records until the run ends, with keys, signals and the status line.
 fn record(
     args: &RecordArgs,
+    profile: Option<&Profile>,
     header: Header,
     prepared: drive::Prepared,
     console: &mut Console,
-) -> Result<Report, Failure> {
+) -> Result<(Report, Option<Finding>), Failure> {
     let plan = plan(args, header, prepared.settings, prepared.drive)?;
     let session = Session::start(prepared.source, plan, Arc::new(RealClock))
         .map_err(|error| Failure::Link(format!("the poll loop cannot be started: {error}")))?;
@@ -161,8 +185,25 @@ fn record(
     });
     let keys = Keys::listen(session.requests());
     console.line(&hint(&keys, args.length));
-    follow::Follower { console, keys: &keys }.follow(&session);
-    Ok(session.finish())
+    let judge = judge(args, profile, console, &session)?;
+    follow::Follower { console, keys: &keys, judge: judge.as_ref() }.follow(&session);
+    Ok((session.finish(), judge.and_then(judge::Judge::finish)))
+}
+
+/// A judge, where somebody wants to know: at the end, on the way, or for when to stop.
+fn judge(
+    args: &RecordArgs,
+    profile: Option<&Profile>,
+    console: &Console,
+    session: &Session,
+) -> Result<Option<judge::Judge>, Failure> {
+    let settles = args.until.iter().any(|until| matches!(until, Until::Settled));
+    if profile.is_none() && !settles && !console.is_live() {
+        return Ok(None);
+    }
+    judge::Judge::start(profile, settles.then(|| session.requests()))
+        .map(Some)
+        .map_err(|error| Failure::Link(format!("the verdict's thread cannot be started: {error}")))
 }
 
 fn hint(keys: &Keys, length: Option<Seconds>) -> String {
@@ -192,12 +233,20 @@ fn plan(
         speed,
         pace,
         length: args.length,
-        until: args.until.clone(),
+        until: conditions(&args.until),
         marks: args.mark.iter().map(|mark| (mark.time, mark.word.clone())).collect(),
         places: places(args.output.as_deref(), &name)?,
         settings,
         drive,
     })
+}
+
+fn conditions(until: &[Until]) -> Vec<Condition> {
+    let condition = |until: &Until| match until {
+        Until::Condition(condition) => Some(*condition),
+        Until::Settled => None,
+    };
+    until.iter().filter_map(condition).collect()
 }
 
 /// A log never overwrites another file, and a mistyped folder is found before the run, not after it.
@@ -240,7 +289,7 @@ fn places(output: Option<&Path>, name: &str) -> Result<Vec<PathBuf>, Failure> {
 }
 
 /// The exit of a run that is over: what happened to the output goes before everything else.
-fn verdict_on_exit(report: &Report, console: &mut Console) -> Result<Outcome, Failure> {
+fn how_it_ended(report: &Report, console: &mut Console) -> Result<Outcome, Failure> {
     if let OutputState::Unknown(why) = &report.output {
         for line in summary::BANNER {
             console.line(&console.styled(Style::Alarm, line));

@@ -2,6 +2,7 @@
 
 use super::super::console::{Console, Style};
 use super::super::keys::Keys;
+use super::judge::{Judge, Saying};
 use crate::capture::{JournalNotice, Session, Update};
 use crate::trace::{EventKind, Mode, Sample};
 use crate::units::Seconds;
@@ -17,6 +18,7 @@ const RATE_OVER: f64 = 2.0;
 pub(super) struct Follower<'a> {
     pub(super) console: &'a mut Console,
     pub(super) keys: &'a Keys,
+    pub(super) judge: Option<&'a Judge>,
 }
 
 /// The newest reading and how fast readings come.
@@ -45,6 +47,9 @@ impl Follower<'_> {
     }
 
     fn take(&mut self, now: &mut Now, update: &Update) {
+        if let Some(judge) = self.judge {
+            judge.take(update);
+        }
         match update {
             Update::Sample(sample) => now.take(*sample),
             Update::Started(_) => {}
@@ -58,7 +63,8 @@ impl Follower<'_> {
 
     fn show(&mut self, now: &Now) {
         let typed = self.keys.typed();
-        self.console.status(|console| now.status(console, &typed));
+        let said = self.judge.and_then(Judge::said);
+        self.console.status(|console| now.status(console, &typed, said.as_ref()));
     }
 }
 
@@ -82,8 +88,8 @@ impl Now {
         (last > first).then(|| (self.recent.len() - 1) as f64 / (last - first))
     }
 
-    /// `0:12.4   12.80 V   0.841 A   10.8 W  cv  31/s`, what matters most at the left.
-    fn status(&self, console: &Console, typed: &str) -> String {
+    /// `0:12.4   12.80 V   0.841 A   10.8 W  cv  running  full-boot 97 %  31/s`, what matters most at the left.
+    fn status(&self, console: &Console, typed: &str, said: Option<&Saying>) -> String {
         if !typed.is_empty() {
             return format!("{} mark: {typed}_ (Enter sets it, Esc drops it)", clock(self.time()));
         }
@@ -97,6 +103,7 @@ impl Now {
             Mode::Off => "off".to_owned(),
             Mode::Unknown => String::new(),
         });
+        parts.extend(said.map(|said| console.styled(Style::Strong, &said.in_short())));
         parts.extend(self.poll_hz().map(|hz| console.styled(Style::Faint, &format!("{hz:.0}/s"))));
         parts.retain(|part| !part.is_empty());
         parts.join("  ")
@@ -178,7 +185,7 @@ mod tests {
         let now = now(0.841, Mode::ConstantVoltage);
         let console = Console::stderr();
         let line = now
-            .status(&console, "")
+            .status(&console, "", None)
             .replace("\u{1b}[1m", "")
             .replace("\u{1b}[2m", "")
             .replace("\u{1b}[0m", "");
@@ -187,7 +194,7 @@ mod tests {
 
     #[test]
     fn the_word_being_typed_is_shown_instead() {
-        let line = now(0.1, Mode::Unknown).status(&Console::stderr(), "fan o");
+        let line = now(0.1, Mode::Unknown).status(&Console::stderr(), "fan o", None);
         assert_eq!(line, "1:02.7 mark: fan o_ (Enter sets it, Esc drops it)");
     }
 

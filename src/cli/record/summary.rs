@@ -2,6 +2,7 @@
 
 use super::super::{Failure, Outcome};
 use crate::capture::{Report, Saved, Tally};
+use crate::verdict::Finding;
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -14,16 +15,31 @@ pub(super) const BANNER: [&str; 5] = [
     "****************************************************************************",
 ];
 
-/// Prints where the log is and what it holds.
-pub(super) fn print(report: &Report) {
+/// Prints where the log is, what it holds, and the verdict if there is one.
+pub(super) fn print(report: &Report, finding: Option<&Finding>) {
     let mut text = String::new();
     if let Saved::At(path) = &report.saved {
         // Writing to a string cannot fail.
         let _ = writeln!(text, "log: {}", path.display());
     }
     let _ = writeln!(text, "{}", in_one_line(&report.tally));
+    if let Some(finding) = finding {
+        let _ = writeln!(text, "{}", verdict(finding));
+    }
     // A reader that is gone needs no summary, and must not change how the run ends.
     let _ = std::io::stdout().write_all(text.as_bytes());
+}
+
+/// `verdict: stalled, 97 % sure, stuck in memory`.
+fn verdict(finding: &Finding) -> String {
+    let verdict = &finding.verdict;
+    let mut line = format!("verdict: {}, {:.0} % sure", verdict.class, 100.0 * verdict.confidence);
+    if let Some(stage) = &verdict.stalled_in {
+        let _ = write!(line, ", stuck in {stage}");
+    } else if let Some(stage) = &verdict.reached {
+        let _ = write!(line, ", got to {stage}");
+    }
+    line
 }
 
 /// `1234 readings in 30.0 s, 41.1 polls/s, 10.2 changes/s`, and what went wrong if anything did.
