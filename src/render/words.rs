@@ -40,10 +40,11 @@ pub fn departures_clause(finding: &Finding) -> String {
             stages.push(&departure.phase);
         }
     }
+    let joined = if finding.verdict.class == Class::FullBoot { "but" } else { "and" };
     match stages.as_slice() {
         [] => String::new(),
-        [one] => format!(", but {one} departs"),
-        [first, rest @ ..] => format!(", but {first} and {} more depart", rest.len()),
+        [one] => format!(", {joined} {one} departs"),
+        [first, rest @ ..] => format!(", {joined} {first} and {} more depart", rest.len()),
     }
 }
 

@@ -19,6 +19,23 @@ pub(super) struct Scale {
     high: f64,
     /// Top of the magnified strip; `None` if nothing is to be magnified.
     pub(super) quiet_high: Option<f64>,
+    /// Whether there is an envelope to be drawn.
+    pub(super) with_envelope: bool,
+}
+
+/// The axes of the two strips.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Axes {
+    pub(super) main: ValueAxis,
+    quiet: Option<ValueAxis>,
+}
+
+impl Axes {
+    /// The row that shows `amps`: in the magnified strip what that can show.
+    pub(super) fn row(self, amps: f64) -> i32 {
+        let magnified = self.quiet.filter(|quiet| (quiet.low..=quiet.high).contains(&amps));
+        magnified.unwrap_or(self.main).row_within(amps)
+    }
 }
 
 /// The envelope of one phase of this run, in amps.
@@ -42,16 +59,21 @@ impl Scale {
         const LEAST_AMPS: f64 = 0.005;
         /// The limit belongs on the picture where the board comes this near to it.
         const NEAR_LIMIT: f64 = 0.8;
+        /// A peak that few boards allow makes a high envelope; it may not flatten what was measured.
+        const WORTH_SHOWING: f64 = 1.25;
         let expected = expected(subject, readings);
         let step = subject.resolution().map_or(0.0, |step| step.value() * LEAST_STEPS);
         let measured = readings.highest_amps();
-        let peaks = expected.iter().map(|phase| phase.peak.max(phase.high)).fold(0.0, f64::max);
+        let means = expected.iter().map(|phase| phase.high).fold(measured, f64::max);
+        let peaks = expected.iter().map(|phase| phase.peak).filter(|peak| *peak < WORTH_SHOWING * means);
+        let peaks = peaks.fold(means, f64::max);
         let limit = subject.finding.log.limit_a.map_or(0.0, Amps::value);
         let limit = if measured > NEAR_LIMIT * limit { limit } else { 0.0 };
-        let high = measured.max(peaks).max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
+        let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
         let low = if lowest < -0.02 * high { lowest * HEADROOM } else { 0.0 };
-        Self { low, high, quiet_high: quiet_high(subject, readings, &expected, high) }
+        let quiet_high = quiet_high(subject, readings, &expected, high);
+        Self { low, high, quiet_high, with_envelope: !expected.is_empty() }
     }
 }
 
@@ -67,7 +89,7 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     /// A phase is quiet if it draws less than this share of the axis: it lies within a few pixels of zero …
     const QUIET: f64 = 0.08;
     /// … and not so much more than the quietest that one scale would not serve both.
-    const ALIKE: f64 = 5.0;
+    const ALIKE: f64 = 3.0;
     let time = readings.time;
     let fed = subject.feed_volts().map_or(0.0, Volts::value) * 0.5;
     let least = subject.resolution().map_or(0.0, Amps::value);
@@ -80,7 +102,9 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     let quietest = levels.iter().copied().min_by(f64::total_cmp)?;
     let most = (QUIET * high).min(ALIKE * quietest);
     let quiet = levels.into_iter().filter(|amps| *amps <= most).max_by(f64::total_cmp)?;
-    let top = round_step((quiet * 1.5).max(least * 4.0) / 4.0) * 4.0;
+    let needed = (quiet * 1.5).max(least * 4.0);
+    let step = round_step(needed / 5.0);
+    let top = (needed / step).ceil() * step;
     (top < 0.3 * high).then_some(top)
 }
 
@@ -110,7 +134,7 @@ fn in_amps(profile: &Profile, reference: &PhaseReference, (from, to): (f64, f64)
     }
 }
 
-/// Draws both strips and returns the axis of the main one.
+/// Draws both strips and returns their axes.
 pub(super) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
@@ -118,20 +142,20 @@ pub(super) fn draw(
     areas: &Areas,
     scale: &Scale,
     lane: &Lane,
-) -> ValueAxis {
+) -> Axes {
     let main = scale.main(areas.amps);
     let expected = expected(subject, readings);
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
     trace(sheet, readings, main);
-    if let Some(high) = scale.quiet_high {
-        let quiet = ValueAxis { area: areas.quiet, low: 0.0, high };
+    let quiet = scale.quiet_high.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
+    if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
         trace(sheet, readings, quiet);
-        magnified(sheet, areas, scale.high / high);
+        magnified(sheet, areas, scale.high / quiet.high);
     }
-    main
+    Axes { main, quiet }
 }
 
 /// What stands behind the trace: envelope, grid, gaps, limit.

@@ -58,10 +58,12 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     let place =
         |name: &Option<String>| profile.phases.iter().position(|phase| Some(&phase.name) == name.as_ref());
     let verdict = &finding.verdict;
-    let reached = place(&verdict.stalled_in).max(place(&verdict.reached));
+    let seen = profile.phases.iter().rposition(|phase| finding.phases.iter().any(|of| of.name == phase.name));
+    let named = place(&verdict.stalled_in).max(place(&verdict.reached));
+    let reached = named.or(seen);
     let trouble = match verdict.class {
         Class::Stalled => place(&verdict.stalled_in).or(reached),
-        Class::LatchOff | Class::Cycling | Class::FeedLimited | Class::DroppedOut => reached,
+        Class::LatchOff | Class::Cycling | Class::FeedLimited | Class::DroppedOut => named,
         Class::ExcessStandby => reached.or(Some(0)),
         _ => None,
     };

@@ -8,11 +8,13 @@ mod events;
 mod foot;
 mod head;
 mod ladder;
+mod legend;
 mod notes;
 mod phases;
 mod readings;
 #[cfg(test)]
 mod tests;
+mod turning;
 mod volts;
 
 use super::RenderError;
@@ -58,6 +60,8 @@ struct Areas {
     /// Names of phases too short to hold them.
     overflow: Rect,
     ribbon: Rect,
+    /// What the lines and bands stand for; empty if there is nothing to compare with.
+    legend: Rect,
     amps: Rect,
     /// Low current magnified; empty if nothing is to be magnified.
     quiet: Rect,
@@ -91,28 +95,31 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let bands = phases::Bands::new(sheet, subject, readings.time);
     let lane = events::Lane::new(sheet, subject, readings.time);
     let scale = amps::Scale::new(subject, readings);
-    let areas = arrange(sheet, area, bands.rows(), lane.rows(), scale.quiet_high.is_some());
+    let areas = arrange(sheet, area, bands.rows(), lane.rows(), &scale);
+    legend::draw(sheet, areas.legend);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let current = amps::draw(sheet, subject, readings, &areas, &scale, &lane);
+    let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane);
     volts::draw(sheet, subject, readings, &areas, &lane);
     lane.words(sheet, &areas);
     time_axis(sheet, readings.time, &areas);
-    notes::draw(sheet, subject, readings, current, &areas);
+    notes::draw(sheet, subject, readings, axes, &areas);
 }
 
 /// Shares the height out among the parts.
-fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, with_quiet: bool) -> Areas {
+fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &amps::Scale) -> Areas {
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
+    let (legend, rest) = rest.split_top(if scale.with_envelope { sheet.u(22.0) } else { 0 });
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
     let (rest, volts) = rest.split_bottom(share(0.2));
     let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
+    let with_quiet = scale.quiet_high.is_some();
     let quiet_height = if with_quiet { share(0.14) } else { 0 };
     let (rest, quiet) = rest.split_bottom(quiet_height);
     let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(8.0), ..rest } } else { rest };
-    Areas { overflow, ribbon, amps, quiet, events, volts, ticks }
+    Areas { overflow, ribbon, legend, amps, quiet, events, volts, ticks }
 }
 
 fn time_axis(sheet: &mut Sheet, time: TimeAxis, areas: &Areas) {

@@ -7,103 +7,98 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::words;
+use super::amps::Axes;
 use super::readings::Readings;
+use super::turning::turning;
 use super::{Areas, Subject};
-use crate::verdict::{Class, Departure, Finding};
+use crate::verdict::Departure;
 
 /// A note with the point that it speaks of.
 #[derive(Debug)]
-struct Note {
-    at: f64,
-    amps: Option<f64>,
-    lines: Vec<String>,
+pub(super) struct Note {
+    pub(super) at: f64,
+    /// Where the point stands on the amps; `None` for where the trace stands.
+    pub(super) amps: Option<f64>,
+    /// Head and body.
+    pub(super) lines: Vec<String>,
 }
 
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
 const MOST_NOTES: usize = 4;
 
-pub(super) fn draw(
-    sheet: &mut Sheet,
-    subject: &Subject,
-    readings: &Readings,
-    axis: ValueAxis,
-    areas: &Areas,
-) {
+pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axes: Axes, areas: &Areas) {
     let notes = notes(subject);
     let shown: Vec<Note> = notes.into_iter().filter(|note| readings.time.shows(note.at)).collect();
     let left_out = shown.len().saturating_sub(MOST_NOTES);
-    let mut taken: Vec<Rect> = Vec::new();
+    let mut placed: Vec<Placed> = Vec::new();
     for (index, note) in shown.into_iter().take(MOST_NOTES).enumerate() {
         let more = if index + 1 == MOST_NOTES && left_out > 0 { left_out } else { 0 };
-        place(sheet, readings, axis, areas, note, more, &mut taken);
+        placed.extend(place(sheet, readings, axes, note, more, &placed));
+    }
+    // Lines first: none may run through the words of another note.
+    for note in &placed {
+        line_at(sheet, areas, note.point.0);
+    }
+    for note in &placed {
+        leader(sheet, note.spot, note.point);
+    }
+    for note in &placed {
+        frame(sheet, note.spot, &note.lines);
     }
 }
 
-/// What there is to say, first in time first.
+/// A note with its place.
+#[derive(Debug)]
+struct Placed {
+    point: (i32, i32),
+    spot: Rect,
+    lines: Vec<(String, Style)>,
+}
+
+/// What there is to say: the turn that the verdict speaks of, then the departures, first in time first.
 fn notes(subject: &Subject) -> Vec<Note> {
-    let mut notes: Vec<Note> = subject.finding.departures.iter().map(|d| departure(subject, d)).collect();
-    if notes.is_empty() {
-        notes.extend(overdue(subject));
-    }
-    notes.sort_by(|a, b| a.at.total_cmp(&b.at));
-    notes
+    let mut departures: Vec<Note> =
+        subject.finding.departures.iter().map(|d| departure(subject, d)).collect();
+    departures.sort_by(|a, b| a.at.total_cmp(&b.at));
+    turning(subject).into_iter().chain(departures).collect()
 }
 
 fn departure(subject: &Subject, departure: &Departure) -> Note {
     let numbers = words::departure_numbers(departure, subject.resolution());
-    let lines = vec![clean(&words::departure(departure)), clean(&numbers)];
+    let lines = vec![words::departure(departure), numbers];
     let amps = (departure.unit == "A").then_some(departure.measured);
     Note { at: departure.starts_s.value(), amps, lines }
 }
 
-/// Where a stalled board should have moved on, if no departure says so.
-fn overdue(subject: &Subject) -> Option<Note> {
-    let Finding { verdict, phases, .. } = subject.finding;
-    let stage = verdict.stalled_in.as_ref().filter(|_| verdict.class == Class::Stalled)?;
-    let phase = phases.iter().rfind(|phase| phase.name == *stage)?;
-    let reference = subject.profile?.phases.iter().find(|reference| reference.name == *stage)?;
-    let usual = reference.duration?.high;
-    let at = phase.start_s.value() + usual;
-    let within = crate::units::Seconds::new(usual).ok()?;
-    let lines = vec![format!("stuck in {}", clean(stage)), format!("good boards move on within {within}")];
-    (at < phase.end_s.value()).then_some(Note { at, amps: None, lines })
-}
-
-/// Finds the place where a note covers least of the trace, and draws it with its leader.
+/// Finds the place where a note covers least of the trace; `None` if there is no room.
 fn place(
-    sheet: &mut Sheet,
+    sheet: &Sheet,
     readings: &Readings,
-    axis: ValueAxis,
-    areas: &Areas,
+    axes: Axes,
     mut note: Note,
     more: usize,
-    taken: &mut Vec<Rect>,
-) {
+    placed: &[Placed],
+) -> Option<Placed> {
     let head = sheet.style(em::LARGE, Weight::Bold, sheet.palette.alarm);
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
     if more > 0 {
         note.lines.push(format!("and {more} more in the finding"));
     }
-    let room = axis.area.width() - sheet.u(40.0);
+    let room = axes.main.area.width() - sheet.u(40.0);
     let styled: Vec<(String, Style)> = (0..)
         .zip(&note.lines)
         .filter_map(|(i, line)| {
             let style = if i == 0 { head } else { body };
-            Some((style.fit(line, room)?, style))
+            Some((style.fit(&clean(line), room)?, style))
         })
         .collect();
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
     let x = readings.time.x_within(note.at);
-    let y = note
-        .amps
-        .or_else(|| standing(readings, x))
-        .map_or(axis.area.center().1, |amps| axis.row_within(amps));
-    let Some(spot) = best_spot(sheet, readings, axis, (x, y), (width, height), taken) else { return };
-    line_at(sheet, areas, x);
-    leader(sheet, spot, (x, y));
-    frame(sheet, spot, &styled);
-    taken.push(spot);
+    let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
+    let taken: Vec<Rect> = placed.iter().map(|other| other.spot).collect();
+    let spot = best_spot(sheet, readings, axes.main, (x, y), (width, height), &taken)?;
+    Some(Placed { point: (x, y), spot, lines: styled })
 }
 
 /// The amps that the trace shows at column `x`.

@@ -5,8 +5,8 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
+use super::turning::is_trouble;
 use super::{Areas, Subject};
-use crate::verdict::Class;
 
 /// One phase in pixels.
 #[derive(Debug, Clone)]
@@ -14,7 +14,7 @@ struct Band {
     left: i32,
     right: i32,
     name: String,
-    /// Whether it is the stage in which the board is stuck.
+    /// Whether it is the phase that is wrong.
     trouble: bool,
 }
 
@@ -132,8 +132,6 @@ impl Bands {
 
 /// The phases that the window shows.
 fn bands(subject: &Subject, time: TimeAxis) -> Vec<Band> {
-    let verdict = &subject.finding.verdict;
-    let stuck = verdict.stalled_in.as_ref().filter(|_| verdict.class == Class::Stalled);
     let visible = subject.finding.phases.iter().filter_map(|phase| {
         let (start, end) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
         let (left, right) = (time.x_within(start), time.x_within(end));
@@ -144,7 +142,7 @@ fn bands(subject: &Subject, time: TimeAxis) -> Vec<Band> {
             left,
             right,
             name: clean(&phase.name),
-            trouble: Some(&phase.name) == stuck,
+            trouble: is_trouble(subject, phase),
         })
         .collect();
     if let Some(last) = bands.last_mut().filter(|last| last.right + 1 == time.right) {

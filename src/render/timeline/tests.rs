@@ -126,6 +126,50 @@ fn labels_neither_overlap_nor_leave_the_sheet() {
     }
 }
 
+/// The heads of the notes on a run of that class: standby, a stage from the press on, and standby again.
+fn heads(class: Class) -> Vec<String> {
+    let amps = |index: u32| if (90..300).contains(&index) { 0.8 } else { 0.024 };
+    let levels = [
+        ("off", 0.0, 2.0, 0.0),
+        ("standby", 2.0, 9.0, 0.024),
+        ("boot", 9.0, 30.0, 0.8),
+        ("standby", 30.0, 60.0, 0.024),
+    ];
+    let phases = levels.map(|(name, start, end, mean)| Phase {
+        mean_a: Amps::constant(mean),
+        max_a: Amps::constant(mean),
+        ..phase(name, start, end)
+    });
+    let mut finding = finding(phases.to_vec());
+    finding.departures.clear();
+    finding.verdict.class = class;
+    finding.verdict.reached = Some("boot".into());
+    finding.verdict.stalled_in = (class == Class::Stalled).then(|| "boot".into());
+    let scene = draw(&trace(600, 60.0, amps), None, &finding, &Options::default()).unwrap();
+    // Only a note's head is in the colour of an alarm.
+    let alarm = Theme::Light.palette().alarm;
+    scene.labels().filter(|label| label.style.color == alarm).map(|label| label.text.clone()).collect()
+}
+
+#[test]
+fn the_turn_of_each_class_is_noted_at_its_place() {
+    let lines = Class::ALL.map(|class| format!("{class}: {}", heads(class).join(", ")));
+    insta::assert_snapshot!(lines.join("\n"), @"
+    no-draw: fed, but nothing flows
+    hard-short: shorted from here on
+    partial-short: heavy load from here on
+    excess-standby: standby draws too much
+    standby-only: pressed, but no wake
+    latch-off: stays down from here on
+    cycling: gives up
+    stalled: stuck in boot
+    full-boot: 
+    dropped-out: falls back here
+    feed-limited: the feed gives way
+    inconclusive: 
+    ");
+}
+
 #[test]
 fn twenty_stages_are_all_named() {
     let trace = trace(600, 60.0, |_| 0.5);

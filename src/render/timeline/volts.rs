@@ -34,6 +34,10 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, ar
 /// Volts below this share of the highest are a collapse or a ramp, not a sag.
 const COLLAPSE: f64 = 0.9;
 
+/// Readings after the first high one that still belong to the ramp: a supply averages over a while, so that a step
+/// spreads over two of its readings.
+const RAMP: usize = 2;
+
 /// From zero where the feed collapses; else only the part in which it moves, so that a sag is seen.
 fn range(subject: &Subject, readings: &Readings) -> ValueAxis {
     /// Headroom above the highest volts, as a share of the axis.
@@ -65,29 +69,35 @@ fn settled<'a>(subject: &Subject, readings: &'a Readings) -> Vec<(i32, &'a Colum
         .filter(|phase| phase.name == "off")
         .map(|phase| (readings.time.x(phase.start_s.value()), readings.time.x(phase.end_s.value())))
         .collect();
-    let (mut up, mut ever_up) = (false, false);
+    // The first sample that is past the ramp, once the volts have come up.
+    let (mut up, mut ever_up) = (None, false);
     let (mut settled, mut fed) = (Vec::new(), Vec::new());
     for (x, column) in (readings.time.left..).zip(&readings.volts) {
         let Some(column) = column else { continue };
         if off.iter().any(|(left, right)| (*left..*right).contains(&x)) {
-            up = false;
+            up = None;
             continue;
         }
-        if up {
-            settled.push((x, column));
-        } else {
-            fed.push((x, column));
+        match up {
+            Some(first) if column.samples.start > first => settled.push((x, column)),
+            _ => fed.push((x, column)),
         }
-        up |= column.leave >= COLLAPSE * top;
-        ever_up |= up;
+        if up.is_none() && column.leave >= COLLAPSE * top {
+            up = Some(column.samples.end + RAMP);
+        }
+        ever_up |= up.is_some();
     }
     if ever_up { settled } else { after_switch_on(fed) }
 }
 
-/// Without the columns up to the first reading of real volts, so that a collapsed feed is not read as none at all.
+/// Without the columns up to the first readings of real volts, so that a collapsed feed is not read as none at all.
 fn after_switch_on(fed: Vec<(i32, &Column)>) -> Vec<(i32, &Column)> {
     let most = fed.iter().map(|(_, column)| column.high).fold(0.0, f64::max);
-    fed.into_iter().skip_while(|(_, column)| column.low < most / 2.0).collect()
+    let first =
+        fed.iter().find(|(_, column)| column.high >= most / 2.0).map(|(_, column)| column.samples.end);
+    fed.into_iter()
+        .filter(|(_, column)| first.is_none_or(|first| column.samples.start > first + RAMP))
+        .collect()
 }
 
 /// Names the lowest volts, at their place.
