@@ -102,7 +102,14 @@ fn at_standby(analysis: &Analysis, last: &Step) -> Vec<String> {
             watts(standby.high),
             watts(last.stretch.watts)
         )),
-        None => facts.push(format!("below the {} at which such boards are awake", watts(standby.high))),
+        None if last.stretch.watts < standby.high => {
+            facts.push(format!("below the {} at which such boards are awake", watts(standby.high)));
+        }
+        None => facts.push(format!(
+            "{}, where such boards stand by below {}; nothing follows that an awake board would do",
+            watts(last.stretch.watts),
+            watts(standby.high)
+        )),
     }
     facts.push(pressed(analysis));
     facts

@@ -113,7 +113,7 @@ fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
 
 fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let progress = ending.progress;
-    if progress.left_last {
+    if progress.left_last || ran(scores, ending) {
         return vec![(Class::DroppedOut, 0.0)];
     }
     let stays = (last.stretch.duration().max(1e-3) / FOR_GOOD_S).ln() / 0.3;
@@ -132,6 +132,13 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
         1 | 2 => carried(Class::LatchOff, stays),
         _ => given_up_again(scores, progress, Class::Cycling),
     }
+}
+
+/// Whether the board stayed at the running level, whatever it did on its way down from there.
+fn ran(scores: &Scores, ending: &Ending) -> bool {
+    let running = State::Held(scores.model.last());
+    let stayed = |step: &Step| step.state == running && step.stretch.duration() >= STAYED_S;
+    scores.model.of_this_board && ending.path.iter().any(stayed)
 }
 
 /// A board that tries again and again; `few` is what fewer than three attempts are called.

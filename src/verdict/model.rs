@@ -24,6 +24,10 @@ const LEAST_ACTIVITY: f64 = 0.03;
 /// Share of the first stage's power up to which a board without a known standby counts as not started.
 const NOT_STARTED_SHARE: f64 = 0.6;
 
+/// How sharp that bound is, as a standard deviation of the log of power: the first stage scatters by
+/// [`LEAST_LEVEL_SD`] between boards, on the side of the reference and of this board.
+const NOT_STARTED_SD: f64 = 0.15;
+
 /// Share of the hungriest stage's mean power from which a load is `of boot size`.
 const BOOT_SIZE_SHARE: f64 = 0.6;
 
@@ -200,7 +204,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             name: "standby".into(),
             watts: None,
             high: first_stage_w * NOT_STARTED_SHARE,
-            sd: 0.3,
+            sd: NOT_STARTED_SD,
             waits: false,
         },
     }
