@@ -9,6 +9,7 @@ mod plot;
 mod profiles;
 mod program;
 mod record;
+mod simulate;
 mod ticket;
 mod trace;
 mod usage;
