@@ -147,7 +147,8 @@ fn best_spot(
 ) -> Option<Rect> {
     /// Places to try along each direction.
     const TRIES: i32 = 14;
-    let inside = axis.area.grown(-sheet.u(6.0));
+    // Below the pointers at the top, which show where the notes belong.
+    let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
     let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
     let spots = (0..TRIES * TRIES).map(|n| {
         let left = step(inside.left, inside.right - width, n % TRIES);
