@@ -11,5 +11,6 @@ mod program;
 mod record;
 mod simulate;
 mod ticket;
+mod ticket_folder;
 mod trace;
 mod usage;

@@ -4,13 +4,13 @@
 //! through the same code that a real supply uses; the boards are worked side by side.
 
 use super::logs::{GivenLog, GivenProfile};
-use super::output::{print, write_file};
+use super::output::{make_folder, print, write_ticket};
 use super::{Failure, Outcome};
 use crate::capture::{Pace, Plan, RealClock, Saved, Session, Settings, SupplySource, log_name, settings_of};
 use crate::link::Address;
 use crate::simulator::{BoardModel, Case, Scenario, Server, Setup, SupplyKind};
 use crate::supply::{Dialect, Supply};
-use crate::ticket::{Folder, Material, Notes, folder};
+use crate::ticket::{Material, Notes, folder};
 use crate::trace::Header;
 use crate::units::Seconds;
 use crate::verdict::Finding;
@@ -70,20 +70,13 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-fn make_folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path)
-        .map_err(|error| Failure::Input(format!("cannot make the folder {}: {error}", path.display())))
-}
-
 /// Records one board, diagnoses it and leaves its ticket; the line for people to read.
 fn treat(patient: &Patient, output: &Path) -> Result<String, Failure> {
     let scenario = patient.scenario()?;
     let path = record(&scenario, &format!("T-{}", 1000 + patient.unit), &output.join("logs"))?;
-    let log = GivenLog::read(&path)?;
+    let (log, bytes) = GivenLog::with_bytes(&path)?;
     let profile = patient.profile()?;
     let finding = log.diagnose(Some(&profile));
-    let bytes = std::fs::read(&path)
-        .map_err(|error| Failure::Input(format!("cannot read {} again: {error}", path.display())))?;
     let material = Material {
         log: &bytes,
         log_name: &path.display().to_string(),
@@ -93,17 +86,7 @@ fn treat(patient: &Patient, output: &Path) -> Result<String, Failure> {
         notes: &Notes::default(),
     };
     let folder = folder(&material).map_err(Failure::input)?;
-    Ok(line(&finding, &write(&folder, output)?))
-}
-
-/// Writes a ticket folder over that of an earlier demonstration: it is made anew from the same numbers.
-fn write(folder: &Folder, output: &Path) -> Result<PathBuf, Failure> {
-    let path = output.join(&folder.name);
-    make_folder(&path)?;
-    for file in &folder.files {
-        write_file(&path.join(&file.name), &file.bytes, true)?;
-    }
-    Ok(path)
+    Ok(line(&finding, &write_ticket(output, &folder, true)?))
 }
 
 /// `harrow-13 HB-0073  stalled in loading   0.93  tickets/T-1073-harrow-13`.

@@ -27,10 +27,22 @@ impl GivenLog {
     /// The log at `path`; `-` is standard input.
     pub(super) fn read(path: &Path) -> Result<Self, Failure> {
         if path == Path::new("-") {
-            return standard_input();
+            return Self::from_bytes(&standard_input()?);
         }
         let log = trace::read_file(path).map_err(Failure::input)?;
         Ok(Self { trace: log.trace, path: path.display().to_string(), sha256: log.sha256 })
+    }
+
+    /// The log at `path` (`-` is standard input), and its bytes.
+    pub(super) fn with_bytes(path: &Path) -> Result<(Self, Vec<u8>), Failure> {
+        if path == Path::new("-") {
+            let bytes = standard_input()?;
+            return Ok((Self::from_bytes(&bytes)?, bytes));
+        }
+        let log = Self::read(path)?;
+        let bytes = std::fs::read(path)
+            .map_err(|error| Failure::Input(format!("{}: cannot read it again: {error}", path.display())))?;
+        Ok((log, bytes))
     }
 
     /// The log that came from standard input as `bytes`.
@@ -51,11 +63,11 @@ impl GivenLog {
     }
 }
 
-fn standard_input() -> Result<GivenLog, Failure> {
+fn standard_input() -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
     let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
     std::io::stdin().lock().read_to_end(&mut bytes).map_err(failed)?;
-    GivenLog::from_bytes(&bytes)
+    Ok(bytes)
 }
 
 impl GivenProfile {

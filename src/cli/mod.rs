@@ -20,6 +20,7 @@ mod schema;
 mod signals;
 mod simulate;
 mod supplies;
+mod ticket;
 
 pub use failure::{Failure, Outcome};
 
@@ -42,6 +43,7 @@ enum Command {
     Supplies(supplies::Args),
     Record(Box<record::RecordArgs>),
     Diagnose(diagnose::Arguments),
+    Ticket(ticket::TicketArgs),
     Simulate(Box<simulate::SimulateArgs>),
     Plot(Box<plot::PlotArgs>),
     Convert(Box<convert::ConvertArgs>),
@@ -72,6 +74,7 @@ fn run(command: Command) -> Result<Outcome, Failure> {
         Command::Supplies(args) => supplies::run(&args),
         Command::Record(args) => record::run(&args),
         Command::Diagnose(args) => diagnose::run(&args),
+        Command::Ticket(args) => ticket::run(&args),
         Command::Simulate(args) => simulate::run(&args),
         Command::Plot(args) => plot::run(&args),
         Command::Convert(args) => convert::run(&args),

@@ -1,9 +1,10 @@
 //! Writing files for the user: never over one that is there, unless told to.
 
 use super::Failure;
+use crate::ticket::Folder;
 use std::fs::{File, OpenOptions};
 use std::io::{ErrorKind, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Says that a file is there already before any work is done for it, unless it may be written over.
 pub(super) fn refuse_to_overwrite(path: &Path, force: bool) -> Result<(), Failure> {
@@ -23,6 +24,25 @@ pub(super) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), F
         Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(is_there(path)),
         Err(error) => Err(Failure::Input(format!("cannot write {}: {error}", path.display()))),
     }
+}
+
+/// Makes a folder and those above it; one that is there is kept.
+pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path)
+        .map_err(|error| Failure::Input(format!("cannot make the folder {}: {error}", path.display())))
+}
+
+/// Writes a ticket folder into `output` and says where it is; refuses one that is there unless `force`.
+///
+/// With `force`, files of the same names are written over and any others are left.
+pub(super) fn write_ticket(output: &Path, ticket: &Folder, force: bool) -> Result<PathBuf, Failure> {
+    let place = output.join(&ticket.name);
+    refuse_to_overwrite(&place, force)?;
+    make_folder(&place)?;
+    for file in &ticket.files {
+        write_file(&place.join(&file.name), &file.bytes, force)?;
+    }
+    Ok(place)
 }
 
 /// Prints a result to stdout; a reader that has had enough is no failure.

@@ -1,12 +1,15 @@
 //! What a ticket says, before it is put into text, Markdown or HTML.
 
-use super::Notes;
+use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::figures;
 use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionState};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
+
+/// The heading of what can hurt a person or the board.
+pub(super) const CAUTION: &str = "Caution";
 
 /// A ticket as a heading, the verdict and sections, in the order in which they are read.
 #[derive(Debug)]
@@ -59,21 +62,33 @@ impl Document {
         let section = |heading, body| Section { heading, body, detail: false };
         let detail = |heading, body| Section { heading, body, detail: true };
         let lines = |lines: &[String]| Body::List(lines.iter().map(|line| plain(line)).collect());
+        let sharpened = symptom::sharpen(notes.symptom.as_deref().unwrap_or_default(), finding);
         let mut sections = vec![
             section("Customer says", quote(notes.symptom.as_deref())),
             section("Technician's note", quote(notes.note.as_deref())),
             section("Because", lines(&finding.verdict.because)),
             section("Unlike good boards", departures(finding)),
             section("What this run proves", Body::Facts(power_path(finding))),
+            section("With what the customer says", lines(&sharpened)),
             section("Check next", lines(&finding.next_checks)),
             section("What this capture cannot show", lines(&finding.limits)),
             detail("Phases", phases(finding)),
             section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
-            section("Caution", lines(&finding.cautions)),
+            section(CAUTION, lines(&finding.cautions)),
         ];
         sections.retain(|section| !section.body.is_empty());
         let headline = format!("{}{}", words::headline(&finding.verdict), words::departures_clause(finding));
         Self { title: title(&finding.log), headline: plain(&headline), standing: standing(finding), sections }
+    }
+}
+
+impl Document {
+    /// What the picture shows, for those who do not see it.
+    pub(super) fn picture_in_words(&self) -> String {
+        format!(
+            "Amps and volts of the run over time. {}. {} The phases and departures are in the tables.",
+            self.headline, self.standing
+        )
     }
 }
 
@@ -175,7 +190,7 @@ fn measured(finding: &Finding, log_name: &str, log_sha256: &str) -> Vec<(&'stati
         ("Fed at", known(log.feed_point.as_ref())),
         ("Set to", set(log)),
         ("Supply", known(log.supply.as_ref())),
-        ("Started", known(log.started.as_ref())),
+        ("Started", known(log.started.as_ref()).map(|started| moment(&started))),
         ("Readings", Some(readings(log))),
         ("Gaps", (!log.gaps.is_empty()).then(|| log.gaps.len().to_string())),
         ("Compared with", Some(compared(finding))),
@@ -184,6 +199,12 @@ fn measured(finding: &Finding, log_name: &str, log_sha256: &str) -> Vec<(&'stati
         ("Made by", Some(plain(&format!("{} {}", finding.tool.name, finding.tool.version)))),
     ];
     facts.into_iter().filter_map(|(what, value)| Some((what, value?))).collect()
+}
+
+/// Date, time to the minute and offset from UTC; what is no RFC 3339 date stays as it is.
+fn moment(started: &str) -> String {
+    let parsed = chrono::DateTime::parse_from_rfc3339(started);
+    parsed.map_or_else(|_| started.to_owned(), |moment| moment.format("%Y-%m-%d %H:%M %:z").to_string())
 }
 
 fn set(log: &LogFacts) -> Option<String> {

@@ -3,9 +3,14 @@
 //! [`folder`] makes it from the log, the trace, the finding and what the people said: a picture, the log itself, the
 //! finding for programs and the same finding in words. It is bytes under names; writing them is the caller's part.
 
+mod archive;
+mod base64;
 mod document;
 mod finding;
+mod html;
+mod markdown;
 mod name;
+mod symptom;
 mod text;
 
 pub use finding::{FINDING_SCHEMA, finding_json, finding_schema};
@@ -62,6 +67,9 @@ pub enum TicketError {
     /// The picture cannot be drawn.
     #[error("no ticket without its picture: {0}")]
     Picture(#[from] RenderError),
+    /// The folder cannot be packed into one file.
+    #[error("the ticket cannot be packed: {0}")]
+    Pack(#[from] zip::result::ZipError),
 }
 
 /// A ticket folder, not yet on disk.
@@ -71,6 +79,16 @@ pub struct Folder {
     pub name: String,
     /// What is in it, the picture first.
     pub files: Vec<File>,
+}
+
+impl Folder {
+    /// The folder as one ZIP file, the files in a folder of its name. The same folder gives the same bytes.
+    ///
+    /// # Errors
+    /// [`TicketError::Pack`] if a file is larger than the format holds.
+    pub fn zip(&self) -> Result<Vec<u8>, TicketError> {
+        archive::pack(self).map_err(TicketError::Pack)
+    }
 }
 
 /// One file of a ticket folder.
@@ -98,9 +116,12 @@ pub fn folder(material: &Material) -> Result<Folder, TicketError> {
     let document = Document::new(finding, notes, &log_name, &found);
     let picture = render::timeline(trace, profile, finding, &Options::default())?;
     let file = |name: &str, bytes| File { name: name.to_owned(), bytes };
+    let page = html::write(&document, &picture);
     let files = vec![
         file(PICTURE, picture),
         file("ticket.txt", text::write(&document).into_bytes()),
+        file("ticket.md", markdown::write(&document, PICTURE).into_bytes()),
+        file("ticket.html", page.into_bytes()),
         file("finding.json", finding_json(finding)),
         file(&log_name, log.to_vec()),
     ];

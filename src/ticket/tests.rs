@@ -168,3 +168,67 @@ fn a_finding_does_not_go_beside_another_log() {
     };
     assert!(matches!(folder(&material), Err(TicketError::AnotherLog { .. })));
 }
+
+#[test]
+fn the_markdown_shows_what_was_typed_and_links_the_picture() {
+    insta::assert_snapshot!(text_of(&made(&finding(), &notes()), "ticket.md"));
+}
+
+#[test]
+fn the_page_carries_everything_and_fetches_and_runs_nothing() {
+    let mut hostile = finding();
+    hostile.log.board = Some("<script>alert(1)</script>".into());
+    hostile.phases[0].name = "\" onload='x'><img src=//e>".into();
+    hostile.next_checks = vec!["</main><iframe src=x>".into()];
+    let page = text_of(&made(&hostile, &notes()), "ticket.html");
+    for tag in ["<script", "<iframe", "<img src=//", "<link", "<a ", "href=", "url(", "<logo>"] {
+        assert!(!page.contains(tag), "{tag}");
+    }
+    assert_eq!(page.matches("<img ").count(), 1);
+    assert!(page.contains("<img src=\"data:image/png;base64,iVBORw0KGgo"));
+    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; FE-0231, ticket T-1042"));
+    assert!(page.contains("Hangs at the &lt;logo&gt; &amp; goes dark."));
+}
+
+#[test]
+fn the_page_can_be_read_out() {
+    let page = text_of(&made(&finding(), &notes()), "ticket.html");
+    assert!(page.contains("<html lang=\"en\">"));
+    let alternative = page.split("alt=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    assert!(
+        alternative.contains("Stalled in firmware") && alternative.contains("93 % sure"),
+        "{alternative}"
+    );
+    assert_eq!(page.matches("<h1>").count(), 1);
+    let headings: Vec<&str> =
+        page.split("<h2>").skip(1).filter_map(|rest| rest.split("</h2>").next()).collect();
+    assert_eq!(headings.first(), Some(&"Customer says"));
+    assert_eq!(headings.last(), Some(&"Caution"));
+    // Every column and every row of both tables has its header cell.
+    assert_eq!(page.matches("<th scope=\"col\">").count(), 4 + 7);
+    assert_eq!(page.matches("<th scope=\"row\">").count(), 1 + 2);
+}
+
+#[test]
+fn a_board_that_tries_for_ever_leaves_the_tables_short() {
+    let mut finding = finding();
+    finding.phases = (0..300).map(|n| phase("attempt", f64::from(n), f64::from(n) + 0.5, 0.3)).collect();
+    let page = text_of(&made(&finding, &Notes::default()), "ticket.html");
+    assert!(page.contains("280 more are in finding.json."));
+    assert_eq!(page.matches("<tr>").count(), 2 + 1 + 20);
+}
+
+#[test]
+fn the_packed_folder_is_the_folder() {
+    let folder = made(&finding(), &notes());
+    let packed = folder.zip().unwrap();
+    assert_eq!(packed, folder.zip().unwrap());
+    let mut archive = zip::ZipArchive::new(std::io::Cursor::new(packed)).unwrap();
+    assert_eq!(archive.len(), folder.files.len());
+    for file in &folder.files {
+        let mut bytes = Vec::new();
+        let mut packed = archive.by_name(&format!("T-1042_fenwick-14/{}", file.name)).unwrap();
+        std::io::Read::read_to_end(&mut packed, &mut bytes).unwrap();
+        assert_eq!(bytes, file.bytes, "{}", file.name);
+    }
+}

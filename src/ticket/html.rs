@@ -1,0 +1,124 @@
+//! One page that carries everything: no script, nothing fetched, made to be read, printed and read out.
+
+use super::base64;
+use super::document::{Body, Document, Section};
+use std::fmt::Write as _;
+
+/// Nothing is fetched or run, whatever words came into the page.
+const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
+
+/// Dark on white with contrast above 7:1 (WCAG 2.2, 1.4.6), and A4 paper; the caution has a border, not only a colour.
+const STYLE: &str = "
+:root { color-scheme: light; }
+* { box-sizing: border-box; }
+body { margin: 0 auto; padding: 1.2rem; max-width: 62rem; background: #fff; color: #1a1a1a;
+  font: 0.95rem/1.4 system-ui, sans-serif; }
+h1 { margin: 0; font-size: 1rem; font-weight: 600; color: #444; }
+.verdict { margin: 0.2rem 0 0; font-size: 1.7rem; font-weight: 700; line-height: 1.2; }
+.standing { margin: 0.3rem 0 0.8rem; }
+h2 { margin: 1.1rem 0 0.3rem; padding-bottom: 0.1rem; border-bottom: 1px solid #bbb; font-size: 1.05rem; }
+img { display: block; width: 100%; height: auto; border: 1px solid #bbb; }
+p, ul, dl, blockquote { margin: 0.3rem 0; }
+ul { padding-left: 1.2rem; }
+blockquote { padding-left: 0.8rem; border-left: 4px solid #767676; }
+dl { display: grid; grid-template-columns: max-content 1fr; gap: 0.15rem 1rem; }
+dt { color: #444; }
+dd { margin: 0; font-weight: 600; overflow-wrap: anywhere; }
+.table { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
+th, td { padding: 0.2rem 0.6rem 0.2rem 0; border-bottom: 1px solid #ddd; text-align: left; vertical-align: top; }
+thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
+.caution { margin-top: 1.1rem; padding: 0.2rem 0.9rem 0.5rem; border: 2px solid #9a3b00; }
+.caution h2 { margin-top: 0.3rem; border: 0; color: #8a3400; }
+@page { size: A4; margin: 12mm; }
+@media print {
+  body { padding: 0; max-width: none; font-size: 9.5pt; line-height: 1.3; }
+  .verdict { font-size: 15pt; }
+  h2 { margin-top: 0.7rem; font-size: 10.5pt; break-after: avoid; }
+  tr, li, img, .caution { break-inside: avoid; }
+}
+";
+
+pub(super) fn write(document: &Document, picture: &[u8]) -> String {
+    let (title, headline) = (escape(&document.title), escape(&document.headline));
+    let mut page = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <title>{title}: {headline}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n<header>\n\
+         <h1>{title}</h1>\n<p class=\"verdict\">{headline}</p>\n<p class=\"standing\">{}</p>\n</header>\n",
+        escape(&document.standing)
+    );
+    let (alternative, data) = (escape(&document.picture_in_words()), base64::encode(picture));
+    let _ = writeln!(page, "<img src=\"data:image/png;base64,{data}\" alt=\"{alternative}\">");
+    document.sections.iter().for_each(|part| section(&mut page, part));
+    page.push_str("</main>\n</body>\n</html>\n");
+    page
+}
+
+fn section(page: &mut String, section: &Section) {
+    let class = if section.heading == super::document::CAUTION { " class=\"caution\"" } else { "" };
+    let _ = writeln!(page, "<section{class}>\n<h2>{}</h2>", escape(section.heading));
+    match &section.body {
+        Body::Quote(paragraphs) => each(page, "blockquote", "p", paragraphs),
+        Body::List(lines) => each(page, "ul", "li", lines),
+        Body::Facts(facts) => {
+            page.push_str("<dl>\n");
+            for (what, value) in facts {
+                let _ = writeln!(page, "<dt>{}</dt><dd>{}</dd>", escape(what), escape(value));
+            }
+            page.push_str("</dl>\n");
+        }
+        Body::Table { head, rows, rest } => table(page, head, rows, rest.as_deref()),
+    }
+    page.push_str("</section>\n");
+}
+
+/// Every line in an element of its own, all of them in one.
+fn each(page: &mut String, around: &str, of_each: &str, lines: &[String]) {
+    let _ = writeln!(page, "<{around}>");
+    for line in lines {
+        let _ = writeln!(page, "<{of_each}>{}</{of_each}>", escape(line));
+    }
+    let _ = writeln!(page, "</{around}>");
+}
+
+fn table(page: &mut String, head: &[&str], rows: &[Vec<String>], rest: Option<&str>) {
+    page.push_str("<div class=\"table\">\n<table>\n<thead><tr>");
+    for name in head {
+        let _ = write!(page, "<th scope=\"col\">{}</th>", escape(name));
+    }
+    page.push_str("</tr></thead>\n<tbody>\n");
+    for row in rows {
+        let _ = writeln!(page, "<tr>{}</tr>", cells(row));
+    }
+    page.push_str("</tbody>\n</table>\n</div>\n");
+    if let Some(rest) = rest {
+        let _ = writeln!(page, "<p>{}</p>", escape(rest));
+    }
+}
+
+/// The first cell names its row.
+fn cells(row: &[String]) -> String {
+    let cell = |(index, text): (usize, &String)| match index {
+        0 => format!("<th scope=\"row\">{}</th>", escape(text)),
+        _ => format!("<td>{}</td>", escape(text)),
+    };
+    row.iter().enumerate().map(cell).collect()
+}
+
+/// Text that is nothing but text in an element and in a quoted attribute (HTML Standard, section 13.3, and quotes).
+fn escape(text: &str) -> String {
+    let mut escaped = String::new();
+    for letter in text.chars() {
+        match letter {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '"' => escaped.push_str("&quot;"),
+            '\'' => escaped.push_str("&#39;"),
+            other => escaped.push(other),
+        }
+    }
+    escaped
+}

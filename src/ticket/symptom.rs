@@ -1,0 +1,205 @@
+//! What the customer's words and the run say together: what is left to suspect.
+//!
+//! Only a full boot sharpens anything, since only then is the fault that the customer saw one that this run did not
+//! show. The words are looked for in English; what is said here is common practice at repair benches, with no source.
+
+use crate::verdict::{Class, Direction, Finding, SectionState};
+
+/// Marks advice that comes with the program and not from the board's profile.
+const COMMON: &str = " (common practice)";
+
+/// What a customer complains of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Complaint {
+    Charging,
+    Dead,
+    GoesOff,
+    DrainsBattery,
+    NoPicture,
+}
+
+impl Complaint {
+    const ALL: [Self; 5] = [Self::Charging, Self::Dead, Self::GoesOff, Self::DrainsBattery, Self::NoPicture];
+
+    /// Words of which one is in the complaint, and words of which one must stand in the same clause.
+    const fn words(self) -> (&'static [&'static str], &'static [&'static str]) {
+        const NOT: &[&str] =
+            &["not ", "n't", "no ", "never", "cannot", "stop", "fail", "slow", "unable", "only", "refuse"];
+        match self {
+            Self::Charging => (&["charg"], NOT),
+            Self::Dead => {
+                (&["turn on", "switch on", "power on", "power up", "start", "boot", "wake", "power"], NOT)
+            }
+            Self::GoesOff => (
+                &[
+                    "shut",
+                    "switches off",
+                    "turns off",
+                    "goes off",
+                    "dies",
+                    "restart",
+                    "reboot",
+                    "crash",
+                    "freez",
+                    "hang",
+                ],
+                &[""],
+            ),
+            Self::DrainsBattery => (&["drain", "battery life", "goes flat", "empties"], &[""]),
+            Self::NoPicture => (
+                &["picture", "image", "display", "screen", "backlight"],
+                &["no ", "black", "dark", "blank", "n't", "not "],
+            ),
+        }
+    }
+
+    fn is_in(self, symptom: &str) -> bool {
+        let (about, trouble) = self.words();
+        let clauses = symptom.split(['.', ',', ';', ':', '\n']).flat_map(|part| part.split(" but "));
+        let any = |clause: &str, words: &[&str]| words.iter().any(|word| clause.contains(word));
+        clauses.into_iter().any(|clause| any(clause, about) && any(clause, trouble))
+    }
+}
+
+/// What is left to suspect, a line a complaint; nothing if the words or the run do not carry it.
+pub(super) fn sharpen(symptom: &str, finding: &Finding) -> Vec<String> {
+    if finding.verdict.class != Class::FullBoot {
+        return Vec::new();
+    }
+    // Apostrophes are typed in two ways.
+    let symptom = symptom.to_lowercase().replace('\u{2019}', "'");
+    let complaints = Complaint::ALL.into_iter().filter(|complaint| complaint.is_in(&symptom));
+    complaints.map(|complaint| format!("{}{COMMON}", left(complaint, finding))).collect()
+}
+
+fn left(complaint: Complaint, finding: &Finding) -> String {
+    match complaint {
+        Complaint::Charging => charging(finding),
+        Complaint::Dead => format!(
+            "the board starts when fed at the {}: if it does not start in use, {}, the button with its lead, and \
+             the pack or adapter itself are what is left",
+            feed_point(finding),
+            untried(finding, "what the feed point skipped")
+        ),
+        Complaint::GoesOff => {
+            "no fall was seen in this run: a fault that comes with warmth, load or movement needs \
+                               a longer one, with load and light pressure on the board"
+                .into()
+        }
+        Complaint::DrainsBattery => drains(finding),
+        Complaint::NoPicture => {
+            "by its power the board gets all the way: the panel, its cable and connector, and the \
+                                 backlight's own supply are what is left; try an outside display"
+                .into()
+        }
+    }
+}
+
+fn charging(finding: &Finding) -> String {
+    let point = feed_point(finding);
+    let at_battery = ["battery", "pack", "cell"].iter().any(|word| point.to_lowercase().contains(word));
+    if at_battery {
+        let sections = untried(finding, "the charging path and the inlets");
+        return format!(
+            "fed at the {point} the board boots fully, so what draws from there works: {sections} are what is left"
+        );
+    }
+    format!(
+        "fed at the {point} the board boots fully, which says nothing of charging: the charger's way to the battery, \
+         its connector and the pack are what is left; measure the volts and amps at the battery connector"
+    )
+}
+
+fn drains(finding: &Finding) -> String {
+    let surplus = finding
+        .departures
+        .iter()
+        .find(|departure| departure.phase == "standby" && departure.direction == Direction::Above);
+    match surplus {
+        Some(departure) => format!(
+            "standby draws {} where good boards draw {} to {} {unit}: that alone empties a battery sooner",
+            crate::render::words::quantity(departure.measured, &departure.unit, finding.log.resolution_a),
+            crate::units::figures(departure.low, 3),
+            crate::units::figures(departure.high, 3),
+            unit = departure.unit,
+        ),
+        None => "this run shows no surplus in standby: the pack itself, and what the customer runs, are what is left"
+            .into(),
+    }
+}
+
+/// The sections that this feed point does not pass, or `or` if the profile names none.
+fn untried(finding: &Finding, or: &str) -> String {
+    let skipped = finding.power_path.iter().filter(|proof| proof.state == SectionState::NotExercised);
+    let names: Vec<&str> = skipped.map(|proof| proof.section.as_str()).collect();
+    if names.is_empty() { or.to_owned() } else { format!("{or} ({})", names.join(", ")) }
+}
+
+fn feed_point(finding: &Finding) -> &str {
+    finding.log.feed_point.as_deref().filter(|point| !point.trim().is_empty()).unwrap_or("feed point")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::finding;
+    use super::*;
+
+    fn booted() -> Finding {
+        let mut finding = finding();
+        finding.verdict.class = Class::FullBoot;
+        finding
+    }
+
+    #[test]
+    fn a_board_that_boots_from_its_battery_connector_and_does_not_charge_leaves_the_charging_path() {
+        for words in
+            ["Does not charge", "doesn\u{2019}t charge any more", "starts fine, but stopped charging"]
+        {
+            let said = sharpen(words, &booted());
+            assert_eq!(
+                said,
+                [
+                    "fed at the battery connector the board boots fully, so what draws from there works: the charging \
+                  path and the inlets (adapter inlet, charger) are what is left (common practice)"
+                ]
+            );
+        }
+    }
+
+    #[test]
+    fn fed_at_the_inlet_nothing_is_proved_of_charging() {
+        let mut finding = booted();
+        finding.log.feed_point = Some("adapter inlet".into());
+        let said = sharpen("will not charge", &finding);
+        assert!(said[0].contains("says nothing of charging"), "{said:?}");
+    }
+
+    #[test]
+    fn each_complaint_is_understood_and_nothing_is_read_into_others() {
+        let complaints = |words: &str| -> Vec<Complaint> {
+            Complaint::ALL.into_iter().filter(|complaint| complaint.is_in(words)).collect()
+        };
+        let cases: [(&str, &[Complaint]); 8] = [
+            ("won't turn on", &[Complaint::Dead]),
+            ("shuts down after a minute", &[Complaint::GoesOff]),
+            ("battery drains overnight", &[Complaint::DrainsBattery]),
+            ("black screen", &[Complaint::NoPicture]),
+            ("charges, but no picture", &[Complaint::NoPicture]),
+            ("charges well", &[]),
+            ("keyboard sticks", &[]),
+            ("", &[]),
+        ];
+        for (words, expected) in cases {
+            assert_eq!(complaints(words), expected, "{words:?}");
+        }
+    }
+
+    #[test]
+    fn a_board_that_shows_its_fault_is_not_explained_away() {
+        for class in Class::ALL.into_iter().filter(|class| *class != Class::FullBoot) {
+            let mut finding = booted();
+            finding.verdict.class = class;
+            assert!(sharpen("does not charge", &finding).is_empty(), "{class}");
+        }
+    }
+}
