@@ -57,7 +57,8 @@ fn scenario(model: &BoardModel, case: Case, unit: u64, run: u64) -> Scenario {
 fn write_one(path: &Path, scenario: &Scenario, unit: u64) -> Done {
     let seconds = if scenario.case == Case::Stalled { 90.0 } else { 55.0 };
     let polling = Polling { rate_hz: 1.0 / scenario.supply.readback.period_s, seconds, ..Polling::default() };
-    let trace = trace(header(scenario, unit)?, &capture(scenario, &polling))?;
+    let shown = (scenario.supply.readback.volts_decimals, scenario.supply.readback.amps_decimals);
+    let trace = trace(header(scenario, unit)?, &capture(scenario, &polling), shown)?;
     std::fs::create_dir_all(path.parent().ok_or("a file lies in a folder")?)?;
     Ok(std::fs::write(path, write(&trace))?)
 }
@@ -80,7 +81,8 @@ fn header(scenario: &Scenario, unit: u64) -> Result<Header, Box<dyn Error>> {
     })
 }
 
-fn trace(header: Header, taken: &Capture) -> Result<Trace, Box<dyn Error>> {
+/// The log of a capture, its readings with the `shown` decimals of volts and amps.
+fn trace(header: Header, taken: &Capture, shown: (usize, usize)) -> Result<Trace, Box<dyn Error>> {
     let mut builder = TraceBuilder::new(header);
     let mut presses = taken.presses().peekable();
     let mut was_on = false;
@@ -88,7 +90,7 @@ fn trace(header: Header, taken: &Capture) -> Result<Trace, Box<dyn Error>> {
         while let Some(press) = presses.next_if(|press| *press <= round(row.time, 3)) {
             builder.event(Seconds::new(round(press, 3))?, EventKind::Mark("power button".into()))?;
         }
-        let sample = sample(row)?;
+        let sample = sample(row, shown)?;
         builder.sample(sample)?;
         let is_on = row.mode != Regulation::Off;
         if is_on != was_on {
@@ -99,11 +101,11 @@ fn trace(header: Header, taken: &Capture) -> Result<Trace, Box<dyn Error>> {
     Ok(builder.finish())
 }
 
-fn sample(row: &Row) -> Result<Sample, Box<dyn Error>> {
+fn sample(row: &Row, shown: (usize, usize)) -> Result<Sample, Box<dyn Error>> {
     Ok(Sample {
         time: Seconds::new(round(row.time, 3))?,
-        volts: Volts::new(row.volts)?,
-        amps: Amps::new(row.amps)?,
+        volts: Volts::new(round(row.volts, shown.0))?,
+        amps: Amps::new(round(row.amps, shown.1))?,
         mode: match row.mode {
             Regulation::Off => Mode::Off,
             Regulation::ConstantVoltage => Mode::ConstantVoltage,
@@ -113,7 +115,7 @@ fn sample(row: &Row) -> Result<Sample, Box<dyn Error>> {
     })
 }
 
-fn round(value: f64, decimals: i32) -> f64 {
-    let factor = 10_f64.powi(decimals);
+fn round(value: f64, decimals: usize) -> f64 {
+    let factor = 10_f64.powi(i32::try_from(decimals).unwrap_or_default());
     (value * factor).round() / factor
 }
