@@ -10,9 +10,34 @@ const ACCEPT_WAIT: Duration = Duration::from_millis(5);
 /// How long a port may take to come back after an unplugging.
 const REBIND_PATIENCE: Duration = Duration::from_secs(5);
 
+/// The system rounds a socket's timeout up to its own ticks, 8 ms and more. From here on a timeout of half the wait is
+/// near enough (who waits looks around and waits again); what is shorter is slept in steps.
+const COARSE_WAIT: Duration = Duration::from_millis(8);
+/// A step of a short wait.
+const STEP: Duration = Duration::from_micros(200);
+
+/// Waits without the socket's timeout, so that an answer that is due soon is not late.
+fn receive_by_steps(stream: &mut TcpStream, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
+    let end = Instant::now() + wait;
+    stream.set_nonblocking(true)?;
+    let result = loop {
+        match stream.read(buffer) {
+            Ok(0) => break Err(io::ErrorKind::UnexpectedEof.into()),
+            Err(error) if is_nothing(&error) && Instant::now() >= end => break Ok(0),
+            Err(error) if is_nothing(&error) => std::thread::sleep(STEP),
+            result => break result,
+        }
+    };
+    stream.set_nonblocking(false)?;
+    result
+}
+
 impl Wire for TcpStream {
     fn receive(&mut self, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
-        self.set_read_timeout(Some(wait))?;
+        if wait < COARSE_WAIT {
+            return receive_by_steps(self, buffer, wait);
+        }
+        self.set_read_timeout(Some(wait / 2))?;
         match self.read(buffer) {
             Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
             Err(error) if is_nothing(&error) => Ok(0),
