@@ -9,6 +9,7 @@ mod plot;
 mod profiles;
 mod program;
 mod record;
+mod scpi_device;
 mod simulate;
 mod ticket;
 mod ticket_folder;
