@@ -51,6 +51,9 @@ fn scenario(model: &BoardModel, case: Case, unit: u64, run: u64) -> Scenario {
     let mut scenario = Scenario::new(model.clone(), case, kind, unit, run);
     let off_nominal = [0.0, 0.02, -0.02][usize::try_from(unit).unwrap_or_default() % 3];
     scenario.set_volts = round(model.feed_v * (1.0 + off_nominal), 2);
+    if case == Case::Stalled {
+        scenario.stage = Some(model.hungriest_stage());
+    }
     scenario
 }
 
