@@ -89,7 +89,7 @@ fn treat(patient: &Patient, output: &Path) -> Result<String, Failure> {
     Ok(line(&finding, &write_ticket(output, &folder, true)?))
 }
 
-/// `harrow-13 HB-0073  stalled in loading   0.93  tickets/T-1073-harrow-13`.
+/// `harrow-13 HB-0073  stalled in loading   0.93  tickets/T-1073_harrow-13`.
 fn line(finding: &Finding, folder: &Path) -> String {
     let board = finding.log.board.as_deref().unwrap_or("?");
     let serial = finding.log.serial.as_deref().unwrap_or("?");
