@@ -3,6 +3,7 @@
 mod arrows;
 mod bench;
 mod convert;
+mod laptop;
 mod learn;
 mod peer;
 mod plot;
