@@ -25,7 +25,7 @@ mod theme;
 mod timeline;
 pub mod words;
 
-pub use options::{Format, Options, Size, UnknownFormat};
+pub use options::{Format, Options, Size, SizeError, UnknownFormat};
 pub use theme::Theme;
 
 use crate::reference::Profile;
