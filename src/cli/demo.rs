@@ -43,7 +43,7 @@ const SHELF: [Patient; 5] = [
     Patient { board: "kiln-24", case: Case::Cycling, stage: None, unit: 75 },
 ];
 
-/// Shows the whole job on a simulated bench: five boards, five faults, five tickets.
+/// Shows the whole job on a simulated bench: four sick boards and a sound one, five tickets.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
     /// Folder for the tickets

@@ -40,20 +40,9 @@ pub(super) fn parse(text: &str) -> Result<f64, NumberFault> {
 /// The shortest text that reads back as the same number.
 pub(super) struct Shortest<T>(pub(super) T);
 
-impl fmt::Display for Shortest<f64> {
+impl<T: Copy + fmt::Display + fmt::LowerExp + Into<f64>> fmt::Display for Shortest<T> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let magnitude = self.0.abs();
-        if magnitude != 0.0 && !(1e-6..1e15).contains(&magnitude) {
-            write!(f, "{:e}", self.0)
-        } else {
-            write!(f, "{}", self.0)
-        }
-    }
-}
-
-impl fmt::Display for Shortest<f32> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let magnitude = self.0.abs();
+        let magnitude = self.0.into().abs();
         if magnitude != 0.0 && !(1e-6..1e15).contains(&magnitude) {
             write!(f, "{:e}", self.0)
         } else {

@@ -186,7 +186,7 @@ impl fmt::Display for Class {
 pub struct Verdict {
     /// The class.
     pub class: Class,
-    /// Calibrated probability that the class is right, 0 to 1.
+    /// Probability that the class is right, 0 to 1.
     #[schemars(range(min = 0.0, max = 1.0))]
     pub confidence: f64,
     /// The furthest stage that was reached, by the profile's name for it.
@@ -204,7 +204,7 @@ pub struct Verdict {
 pub struct RunnerUp {
     /// The class.
     pub class: Class,
-    /// Calibrated probability, 0 to 1.
+    /// Probability, 0 to 1.
     #[schemars(range(min = 0.0, max = 1.0))]
     pub confidence: f64,
 }

@@ -4,13 +4,14 @@ use super::Class;
 use super::explain::Explanation;
 
 /// Nats of plausibility that count as one nat of probability. The penalties of the alignment add up evidence that is
-/// partly the same evidence; dividing by this makes what is said at 0.9 right nine times in ten.
+/// partly the same evidence; dividing by this keeps the probabilities from running to 0 and 1. Set by judgement, not
+/// fitted: what is said at 0.9 is not known to be right nine times in ten.
 const TEMPERATURE: f64 = 2.5;
 
-/// Share of the verdicts that go wrong for reasons outside every model here.
+/// Share of the verdicts that go wrong for reasons outside every model here (by judgement, not fitted).
 const OUTSIDE: f64 = 0.01;
 
-/// A class with its calibrated probability.
+/// A class with its probability.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Probable {
     pub class: Class,
