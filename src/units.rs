@@ -232,6 +232,11 @@ const FIGURES: i32 = 3;
 ///
 /// From 0.1 up to 1000 no prefix is used (`0.84 A`, not `840 mA`): a technician reads amps in amps down to a tenth.
 fn with_prefix(value: f64, symbol: &str) -> String {
+    prefixed(value, symbol, FIGURES)
+}
+
+/// The same to `count` significant figures.
+fn prefixed(value: f64, symbol: &str, count: i32) -> String {
     let magnitude = value.abs();
     let (factor, prefix) = match magnitude {
         0.0 => return format!("0 {symbol}"),
@@ -242,7 +247,27 @@ fn with_prefix(value: f64, symbol: &str) -> String {
         m if m >= 99.95e-9 => (1e6, "µ"),
         _ => (1e9, "n"),
     };
-    format!("{} {prefix}{symbol}", figures(value * factor, FIGURES))
+    format!("{} {prefix}{symbol}", figures(value * factor, count))
+}
+
+/// `value` for people, no finer than an instrument that reads in steps of `step` resolves: three figures at most, and
+/// `under` the step where less than half of one was read.
+///
+/// A mean of many readings may be known better than one of them; a person who compares it with the supply's own
+/// display is not helped by figures that the display does not have.
+#[must_use]
+pub fn in_steps(value: f64, step: f64, symbol: &str) -> String {
+    let magnitude = value.abs();
+    if step <= 0.0 || !step.is_finite() || value == 0.0 {
+        return with_prefix(value, symbol);
+    }
+    if magnitude < step / 2.0 {
+        return format!("under {}", prefixed(step, symbol, 1));
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "a decimal exponent lies within ±324")]
+    let exponent = |v: f64| (v.log10() + 1e-9).floor() as i32;
+    let count = (exponent(magnitude) - exponent(step) + 1).clamp(1, FIGURES);
+    prefixed(value, symbol, count)
 }
 
 /// `value` to `count` significant figures, in plain decimal notation (`0.840`, `12.8`, `1230`).
@@ -259,6 +284,22 @@ pub fn figures(value: f64, count: i32) -> String {
     match (rounded.parse::<f64>(), decimals) {
         (Ok(back), 1..) if back.abs() >= 10_f64.powi(exponent + 1) => format!("{value:.*}", decimals - 1),
         _ => rounded,
+    }
+}
+
+/// `1 board`, `3 boards`: a count with its noun, for nouns that take an s.
+#[must_use]
+pub fn counted(count: usize, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
+/// `once`, `twice`, `3 times`: how often something happened.
+#[must_use]
+pub fn how_often(count: usize) -> String {
+    match count {
+        1 => "once".into(),
+        2 => "twice".into(),
+        _ => format!("{count} times"),
     }
 }
 
@@ -312,6 +353,21 @@ mod tests {
     fn long_times_use_minutes_and_hours() {
         let shown = [0.042, 0.84, 12.34, 72.0, 132.4, 7500.0].map(|s| Seconds::constant(s).to_string());
         assert_eq!(shown, ["42.0 ms", "0.840 s", "12.3 s", "72.0 s", "2 min 12 s", "2 h 5 min"]);
+    }
+
+    #[test]
+    fn nothing_is_shown_finer_than_it_was_read() {
+        let cases =
+            [(0.8412, 0.01), (0.8412, 0.001), (0.0241, 0.001), (0.0241, 1e-4), (0.002, 0.01), (1.2345, 1e-4)];
+        let shown = cases.map(|(value, step)| in_steps(value, step, "A"));
+        assert_eq!(shown, ["0.84 A", "0.841 A", "24 mA", "24.1 mA", "under 10 mA", "1.23 A"]);
+        assert_eq!([in_steps(0.0241, 0.0, "A"), in_steps(0.0, 0.01, "A")], ["24.1 mA", "0 A"]);
+    }
+
+    #[test]
+    fn counts_read_as_people_say_them() {
+        assert_eq!([0, 1, 2].map(|n| counted(n, "gap")), ["0 gaps", "1 gap", "2 gaps"]);
+        assert_eq!([1, 2, 3].map(how_often), ["once", "twice", "3 times"]);
     }
 
     #[test]

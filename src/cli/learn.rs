@@ -3,7 +3,7 @@
 use super::{Failure, Outcome};
 use crate::reference::{self, Capture, Learning, Profile, Request};
 use crate::trace;
-use crate::units::{Amps, Volts};
+use crate::units::{Amps, Volts, counted};
 use std::path::PathBuf;
 
 /// Learns a reference profile from known-good logs.
@@ -139,7 +139,12 @@ fn report(learning: &Learning, output: &std::path::Path) {
     }
     let profile = &learning.profile;
     let learned = &profile.learned;
-    println!("{}: {} board(s), {} capture(s)", profile.board, learned.boards, learned.captures);
+    println!(
+        "{}: {}, {}",
+        profile.board,
+        counted(learned.boards, "board"),
+        counted(learned.captures, "capture")
+    );
     for phase in &profile.phases {
         let volts = learned.feed.unwrap_or(profile.feed.nominal).value();
         let amps = |watts: f64| Amps::new(watts / volts).unwrap_or_default();

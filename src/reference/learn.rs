@@ -8,7 +8,7 @@ use super::model::{Envelope, Feed, Learned, PhaseReference, Profile, Quantity, S
 use super::power_law;
 use crate::stats::robust;
 use crate::trace::Trace;
-use crate::units::{Amps, Volts};
+use crate::units::{Amps, Volts, counted};
 
 /// More stages than this no board of common practice shows on a bench supply.
 const MOST_STAGES: usize = 9;
@@ -428,7 +428,8 @@ fn board_notes(logs: &[SourceLog], boards: &[usize]) -> Vec<String> {
     let count = boards.iter().collect::<std::collections::BTreeSet<_>>().len();
     if count < 3 {
         notes.push(format!(
-            "learned from {count} board(s): the spread between boards is mostly the usual one, not measured"
+            "learned from {}: the spread between boards is mostly the usual one, not measured",
+            counted(count, "board")
         ));
     }
     notes

@@ -1,6 +1,6 @@
 //! What a figure says in words.
 
-use crate::units::{Amps, Seconds, figures};
+use crate::units::{Amps, Seconds, figures, in_steps};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
 /// The verdict as a headline: what a person reads from across the bench.
@@ -66,11 +66,13 @@ pub fn percent(probability: f64) -> String {
 #[must_use]
 pub fn departure(departure: &Departure) -> String {
     let Departure { phase, quantity, direction, .. } = departure;
-    match direction {
-        Direction::Longer => format!("{phase} lasts too long"),
-        Direction::Shorter => format!("{phase} is too short"),
-        Direction::Above => format!("{phase}: {quantity} too high"),
-        Direction::Below => format!("{phase}: {quantity} too low"),
+    match (direction, quantity.as_str()) {
+        (Direction::Longer, _) => format!("{phase} lasts too long"),
+        (Direction::Shorter, _) => format!("{phase} is too short"),
+        (Direction::Above, "mean power") => format!("{phase} draws too much"),
+        (Direction::Below, "mean power") => format!("{phase} draws too little"),
+        (Direction::Above, _) => format!("{phase}: {quantity} too high"),
+        (Direction::Below, _) => format!("{phase}: {quantity} too low"),
     }
 }
 
@@ -79,7 +81,31 @@ pub fn departure(departure: &Departure) -> String {
 pub fn departure_numbers(departure: &Departure, resolution: Option<Amps>) -> String {
     let show = |value: f64| quantity(value, &departure.unit, resolution);
     let (low, high) = (show(departure.low), show(departure.high));
-    format!("{}, good boards {}", show(departure.measured), range(&low, &high))
+    format!("{}, good boards {}", measured(departure, resolution), range(&low, &high))
+}
+
+/// What was measured, with its uncertainty where that is no longer small beside the distance to the envelope.
+#[must_use]
+pub fn measured(departure: &Departure, resolution: Option<Amps>) -> String {
+    /// Farther away than this many uncertainties, the number alone says enough.
+    const DECIDES_WITHIN: f64 = 5.0;
+    let value = departure.measured;
+    let beyond = (value - departure.high).max(departure.low - value).max(0.0);
+    let shown = quantity(value, &departure.unit, resolution);
+    match uncertainty(departure, resolution) {
+        Some(uncertainty) if beyond < DECIDES_WITHIN * uncertainty => {
+            format!("{shown} ± {}", quantity(uncertainty, &departure.unit, Amps::new(uncertainty).ok()))
+        }
+        _ => shown,
+    }
+}
+
+/// How far a mean in amps may be off: half a step of the readback, and the gain of the supply.
+fn uncertainty(departure: &Departure, resolution: Option<Amps>) -> Option<f64> {
+    /// Data sheets of bench supplies give 0.1 to 0.5 % of reading (common practice, no source).
+    const GAIN: f64 = 0.005;
+    let step = resolution.filter(|_| departure.unit == "A")?;
+    Some(step.value() / 2.0 + GAIN * departure.measured.abs())
 }
 
 /// `0.31 to 0.42 A` of `0.31 A` and `0.42 A`: the unit once, if both have the same.
@@ -104,27 +130,7 @@ pub fn quantity(value: f64, unit: &str, resolution: Option<Amps>) -> String {
 /// Amps for people: three figures, but no finer than the supply resolves, and `under` the resolution if less.
 #[must_use]
 pub fn amps(value: f64, resolution: Option<Amps>) -> String {
-    let step = resolution.map_or(0.0, Amps::value);
-    if step <= 0.0 || value == 0.0 {
-        return Amps::new(value).map_or_else(|_| value.to_string(), |amps| amps.to_string());
-    }
-    if value.abs() < step * 0.5 {
-        return format!("under {}", coarse(step, step));
-    }
-    coarse(value, step)
-}
-
-/// `value` with the figures that steps of `step` leave it, three at most.
-fn coarse(value: f64, step: f64) -> String {
-    const MOST_FIGURES: i32 = 3;
-    const AMPS_FROM: f64 = 0.09995;
-    #[expect(clippy::cast_possible_truncation, reason = "a decimal exponent")]
-    let exponent = |v: f64| (v.abs().log10() + 1e-9).floor() as i32;
-    let count = (exponent(value) - exponent(step) + 1).clamp(1, MOST_FIGURES);
-    match value.abs() {
-        m if m >= AMPS_FROM => format!("{} A", figures(value, count)),
-        _ => format!("{} mA", figures(value * 1e3, count)),
-    }
+    in_steps(value, resolution.map_or(0.0, Amps::value), "A")
 }
 
 #[cfg(test)]
@@ -167,18 +173,22 @@ mod tests {
     }
 
     #[test]
-    fn amps_are_shown_no_finer_than_they_were_read() {
-        let shown = [
-            (0.8412, 0.01),
-            (0.8412, 0.001),
-            (0.0241, 0.001),
-            (0.0241, 0.0001),
-            (0.002, 0.01),
-            (1.2345, 1e-4),
-        ]
-        .map(|(value, step)| amps(value, Some(Amps::constant(step))));
-        assert_eq!(shown, ["0.84 A", "0.841 A", "24 mA", "24.1 mA", "under 10 mA", "1.23 A"]);
-        assert_eq!(amps(0.0241, None), "24.1 mA");
+    fn an_uncertainty_is_shown_where_it_decides() {
+        let near = |measured, direction| Departure {
+            phase: "standby".into(),
+            quantity: "mean power".into(),
+            direction,
+            measured,
+            low: 0.02,
+            high: 0.05,
+            unit: "A".into(),
+            starts_s: Seconds::ZERO,
+        };
+        let numbers = |departure: Departure| departure_numbers(&departure, Some(Amps::constant(0.001)));
+        assert_eq!(numbers(near(0.052, Direction::Above)), "52 mA ± 0.8 mA, good boards 20 to 50 mA");
+        assert_eq!(numbers(near(0.018, Direction::Below)), "18 mA ± 0.6 mA, good boards 20 to 50 mA");
+        assert_eq!(numbers(near(0.105, Direction::Above)), "0.105 A, good boards 20 to 50 mA");
+        assert_eq!(departure(&near(0.052, Direction::Above)), "standby draws too much");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::{Notes, symptom};
 use crate::render::words;
-use crate::units::figures;
+use crate::units::{counted, figures};
 use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionState};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
@@ -132,7 +132,7 @@ fn departures(finding: &Finding) -> Body {
         let show = |value| words::quantity(value, &departure.unit, resolution);
         vec![
             plain(&words::departure(departure)),
-            show(departure.measured),
+            words::measured(departure, resolution),
             words::range(&show(departure.low), &show(departure.high)),
             departure.starts_s.to_string(),
         ]
@@ -225,13 +225,6 @@ fn readings(log: &LogFacts) -> String {
 
 fn compared(finding: &Finding) -> String {
     let Some(profile) = &finding.profile else { return "no known-good boards".into() };
-    let plural = |count: usize| if count == 1 { "" } else { "s" };
-    plain(&format!(
-        "{}: {} board{}, {} capture{}",
-        profile.name,
-        profile.boards,
-        plural(profile.boards),
-        profile.captures,
-        plural(profile.captures)
-    ))
+    let (boards, captures) = (counted(profile.boards, "board"), counted(profile.captures, "capture"));
+    plain(&format!("{}: {boards}, {captures}", profile.name))
 }

@@ -9,7 +9,7 @@ use crate::units::{Seconds, Volts};
 
 /// Gain error that two supplies may differ by: data sheets of bench supplies give 0.1 to 0.5 % of reading each (common
 /// practice, no source).
-const GAIN_ERROR: f64 = 0.01;
+pub(super) const GAIN_ERROR: f64 = 0.01;
 
 /// A stay shorter than this many updates is not measured: averaging over its edges decides what it shows.
 const LEAST_UPDATES: f64 = 4.0;

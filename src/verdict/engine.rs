@@ -20,6 +20,8 @@ pub(super) struct Analysis {
     pub run: Run,
     pub pieces: Vec<Piece>,
     pub model: Model,
+    /// Step of the amps readback, zero if none can be seen: words show nothing finer.
+    pub step_a: f64,
     /// The kind of board that was guessed, where there is no profile.
     pub kind: Option<&'static Kind>,
     /// A steady load beside the board's own, in watts: standby above what the reference knows.
@@ -66,7 +68,7 @@ pub(super) fn analyse(
     let ending = probable.first().and_then(|best| best.ending).and_then(|index| endings.get(index));
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let explained = ending.is_some();
-    Analysis { run, pieces, model, kind, leak_w, probable, path, explained }
+    Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
 }
 
 /// What the board draws in standby beyond the reference, by the likeliest alignment: a leak stays when it wakes.

@@ -2,19 +2,36 @@
 
 use super::Class;
 use super::align::{State, Step};
+use super::departures::GAIN_ERROR;
 use super::engine::Analysis;
-use crate::units::{Amps, Ohms, Seconds, Volts, Watts};
+use crate::units::{Seconds, Volts, counted, how_often, in_steps};
 
-fn amps(value: f64) -> String {
-    Amps::new(value).map_or_else(|_| "?".into(), |amps| amps.to_string())
+/// Amps no finer than the supply reads them.
+fn amps(analysis: &Analysis, value: f64) -> String {
+    in_steps(value, analysis.step_a, "A")
+}
+
+/// Amps that were set, not read.
+fn setting(limit: f64) -> String {
+    in_steps(limit, 0.0, "A")
+}
+
+/// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and
+/// half a step of the amps.
+fn ohms(analysis: &Analysis, volts: f64, amps: f64) -> String {
+    let amps = amps.abs().max(1e-6);
+    let ohms = volts.abs() / amps;
+    let uncertainty = ohms * (2.0 * GAIN_ERROR + analysis.step_a / 2.0 / amps);
+    format!("{} ± {}, leads included", in_steps(ohms, 0.0, "Ω"), in_steps(uncertainty, uncertainty, "Ω"))
 }
 
 fn volts(value: f64) -> String {
     Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
 }
 
-fn watts(value: f64) -> String {
-    Watts::new(value).map_or_else(|_| "?".into(), |watts| watts.to_string())
+/// Watts no finer than the amps behind them.
+fn watts(analysis: &Analysis, value: f64) -> String {
+    in_steps(value, analysis.step_a * analysis.run.set_v, "W")
 }
 
 pub(super) fn seconds(value: f64) -> String {
@@ -39,17 +56,19 @@ pub(super) fn because(analysis: &Analysis) -> Vec<String> {
         facts.insert(0, "the run fits none of the explanations well".into());
     }
     if facts.len() < 4 && analysis.leak_w > 0.0 {
-        facts
-            .push(format!("{} more than the usual standby, from before the wake on", watts(analysis.leak_w)));
+        facts.push(format!(
+            "{} more than the usual standby, from before the wake on",
+            watts(analysis, analysis.leak_w)
+        ));
     }
     facts
 }
 
-fn held(step: &Step) -> String {
+fn held(analysis: &Analysis, step: &Step) -> String {
     let stretch = &step.stretch;
     format!(
         "{} at {} for {}, from {} on",
-        amps(stretch.amps),
+        amps(analysis, stretch.amps),
         volts(stretch.volts),
         seconds(stretch.duration()),
         seconds(stretch.start_s)
@@ -60,7 +79,11 @@ fn no_draw(analysis: &Analysis, last: &Step) -> Vec<String> {
     let run = &analysis.run;
     vec![
         format!("feed present at {} from {} on", volts(last.stretch.volts), seconds(run.start_s)),
-        format!("mean current {} over {}", amps(last.stretch.amps), seconds(last.stretch.duration())),
+        format!(
+            "mean current {} over {}",
+            amps(analysis, last.stretch.amps),
+            seconds(last.stretch.duration())
+        ),
         pressed(analysis),
     ]
 }
@@ -70,18 +93,17 @@ fn short(analysis: &Analysis, last: &Step) -> Vec<String> {
     let since = stretch.start_s - run.start_s;
     let from =
         if since < 1.0 { "switch-on".to_string() } else { format!("{} after switch-on", seconds(since)) };
-    let ohms =
-        Ohms::new(stretch.volts / stretch.amps.max(1e-6)).map_or_else(|_| "?".into(), |o| o.to_string());
+    let ohms = ohms(analysis, stretch.volts, stretch.amps);
     let share = 100.0 * stretch.volts / run.set_v;
     let mut facts = vec![
-        format!("{} at {} from {from} on: {ohms}", amps(stretch.amps), volts(stretch.volts)),
+        format!("{} at {} from {from} on: {ohms}", amps(analysis, stretch.amps), volts(stretch.volts)),
         format!("the feed stands at {share:.0} % of its {}", volts(run.set_v)),
     ];
     match run.limit_a {
         Some(limit) if stretch.limit > 0.5 => {
-            facts.push(format!("the supply sits in its limit of {}", amps(limit)));
+            facts.push(format!("the supply sits in its limit of {}", setting(limit)));
         }
-        Some(limit) => facts.push(format!("below the limit of {}", amps(limit))),
+        Some(limit) => facts.push(format!("below the limit of {}", setting(limit))),
         None => {}
     }
     if since >= 1.0 {
@@ -94,21 +116,21 @@ fn short(analysis: &Analysis, last: &Step) -> Vec<String> {
 
 fn at_standby(analysis: &Analysis, last: &Step) -> Vec<String> {
     let standby = &analysis.model.standby;
-    let mut facts = vec![held(last)];
+    let mut facts = vec![held(analysis, last)];
     match standby.watts {
         Some(typical) => facts.push(format!(
             "good boards of this model stand by at {} (up to {}); this one draws {}",
-            watts(typical),
-            watts(standby.high),
-            watts(last.stretch.watts)
+            watts(analysis, typical),
+            watts(analysis, standby.high),
+            watts(analysis, last.stretch.watts)
         )),
         None if last.stretch.watts < standby.high => {
-            facts.push(format!("below the {} at which such boards are awake", watts(standby.high)));
+            facts.push(format!("below the {} at which such boards are awake", watts(analysis, standby.high)));
         }
         None => facts.push(format!(
             "{}, where such boards stand by below {}; nothing follows that an awake board would do",
-            watts(last.stretch.watts),
-            watts(standby.high)
+            watts(analysis, last.stretch.watts),
+            watts(analysis, standby.high)
         )),
     }
     facts.push(pressed(analysis));
@@ -119,8 +141,8 @@ fn pressed(analysis: &Analysis) -> String {
     let run = &analysis.run;
     match run.presses.last() {
         Some(press) => format!(
-            "power button marked {} time(s), last at {}; no wake in the {} after it",
-            run.presses.len(),
+            "power button marked {}, last at {}; no wake in the {} after it",
+            how_often(run.presses.len()),
             seconds(*press),
             seconds(run.end_s - press)
         ),
@@ -154,11 +176,12 @@ fn tries(analysis: &Analysis, last: &Step) -> Vec<String> {
     if let (Some(first), Some(end)) = (attempts.first(), attempts.last()) {
         let mean = attempts.iter().map(|(a, b)| b - a).sum::<f64>() / count(attempts.len());
         facts.push(format!(
-            "{} attempt(s) between {} and {}, of {} each on average",
-            attempts.len(),
+            "{} between {} and {}, of {}{}",
+            counted(attempts.len(), "attempt"),
             seconds(first.0),
             seconds(end.1),
-            seconds(mean)
+            seconds(mean),
+            if attempts.len() > 1 { " each on average" } else { "" }
         ));
         if attempts.len() > 1 {
             let period = (end.0 - first.0) / count(attempts.len() - 1);
@@ -166,7 +189,7 @@ fn tries(analysis: &Analysis, last: &Step) -> Vec<String> {
         }
     }
     facts.extend(starving(analysis));
-    facts.push(format!("at the end {}", held(last)));
+    facts.push(format!("at the end {}", held(analysis, last)));
     facts.truncate(4);
     facts
 }
@@ -179,12 +202,12 @@ fn starving(analysis: &Analysis) -> Option<String> {
     let starved: Vec<&Step> = analysis.path.iter().filter(|step| step.state == State::Starved).collect();
     let lowest = starved.iter().map(|step| step.stretch.volts).fold(f64::INFINITY, f64::min);
     let limit =
-        analysis.run.limit_a.map_or(String::new(), |limit| format!(" with the limit at {}", amps(limit)));
+        analysis.run.limit_a.map_or(String::new(), |limit| format!(" with the limit at {}", setting(limit)));
     let need = analysis.model.need_w.map_or(String::new(), |need| {
-        format!("; a good boot asks for {} at its hungriest", amps(need / analysis.run.set_v))
+        format!("; a good boot asks for {} at its hungriest", amps(analysis, need / analysis.run.set_v))
     });
     lowest.is_finite().then(|| {
-        format!("the feed gives way {} time(s), down to {}{limit}{need}", starved.len(), volts(lowest))
+        format!("the feed gives way {}, down to {}{limit}{need}", how_often(starved.len()), volts(lowest))
     })
 }
 
@@ -214,10 +237,15 @@ fn course(analysis: &Analysis) -> Vec<String> {
         facts.push(format!("stages reached: {}", stages.join(", ")));
     }
     if let Some(last) = analysis.path.last() {
-        facts.push(format!("at the end {}", held(last)));
+        facts.push(format!("at the end {}", held(analysis, last)));
         let expected = last.state.stage().map(|stage| &analysis.model.stages[stage]);
         facts.extend(expected.map(|stage| {
-            format!("{} here, {} usual in {}", watts(last.stretch.watts), watts(stage.watts), stage.name)
+            format!(
+                "{} here, {} usual in {}",
+                watts(analysis, last.stretch.watts),
+                watts(analysis, stage.watts),
+                stage.name
+            )
         }));
     }
     facts
@@ -226,6 +254,6 @@ fn course(analysis: &Analysis) -> Vec<String> {
 fn inconclusive(analysis: &Analysis, last: &Step) -> Vec<String> {
     vec![
         format!("{} of feed were captured", seconds(analysis.run.duration())),
-        format!("at the end {}", held(last)),
+        format!("at the end {}", held(analysis, last)),
     ]
 }

@@ -5,7 +5,7 @@ use super::engine::Analysis;
 use super::evidence::seconds;
 use super::readout::Readout;
 use crate::reference::Profile;
-use crate::units::Amps;
+use crate::units::{Amps, counted};
 
 /// Boards from which an envelope rests on evidence: with fewer the tolerance factor is above 6 (ISO 16269-6, 0.95/0.95).
 const FEW_BOARDS: usize = 5;
@@ -32,8 +32,8 @@ fn reference(analysis: &Analysis, profile: Option<&Profile>) -> Option<String> {
             ))
         }
         Some(profile) if profile.learned.boards < FEW_BOARDS => Some(format!(
-            "the reference rests on {} board(s) only; its envelopes are wide",
-            profile.learned.boards
+            "the reference rests on {} only; its envelopes are wide",
+            counted(profile.learned.boards, "board")
         )),
         Some(_) => None,
     }
@@ -86,8 +86,8 @@ fn gaps(analysis: &Analysis, readout: &Readout) -> Option<String> {
     let gaps: Vec<_> = readout.gaps.iter().filter(inside).collect();
     let longest = gaps.iter().max_by(|a, b| length(a).total_cmp(&length(b)))?;
     Some(format!(
-        "{} gap(s) without readings, the longest {} from {} on: what happened there is not known",
-        gaps.len(),
+        "{} without readings, the longest {} from {} on: what happened there is not known",
+        counted(gaps.len(), "gap"),
         seconds(length(longest)),
         longest.start_s
     ))

@@ -236,5 +236,5 @@ fn three_presses_without_a_wake_are_counted() {
     let trace = trace_with(&[OFF, (20.0, SET_V, 0.0234)], &[5.0, 8.0, 11.0]);
     let finding = diagnose(&trace, Some(&profile()), &Sources::default());
     assert_eq!(finding.verdict.class, Class::StandbyOnly);
-    assert!(finding.verdict.because.iter().any(|fact| fact.contains("marked 3 time(s)")));
+    assert!(finding.verdict.because.iter().any(|fact| fact.contains("marked 3 times")));
 }

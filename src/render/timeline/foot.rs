@@ -6,7 +6,7 @@ use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::words;
 use super::Subject;
-use crate::units::figures;
+use crate::units::{counted, figures};
 
 /// A fact: what it is, and what it says.
 pub(in super::super) type Entry = (&'static str, String);
@@ -18,8 +18,8 @@ pub(super) fn entries(subject: &Subject) -> Vec<Entry> {
     let limit = log.limit_a.map(|limit| format!(", limit {limit}")).unwrap_or_default();
     let feed = log.set_v.map(|volts| format!("{volts}{limit}"));
     let profile = subject.finding.profile.as_ref().map(|profile| {
-        let boards = plural(profile.boards, "board");
-        format!("{} ({boards}, {})", profile.name, plural(profile.captures, "capture"))
+        let boards = counted(profile.boards, "board");
+        format!("{} ({boards}, {})", profile.name, counted(profile.captures, "capture"))
     });
     let all: [(&'static str, Option<String>); 11] = [
         ("board", given(&log.board)),
@@ -35,10 +35,6 @@ pub(super) fn entries(subject: &Subject) -> Vec<Entry> {
         ("drawn by", Some(format!("{} {}", subject.finding.tool.name, subject.finding.tool.version))),
     ];
     all.into_iter().filter_map(|(key, value)| Some((key, clean(&value?)))).collect()
-}
-
-fn plural(count: usize, noun: &str) -> String {
-    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
 /// Poll rate, update rate and resolution of the readback.

@@ -4,7 +4,7 @@ use super::super::words;
 use super::Subject;
 use super::notes::Note;
 use crate::trace::EventKind;
-use crate::units::{Amps, Seconds, Volts};
+use crate::units::{Amps, Seconds, Volts, how_often};
 use crate::verdict::{Class, Direction, Phase};
 
 /// Whether the phase itself is what is wrong, so that it is to stand out among the phases.
@@ -139,7 +139,7 @@ fn gives_up(subject: &Subject) -> Option<Note> {
     let spans = f64::from(u32::try_from(falls.len() - 1).ok()?);
     let every =
         if spans > 0.0 { format!(", every {}", seconds((last - first) / spans)) } else { String::new() };
-    let times = if falls.len() == 1 { "once".into() } else { format!("{} times", falls.len()) };
+    let times = how_often(falls.len());
     Some(note(first, Some(peak), "gives up", format!("{times}{every}")))
 }
 
