@@ -15,10 +15,13 @@
 mod axis;
 mod columns;
 mod encode;
+#[cfg(test)]
+mod fixtures;
 mod font;
 mod geometry;
 mod options;
 mod paint;
+mod parts;
 mod scene;
 mod sheet;
 mod theme;

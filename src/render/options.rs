@@ -156,6 +156,10 @@ const USUAL_DPI: u32 = 144;
 /// The shorter side of [`Size::WIDE`], for which the measures of the layout were chosen.
 const USUAL_SIDE: f64 = 900.0;
 
+/// Units to the width of an upright figure: on a phone 65 mm wide the smallest text is 1.3 mm to the em, as in fine
+/// print held at reading distance (common practice, no source).
+const UPRIGHT_WIDTH: f64 = 640.0;
+
 /// The layout holds down to this many of its own units.
 const LEAST_UNITS: (f64, f64) = (540.0, 480.0);
 
@@ -170,6 +174,8 @@ impl Options {
         let (width, height) = (f64::from(self.size.width), f64::from(self.size.height));
         let wished = match self.dpi {
             Some(dpi) => f64::from(dpi) / f64::from(USUAL_DPI),
+            // What is held upright is held in a hand: its text must be larger beside its width.
+            None if height > width => width / UPRIGHT_WIDTH,
             None => width.min(height) / USUAL_SIDE,
         };
         wished.min(width / LEAST_UNITS.0).min(height / LEAST_UNITS.1)

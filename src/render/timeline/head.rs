@@ -2,11 +2,11 @@
 
 use super::super::font::Weight;
 use super::super::geometry::Rect;
+use super::super::parts::{Subject, ladder};
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
-use super::{Subject, ladder};
 use crate::verdict::Class;
 
 /// Draws the head and returns where it ends.

@@ -3,72 +3,22 @@
 //! Read from the top: how far the board got (headline and stages), on what evidence, where and by how much it left
 //! what good boards do (notes on the amps), what the volts did meanwhile, and at the foot how it was measured.
 
-mod amps;
-mod events;
-mod foot;
 mod head;
-mod ladder;
-mod legend;
-mod notes;
-mod phases;
-mod readings;
 #[cfg(test)]
 mod tests;
-mod turning;
-mod volts;
 
 use super::RenderError;
 use super::axis::TimeAxis;
 use super::geometry::Rect;
 use super::options::Options;
+use super::parts::readings::Readings;
+use super::parts::{Areas, Subject, amps, events, foot, legend, notes, phases, time_axis, volts};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::words;
 use crate::reference::Profile;
 use crate::trace::Trace;
-use crate::units::{Amps, Volts};
 use crate::verdict::{Finding, Phase};
-use readings::Readings;
-
-/// What a timeline is drawn from.
-#[derive(Debug, Clone, Copy)]
-struct Subject<'a> {
-    trace: &'a Trace,
-    profile: Option<&'a Profile>,
-    finding: &'a Finding,
-}
-
-impl Subject<'_> {
-    fn resolution(&self) -> Option<Amps> {
-        self.finding.log.resolution_a
-    }
-
-    /// Volts at which the envelope's watts become amps: those that the supply was set to, else those of the longest
-    /// phase that was fed.
-    fn feed_volts(&self) -> Option<Volts> {
-        let set = self.finding.log.set_v.or(self.trace.header().set_volts);
-        let length = |phase: &&Phase| phase.end_s.value() - phase.start_s.value();
-        let fed = self.finding.phases.iter().filter(|phase| phase.name != "off");
-        let longest = fed.max_by(|a, b| length(a).total_cmp(&length(b))).map(|phase| phase.mean_v);
-        set.or(longest).filter(|volts| volts.value() > 0.0)
-    }
-}
-
-/// Where the parts of a timeline stand.
-#[derive(Debug, Clone, Copy)]
-struct Areas {
-    /// Names of phases too short to hold them.
-    overflow: Rect,
-    ribbon: Rect,
-    /// What the lines and bands stand for; empty if there is nothing to compare with.
-    legend: Rect,
-    amps: Rect,
-    /// Low current magnified; empty if nothing is to be magnified.
-    quiet: Rect,
-    events: Rect,
-    volts: Rect,
-    ticks: Rect,
-}
 
 pub(super) fn draw(
     trace: &Trace,
@@ -96,13 +46,14 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let lane = events::Lane::new(sheet, subject, readings.time);
     let scale = amps::Scale::new(subject, readings);
     let areas = arrange(sheet, area, bands.rows(), lane.rows(), &scale);
-    legend::draw(sheet, areas.legend);
+    let samples = legend::of_run(sheet.palette);
+    legend::draw(sheet, areas.legend, &samples);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane);
     volts::draw(sheet, subject, readings, &areas, &lane);
     lane.words(sheet, &areas);
-    time_axis(sheet, readings.time, &areas);
+    time_axis(sheet, readings.time, areas.ticks);
     notes::draw(sheet, subject, readings, axes, &areas);
 }
 
@@ -120,24 +71,6 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &a
     let (rest, quiet) = rest.split_bottom(quiet_height);
     let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(8.0), ..rest } } else { rest };
     Areas { overflow, ribbon, legend, amps, quiet, events, volts, ticks }
-}
-
-fn time_axis(sheet: &mut Sheet, time: TimeAxis, areas: &Areas) {
-    let style = sheet.style(super::sheet::em::SMALL, super::font::Weight::Regular, sheet.palette.faint_text);
-    let most = (time.right - time.left) / sheet.u(74.0);
-    let mut free_from = areas.ticks.left - sheet.u(40.0);
-    for (t, label) in time.ticks(most) {
-        let (x, width) = (time.x_within(t), style.width(&label));
-        let left = (x - width / 2).clamp(areas.ticks.left - sheet.u(40.0), areas.ticks.right - width);
-        sheet
-            .scene
-            .fill(Rect::new(x, areas.ticks.top, x + 1, areas.ticks.top + sheet.u(5.0)), sheet.palette.frame);
-        if left >= free_from {
-            let at = (left, areas.ticks.bottom - sheet.u(4.0));
-            sheet.scene.text(label, at, super::scene::Anchor::Start, style);
-            free_from = left + width + sheet.u(8.0);
-        }
-    }
 }
 
 /// The stretch of time to show.

@@ -31,7 +31,7 @@ struct Raised {
 
 /// The phases within the window, and where their names go.
 #[derive(Debug)]
-pub(super) struct Bands {
+pub(in crate::render) struct Bands {
     all: Vec<Band>,
     inside: Vec<Option<String>>,
     raised: Vec<Raised>,
@@ -42,7 +42,7 @@ pub(super) struct Bands {
 const MOST_ROWS: i32 = 3;
 
 impl Bands {
-    pub(super) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
+    pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         let bands = bands(subject, time);
         let room = |band: &Band| band.right - band.left - sheet.u(8.0);
@@ -71,12 +71,12 @@ impl Bands {
     }
 
     /// How many rows of names stand above the ribbon.
-    pub(super) fn rows(&self) -> i32 {
+    pub(in crate::render) fn rows(&self) -> i32 {
         self.raised.iter().map(|name| name.row + 1).max().unwrap_or(0)
     }
 
     /// Every other phase's background, over all panels.
-    pub(super) fn shade(&self, sheet: &mut Sheet, areas: &Areas) {
+    pub(in crate::render) fn shade(&self, sheet: &mut Sheet, areas: &Areas) {
         let panels = [areas.amps, areas.quiet, areas.volts];
         for band in self.all.iter().skip(1).step_by(2) {
             for panel in panels.into_iter().filter(|panel| !panel.is_empty()) {
@@ -85,7 +85,7 @@ impl Bands {
         }
     }
 
-    pub(super) fn draw(&self, sheet: &mut Sheet, areas: &Areas) {
+    pub(in crate::render) fn draw(&self, sheet: &mut Sheet, areas: &Areas) {
         let ribbon = Rect { bottom: areas.ribbon.bottom - sheet.u(3.0), ..areas.ribbon };
         for (index, (band, name)) in self.all.iter().zip(&self.inside).enumerate() {
             let area = Rect { left: band.left, right: band.right, ..ribbon };

@@ -17,7 +17,7 @@ enum Step {
     Missing,
 }
 
-pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, row: Rect) {
+pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, row: Rect) {
     let steps = steps(profile, finding);
     let count = i32::try_from(steps.len()).unwrap_or(i32::MAX).max(1);
     let gap = sheet.u(4.0);

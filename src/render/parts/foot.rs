@@ -9,10 +9,10 @@ use super::Subject;
 use crate::units::{counted, figures};
 
 /// A fact: what it is, and what it says.
-pub(in super::super) type Entry = (&'static str, String);
+pub(in crate::render) type Entry = (&'static str, String);
 
 /// The facts of a run, in the order in which a person asks for them; what the log does not say is left out.
-pub(super) fn entries(subject: &Subject) -> Vec<Entry> {
+pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
     let log = &subject.finding.log;
     let given = |text: &Option<String>| text.clone().filter(|text| !text.trim().is_empty());
     let limit = log.limit_a.map(|limit| format!(", limit {limit}")).unwrap_or_default();
@@ -63,7 +63,7 @@ fn file_name(path: &str) -> String {
 }
 
 /// Draws the facts in as few rows as they need and returns where the foot begins.
-pub(in super::super) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
+pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
     let area = sheet.inside();
     let key_style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let value_style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);

@@ -14,25 +14,25 @@ use crate::units::{Amps, Volts};
 
 /// Up to where the two strips reach, in amps.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Scale {
+pub(in crate::render) struct Scale {
     low: f64,
     high: f64,
     /// Top of the magnified strip; `None` if nothing is to be magnified.
-    pub(super) quiet_high: Option<f64>,
+    pub(in crate::render) quiet_high: Option<f64>,
     /// Whether there is an envelope to be drawn.
-    pub(super) with_envelope: bool,
+    pub(in crate::render) with_envelope: bool,
 }
 
 /// The axes of the two strips.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Axes {
-    pub(super) main: ValueAxis,
+pub(in crate::render) struct Axes {
+    pub(in crate::render) main: ValueAxis,
     quiet: Option<ValueAxis>,
 }
 
 impl Axes {
     /// The row that shows `amps`: in the magnified strip what that can show.
-    pub(super) fn row(self, amps: f64) -> i32 {
+    pub(in crate::render) fn row(self, amps: f64) -> i32 {
         let magnified = self.quiet.filter(|quiet| (quiet.low..=quiet.high).contains(&amps));
         magnified.unwrap_or(self.main).row_within(amps)
     }
@@ -40,17 +40,19 @@ impl Axes {
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Expected {
-    pub(super) from: f64,
-    pub(super) to: f64,
-    pub(super) low: f64,
-    pub(super) typical: f64,
-    pub(super) high: f64,
-    pub(super) peak: f64,
+pub(in crate::render) struct Expected {
+    pub(in crate::render) from: f64,
+    pub(in crate::render) to: f64,
+    /// By when good boards have moved on; `to` where the stage has no end of its own.
+    pub(in crate::render) usual_to: f64,
+    pub(in crate::render) low: f64,
+    pub(in crate::render) typical: f64,
+    pub(in crate::render) high: f64,
+    pub(in crate::render) peak: f64,
 }
 
 impl Scale {
-    pub(super) fn new(subject: &Subject, readings: &Readings) -> Self {
+    pub(in crate::render) fn new(subject: &Subject, readings: &Readings) -> Self {
         /// Room above the highest line, for notes.
         const HEADROOM: f64 = 1.18;
         /// Below this many steps of the readback, an axis would show its steps as if they were a signal.
@@ -79,7 +81,7 @@ impl Scale {
 
 impl Scale {
     /// The axis of the main strip, on `area`.
-    pub(super) fn main(&self, area: Rect) -> ValueAxis {
+    pub(in crate::render) fn main(&self, area: Rect) -> ValueAxis {
         ValueAxis { area, low: self.low, high: self.high }
     }
 }
@@ -109,24 +111,27 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
 }
 
 /// The envelopes of the phases that the window shows, in order.
-pub(super) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
+pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
     let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
     let time = readings.time;
     let shown = subject.finding.phases.iter().filter_map(|phase| {
         let (from, to) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
         let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
-        (from < to).then(|| in_amps(profile, reference, (from, to), volts))
+        let longest = reference.duration.map_or(f64::INFINITY, |length| length.high);
+        let usual_to = (phase.start_s.value() + longest).clamp(from, from.max(to));
+        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
     });
     shown.collect()
 }
 
-/// A stage's envelope in amps at `volts`.
-fn in_amps(profile: &Profile, reference: &PhaseReference, (from, to): (f64, f64), volts: Volts) -> Expected {
+/// A stage's envelope in amps at `volts`, at no time yet.
+pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, volts: Volts) -> Expected {
     let per_watt = profile.power_factor(reference, volts) / volts.value();
     let mean = reference.mean_power;
     Expected {
-        from,
-        to,
+        from: 0.0,
+        to: 0.0,
+        usual_to: 0.0,
         low: mean.low * per_watt,
         typical: mean.typical * per_watt,
         high: mean.high * per_watt,
@@ -135,7 +140,7 @@ fn in_amps(profile: &Profile, reference: &PhaseReference, (from, to): (f64, f64)
 }
 
 /// Draws both strips and returns their axes.
-pub(super) fn draw(
+pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
@@ -189,10 +194,8 @@ fn envelope(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, expected: &
         let band = Rect::new(left, axis.row(phase.high), right, axis.row(phase.low) + 1);
         // A band of a pixel or two would drown in the trace that runs through it.
         let band = if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band };
-        sheet.scene.fill(clip(band), palette.envelope);
-        let edge = sheet.u(1.0);
-        sheet.scene.fill(clip(Rect { bottom: band.top + edge, ..band }), palette.envelope_edge);
-        sheet.scene.fill(clip(Rect { top: band.bottom - edge, ..band }), palette.envelope_edge);
+        band_of(sheet, clip(Rect { right: readings.time.x_within(phase.usual_to) + 1, ..band }));
+        overdue(sheet, clip(Rect { left: readings.time.x_within(phase.usual_to) + 1, ..band }));
         let lines = [(axis.row(phase.typical), 6.0), (axis.row(phase.peak), 2.0)];
         for (row, dash) in
             lines.into_iter().filter(|(row, _)| (axis.area.top..axis.area.bottom).contains(row))
@@ -203,13 +206,31 @@ fn envelope(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, expected: &
     }
 }
 
+/// The range that good boards keep within, while they do.
+fn band_of(sheet: &mut Sheet, band: Rect) {
+    let (edge, palette) = (sheet.u(1.0), sheet.palette);
+    sheet.scene.fill(band, palette.envelope);
+    sheet.scene.fill(Rect { bottom: band.top + edge, ..band }.intersection(band), palette.envelope_edge);
+    sheet.scene.fill(Rect { top: band.bottom - edge, ..band }.intersection(band), palette.envelope_edge);
+}
+
+/// The same range when good boards have long moved on: its edges only.
+fn overdue(sheet: &mut Sheet, band: Rect) {
+    if band.is_empty() {
+        return;
+    }
+    let pen = sheet.pen(1.0, 10.0, sheet.palette.envelope_edge);
+    sheet.scene.across((band.left, band.right), band.top, pen);
+    sheet.scene.across((band.left, band.right), band.bottom - 1, pen);
+}
+
 fn grown_to(band: Rect, height: i32) -> Rect {
     let top = band.center().1 - height / 2;
     Rect { top, bottom: top + height, ..band }
 }
 
 /// Grid, frame and labels of a strip; the topmost label carries the unit.
-pub(super) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, factor: f64) {
+pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, factor: f64) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let ticks = axis.ticks(most, factor > 1.0);
     let last = ticks.len().saturating_sub(1);
@@ -229,7 +250,7 @@ pub(super) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, fa
 }
 
 /// Stretches without readings, hatched.
-pub(super) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect) {
+pub(in crate::render) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     for &(start, end) in &readings.gaps {
         let (left, right) = (readings.time.x(start) + 1, readings.time.x(end));

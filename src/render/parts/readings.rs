@@ -7,14 +7,14 @@ use crate::trace::{EventKind, Mode, Trace};
 
 /// What the window shows of the readings.
 #[derive(Debug)]
-pub(super) struct Readings {
-    pub(super) time: TimeAxis,
-    pub(super) amps: Vec<Option<Column>>,
-    pub(super) volts: Vec<Option<Column>>,
+pub(in crate::render) struct Readings {
+    pub(in crate::render) time: TimeAxis,
+    pub(in crate::render) amps: Vec<Option<Column>>,
+    pub(in crate::render) volts: Vec<Option<Column>>,
     /// Stretches without readings, each from the last before to the first after.
-    pub(super) gaps: Vec<(f64, f64)>,
+    pub(in crate::render) gaps: Vec<(f64, f64)>,
     /// Columns in current limit, as stretches of pixels from the left end of the axis.
-    pub(super) limited: Vec<(i32, i32)>,
+    pub(in crate::render) limited: Vec<(i32, i32)>,
 }
 
 /// Where the supply does not say, it is taken to limit when the amps are this near the limit …
@@ -23,7 +23,7 @@ const AT_LIMIT: f64 = 0.98;
 const BELOW_SET: f64 = 0.98;
 
 impl Readings {
-    pub(super) fn new(subject: &Subject, time: TimeAxis) -> Self {
+    pub(in crate::render) fn new(subject: &Subject, time: TimeAxis) -> Self {
         let trace = subject.trace;
         let gaps = gaps(subject);
         let amps = columns::columns(trace.time(), trace.amps(), &gaps, time.window());
@@ -33,12 +33,12 @@ impl Readings {
     }
 
     /// Highest amps drawn, 0 if none.
-    pub(super) fn highest_amps(&self) -> f64 {
+    pub(in crate::render) fn highest_amps(&self) -> f64 {
         self.amps.iter().flatten().map(|column| column.high).fold(0.0, f64::max)
     }
 
     /// Lowest amps drawn, 0 if none is negative.
-    pub(super) fn lowest_amps(&self) -> f64 {
+    pub(in crate::render) fn lowest_amps(&self) -> f64 {
         self.amps.iter().flatten().map(|column| column.low).fold(0.0, f64::min)
     }
 }

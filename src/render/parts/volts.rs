@@ -10,7 +10,13 @@ use super::readings::Readings;
 use super::{Areas, Subject, amps};
 use crate::units::Volts;
 
-pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, areas: &Areas, lane: &Lane) {
+pub(in crate::render) fn draw(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    areas: &Areas,
+    lane: &Lane,
+) {
     let axis = ValueAxis { area: areas.volts, ..range(subject, readings) };
     let palette = sheet.palette;
     for &(left, right) in &readings.limited {

@@ -4,34 +4,45 @@ use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
-use super::super::theme::Color;
+use super::super::theme::{Color, Palette};
 
 /// How the sample beside a word looks.
 #[derive(Debug, Clone, Copy)]
-enum Swatch {
+pub(in crate::render) enum Swatch {
     /// A line of that width and dash.
     Line(f64, f64, Color),
     /// A filled band with edges.
     Band,
 }
 
-/// Draws the samples and their words from the left, as many as `row` has room for.
-pub(super) fn draw(sheet: &mut Sheet, row: Rect) {
-    if row.is_empty() {
-        return;
-    }
-    let palette = sheet.palette;
+/// A sample and what it stands for.
+pub(in crate::render) type Sample = (Swatch, &'static str);
+
+/// What a run over its envelope is drawn with.
+pub(in crate::render) fn of_run(palette: &Palette) -> [Sample; 4] {
+    let [band, mean, peak] = of_envelope(palette);
+    [(Swatch::Line(2.4, 0.0, palette.ink), "this board"), band, mean, peak]
+}
+
+/// What an envelope is drawn with.
+pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
     let edge = palette.envelope_edge;
-    let entries = [
-        (Swatch::Line(2.4, 0.0, palette.ink), "this board"),
+    [
         (Swatch::Band, "good boards keep their mean in here"),
         (Swatch::Line(1.0, 6.0, edge), "usual mean"),
         (Swatch::Line(1.0, 2.0, edge), "highest peak"),
-    ];
-    let style = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
+    ]
+}
+
+/// Draws the samples and their words from the left, as many as `row` has room for.
+pub(in crate::render) fn draw(sheet: &mut Sheet, row: Rect, samples: &[Sample]) {
+    if row.is_empty() {
+        return;
+    }
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let (length, y) = (sheet.u(28.0), row.center().1);
     let mut x = row.left;
-    for (swatch, word) in entries {
+    for &(swatch, word) in samples {
         let text_x = x + length + sheet.u(6.0);
         let end = text_x + style.width(word);
         if end > row.right {

@@ -8,7 +8,7 @@ use crate::units::{Amps, Seconds, Volts, how_often};
 use crate::verdict::{Class, Direction, Phase};
 
 /// Whether the phase itself is what is wrong, so that it is to stand out among the phases.
-pub(super) fn is_trouble(subject: &Subject, phase: &Phase) -> bool {
+pub(in crate::render) fn is_trouble(subject: &Subject, phase: &Phase) -> bool {
     let verdict = &subject.finding.verdict;
     match verdict.class {
         Class::Stalled => verdict.stalled_in.as_ref() == Some(&phase.name),
@@ -20,7 +20,7 @@ pub(super) fn is_trouble(subject: &Subject, phase: &Phase) -> bool {
 }
 
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
-pub(super) fn turning(subject: &Subject) -> Option<Note> {
+pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     match subject.finding.verdict.class {
         Class::HardShort => short(subject),
         Class::PartialShort => heavy(subject),
@@ -120,10 +120,11 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     Some(note(last.start_s.value(), Some(last.mean_a.value()), "stays down from here on", body))
 }
 
+/// A stage that follows another draws no less than this share of it (common practice, no source).
+const FAR_LESS: f64 = 0.4;
+
 /// The ends of what was given up, with the highest amps before: a phase whose next draws far less.
 fn falls(subject: &Subject) -> Vec<(f64, f64)> {
-    /// A stage that follows another draws no less than this share of it.
-    const FAR_LESS: f64 = 0.4;
     let phases: Vec<&Phase> = fed(subject).collect();
     let fall = |pair: &[&Phase]| {
         let far = pair[1].mean_a.value() < FAR_LESS * pair[0].mean_a.value();
@@ -147,9 +148,12 @@ fn falls_back(subject: &Subject) -> Option<Note> {
     let reached = subject.finding.verdict.reached.as_ref()?;
     let phases: Vec<&Phase> = fed(subject).collect();
     let last = phases.iter().rposition(|phase| phase.name == *reached)?;
-    let (before, after) = (phases[last], *phases.get(last + 1)?);
+    let before = phases[last];
+    // The end of the last stage may still be called an attempt: the fall is where far less is drawn.
+    let far_less = |phase: &&&Phase| phase.mean_a.value() < FAR_LESS * before.mean_a.value();
+    let after = phases[last..].iter().find(far_less).or(phases.get(last + 1))?;
     let body = format!("from {} to {}", amps(subject, before.mean_a), amps(subject, after.mean_a));
-    Some(note(before.end_s.value(), Some(before.mean_a.value()), "falls back here", body))
+    Some(note(after.start_s.value(), Some(before.mean_a.value()), "falls back here", body))
 }
 
 fn gives_way(subject: &Subject) -> Option<Note> {

@@ -15,18 +15,24 @@ use crate::verdict::Departure;
 
 /// A note with the point that it speaks of.
 #[derive(Debug)]
-pub(super) struct Note {
-    pub(super) at: f64,
+pub(in crate::render) struct Note {
+    pub(in crate::render) at: f64,
     /// Where the point stands on the amps; `None` for where the trace stands.
-    pub(super) amps: Option<f64>,
+    pub(in crate::render) amps: Option<f64>,
     /// Head and body.
-    pub(super) lines: Vec<String>,
+    pub(in crate::render) lines: Vec<String>,
 }
 
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
 const MOST_NOTES: usize = 4;
 
-pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axes: Axes, areas: &Areas) {
+pub(in crate::render) fn draw(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axes: Axes,
+    areas: &Areas,
+) {
     let notes = notes(subject);
     let shown: Vec<Note> = notes.into_iter().filter(|note| readings.time.shows(note.at)).collect();
     let left_out = shown.len().saturating_sub(MOST_NOTES);

@@ -18,7 +18,7 @@ struct Flag {
 
 /// All events of the window.
 #[derive(Debug)]
-pub(super) struct Lane {
+pub(in crate::render) struct Lane {
     flags: Vec<Flag>,
     style: Style,
 }
@@ -27,7 +27,7 @@ pub(super) struct Lane {
 const MOST_ROWS: i32 = 2;
 
 impl Lane {
-    pub(super) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
+    pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
         let mut ends = [i32::MIN; MOST_ROWS as usize];
         let events = subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
@@ -37,19 +37,19 @@ impl Lane {
     }
 
     /// How many rows of words there are.
-    pub(super) fn rows(&self) -> i32 {
+    pub(in crate::render) fn rows(&self) -> i32 {
         self.flags.iter().filter_map(|flag| flag.word.as_ref()).map(|(_, _, row)| row + 1).max().unwrap_or(0)
     }
 
     /// The lines of the events across one panel; drawn before the readings, so that they hide none.
-    pub(super) fn lines(&self, sheet: &mut Sheet, panel: Rect) {
+    pub(in crate::render) fn lines(&self, sheet: &mut Sheet, panel: Rect) {
         let pen = sheet.pen(1.0, 3.0, sheet.palette.mark);
         for flag in &self.flags {
             sheet.scene.down(flag.x, (panel.top, panel.bottom), pen);
         }
     }
 
-    pub(super) fn words(&self, sheet: &mut Sheet, areas: &Areas) {
+    pub(in crate::render) fn words(&self, sheet: &mut Sheet, areas: &Areas) {
         let row_height = sheet.u(20.0);
         for flag in &self.flags {
             let Some((word, left, row)) = &flag.word else { continue };
