@@ -113,6 +113,22 @@ impl Envelope {
         envelope
     }
 
+    /// Makes this the same row of pieces as `other`.
+    pub(super) fn copy_from(&mut self, other: &Self) {
+        if self.a.len() == other.a.len() {
+            let pieces = other.first..other.end;
+            self.a[pieces.clone()].copy_from_slice(&other.a[pieces.clone()]);
+            self.b[pieces.clone()].copy_from_slice(&other.b[pieces.clone()]);
+            self.c[pieces.clone()].copy_from_slice(&other.c[pieces.clone()]);
+            self.low[pieces.clone()].copy_from_slice(&other.low[pieces.clone()]);
+            self.at_low[pieces.clone()].copy_from_slice(&other.at_low[pieces.clone()]);
+            self.change[pieces.clone()].copy_from_slice(&other.change[pieces]);
+            (self.sums, self.first, self.end) = (other.sums, other.first, other.end);
+        } else {
+            *self = other.clone();
+        }
+    }
+
     pub(super) fn len(&self) -> usize {
         self.end - self.first
     }
