@@ -8,8 +8,8 @@ use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// The environment's Python, or `None` with a word to whoever reads the output.
-fn python() -> Option<PathBuf> {
+/// The environment's Python, or `None` with a word to whoever reads the output of what goes unchecked, `against` whom.
+pub(crate) fn python(against: &str) -> Option<PathBuf> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let venv = std::env::var_os("FEEDTALE_PEER_VENV")
         .map_or_else(|| root.join("target/peer-venv"), |venv| root.join(venv));
@@ -19,7 +19,7 @@ fn python() -> Option<PathBuf> {
     }
     let why = format!("no {}; tests/peer/setup.sh makes it", python.display());
     assert!(std::env::var("CI").as_deref() != Ok("true"), "{why}");
-    eprintln!("not checked against PyVISA: {why}");
+    eprintln!("not checked against {against}: {why}");
     None
 }
 
@@ -45,7 +45,7 @@ fn session(python: &Path, server: &Server, resource: &str) {
 
 #[test]
 fn pyvisa_drives_a_whole_session_over_tcp() {
-    let Some(python) = python() else { return };
+    let Some(python) = python("PyVISA") else { return };
     let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
     let port = listener.local_addr().expect("an address").port();
     let server = Server::tcp(setup(None), listener).expect("a server");
@@ -55,7 +55,7 @@ fn pyvisa_drives_a_whole_session_over_tcp() {
 #[cfg(unix)]
 #[test]
 fn pyvisa_drives_a_whole_session_over_a_pseudo_terminal() {
-    let Some(python) = python() else { return };
+    let Some(python) = python("PyVISA") else { return };
     let server = Server::pty(setup(Some(115_200)), None).expect("a pseudo-terminal");
     let address = server.address();
     let path = address.split('?').next().unwrap_or_default();

@@ -5,6 +5,7 @@ mod bench;
 mod convert;
 mod laptop;
 mod learn;
+mod partitions;
 mod peer;
 mod plot;
 mod profiles;
