@@ -115,3 +115,56 @@ fn what_cannot_be_read_is_named_and_nothing_is_written() {
 fn a_folder_that_is_not_there_is_named() {
     plot(&["run.csv", "--output", "nowhere/run.png"]).code(3).warns("cannot write nowhere/run.png");
 }
+
+const SHORT: &str = include_str!("../logs/samples/harrow-13-hard-short.csv");
+const NO_DRAW: &str = include_str!("../logs/samples/harrow-13-no-draw.csv");
+
+/// Two boards, the first of them logged twice.
+fn several(arguments: &[&str]) -> Ended {
+    let run = feedtale(["plot", "--profile", "harrow-13.toml"]);
+    let run = run.with(arguments).file("harrow-13.toml", include_str!("../profiles/harrow-13.toml"));
+    run.file("short.csv", SHORT).file("again.csv", SHORT).file("nothing.csv", NO_DRAW).end()
+}
+
+fn text(ended: &Ended, name: &str) -> String {
+    String::from_utf8(picture(ended, name)).expect("text")
+}
+
+#[test]
+fn two_logs_are_before_and_after() {
+    let ended = several(&["nothing.csv", "short.csv", "--output", "two.svg"]).code(0);
+    let svg = text(&ended, "two.svg");
+    for part in ["before: no draw", "after: hard short", "logs of two boards: HB-0040 before, HB-0041 after"]
+    {
+        assert!(svg.contains(part), "{part} in {svg:.900}");
+    }
+    ended.mentions("two.svg: Before: no draw. After: hard short");
+    several(&["nothing.csv", "short.csv", "--output", "two.png", "--from", "3s", "--to", "9s"]).code(0);
+    several(&["nothing.csv", "short.csv", "--output", "two.png", "--zoom", "picture"])
+        .code(2)
+        .warns("no phase \"picture\" to zoom to");
+}
+
+#[test]
+fn three_logs_are_laid_over_one_another_and_two_when_asked() {
+    let ended = several(&["short.csv", "nothing.csv", "again.csv", "--output", "all.svg"]).code(0);
+    assert!(text(&ended, "all.svg").contains("odd ones, named"));
+    ended.mentions("all.svg: 1 of 3 is odd: HB-0040 no draw");
+    several(&["short.csv", "again.csv", "--overlay", "--output", "all.svg"])
+        .code(0)
+        .mentions("All 2 alike: hard short");
+}
+
+#[test]
+fn the_card_of_a_profile_needs_no_log() {
+    let profile = include_str!("../profiles/harrow-13.toml");
+    let card = |arguments: &[&str]| {
+        let run = feedtale(["plot", "--card", "harrow-13.toml", "--output", "card.svg"]);
+        run.with(arguments).file("harrow-13.toml", profile).file("run.csv", log()).end()
+    };
+    let ended = card(&[]).code(0).mentions("card.svg: what good boards do, harrow-13 from 5 boards");
+    let svg = text(&ended, "card.svg");
+    assert!(svg.contains("battery connector") && svg.contains("3.50 A"), "{svg:.600}");
+    card(&["run.csv"]).code(2).warns("cannot be used with");
+    feedtale(["plot", "--output", "x.png"]).end().code(2).warns("required");
+}

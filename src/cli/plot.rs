@@ -1,26 +1,36 @@
-//! `plot`: a picture of a run.
+//! `plot`: a picture of a run, of two, of many, or of what good boards do.
 
 use super::logs::{GivenLog, GivenProfile};
 use super::output::{print, refuse_to_overwrite, write_file};
 use super::{Failure, Outcome};
-use crate::render::{self, Format, Options, RenderError, Size, Theme, words};
-use crate::units::Seconds;
+use crate::reference::Profile;
+use crate::render::{self, Format, Options, RenderError, Run, Size, Theme, words};
+use crate::units::{Seconds, counted};
+use crate::verdict::Finding;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
-/// Draws the run of a board as a picture: verdict, stages, amps against good boards, volts.
+/// Draws the run of a board as a picture: verdict, stages, amps against good boards, volts. Two logs are drawn as before
+/// and after, three or more on one panel, so that an odd one out is seen.
 #[derive(Debug, Args)]
 pub(super) struct PlotArgs {
-    /// The log to draw; `-` reads it from standard input
-    #[arg(value_name = "LOG")]
-    log: PathBuf,
+    /// The logs to draw: one run, BEFORE and AFTER, or many; `-` reads one from standard input
+    #[arg(value_name = "LOG", required_unless_present = "card")]
+    logs: Vec<PathBuf>,
     /// Reference profile of the board model [default: the one of the log's board in ./profiles, if any]
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "card")]
     profile: Option<PathBuf>,
+    /// Draw the reference card of this profile: stages, amps, feed, limit, cautions
+    #[arg(long, value_name = "PROFILE", conflicts_with_all = ["logs", "overlay", "from", "to", "zoom"])]
+    card: Option<PathBuf>,
+    /// Draw the logs on one panel, even if there are only one or two
+    #[arg(long)]
+    overlay: bool,
     /// The picture to write, a .png or a .svg
     #[arg(long, short, value_name = "FILE")]
     output: PathBuf,
-    /// Start of the stretch to show, on the log's clock, such as 4s [default: the first reading]
+    /// Start of the stretch to show, such as 4s: on the log's clock, or of several logs after the wake [default: the
+    /// first reading]
     #[arg(long, value_name = "TIME")]
     from: Option<Seconds>,
     /// End of the stretch to show [default: the last reading]
@@ -64,17 +74,53 @@ impl From<ThemeName> for Theme {
 pub(super) fn run(args: &PlotArgs) -> Result<Outcome, Failure> {
     let options = options(args)?;
     refuse_to_overwrite(&args.output, args.force)?;
-    let log = GivenLog::read(&args.log)?;
-    let reference = GivenProfile::of(&log, args.profile.as_deref())?;
-    let finding = log.diagnose(reference.as_ref());
-    let profile = reference.as_ref().map(|reference| &reference.profile);
-    let picture = render::timeline(&log.trace, profile, &finding, &options).map_err(failure)?;
+    let (picture, line) = match &args.card {
+        Some(path) => card(&GivenProfile::read(path)?.profile, &options)?,
+        None => of_logs(args, &options)?,
+    };
     write_file(&args.output, &picture, args.force)?;
-    let verdict = &finding.verdict;
-    let line =
-        format!("{}: {} ({})\n", args.output.display(), words::headline(verdict), words::confidence(verdict));
-    print(line.as_bytes())?;
+    print(format!("{}: {line}\n", args.output.display()).as_bytes())?;
     Ok(Outcome::Done)
+}
+
+/// A picture, and what it shows in one line.
+type Drawn = (Vec<u8>, String);
+
+fn card(profile: &Profile, options: &Options) -> Result<Drawn, Failure> {
+    let picture = render::card(profile, options).map_err(failure)?;
+    let boards = counted(profile.learned.boards, "board");
+    Ok((picture, format!("what good boards do, {} from {boards}", profile.board)))
+}
+
+fn of_logs(args: &PlotArgs, options: &Options) -> Result<Drawn, Failure> {
+    let logs: Vec<GivenLog> = args.logs.iter().map(|path| GivenLog::read(path)).collect::<Result<_, _>>()?;
+    let Some(first) = logs.first() else { return Err(Failure::Usage("no log to draw".into())) };
+    let reference = GivenProfile::of(first, args.profile.as_deref())?;
+    let profile = reference.as_ref().map(|reference| &reference.profile);
+    let findings: Vec<Finding> = logs.iter().map(|log| log.diagnose(reference.as_ref())).collect();
+    let runs: Vec<Run> =
+        logs.iter().zip(&findings).map(|(log, finding)| Run { trace: &log.trace, finding }).collect();
+    drawn(&runs, profile, args.overlay, options).map_err(failure)
+}
+
+fn drawn(
+    runs: &[Run],
+    profile: Option<&Profile>,
+    overlay: bool,
+    options: &Options,
+) -> Result<Drawn, RenderError> {
+    match runs {
+        [run] if !overlay => {
+            let verdict = &run.finding.verdict;
+            let line = format!("{} ({})", words::headline(verdict), words::confidence(verdict));
+            Ok((render::timeline(run.trace, profile, run.finding, options)?, line))
+        }
+        [before, after] if !overlay => {
+            let line = words::before_after(&before.finding.verdict, &after.finding.verdict);
+            Ok((render::before_after(*before, *after, profile, options)?, line))
+        }
+        _ => Ok((render::overlay(runs, profile, options)?, render::overlay_headline(runs))),
+    }
 }
 
 fn options(args: &PlotArgs) -> Result<Options, Failure> {

@@ -22,7 +22,7 @@ impl TimeAxis {
 
     /// The same, kept within the axis.
     pub(super) fn x_within(self, t: f64) -> i32 {
-        self.x(t).clamp(self.left, self.right - 1)
+        self.x(t).min(self.right - 1).max(self.left)
     }
 
     pub(super) fn shows(self, t: f64) -> bool {
@@ -95,7 +95,7 @@ impl ValueAxis {
 
     /// The same, kept within the axis.
     pub(super) fn row_within(self, value: f64) -> i32 {
-        self.row(value).clamp(self.area.top, self.area.bottom - 1)
+        self.row(value).min(self.area.bottom - 1).max(self.area.top)
     }
 
     /// At most `most` ticks with their labels, at round values; `milli` shows thousandths.

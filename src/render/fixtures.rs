@@ -1,8 +1,15 @@
 //! Runs made up for the tests of the figures.
 
+use super::geometry::Rect;
+use super::options::{Options, Size};
+use super::scene::Scene;
+use super::theme::Theme;
+use crate::reference::Profile;
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Joules, Seconds, Volts, Watts};
 use crate::verdict::{Class, Departure, Direction, Finding, LogFacts, Phase, Tool, Verdict};
+use proptest::prelude::*;
+use std::path::Path;
 
 /// A trace of `count` readings over `length` seconds.
 pub(super) fn trace(count: u32, length: f64, amps: impl Fn(u32) -> f64) -> Trace {
@@ -97,4 +104,104 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
 pub(super) fn stages(count: u32) -> Vec<Phase> {
     let share = |index: u32| 60.0 * f64::from(index * index) / f64::from(count * count);
     (0..count).map(|index| phase(&format!("stage {index}"), share(index), share(index + 1))).collect()
+}
+
+/// The profile of a laptop board that comes with the program.
+pub(super) fn profile() -> Profile {
+    let text = include_str!("../../profiles/harrow-13.toml");
+    Profile::from_bytes(Path::new("harrow-13.toml"), text.as_bytes()).unwrap()
+}
+
+/// No label over another, none beyond the sheet.
+#[track_caller]
+pub(super) fn assert_legible(scene: &Scene) {
+    let labels: Vec<(&str, Rect)> =
+        scene.labels().map(|label| (label.text.as_str(), label.bounds())).collect();
+    let size = (scene.width, scene.height);
+    for (index, (text, bounds)) in labels.iter().enumerate() {
+        assert!(scene.bounds().holds(*bounds), "{size:?}: {text:?} at {bounds:?} leaves the sheet");
+        for (other, taken) in &labels[..index] {
+            assert!(!bounds.overlaps(*taken), "{size:?}: {text:?} over {other:?}");
+        }
+    }
+}
+
+/// From the smallest figure to a page, lying and upright.
+pub(super) fn sizes() -> [Size; 7] {
+    let of = |width, height| Size::new(width, height).unwrap();
+    [Size::WIDE, Size::PHONE, Size::A4, of(640, 480), of(480, 360), of(2480, 3508), of(3000, 360)]
+}
+
+/// Any way to look at a figure.
+pub(super) fn any_options() -> impl Strategy<Value = Options> {
+    let dpi = prop::sample::select(vec![None, Some(72), Some(144), Some(300)]);
+    let theme = prop::sample::select(vec![Theme::Light, Theme::Dark]);
+    (prop::sample::select(sizes().to_vec()), dpi, theme).prop_map(|(size, dpi, theme)| Options {
+        size,
+        dpi,
+        theme,
+        ..Options::default()
+    })
+}
+
+/// A run with phases, marks and departures of any name and length, under any verdict.
+pub(super) fn any_run() -> impl Strategy<Value = (Trace, Finding)> {
+    let name = prop_oneof![
+        3 => prop::sample::select(vec!["off", "standby", "rails", "firmware", "loading", "picture", "attempt", "rest"])
+            .prop_map(String::from),
+        1 => "[a-z ]{1,60}",
+        1 => "\\PC{0,20}",
+    ];
+    let phases = prop::collection::vec((name, 0.05..4.0_f64, 0.0..2.5_f64), 0..25);
+    let marks = prop::collection::vec((0.0..1.0_f64, "[a-z ]{0,40}|power button"), 0..12);
+    let class = prop::sample::select(Class::ALL.to_vec());
+    (phases, marks, class, 2..900_u32, prop::collection::vec("\\PC{0,40}", 0..4))
+        .prop_map(|(phases, marks, class, count, because)| run(&phases, marks, class, count, because))
+}
+
+fn run(
+    levels: &[(String, f64, f64)],
+    mut marks: Vec<(f64, String)>,
+    class: Class,
+    count: u32,
+    because: Vec<String>,
+) -> (Trace, Finding) {
+    let total: f64 = levels.iter().map(|(_, length, _)| length).sum::<f64>().max(1.0);
+    let mut start = 0.0;
+    let mut phases = Vec::new();
+    for (name, length, mean) in levels {
+        let mean_a = Amps::constant(*mean);
+        phases.push(Phase { mean_a, max_a: mean_a, ..phase(name, start, start + length) });
+        start += length;
+    }
+    let level = |t: f64| {
+        let standing = phases.iter().find(|phase| t < phase.end_s.value());
+        standing.map_or(0.0, |phase| phase.mean_a.value())
+    };
+    marks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let header = Header { set_volts: Volts::new(13.0).ok(), limit: Amps::new(2.0).ok(), ..Header::default() };
+    let mut builder = TraceBuilder::new(header);
+    let mut marks = marks.into_iter().peekable();
+    for index in 0..count {
+        let time = total * f64::from(index) / f64::from(count - 1);
+        while let Some((at, word)) = marks.next_if(|(at, _)| at * total < time) {
+            builder.event(Seconds::constant(at * total), EventKind::Mark(word)).unwrap();
+        }
+        let amps = level(time);
+        let mode = if amps > 2.0 { Mode::ConstantCurrent } else { Mode::ConstantVoltage };
+        let (time, amps) = (Seconds::constant(time), Amps::constant(amps.min(2.0)));
+        let volts = Volts::constant(if amps.value() < 2.0 { 13.0 } else { 6.0 });
+        builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
+    }
+    let stages: Vec<String> = phases.iter().map(|phase| phase.name.clone()).collect();
+    let mut finding = finding(phases);
+    finding.departures.truncate(stages.len());
+    for (departure, stage) in finding.departures.iter_mut().zip(&stages) {
+        departure.phase.clone_from(stage);
+    }
+    finding.verdict.class = class;
+    finding.verdict.reached = stages.last().cloned();
+    finding.verdict.stalled_in = stages.last().cloned();
+    finding.verdict.because = because;
+    (builder.finish(), finding)
 }

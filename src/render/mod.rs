@@ -12,14 +12,18 @@
 //! scale "twice as high" still means "twice the current", and the strip shows the standby beside its envelope. So the
 //! strip is used, and only where something quiet is there to be magnified.
 
+mod align;
 mod axis;
+mod card;
 mod columns;
+mod compare;
 mod encode;
 #[cfg(test)]
 mod fixtures;
 mod font;
 mod geometry;
 mod options;
+mod overlay;
 mod paint;
 mod parts;
 mod scene;
@@ -34,6 +38,7 @@ pub use theme::Theme;
 use crate::reference::Profile;
 use crate::trace::Trace;
 use crate::verdict::Finding;
+use parts::Subject;
 use scene::Scene;
 
 /// Why a figure cannot be drawn.
@@ -85,6 +90,63 @@ pub fn timeline(
     options: &Options,
 ) -> Result<Vec<u8>, RenderError> {
     pack(&timeline::draw(trace, profile, finding, options)?, options)
+}
+
+/// A run as a figure of several runs takes it.
+#[derive(Debug, Clone, Copy)]
+pub struct Run<'a> {
+    /// The log.
+    pub trace: &'a Trace,
+    /// What the analysis of the log concluded.
+    pub finding: &'a Finding,
+}
+
+impl<'a> Run<'a> {
+    fn with(self, profile: Option<&'a Profile>) -> Subject<'a> {
+        Subject { trace: self.trace, profile, finding: self.finding }
+    }
+}
+
+/// A board before and after, one above the other on one time base: seconds from the wake, or from the press that
+/// should have woken it. The differences are named stage by stage.
+///
+/// `from` and `to` of `options` count from that moment.
+///
+/// # Errors
+/// As [`timeline`].
+pub fn before_after(
+    before: Run,
+    after: Run,
+    profile: Option<&Profile>,
+    options: &Options,
+) -> Result<Vec<u8>, RenderError> {
+    pack(&compare::draw([before, after].map(|run| run.with(profile)), options)?, options)
+}
+
+/// Any number of runs of one board model on one panel, on the time base of [`before_after`]: good ones in grey, so that
+/// an odd one out is seen.
+///
+/// # Errors
+/// As [`timeline`].
+pub fn overlay(runs: &[Run], profile: Option<&Profile>, options: &Options) -> Result<Vec<u8>, RenderError> {
+    let subjects: Vec<Subject> = runs.iter().map(|run| run.with(profile)).collect();
+    pack(&overlay::draw(&subjects, options)?, options)
+}
+
+/// What [`overlay`] says of the runs, in one line.
+#[must_use]
+pub fn overlay_headline(runs: &[Run]) -> String {
+    let subjects: Vec<Subject> = runs.iter().map(|run| run.with(None)).collect();
+    overlay::headline(&subjects, &overlay::odd_ones(&subjects))
+}
+
+/// The reference card of a profile: its stages with their envelopes in amps at the usual feed, how to feed the board,
+/// what to mind, and on how many boards all that rests. `from`, `to` and `zoom` of `options` say nothing here.
+///
+/// # Errors
+/// Only if painting fails.
+pub fn card(profile: &Profile, options: &Options) -> Result<Vec<u8>, RenderError> {
+    pack(&card::draw(profile, options), options)
 }
 
 fn pack(scene: &Scene, options: &Options) -> Result<Vec<u8>, RenderError> {

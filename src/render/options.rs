@@ -160,8 +160,8 @@ const USUAL_SIDE: f64 = 900.0;
 /// print held at reading distance (common practice, no source).
 const UPRIGHT_WIDTH: f64 = 640.0;
 
-/// The layout holds down to this many of its own units.
-const LEAST_UNITS: (f64, f64) = (540.0, 480.0);
+/// The least width and height, in its own units, that a figure's layout holds down to.
+pub(super) type Least = (f64, f64);
 
 impl Options {
     /// Dots per inch to write into the file.
@@ -169,8 +169,8 @@ impl Options {
         self.dpi.unwrap_or(USUAL_DPI)
     }
 
-    /// Pixels to a unit of the layout.
-    pub(super) fn unit(&self) -> f64 {
+    /// Pixels to a unit of a layout that needs at least so many.
+    pub(super) fn unit(&self, least: Least) -> f64 {
         let (width, height) = (f64::from(self.size.width), f64::from(self.size.height));
         let wished = match self.dpi {
             Some(dpi) => f64::from(dpi) / f64::from(USUAL_DPI),
@@ -178,7 +178,7 @@ impl Options {
             None if height > width => width / UPRIGHT_WIDTH,
             None => width.min(height) / USUAL_SIDE,
         };
-        wished.min(width / LEAST_UNITS.0).min(height / LEAST_UNITS.1)
+        wished.min(width / least.0).min(height / least.1)
     }
 }
 
@@ -209,7 +209,7 @@ mod tests {
 
     #[test]
     fn a_density_fixes_the_size_of_text_on_paper() {
-        let at = |size, dpi| Options { size, dpi, ..Options::default() }.unit();
+        let at = |size, dpi| Options { size, dpi, ..Options::default() }.unit((540.0, 480.0));
         assert!((at(Size::WIDE, None) - 1.0).abs() < 1e-12);
         assert!((at(Size::A4, Some(300)) - 300.0 / 144.0).abs() < 1e-12);
         assert!(at(Size::new(480, 360).unwrap(), Some(600)) <= 360.0 / 480.0);

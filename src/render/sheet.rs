@@ -2,7 +2,7 @@
 
 use super::font::Weight;
 use super::geometry::{Point, Rect, px};
-use super::options::Options;
+use super::options::{Least, Options};
 use super::scene::{Anchor, Pen, Scene, Style};
 use super::theme::{Color, Palette};
 
@@ -23,11 +23,12 @@ pub(super) mod em {
 }
 
 impl Sheet {
-    pub(super) fn new(options: &Options) -> Self {
+    /// An empty sheet for a layout that needs at least `least` of its units.
+    pub(super) fn new(options: &Options, least: Least) -> Self {
         let palette = options.theme.palette();
         let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
         let scene = Scene::new(side(options.size.width()), side(options.size.height()), palette.paper);
-        Self { scene, palette, unit: options.unit() }
+        Self { scene, palette, unit: options.unit(least) }
     }
 
     /// `units` of the layout in pixels; at least one pixel of anything.

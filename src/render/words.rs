@@ -15,10 +15,7 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::StandbyOnly => "Standby only: the board never wakes".into(),
         Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
         Class::Cycling => format!("Cycling{}: starts and gives up, again and again", in_stage(verdict)),
-        Class::Stalled => {
-            let stage = verdict.stalled_in.as_deref().or(verdict.reached.as_deref()).unwrap_or("a stage");
-            format!("Stalled in {stage}")
-        }
+        Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
         Class::FullBoot => format!("Full boot: reached {} and stayed", reached("the last stage")),
         Class::DroppedOut => format!("Dropped out: reached {}, then fell back", reached("the last stage")),
         Class::FeedLimited => format!("Feed limited{}: the supply starves the board", in_stage(verdict)),
@@ -26,8 +23,52 @@ pub fn headline(verdict: &Verdict) -> String {
     }
 }
 
+fn stalled_in(verdict: &Verdict) -> &str {
+    verdict.stalled_in.as_deref().or(verdict.reached.as_deref()).unwrap_or("a stage")
+}
+
 fn in_stage(verdict: &Verdict) -> String {
     verdict.reached.as_deref().map(|stage| format!(" in {stage}")).unwrap_or_default()
+}
+
+/// The verdict in a few words, for a sentence: `stalled in loading`.
+#[must_use]
+pub fn short(verdict: &Verdict) -> String {
+    match verdict.class {
+        Class::NoDraw => "no draw".into(),
+        Class::HardShort => "hard short".into(),
+        Class::PartialShort => "partial short".into(),
+        Class::ExcessStandby => "standby draws too much".into(),
+        Class::StandbyOnly => "standby only".into(),
+        Class::LatchOff => format!("latches off{}", in_stage(verdict)),
+        Class::Cycling => format!("cycling{}", in_stage(verdict)),
+        Class::Stalled => format!("stalled in {}", stalled_in(verdict)),
+        Class::FullBoot => "full boot".into(),
+        Class::DroppedOut => format!(
+            "dropped out{}",
+            verdict.reached.as_deref().map(|stage| format!(" of {stage}")).unwrap_or_default()
+        ),
+        Class::FeedLimited => format!("feed limited{}", in_stage(verdict)),
+        Class::Inconclusive => "inconclusive".into(),
+    }
+}
+
+/// Two verdicts on one board as a headline.
+#[must_use]
+pub fn before_after(before: &Verdict, after: &Verdict) -> String {
+    let (before, after) = (short(before), short(after));
+    if before == after {
+        return format!("Before and after: {before}");
+    }
+    format!("Before: {before}. After: {after}")
+}
+
+/// Board and serial number: `harrow-13 HB-0071`.
+#[must_use]
+pub fn board(finding: &Finding) -> String {
+    let given = |text: &Option<String>| text.clone().filter(|text| !text.trim().is_empty());
+    let board = given(&finding.log.board).unwrap_or_else(|| "unnamed board".into());
+    given(&finding.log.serial).map_or_else(|| board.clone(), |serial| format!("{board} {serial}"))
 }
 
 /// The stages that depart from good boards beside what the verdict says itself, as an addition to the headline.
@@ -124,6 +165,28 @@ pub fn quantity(value: f64, unit: &str, resolution: Option<Amps>) -> String {
         "A" => amps(value, resolution),
         "s" => Seconds::new(value).map_or_else(|_| value.to_string(), |time| time.to_string()),
         _ => format!("{} {unit}", figures(value, 3)),
+    }
+}
+
+/// How long something lasted, no finer than the log shows its ends: readings renewed `changed_hz` times a second.
+#[must_use]
+pub fn length(seconds: f64, changed_hz: Option<f64>) -> String {
+    /// From here on a time is said in minutes and seconds.
+    const MINUTES_FROM: f64 = 99.95;
+    let step = changed_hz.filter(|hertz| *hertz > 0.0).map_or(0.0, |hertz| 1.0 / hertz);
+    if seconds.abs() >= MINUTES_FROM {
+        return quantity(seconds, "s", None);
+    }
+    in_steps(seconds, step, "s")
+}
+
+/// A length of time as people say it: two figures at most.
+#[must_use]
+pub fn roughly(seconds: f64) -> String {
+    if (0.1..100.0).contains(&seconds) {
+        format!("{} s", figures(seconds, 2))
+    } else {
+        quantity(seconds, "s", None)
     }
 }
 

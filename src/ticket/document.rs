@@ -164,7 +164,7 @@ fn phases(finding: &Finding) -> Body {
     let resolution = finding.log.resolution_a;
     let row = |phase: &Phase| {
         let amps = |amps: crate::units::Amps| words::amps(amps.value(), resolution);
-        let length = words::quantity(phase.end_s.value() - phase.start_s.value(), "s", None);
+        let length = words::length(phase.end_s.value() - phase.start_s.value(), finding.log.changed_hz);
         vec![
             plain(&phase.name),
             phase.start_s.to_string(),

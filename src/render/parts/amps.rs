@@ -6,10 +6,11 @@ use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+use super::envelope::{self, Expected, expected};
 use super::events::Lane;
 use super::readings::Readings;
 use super::{Areas, Subject};
-use crate::reference::{PhaseReference, Profile};
 use crate::units::{Amps, Volts};
 
 /// Up to where the two strips reach, in amps.
@@ -27,7 +28,7 @@ pub(in crate::render) struct Scale {
 #[derive(Debug, Clone, Copy)]
 pub(in crate::render) struct Axes {
     pub(in crate::render) main: ValueAxis,
-    quiet: Option<ValueAxis>,
+    pub(in crate::render) quiet: Option<ValueAxis>,
 }
 
 impl Axes {
@@ -36,19 +37,6 @@ impl Axes {
         let magnified = self.quiet.filter(|quiet| (quiet.low..=quiet.high).contains(&amps));
         magnified.unwrap_or(self.main).row_within(amps)
     }
-}
-
-/// The envelope of one phase of this run, in amps.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::render) struct Expected {
-    pub(in crate::render) from: f64,
-    pub(in crate::render) to: f64,
-    /// By when good boards have moved on; `to` where the stage has no end of its own.
-    pub(in crate::render) usual_to: f64,
-    pub(in crate::render) low: f64,
-    pub(in crate::render) typical: f64,
-    pub(in crate::render) high: f64,
-    pub(in crate::render) peak: f64,
 }
 
 impl Scale {
@@ -80,11 +68,40 @@ impl Scale {
 }
 
 impl Scale {
+    /// The scale that serves both runs.
+    pub(in crate::render) fn shared(self, other: Self) -> Self {
+        let quiet = match (self.quiet_high, other.quiet_high) {
+            (Some(a), Some(b)) => Some(a.max(b)),
+            (a, b) => a.or(b),
+        };
+        let high = self.high.max(other.high);
+        Self {
+            low: self.low.min(other.low),
+            high,
+            quiet_high: quiet.filter(|quiet| *quiet < WORTH_MAGNIFYING * high),
+            with_envelope: self.with_envelope || other.with_envelope,
+        }
+    }
+
+    /// How many times a strip up to `high` magnifies.
+    pub(in crate::render) fn magnification(&self, high: f64) -> f64 {
+        self.high / high
+    }
+
+    /// The axes of both strips, on the areas for them.
+    pub(in crate::render) fn axes(&self, areas: &Areas) -> Axes {
+        let quiet = self.quiet_high.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
+        Axes { main: self.main(areas.amps), quiet }
+    }
+
     /// The axis of the main strip, on `area`.
     pub(in crate::render) fn main(&self, area: Rect) -> ValueAxis {
         ValueAxis { area, low: self.low, high: self.high }
     }
 }
+
+/// Magnified less than about three times, a strip shows nothing that the other does not.
+const WORTH_MAGNIFYING: f64 = 0.3;
 
 /// Top of the magnified strip: half as much again as the quiet phases and their envelopes take.
 fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], high: f64) -> Option<f64> {
@@ -107,36 +124,7 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     let needed = (quiet * 1.5).max(least * 4.0);
     let step = round_step(needed / 5.0);
     let top = (needed / step).ceil() * step;
-    (top < 0.3 * high).then_some(top)
-}
-
-/// The envelopes of the phases that the window shows, in order.
-pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
-    let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
-    let time = readings.time;
-    let shown = subject.finding.phases.iter().filter_map(|phase| {
-        let (from, to) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
-        let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
-        let longest = reference.duration.map_or(f64::INFINITY, |length| length.high);
-        let usual_to = (phase.start_s.value() + longest).clamp(from, from.max(to));
-        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
-    });
-    shown.collect()
-}
-
-/// A stage's envelope in amps at `volts`, at no time yet.
-pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, volts: Volts) -> Expected {
-    let per_watt = profile.power_factor(reference, volts) / volts.value();
-    let mean = reference.mean_power;
-    Expected {
-        from: 0.0,
-        to: 0.0,
-        usual_to: 0.0,
-        low: mean.low * per_watt,
-        typical: mean.typical * per_watt,
-        high: mean.high * per_watt,
-        peak: reference.peak_power.high * per_watt,
-    }
+    (top < WORTH_MAGNIFYING * high).then_some(top)
 }
 
 /// Draws both strips and returns their axes.
@@ -148,90 +136,66 @@ pub(in crate::render) fn draw(
     scale: &Scale,
     lane: &Lane,
 ) -> Axes {
-    let main = scale.main(areas.amps);
+    let axes = scale.axes(areas);
+    let Axes { main, quiet } = axes;
     let expected = expected(subject, readings);
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
     trace(sheet, readings, main);
-    let quiet = scale.quiet_high.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
         trace(sheet, readings, quiet);
         magnified(sheet, areas, scale.high / quiet.high);
     }
-    Axes { main, quiet }
+    axes
 }
 
 /// What stands behind the trace: envelope, grid, gaps, limit.
 fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, expected: &[Expected]) {
-    /// An axis that ends below this reads better in milliamps.
-    const MILLIAMPS_BELOW: f64 = 0.5;
-    let (unit, factor) = if axis.high < MILLIAMPS_BELOW { ("mA", 1e3) } else { ("A", 1.0) };
-    envelope(sheet, readings, axis, expected);
-    let most = (axis.area.height() / sheet.u(52.0)).max(2);
-    grid(sheet, axis, most, unit, factor);
+    envelope::draw(sheet, readings, axis, expected);
+    amps_grid(sheet, axis);
     gaps(sheet, readings, axis.area);
     limit(sheet, subject, readings, axis);
 }
 
 fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis) {
+    let color = sheet.palette.ink;
+    line(sheet, readings, axis, (2.4, color));
+}
+
+/// A run's amps as a line of that width and colour.
+pub(in crate::render) fn line(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    (width, color): (f64, Color),
+) {
     let spans = columns::spans(&readings.amps, |amps| axis.row(amps));
     sheet.scene.shapes.push(Shape::Steps {
         left: readings.time.left,
         spans,
         clip: axis.area,
-        width: sheet.u(2.4),
-        color: sheet.palette.ink,
+        width: sheet.u(width),
+        color,
     });
 }
 
-fn envelope(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, expected: &[Expected]) {
-    let palette = sheet.palette;
-    let clip = |area: Rect| area.intersection(axis.area);
-    for phase in expected {
-        let (left, right) = (readings.time.x_within(phase.from), readings.time.x_within(phase.to) + 1);
-        let band = Rect::new(left, axis.row(phase.high), right, axis.row(phase.low) + 1);
-        // A band of a pixel or two would drown in the trace that runs through it.
-        let band = if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band };
-        band_of(sheet, clip(Rect { right: readings.time.x_within(phase.usual_to) + 1, ..band }));
-        overdue(sheet, clip(Rect { left: readings.time.x_within(phase.usual_to) + 1, ..band }));
-        let lines = [(axis.row(phase.typical), 6.0), (axis.row(phase.peak), 2.0)];
-        for (row, dash) in
-            lines.into_iter().filter(|(row, _)| (axis.area.top..axis.area.bottom).contains(row))
-        {
-            let pen = sheet.pen(1.0, dash, palette.envelope_edge);
-            sheet.scene.across((left, right), row, pen);
-        }
-    }
-}
-
-/// The range that good boards keep within, while they do.
-fn band_of(sheet: &mut Sheet, band: Rect) {
-    let (edge, palette) = (sheet.u(1.0), sheet.palette);
-    sheet.scene.fill(band, palette.envelope);
-    sheet.scene.fill(Rect { bottom: band.top + edge, ..band }.intersection(band), palette.envelope_edge);
-    sheet.scene.fill(Rect { top: band.bottom - edge, ..band }.intersection(band), palette.envelope_edge);
-}
-
-/// The same range when good boards have long moved on: its edges only.
-fn overdue(sheet: &mut Sheet, band: Rect) {
-    if band.is_empty() {
-        return;
-    }
-    let pen = sheet.pen(1.0, 10.0, sheet.palette.envelope_edge);
-    sheet.scene.across((band.left, band.right), band.top, pen);
-    sheet.scene.across((band.left, band.right), band.bottom - 1, pen);
-}
-
-fn grown_to(band: Rect, height: i32) -> Rect {
-    let top = band.center().1 - height / 2;
-    Rect { top, bottom: top + height, ..band }
+/// Grid, frame and labels of a strip of amps.
+pub(in crate::render) fn amps_grid(sheet: &mut Sheet, axis: ValueAxis) {
+    /// An axis that ends below this reads better in milliamps.
+    const MILLIAMPS_BELOW: f64 = 0.5;
+    let (unit, factor) = if axis.high < MILLIAMPS_BELOW { ("mA", 1e3) } else { ("A", 1.0) };
+    let most = (axis.area.height() / sheet.u(52.0)).max(2);
+    grid(sheet, axis, most, unit, factor);
 }
 
 /// Grid, frame and labels of a strip; the topmost label carries the unit.
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, factor: f64) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    if axis.area.height() < style.line_height() {
+        return;
+    }
     let ticks = axis.ticks(most, factor > 1.0);
     let last = ticks.len().saturating_sub(1);
     let mut ceiling = axis.area.bottom + sheet.u(30.0);
@@ -291,14 +255,19 @@ fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     let style = sheet.style(em::SMALL, Weight::Bold, color);
     let words = if readings.limited.is_empty() { "" } else { ", bar: supply in its limit" };
     let text = format!("current limit {limit}{words}");
-    let baseline = (row - thick - sheet.u(8.0)).max(axis.area.top + sheet.u(14.0));
+    let above = row - thick - sheet.u(8.0);
+    let fits = above - style.line_height() > axis.area.top;
+    let baseline = if fits { above } else { row + style.line_height() };
     let at = (axis.area.right - sheet.u(6.0), baseline);
     sheet.scene.text(text, at, Anchor::End, style);
 }
 
 /// Says of the lower strip what it is.
-fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64) {
+pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    if areas.quiet.height() < sheet.u(24.0) {
+        return;
+    }
     let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
     let at = (areas.quiet.right - sheet.u(6.0), areas.quiet.top + sheet.u(16.0));
     let label = super::super::scene::Label { text: text.clone(), at, anchor: Anchor::End, style };

@@ -36,6 +36,11 @@ impl Lane {
         Self { flags, style }
     }
 
+    /// Without an event, where the figure has no lane for them.
+    pub(in crate::render) fn none(sheet: &Sheet) -> Self {
+        Self { flags: Vec::new(), style: sheet.style(em::SMALL, Weight::Regular, sheet.palette.text) }
+    }
+
     /// How many rows of words there are.
     pub(in crate::render) fn rows(&self) -> i32 {
         self.flags.iter().filter_map(|flag| flag.word.as_ref()).map(|(_, _, row)| row + 1).max().unwrap_or(0)

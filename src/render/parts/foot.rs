@@ -58,7 +58,8 @@ fn moment(started: &str) -> String {
     parsed.map_or_else(|_| started.to_owned(), |moment| moment.format("%Y-%m-%d %H:%M").to_string())
 }
 
-fn file_name(path: &str) -> String {
+/// The last part of a path.
+pub(in crate::render) fn file_name(path: &str) -> String {
     path.rsplit(['/', '\\']).next().unwrap_or(path).to_owned()
 }
 

@@ -1,16 +1,20 @@
 //! Parts that the figures share: a run on its axes, its stages, its events, what is wrong with it, the foot.
 
 pub(super) mod amps;
+pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;
+pub(super) mod heading;
 pub(super) mod ladder;
 pub(super) mod legend;
 pub(super) mod notes;
 pub(super) mod phases;
 pub(super) mod readings;
+pub(super) mod table;
 pub(super) mod turning;
 pub(super) mod volts;
 
+use super::RenderError;
 use super::axis::TimeAxis;
 use super::font::Weight;
 use super::geometry::Rect;
@@ -76,4 +80,19 @@ pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect) {
             free_from = left + width + sheet.u(8.0);
         }
     }
+}
+
+/// The named phase, from its first beginning to its last end, and a share of that on either side.
+pub(super) fn around_phase(finding: &Finding, name: &str) -> Result<(f64, f64), RenderError> {
+    const AROUND: f64 = 0.15;
+    let named = || finding.phases.iter().filter(|phase| phase.name == name);
+    let (Some(first), Some(last)) = (named().next(), named().next_back()) else {
+        let mut known: Vec<String> = finding.phases.iter().map(|phase| phase.name.clone()).collect();
+        known.sort();
+        known.dedup();
+        return Err(RenderError::NoSuchPhase { asked: name.to_owned(), known });
+    };
+    let (start, end) = (first.start_s.value(), last.end_s.value());
+    let around = (end - start) * AROUND;
+    Ok((start - around, end + around))
 }

@@ -6,6 +6,7 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
 use super::super::words;
 use super::amps::Axes;
 use super::readings::Readings;
@@ -24,41 +25,52 @@ pub(in crate::render) struct Note {
 }
 
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
-const MOST_NOTES: usize = 4;
+pub(in crate::render) const MOST_NOTES: usize = 4;
 
+/// Draws at most `most` notes; the last says how many are left out.
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
     axes: Axes,
     areas: &Areas,
+    most: usize,
 ) {
     let notes = notes(subject);
     let shown: Vec<Note> = notes.into_iter().filter(|note| readings.time.shows(note.at)).collect();
-    let left_out = shown.len().saturating_sub(MOST_NOTES);
+    let left_out = shown.len().saturating_sub(most);
     let mut placed: Vec<Placed> = Vec::new();
-    for (index, note) in shown.into_iter().take(MOST_NOTES).enumerate() {
-        let more = if index + 1 == MOST_NOTES && left_out > 0 { left_out } else { 0 };
-        placed.extend(place(sheet, readings, axes, note, more, &placed));
+    for (index, mut note) in shown.into_iter().take(most).enumerate() {
+        if index + 1 == most && left_out > 0 {
+            note.lines.push(format!("and {left_out} more in the finding"));
+        }
+        let color = sheet.palette.alarm;
+        placed.extend(place(sheet, readings, axes, &note, color, &placed));
     }
     // Lines first: none may run through the words of another note.
     for note in &placed {
         line_at(sheet, areas, note.point.0);
     }
-    for note in &placed {
-        leader(sheet, note.spot, note.point);
+    pin(sheet, &placed);
+}
+
+/// Draws notes at their places: the leaders first, so that none runs through the words of another note.
+pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed]) {
+    for note in placed {
+        leader(sheet, note);
     }
-    for note in &placed {
-        frame(sheet, note.spot, &note.lines);
+    for note in placed {
+        frame(sheet, note);
     }
 }
 
 /// A note with its place.
 #[derive(Debug)]
-struct Placed {
+pub(in crate::render) struct Placed {
     point: (i32, i32),
     spot: Rect,
     lines: Vec<(String, Style)>,
+    color: Color,
 }
 
 /// What there is to say: the turn that the verdict speaks of, then the departures, first in time first.
@@ -77,19 +89,16 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
 }
 
 /// Finds the place where a note covers least of the trace; `None` if there is no room.
-fn place(
+pub(in crate::render) fn place(
     sheet: &Sheet,
     readings: &Readings,
     axes: Axes,
-    mut note: Note,
-    more: usize,
+    note: &Note,
+    color: Color,
     placed: &[Placed],
 ) -> Option<Placed> {
-    let head = sheet.style(em::LARGE, Weight::Bold, sheet.palette.alarm);
+    let head = sheet.style(em::LARGE, Weight::Bold, color);
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
-    if more > 0 {
-        note.lines.push(format!("and {more} more in the finding"));
-    }
     let room = axes.main.area.width() - sheet.u(40.0);
     let styled: Vec<(String, Style)> = (0..)
         .zip(&note.lines)
@@ -104,7 +113,7 @@ fn place(
     let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
     let taken: Vec<Rect> = placed.iter().map(|other| other.spot).collect();
     let spot = best_spot(sheet, readings, axes.main, (x, y), (width, height), &taken)?;
-    Some(Placed { point: (x, y), spot, lines: styled })
+    Some(Placed { point: (x, y), spot, lines: styled, color })
 }
 
 /// The amps that the trace shows at column `x`.
@@ -121,19 +130,22 @@ fn line_at(sheet: &mut Sheet, areas: &Areas, x: i32) {
     sheet.pointer_down((x, areas.amps.top + sheet.u(12.0)), sheet.palette.alarm);
 }
 
-fn leader(sheet: &mut Sheet, spot: Rect, (x, y): (i32, i32)) {
+fn leader(sheet: &mut Sheet, note: &Placed) {
+    let (spot, (x, y), color) = (note.spot, note.point, note.color);
     let from = (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1));
     if from != (x, y) {
-        let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color: sheet.palette.alarm };
+        let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
     let r = sheet.u(4.0);
-    sheet.scene.fill(Rect::new(x - r, y - r, x + r + 1, y + r + 1), sheet.palette.alarm);
+    sheet.scene.fill(Rect::new(x - r, y - r, x + r + 1, y + r + 1), color);
 }
 
-fn frame(sheet: &mut Sheet, spot: Rect, lines: &[(String, Style)]) {
-    sheet.scene.fill(spot, sheet.palette.alarm_paper);
-    sheet.scene.frame(spot, sheet.u(2.0), sheet.palette.alarm);
+fn frame(sheet: &mut Sheet, note: &Placed) {
+    let Placed { spot, lines, color, .. } = note;
+    let ground = if *color == sheet.palette.alarm { sheet.palette.alarm_paper } else { sheet.palette.paper };
+    sheet.scene.fill(*spot, ground);
+    sheet.scene.frame(*spot, sheet.u(2.0), *color);
     let mut y = spot.top + sheet.u(6.0);
     for (line, style) in lines {
         let (row, baseline) = (style.line_height(), style.baseline_at(y + style.line_height() / 2));
@@ -161,7 +173,8 @@ fn best_spot(
         let top = step(inside.top, inside.bottom - height, n / TRIES);
         Rect::new(left, top, left + width, top + height)
     });
-    let free = spots.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
+    let within = spots.filter(|spot| inside.holds(*spot));
+    let free = within.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
     let distance = |spot: &Rect| {
         let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
         dx.abs() + dy.abs()

@@ -119,6 +119,9 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
     // Inside the strip, on the side of the line that has room.
     let height = style.line_height();
     let above = row - height > axis.area.top + height;
+    if axis.area.height() < 3 * height {
+        return;
+    }
     let baseline =
         if above { row - sheet.u(8.0) } else { (row + height).min(axis.area.bottom - sheet.u(6.0)) };
     let ground = super::super::geometry::Rect::new(

@@ -10,15 +10,20 @@ mod tests;
 use super::RenderError;
 use super::axis::TimeAxis;
 use super::geometry::Rect;
-use super::options::Options;
+use super::options::{Least, Options};
 use super::parts::readings::Readings;
-use super::parts::{Areas, Subject, amps, events, foot, legend, notes, phases, time_axis, volts};
+use super::parts::{
+    Areas, Subject, amps, around_phase, events, foot, legend, notes, phases, time_axis, volts,
+};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::words;
 use crate::reference::Profile;
 use crate::trace::Trace;
 use crate::verdict::{Finding, Phase};
+
+/// Below this many units the parts would not have room for their words.
+const LEAST: Least = (540.0, 560.0);
 
 pub(super) fn draw(
     trace: &Trace,
@@ -27,7 +32,7 @@ pub(super) fn draw(
     options: &Options,
 ) -> Result<Scene, RenderError> {
     let subject = Subject { trace, profile, finding };
-    let mut sheet = Sheet::new(options);
+    let mut sheet = Sheet::new(options, LEAST);
     let (from, to) = window(trace, finding, options)?;
     sheet.scene.title = title(finding);
     sheet.scene.description = description(finding);
@@ -54,7 +59,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     volts::draw(sheet, subject, readings, &areas, &lane);
     lane.words(sheet, &areas);
     time_axis(sheet, readings.time, areas.ticks);
-    notes::draw(sheet, subject, readings, axes, &areas);
+    notes::draw(sheet, subject, readings, axes, &areas, notes::MOST_NOTES);
 }
 
 /// Shares the height out among the parts.
@@ -79,7 +84,7 @@ fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f
         return Err(RenderError::NoReadings);
     };
     let (start, end) = match &options.zoom {
-        Some(name) => zoomed(finding, name)?,
+        Some(name) => around_phase(finding, name)?,
         None => (first, last),
     };
     let from = options.from.map_or(start.max(first), crate::units::Seconds::value);
@@ -93,26 +98,8 @@ fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f
     }
 }
 
-/// The named phase, from its first beginning to its last end, and a share of that on either side.
-fn zoomed(finding: &Finding, name: &str) -> Result<(f64, f64), RenderError> {
-    const AROUND: f64 = 0.15;
-    let named = || finding.phases.iter().filter(|phase| phase.name == name);
-    let (Some(first), Some(last)) = (named().next(), named().next_back()) else {
-        let mut known: Vec<String> = finding.phases.iter().map(|phase| phase.name.clone()).collect();
-        known.sort();
-        known.dedup();
-        return Err(RenderError::NoSuchPhase { asked: name.to_owned(), known });
-    };
-    let (start, end) = (first.start_s.value(), last.end_s.value());
-    let around = (end - start) * AROUND;
-    Ok((start - around, end + around))
-}
-
 fn title(finding: &Finding) -> String {
-    let board = finding.log.board.as_deref().unwrap_or("unnamed board");
-    let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
-    let serial = serial.map(|serial| format!(" {serial}")).unwrap_or_default();
-    format!("{board}{serial}: {}", words::headline(&finding.verdict))
+    format!("{}: {}", words::board(finding), words::headline(&finding.verdict))
 }
 
 fn description(finding: &Finding) -> String {

@@ -1,0 +1,146 @@
+//! One time base for several runs: the moment of each that the others have too.
+
+use super::RenderError;
+use super::options::Options;
+use super::parts::Subject;
+use crate::trace::EventKind;
+use crate::units::Seconds;
+use crate::verdict::Phase;
+
+/// What happens at the zero of the common time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Moment {
+    /// The first stage after standby begins.
+    Wake,
+    /// The power button is pressed, and no wake follows.
+    Press,
+    /// The output is switched on.
+    SwitchOn,
+}
+
+impl Moment {
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Self::Wake => "the board wakes",
+            Self::Press => "the button is pressed",
+            Self::SwitchOn => "the output goes on",
+        }
+    }
+}
+
+/// A run's moment and when it is, on the log's own clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Zero {
+    pub(super) moment: Moment,
+    pub(super) at: f64,
+}
+
+/// The zero of each run: its wake, or the press that should have woken it. A run that has neither puts all of them on
+/// their switch-on, or the others would seem to be late.
+pub(super) fn align(subjects: &[Subject]) -> Vec<Zero> {
+    let own: Option<Vec<Zero>> = subjects.iter().map(wake_or_press).collect();
+    own.unwrap_or_else(|| {
+        subjects.iter().map(|subject| Zero { moment: Moment::SwitchOn, at: switch_on(subject) }).collect()
+    })
+}
+
+fn wake_or_press(subject: &Subject) -> Option<Zero> {
+    let woken = wake(subject).map(|at| Zero { moment: Moment::Wake, at });
+    woken.or_else(|| press(subject).map(|at| Zero { moment: Moment::Press, at }))
+}
+
+fn wake(subject: &Subject) -> Option<f64> {
+    let mut stood_by = false;
+    for phase in &subject.finding.phases {
+        match phase.name.as_str() {
+            "off" => stood_by = false,
+            _ if waits(subject, phase) => stood_by = true,
+            // From switch-on these are no wake; after standby they are what came of it.
+            "short" | "heavy load" if !stood_by => return None,
+            "no draw" | "rest" | "inrush" => {}
+            _ => return Some(phase.start_s.value()),
+        }
+    }
+    None
+}
+
+/// Whether the board waits for a person in that phase.
+fn waits(subject: &Subject, phase: &Phase) -> bool {
+    let reference =
+        subject.profile.and_then(|profile| profile.phases.iter().find(|of| of.name == phase.name));
+    reference.map_or(phase.name == "standby", |reference| reference.waits_for_person)
+}
+
+fn press(subject: &Subject) -> Option<f64> {
+    let pressed =
+        |kind: &EventKind| matches!(kind, EventKind::Mark(word) if word.to_lowercase().contains("power"));
+    subject.trace.events().iter().find(|event| pressed(&event.kind)).map(|event| event.time.value())
+}
+
+/// When the feed came: as the log says, else the first phase with feed, else the first reading.
+pub(super) fn switch_on(subject: &Subject) -> f64 {
+    let events = subject.trace.events().iter();
+    let told =
+        events.filter(|event| event.kind == EventKind::OutputOn).map(|event| event.time.value()).next();
+    let fed =
+        subject.finding.phases.iter().find(|phase| phase.name != "off").map(|phase| phase.start_s.value());
+    told.or(fed).or(subject.trace.time().first().copied()).unwrap_or(0.0)
+}
+
+/// The stretch to show, in seconds from the common zero.
+pub(super) fn window(
+    subjects: &[Subject],
+    zeros: &[Zero],
+    options: &Options,
+) -> Result<(f64, f64), RenderError> {
+    if subjects.iter().any(|subject| subject.trace.is_empty()) {
+        return Err(RenderError::NoReadings);
+    }
+    let runs = || subjects.iter().zip(zeros);
+    let first = runs().filter_map(|(run, zero)| Some(run.trace.time().first()? - zero.at));
+    let last = runs().filter_map(|(run, zero)| Some(run.trace.time().last()? - zero.at));
+    let (first, last) = (first.fold(f64::INFINITY, f64::min), last.fold(f64::NEG_INFINITY, f64::max));
+    let (start, end) = match &options.zoom {
+        Some(name) => zoomed(subjects, zeros, name)?,
+        None => whole(subjects, zeros, (first, last)),
+    };
+    let from = options.from.map_or(start, Seconds::value);
+    let to = options.to.map_or(end, Seconds::value);
+    match from < to && from <= last && to >= first {
+        true => Ok((from, to)),
+        false if first >= last => Ok((first - 0.5, first + 0.5)),
+        false => Err(RenderError::EmptyWindow { from, to, first, last }),
+    }
+}
+
+/// From just before the first switch-on to the end of the last run, or to where a run that is far longer than the
+/// others would press them together.
+fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f64, f64) {
+    /// A run may be this many times as long as the shortest.
+    const FAR_LONGER: f64 = 3.0;
+    /// Share of the width before the first switch-on.
+    const BEFORE: f64 = 0.03;
+    let runs = || subjects.iter().zip(zeros);
+    let on = runs().map(|(run, zero)| switch_on(run) - zero.at).fold(f64::INFINITY, f64::min);
+    let ends = runs().filter_map(|(run, zero)| Some(run.trace.time().last()? - zero.at));
+    let shortest = ends.fold(f64::INFINITY, f64::min);
+    let to = if shortest > 0.0 { last.min(shortest * FAR_LONGER) } else { last };
+    (first.max(on - (to - on) * BEFORE), to)
+}
+
+/// The named phase of every run that has it, and some of what comes before and after.
+fn zoomed(subjects: &[Subject], zeros: &[Zero], name: &str) -> Result<(f64, f64), RenderError> {
+    let found = subjects.iter().zip(zeros).map(|(run, zero)| {
+        let (start, end) = super::parts::around_phase(run.finding, name)?;
+        Ok((start - zero.at, end - zero.at))
+    });
+    let found: Vec<Result<(f64, f64), RenderError>> = found.collect();
+    let spans: Vec<(f64, f64)> = found.iter().filter_map(|span| span.as_ref().ok().copied()).collect();
+    let start = spans.iter().map(|span| span.0).min_by(f64::total_cmp);
+    let end = spans.iter().map(|span| span.1).max_by(f64::total_cmp);
+    match (start.zip(end), found.into_iter().next()) {
+        (Some(span), _) => Ok(span),
+        (None, Some(Err(error))) => Err(error),
+        (None, _) => Err(RenderError::NoReadings),
+    }
+}

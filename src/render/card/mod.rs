@@ -1,0 +1,287 @@
+//! The reference card of a profile: what a bench pins to the wall.
+
+#[cfg(test)]
+mod tests;
+
+use super::axis::ValueAxis;
+use super::font::{Weight, clean};
+use super::geometry::{Rect, px};
+use super::options::{Least, Options};
+use super::parts::envelope::{self, Columns, Expected};
+use super::parts::{amps, foot, heading, legend, table};
+use super::scene::{Anchor, Scene};
+use super::sheet::{Sheet, em};
+use super::words;
+use crate::reference::{PhaseReference, Profile};
+use crate::units::{Volts, counted};
+
+/// Headings of the table and their shares of the width.
+const COLUMNS: [table::Column; 5] =
+    [("stage", 0.15), ("mean amps", 0.29), ("highest", 0.13), ("lasts", 0.23), ("reached, it proves", 0.3)];
+
+/// Below this many units the parts would not have room for their words.
+const LEAST: Least = (680.0, 720.0);
+
+pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
+    let mut sheet = Sheet::new(options, LEAST);
+    sheet.scene.title = format!("{}: what good boards do", clean(&profile.board));
+    sheet.scene.description = description(profile);
+    let area = sheet.inside();
+    let title = sheet.scene.title.clone();
+    let below = heading::draw(&mut sheet, area, None, &title, &format!("from {}", evidence(profile)));
+    let below = heading::lines(&mut sheet, Rect { top: below, ..area }, &profile.description, 1);
+    let top = below + sheet.u(8.0);
+    let below = feed(&mut sheet, profile, Rect { top, ..area });
+    let foot = foot::draw(&mut sheet, &foot_entries(profile));
+    let middle = Rect { top: below + sheet.u(10.0), bottom: foot - sheet.u(4.0), ..area };
+    let (rest, cautions_area) = middle.split_bottom(cautions_height(&sheet, profile, middle));
+    let (panel, rows) = share_out(&sheet, rest, profile.phases.len());
+    table::draw(&mut sheet, rows, &COLUMNS, &table_rows(profile));
+    cautions(&mut sheet, profile, cautions_area);
+    let bottom = panel.bottom - sheet.u(10.0);
+    stages(&mut sheet, profile, Rect { bottom, ..panel });
+    sheet.scene
+}
+
+fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
+    /// The table may take this share of the height.
+    const MOST: f64 = 0.5;
+    let most = px(f64::from(middle.height()) * MOST);
+    middle.split_bottom(table::height(sheet, rows).min(most))
+}
+
+/// The volts at which the card shows amps: the usual feed.
+fn feed_volts(profile: &Profile) -> Volts {
+    profile.feed.nominal
+}
+
+fn evidence(profile: &Profile) -> String {
+    let learned = &profile.learned;
+    match learned.boards {
+        0 => "no board measured, written by hand".into(),
+        _ => format!("{}, {}", counted(learned.boards, "good board"), counted(learned.captures, "capture")),
+    }
+}
+
+/// How the board is to be fed, in large letters: what is looked for on a card.
+fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
+    let feed = &profile.feed;
+    let facts = [
+        ("feed at", clean(&feed.point)),
+        ("volts", feed.nominal.to_string()),
+        ("lowest to highest", words::range(&feed.lowest.to_string(), &feed.highest.to_string())),
+        ("current limit", feed.limit.to_string()),
+    ];
+    let (row, _) = area.split_top(sheet.u(58.0));
+    sheet.scene.fill(row, sheet.palette.shade);
+    sheet.scene.frame(row, sheet.u(1.0), sheet.palette.frame);
+    let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let large = sheet.style(24.0, Weight::Bold, sheet.palette.text);
+    let width = row.width() / 4;
+    for (index, (what, value)) in (0..).zip(facts) {
+        let left = row.left + index * width + sheet.u(12.0);
+        let room = width - sheet.u(18.0);
+        sheet.short_text(what, (left, row.top + sheet.u(19.0)), Anchor::Start, small, room);
+        sheet.short_text(&value, (left, row.top + sheet.u(46.0)), Anchor::Start, large, room);
+    }
+    row.bottom
+}
+
+/// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
+fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
+    let area = Rect { left: area.left + sheet.u(58.0), ..area };
+    let (row, rest) = area.split_top(sheet.u(22.0));
+    legend::draw(sheet, row, &legend::of_envelope(sheet.palette));
+    let (ribbon, panel) = rest.split_top(sheet.u(26.0));
+    let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
+    if panel.height() < sheet.u(30.0) {
+        return;
+    }
+    let volts = feed_volts(profile);
+    let expected: Vec<Expected> =
+        profile.phases.iter().map(|phase| envelope::in_amps(profile, phase, volts)).collect();
+    let axis = ValueAxis { area: panel, low: 0.0, high: highest(&expected) };
+    let edges = edges(profile, panel);
+    for &(left, right) in edges.iter().skip(1).step_by(2) {
+        sheet.scene.fill(Rect { left, right, ..panel }, sheet.palette.shade);
+    }
+    for (expected, &(left, right)) in expected.iter().zip(&edges) {
+        envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
+    }
+    for (expected, &edges) in expected.iter().zip(&edges) {
+        range_label(sheet, axis, expected, edges);
+    }
+    amps::amps_grid(sheet, axis);
+    for (phase, edges) in profile.phases.iter().zip(&edges) {
+        stage(sheet, phase, *edges, ribbon, lengths);
+    }
+}
+
+/// The range in numbers, above its band or, at the top, below it.
+fn range_label(sheet: &mut Sheet, axis: ValueAxis, expected: &Expected, (left, right): (i32, i32)) {
+    let style = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
+    let show = |amps: f64| words::amps(amps, None);
+    let text = words::range(&show(expected.low), &show(expected.high));
+    let above = axis.row_within(expected.high) - sheet.u(12.0);
+    let below = axis.row_within(expected.low) + style.line_height();
+    let baseline = if above - style.line_height() > axis.area.top { above } else { below };
+    if baseline > axis.area.bottom - sheet.u(6.0) {
+        return;
+    }
+    let x = i32::midpoint(left, right);
+    sheet.short_text(&text, (x, baseline), Anchor::Middle, style, right - left - sheet.u(8.0));
+}
+
+/// Up to the highest mean, and to peaks that do not flatten it.
+fn highest(expected: &[Expected]) -> f64 {
+    /// A peak that few boards allow makes a high envelope; beyond this it is left to the table.
+    const WORTH_SHOWING: f64 = 1.6;
+    /// Room above the highest line.
+    const HEADROOM: f64 = 1.1;
+    let means = expected.iter().map(|stage| stage.high).fold(0.0, f64::max);
+    let peaks = expected.iter().map(|stage| stage.peak).filter(|peak| *peak < WORTH_SHOWING * means);
+    peaks.fold(means, f64::max).max(f64::MIN_POSITIVE) * HEADROOM
+}
+
+/// Left and right of each stage: in proportion to how long it usually lasts, but with room for its name.
+fn edges(profile: &Profile, panel: Rect) -> Vec<(i32, i32)> {
+    /// Width of the shortest stage, and of one that has no end of its own, as shares of an even division.
+    const LEAST: f64 = 0.6;
+    const ENDLESS: f64 = 1.0;
+    let lengths: Vec<Option<f64>> =
+        profile.phases.iter().map(|phase| phase.duration.map(|length| length.typical)).collect();
+    let longest = lengths.iter().flatten().copied().fold(f64::MIN_POSITIVE, f64::max);
+    let share =
+        |length: &Option<f64>| length.map_or(ENDLESS, |length| LEAST + 1.4 * (length / longest).sqrt());
+    let shares: Vec<f64> = lengths.iter().map(share).collect();
+    let total: f64 = shares.iter().sum();
+    let mut before = 0.0;
+    let mut edges = Vec::new();
+    for share in shares {
+        let at = |share: f64| panel.left + px(f64::from(panel.width()) * share / total);
+        edges.push((at(before), at(before + share)));
+        before += share;
+    }
+    edges
+}
+
+fn stage(sheet: &mut Sheet, phase: &PhaseReference, (left, right): (i32, i32), ribbon: Rect, below: Rect) {
+    let palette = sheet.palette;
+    let area = Rect { left, right, ..ribbon };
+    sheet.scene.frame(area, 1, palette.frame);
+    sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
+    let bold = sheet.style(em::USUAL, Weight::Bold, palette.text);
+    sheet.centered(&clean(&phase.name), area, bold);
+    let small = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
+    let text = match phase.duration {
+        Some(length) => format!("about {}", words::roughly(length.typical)),
+        None => ending(phase).into(),
+    };
+    sheet.centered(&text, Rect { left, right, ..below }, small);
+}
+
+/// What ends a stage that has no length of its own.
+const fn ending(phase: &PhaseReference) -> &'static str {
+    if phase.waits_for_person { "until the button" } else { "from then on" }
+}
+
+fn table_rows(profile: &Profile) -> Vec<Vec<String>> {
+    let volts = feed_volts(profile);
+    let row = |phase: &PhaseReference| {
+        let expected = envelope::in_amps(profile, phase, volts);
+        let show = |amps: f64| words::amps(amps, None);
+        let seconds = |value: f64| words::quantity(value, "s", None);
+        let span = words::range(&show(expected.low), &show(expected.high));
+        let lasts = phase.duration.map_or_else(
+            || ending(phase).to_owned(),
+            |length| {
+                let span = words::range(&seconds(length.low), &seconds(length.high));
+                format!("{} ({span})", seconds(length.typical))
+            },
+        );
+        let mean = format!("{} ({span})", show(expected.typical));
+        vec![phase.name.clone(), mean, show(expected.peak), lasts, proves(profile, phase)]
+    };
+    profile.phases.iter().map(row).collect()
+}
+
+/// The sections that this stage is the first to prove.
+fn proves(profile: &Profile, phase: &PhaseReference) -> String {
+    let first = |stages: &[String]| profile.phases.iter().find(|phase| stages.contains(&phase.name));
+    let mine = profile
+        .power_path
+        .iter()
+        .filter(|section| first(&section.proved_by).is_some_and(|stage| stage.name == phase.name));
+    mine.map(|section| section.section.as_str()).collect::<Vec<_>>().join(", ")
+}
+
+/// Each caution in lines, as wide as the card.
+fn caution_lines(sheet: &Sheet, profile: &Profile, width: i32) -> Vec<String> {
+    let style = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    let each = |caution: &String| {
+        let mut lines = style.wrap(&clean(caution), width - sheet.u(56.0), 2);
+        if let Some(first) = lines.first_mut() {
+            *first = format!("! {first}");
+        }
+        lines
+    };
+    profile.feed.cautions.iter().flat_map(each).collect()
+}
+
+fn cautions_height(sheet: &Sheet, profile: &Profile, area: Rect) -> i32 {
+    /// Cautions may take this share of the height.
+    const MOST: f64 = 0.35;
+    let lines = i32::try_from(caution_lines(sheet, profile, area.width()).len()).unwrap_or(i32::MAX);
+    let needed = if lines == 0 { 0 } else { lines * sheet.u(21.0) + sheet.u(16.0) };
+    needed.min(px(f64::from(area.height()) * MOST))
+}
+
+/// What to mind, framed: it is not left to colour.
+fn cautions(sheet: &mut Sheet, profile: &Profile, area: Rect) {
+    let (_, frame) = area.split_top(sheet.u(6.0));
+    let room = (frame.height() - sheet.u(8.0)) / sheet.u(21.0);
+    if room < 1 {
+        return;
+    }
+    let lines = caution_lines(sheet, profile, area.width());
+    sheet.scene.fill(frame, sheet.palette.alarm_paper);
+    sheet.scene.frame(frame, sheet.u(2.0), sheet.palette.alarm);
+    let style = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    for (index, line) in (0..room).zip(lines) {
+        let row = frame.top + sheet.u(4.0) + index * sheet.u(21.0);
+        let indent = if line.starts_with("! ") { sheet.u(12.0) } else { sheet.u(22.0) };
+        let at = (frame.left + indent, style.baseline_at(row + sheet.u(10.0)));
+        sheet.scene.text(line, at, Anchor::Start, style);
+    }
+}
+
+fn foot_entries(profile: &Profile) -> Vec<foot::Entry> {
+    let learned = &profile.learned;
+    let at = learned.feed.map(|volts| volts.to_string());
+    let date = Some(learned.date.clone()).filter(|date| !date.trim().is_empty());
+    let all = [
+        ("board", Some(profile.board.clone())),
+        ("amps at", Some(feed_volts(profile).to_string())),
+        ("learned at", at),
+        ("learned on", date),
+        ("from", Some(evidence(profile))),
+        ("bands", Some("hold 95 % of good boards, with 95 % confidence".into())),
+        ("drawn by", Some(format!("feedtale {}", env!("CARGO_PKG_VERSION")))),
+    ];
+    all.into_iter().filter_map(|(key, value)| Some((key, clean(&value?)))).collect()
+}
+
+fn description(profile: &Profile) -> String {
+    let feed = &profile.feed;
+    let mut sentences = vec![format!(
+        "Feed {} at the {}, {} to {}, limit {}.",
+        feed.nominal, feed.point, feed.lowest, feed.highest, feed.limit
+    )];
+    sentences.extend(
+        table_rows(profile)
+            .into_iter()
+            .map(|row| format!("{}: mean {}, highest {}, lasts {}.", row[0], row[1], row[2], row[3])),
+    );
+    sentences.extend(feed.cautions.iter().map(|caution| format!("Caution: {caution}")));
+    sentences.join(" ")
+}

@@ -1,0 +1,192 @@
+//! What differs between two runs, stage by stage.
+
+use super::super::parts::{Subject, envelope};
+use super::super::words;
+use crate::reference::PhaseReference;
+use crate::units::Amps;
+use crate::verdict::{Departure, Phase};
+
+/// Means of one sound board's captures keep within this of each other; more is a difference (common practice, no
+/// source).
+const ALIKE_POWER: f64 = 0.1;
+
+/// The same for how long a stage lasts.
+const ALIKE_TIME: f64 = 0.25;
+
+/// Where a stage is not reached.
+const NOT_REACHED: &str = "not reached";
+
+/// A stage with what it did in each run, in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Difference {
+    pub(super) stage: String,
+    pub(super) before: String,
+    pub(super) after: String,
+    /// What good boards do; empty without any.
+    pub(super) good: String,
+    pub(super) words: String,
+}
+
+/// The stages of the profile in their order, then what else was seen.
+pub(super) fn differences(runs: [Subject; 2]) -> Vec<Difference> {
+    names(runs).into_iter().map(|name| difference(runs, &name)).collect()
+}
+
+fn names(runs: [Subject; 2]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    let stages = runs[0].profile.into_iter().flat_map(|profile| &profile.phases).map(|phase| &phase.name);
+    let seen = runs.iter().flat_map(|run| &run.finding.phases).map(|phase| &phase.name);
+    for name in stages.chain(seen).filter(|name| *name != "off") {
+        if !names.contains(name) {
+            names.push(name.clone());
+        }
+    }
+    names
+}
+
+fn difference(runs: [Subject; 2], name: &str) -> Difference {
+    let [before, after] = runs.map(|run| Seen::of(run, name));
+    let reference = reference(runs[0], name);
+    let good = reference.map(|reference| good_boards(runs[1], reference)).unwrap_or_default();
+    let words = in_words(reference.is_some(), before.as_ref(), after.as_ref());
+    let cell = |seen: Option<Seen>| match seen {
+        Some(seen) => seen.cell(),
+        None if reference.is_some() => NOT_REACHED.into(),
+        None => "none".into(),
+    };
+    Difference { stage: name.to_owned(), before: cell(before), after: cell(after), good, words }
+}
+
+fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
+    run.profile?.phases.iter().find(|phase| phase.name == name)
+}
+
+/// `1.18 to 1.74 A, 5.28 to 15.1 s` at the volts of `run`.
+fn good_boards(run: Subject, reference: &PhaseReference) -> String {
+    let (Some(profile), Some(volts)) = (run.profile, run.feed_volts()) else { return String::new() };
+    let expected = envelope::in_amps(profile, reference, volts);
+    let show = |amps: f64| words::amps(amps, run.resolution());
+    let amps = words::range(&show(expected.low), &show(expected.high));
+    let seconds = |value: f64| words::length(value, run.finding.log.changed_hz);
+    let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
+    length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))
+}
+
+/// What one run did in a stage; of a stage that came several times, the longest.
+#[derive(Debug)]
+struct Seen<'a> {
+    run: Subject<'a>,
+    phase: &'a Phase,
+    times: usize,
+    /// Whether the run stays in it to its end, so that its length is that of the log.
+    last: bool,
+}
+
+impl<'a> Seen<'a> {
+    fn of(run: Subject<'a>, name: &str) -> Option<Self> {
+        let of_name = || run.finding.phases.iter().filter(|phase| phase.name == name);
+        let phase = of_name().max_by(|a, b| length(a).total_cmp(&length(b)))?;
+        let last = run.finding.phases.iter().rfind(|phase| phase.name != "off");
+        let last = last.is_some_and(|last| std::ptr::eq(last, phase));
+        Some(Self { run, phase, times: of_name().count(), last })
+    }
+
+    fn cell(&self) -> String {
+        let amps = words::amps(self.phase.mean_a.value(), self.run.resolution());
+        let length = words::length(length(self.phase), self.run.finding.log.changed_hz);
+        let times = if self.times > 1 { format!("{} ×, ", self.times) } else { String::new() };
+        format!("{times}{amps}, {length}")
+    }
+
+    /// Whether mean and length are those of good boards; `None` without any to compare with.
+    fn is_good(&self) -> Option<bool> {
+        let reference = reference(self.run, &self.phase.name)?;
+        let expected = envelope::in_amps(self.run.profile?, reference, self.run.feed_volts()?);
+        let length = length(self.phase);
+        let in_time =
+            reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low));
+        let mean = self.phase.mean_a.value();
+        Some(in_time && (expected.low..=expected.high).contains(&mean) && self.departures().next().is_none())
+    }
+
+    fn departures(&self) -> impl Iterator<Item = &'a Departure> + use<'a> {
+        let name = &self.phase.name;
+        self.run.finding.departures.iter().filter(move |departure| departure.phase == *name)
+    }
+}
+
+fn length(phase: &Phase) -> f64 {
+    phase.end_s.value() - phase.start_s.value()
+}
+
+fn in_words(is_stage: bool, before: Option<&Seen>, after: Option<&Seen>) -> String {
+    match (before, after) {
+        (None, None) => "never reached".into(),
+        (None, Some(_)) if is_stage => "now reached".into(),
+        (Some(_), None) if is_stage => "no longer reached".into(),
+        (None, Some(_)) => "new".into(),
+        (Some(_), None) => "gone".into(),
+        (Some(before), Some(after)) => changed(before, after),
+    }
+}
+
+fn changed(before: &Seen, after: &Seen) -> String {
+    let mut parts: Vec<String> = [power(before, after), time(before, after)].into_iter().flatten().collect();
+    if parts.is_empty() {
+        parts.push("alike".into());
+    }
+    let standing = match (before.is_good(), after.is_good()) {
+        (Some(false), Some(true)) => Some("now as good boards"),
+        (Some(true), Some(true)) => Some("both as good boards"),
+        (Some(true), Some(false)) => Some("no longer as good boards"),
+        (Some(false), Some(false)) => Some("neither as good boards"),
+        _ => None,
+    };
+    parts.extend(standing.map(Into::into));
+    parts.join(", ")
+}
+
+/// By power, as profiles compare: amps alone also change with the feed volts.
+fn power(before: &Seen, after: &Seen) -> Option<String> {
+    let (a, b) = (before.phase.mean_w.value(), after.phase.mean_w.value());
+    let step = [before, after]
+        .map(|seen| seen.run.resolution().map_or(0.0, Amps::value))
+        .into_iter()
+        .fold(0.0, f64::max);
+    let coarse = step * after.phase.mean_v.value();
+    let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(coarse);
+    differs.then(|| in_proportion("draws", a, b))
+}
+
+fn time(before: &Seen, after: &Seen) -> Option<String> {
+    let (a, b) = (length(before.phase), length(after.phase));
+    let differs = (a - b).abs() > ALIKE_TIME * a.max(b);
+    // Where both logs end in it, its length says when the technician stopped.
+    let by_hand = before.last && after.last || waits(before);
+    if !differs || by_hand {
+        return None;
+    }
+    let renewed = [before, after].map(|seen| seen.run.finding.log.changed_hz.unwrap_or(f64::MAX));
+    let by = words::length((a - b).abs(), Some(renewed[0].min(renewed[1])));
+    let word = if b < a { "shorter" } else { "longer" };
+    Some(format!("{by} {word}"))
+}
+
+fn waits(seen: &Seen) -> bool {
+    let reference = reference(seen.run, &seen.phase.name);
+    reference.map_or(seen.phase.name == "standby", |reference| reference.waits_for_person)
+}
+
+/// `draws 32 % less`, `draws 3.4 times as much`.
+fn in_proportion(verb: &str, before: f64, after: f64) -> String {
+    const TIMES_FROM: f64 = 2.0;
+    if before <= 0.0 || after <= 0.0 {
+        return format!("{verb} {}", if after > before { "more" } else { "less" });
+    }
+    let ratio = after / before;
+    if ratio >= TIMES_FROM {
+        return format!("{verb} {} times as much", crate::units::figures(ratio, 2));
+    }
+    let word = if ratio > 1.0 { "more" } else { "less" };
+    format!("{verb} {:.0} % {word}", (ratio - 1.0).abs() * 100.0)
+}

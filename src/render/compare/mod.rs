@@ -1,0 +1,215 @@
+//! A board before and after: two runs on one time base, and what differs stage by stage.
+//!
+//! The runs stand one above the other on the same scales, each over the envelope stretched to its own stages: two
+//! traces on one panel were drawn first, and in grey nobody could say which was which.
+
+mod differences;
+#[cfg(test)]
+mod tests;
+
+use super::RenderError;
+use super::align::{self, Zero};
+use super::axis::TimeAxis;
+use super::font::Weight;
+use super::geometry::{Rect, px};
+use super::options::{Least, Options};
+use super::parts::readings::Readings;
+use super::parts::{Areas, Subject, amps, events, foot, heading, notes, phases, table, time_axis};
+use super::scene::{Anchor, Scene};
+use super::sheet::{Sheet, em};
+use super::words;
+use crate::verdict::LogFacts;
+use differences::{Difference, differences};
+
+/// What the two runs are called.
+const NAMES: [&str; 2] = ["before", "after"];
+
+/// Headings of the table and their shares of the width.
+const COLUMNS: [table::Column; 5] =
+    [("stage", 0.14), ("before", 0.2), ("after", 0.2), ("good boards", 0.24), ("difference", 0.3)];
+
+/// The same without the good boards, for want of any.
+const COLUMNS_ALONE: [table::Column; 4] =
+    [("stage", 0.18), ("before", 0.24), ("after", 0.24), ("difference", 0.34)];
+
+/// Below this many units the parts would not have room for their words.
+const LEAST: Least = (680.0, 820.0);
+
+pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
+    let zeros = align::align(&runs);
+    let window = align::window(&runs, &zeros, options)?;
+    let found = differences(runs);
+    let mut sheet = Sheet::new(options, LEAST);
+    sheet.scene.title = title(runs);
+    sheet.scene.description = description(runs, &found);
+    let below_head = head(&mut sheet, runs);
+    let foot = foot::draw(&mut sheet, &foot_entries(runs));
+    let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
+    let (panels, rows) = share_out(&sheet, middle, found.len());
+    draw_table(&mut sheet, rows, &found, runs[0].profile.is_some());
+    draw_panels(&mut sheet, panels, runs, &zeros, window);
+    Ok(sheet.scene)
+}
+
+/// Room for the panels, and for the table below them.
+fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
+    /// The table may take this share of the height.
+    const MOST: f64 = 0.36;
+    let most = px(f64::from(middle.height()) * MOST);
+    middle.split_bottom(table::height(sheet, rows).min(most))
+}
+
+fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
+    let [before, after] = runs.map(|run| &run.finding.verdict);
+    let badge = heading::badge(sheet, after.class);
+    let area = sheet.inside();
+    let below = heading::draw(sheet, area, Some(badge), &words::before_after(before, after), "");
+    let below = match other_board(runs) {
+        Some(warning) => heading::lines(sheet, Rect { top: below, ..area }, &warning, 1),
+        None => below,
+    };
+    below + sheet.u(8.0)
+}
+
+/// Words of warning where the two logs are not of one board.
+fn other_board(runs: [Subject; 2]) -> Option<String> {
+    let [before, after] = runs.map(|run| &run.finding.log);
+    let differ = |of: fn(&LogFacts) -> &Option<String>| match (of(before), of(after)) {
+        (Some(a), Some(b)) if a != b => Some(format!("{a} before, {b} after")),
+        _ => None,
+    };
+    let differing = differ(|log| &log.board).or_else(|| differ(|log| &log.serial))?;
+    Some(format!("Mind: these are logs of two boards: {differing}."))
+}
+
+fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero], (from, to): (f64, f64)) {
+    let left = area.left + sheet.u(58.0);
+    let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
+    let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
+    let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
+    let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
+    let scale = scales[0].shared(scales[1]);
+    let half = panels.height() / 2;
+    let (upper, lower) = panels.split_top(half);
+    for (index, place) in [upper, lower].into_iter().enumerate() {
+        panel(sheet, runs[index], &readings[index], scale, place, (NAMES[index], zeros[index]));
+    }
+    time_axis(sheet, axis(0.0), ticks);
+}
+
+fn panel(
+    sheet: &mut Sheet,
+    run: Subject,
+    readings: &Readings,
+    scale: amps::Scale,
+    area: Rect,
+    (name, zero): (&str, Zero),
+) {
+    let (title, area) = area.split_top(sheet.u(24.0));
+    panel_title(sheet, run, title, (name, zero));
+    let bands = phases::Bands::new(sheet, &run, readings.time);
+    let areas = arrange(sheet, area, bands.rows(), scale);
+    bands.shade(sheet, &areas);
+    bands.draw(sheet, &areas);
+    let lane = events::Lane::none(sheet);
+    let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane);
+    zero_line(sheet, readings.time, zero, &areas);
+    notes::draw(sheet, &run, readings, axes, &areas, 1);
+}
+
+/// Name, verdict, and what the common zero is in this run.
+fn panel_title(sheet: &mut Sheet, run: Subject, row: Rect, (name, zero): (&str, Zero)) {
+    let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
+    let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let aside = format!("0 s: {}", zero.moment.words());
+    let baseline = bold.baseline_at(row.center().1);
+    let aside_at = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small);
+    let sure = words::confidence(&run.finding.verdict);
+    let left = row.left - sheet.u(58.0);
+    let text = format!("{name}: {}", words::short(&run.finding.verdict));
+    let room = aside_at.left - sheet.u(16.0) - left;
+    let Some(text) = bold.fit(&text, room) else { return };
+    let end = sheet.scene.text(text, (left, baseline), Anchor::Start, bold).right + sheet.u(12.0);
+    if small.width(&sure) < aside_at.left - sheet.u(16.0) - end {
+        sheet.scene.text(sure, (end, baseline), Anchor::Start, small);
+    }
+}
+
+fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Areas {
+    /// Share of the height for the magnified strip.
+    const QUIET: f64 = 0.22;
+    let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
+    let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
+    let (ribbon, rest) = rest.split_top(sheet.u(28.0));
+    let (rest, _) = rest.split_bottom(sheet.u(8.0));
+    let quiet_height = if scale.quiet_high.is_some() { px(f64::from(rest.height()) * QUIET) } else { 0 };
+    let (rest, quiet) = rest.split_bottom(quiet_height);
+    let amps = if quiet.is_empty() { rest } else { rest.split_bottom(sheet.u(6.0)).0 };
+    Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts: empty, ticks: empty }
+}
+
+/// The line that both runs have in common.
+fn zero_line(sheet: &mut Sheet, time: TimeAxis, zero: Zero, areas: &Areas) {
+    if !time.shows(zero.at) {
+        return;
+    }
+    let pen = sheet.pen(1.5, 3.0, sheet.palette.mark);
+    for panel in [areas.amps, areas.quiet].into_iter().filter(|panel| !panel.is_empty()) {
+        sheet.scene.down(time.x_within(zero.at), (panel.top, panel.bottom), pen);
+    }
+}
+
+fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {
+    let cells = |difference: &Difference| {
+        let Difference { stage, before, after, good, words } = difference.clone();
+        if with_reference {
+            vec![stage, before, after, good, words]
+        } else {
+            vec![stage, before, after, words]
+        }
+    };
+    let rows: Vec<Vec<String>> = found.iter().map(cells).collect();
+    let columns: &[table::Column] = if with_reference { &COLUMNS } else { &COLUMNS_ALONE };
+    table::draw(sheet, area, columns, &rows);
+}
+
+/// What both have in common, then what tells them apart.
+fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
+    /// Facts that are told of each run.
+    const OWN: [(&str, [&str; 2]); 4] = [
+        ("started", ["started before", "started after"]),
+        ("log", ["log before", "log after"]),
+        ("read", ["read before", "read after"]),
+        ("set", ["set before", "set after"]),
+    ];
+    let [before, after] = runs.map(|run| foot::entries(&run));
+    let own = |entry: &foot::Entry| OWN.iter().find(|(key, _)| *key == entry.0).map(|(_, names)| *names);
+    let value = |key: &str| after.iter().find(|(other, _)| *other == key).map(|(_, value)| value.clone());
+    let mut entries = Vec::new();
+    for entry in before {
+        let (key, other) = (entry.0, value(entry.0));
+        match own(&entry) {
+            Some(names) if other.as_ref() != Some(&entry.1) => {
+                entries.push((names[0], entry.1));
+                entries.extend(other.map(|other| (names[1], other)));
+            }
+            _ => entries.push((key, entry.1)),
+        }
+    }
+    entries
+}
+
+fn title(runs: [Subject; 2]) -> String {
+    let [before, after] = runs.map(|run| &run.finding.verdict);
+    format!("{}: {}", words::board(runs[1].finding), words::before_after(before, after))
+}
+
+fn description(runs: [Subject; 2], found: &[Difference]) -> String {
+    let [before, after] = runs.map(|run| &run.finding.verdict);
+    let mut sentences = vec![format!("{}.", words::before_after(before, after))];
+    for difference in found {
+        let Difference { stage, before, after, words, .. } = difference;
+        sentences.push(format!("{stage}: before {before}, after {after}: {words}."));
+    }
+    sentences.join(" ")
+}

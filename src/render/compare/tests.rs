@@ -1,0 +1,147 @@
+//! Two runs on one time base.
+
+use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};
+use super::*;
+use crate::reference::Profile;
+use crate::trace::Trace;
+use crate::units::{Amps, Seconds, Watts};
+use crate::verdict::{Class, Finding, Phase};
+use proptest::prelude::*;
+
+/// A minute whose phases have these ends and amps at 13 V, from a first that begins at `start`.
+fn run(start: f64, levels: &[(&str, f64, f64)], class: Class) -> (Trace, Finding) {
+    let mut from = start;
+    let mut phases = Vec::new();
+    for &(name, to, amps) in levels {
+        let (mean_a, mean_w) = (Amps::constant(amps), Watts::constant(amps * 13.0));
+        phases.push(Phase { mean_a, max_a: mean_a, mean_w, ..phase(name, from, to) });
+        from = to;
+    }
+    let mut finding = finding(phases);
+    finding.departures.clear();
+    finding.verdict.class = class;
+    finding.verdict.reached = levels.last().map(|level| level.0.to_owned());
+    finding.verdict.stalled_in = finding.verdict.reached.clone().filter(|_| class == Class::Stalled);
+    finding.log.changed_hz = Some(10.0);
+    (trace(600, 60.0, |_| 0.5), finding)
+}
+
+fn stalled() -> (Trace, Finding) {
+    let levels = [("off", 2.0, 0.0), ("standby", 9.0, 0.034), ("rails", 9.6, 0.19), ("firmware", 60.0, 0.66)];
+    run(0.0, &levels, Class::Stalled)
+}
+
+fn booted() -> (Trace, Finding) {
+    let levels = [
+        ("off", 1.0, 0.0),
+        ("standby", 5.0, 0.033),
+        ("rails", 5.7, 0.19),
+        ("firmware", 9.6, 0.58),
+        ("loading", 18.0, 1.44),
+        ("picture", 60.0, 1.14),
+    ];
+    run(0.0, &levels, Class::FullBoot)
+}
+
+fn subjects<'a>(
+    before: &'a (Trace, Finding),
+    after: &'a (Trace, Finding),
+    profile: Option<&'a Profile>,
+) -> [Subject<'a>; 2] {
+    [before, after].map(|(trace, finding)| Subject { trace, profile, finding })
+}
+
+#[test]
+fn the_runs_are_aligned_where_they_wake() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    let zeros = align::align(&subjects(&before, &after, Some(&profile)));
+    assert_eq!(zeros, [9.0, 5.0].map(|at| Zero { moment: align::Moment::Wake, at }));
+    // A board that never wakes is aligned at the press that should have woken it: the fixture's is at 60 s / 7.
+    let asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
+    let zeros = align::align(&subjects(&asleep, &after, Some(&profile)));
+    let moments: Vec<align::Moment> = zeros.iter().map(|zero| zero.moment).collect();
+    assert_eq!(moments, [align::Moment::Press, align::Moment::Wake]);
+}
+
+#[test]
+fn each_stage_says_what_differs() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    let found = differences(subjects(&before, &after, Some(&profile)));
+    let line = |d: &Difference| format!("{}: {} | {} | {} | {}", d.stage, d.before, d.after, d.good, d.words);
+    insta::assert_snapshot!(found.iter().map(line).collect::<Vec<_>>().join("\n"), @"
+    standby: 34 mA, 7.0 s | 33 mA, 4.0 s | 18 to 54 mA | alike, both as good boards
+    rails: 0.190 A, 0.6 s | 0.190 A, 0.7 s | 0.158 to 0.242 A, 0.1 to 1.4 s | alike, both as good boards
+    firmware: 0.660 A, 50.4 s | 0.580 A, 3.9 s | 0.547 to 0.838 A, 2.4 to 6.1 s | draws 12 % less, 46.5 s shorter, now as good boards
+    loading: not reached | 1.44 A, 8.4 s | 1.21 to 1.79 A, 5.3 to 15.1 s | now reached
+    picture: not reached | 1.14 A, 42.0 s | 0.967 to 1.41 A | now reached
+    ");
+}
+
+#[test]
+fn without_good_boards_the_two_are_still_compared() {
+    let (before, after) = (stalled(), booted());
+    let found = differences(subjects(&after, &before, None));
+    let words: Vec<&str> = found.iter().map(|difference| difference.words.as_str()).collect();
+    insta::assert_snapshot!(words.join("\n"), @"
+    alike
+    alike
+    draws 14 % more, 46.5 s longer
+    gone
+    gone
+    ");
+}
+
+#[test]
+fn the_figure_names_both_verdicts_and_warns_of_two_boards() {
+    let (before, mut after, profile) = (stalled(), booted(), profile());
+    after.1.log.serial = Some("FE-9".into());
+    let scene = draw(subjects(&before, &after, Some(&profile)), &Options::default()).unwrap();
+    let said = |text: &str| scene.labels().any(|label| label.text.contains(text));
+    for text in
+        ["Before: stalled in firmware. After: full boot", "logs of two boards: FE-0231 before, FE-9 after"]
+    {
+        assert!(said(text), "{text}");
+    }
+    assert!(scene.title.ends_with("FE-9: Before: stalled in firmware. After: full boot"), "{}", scene.title);
+    assert!(scene.description.contains("picture: before not reached"), "{}", scene.description);
+}
+
+#[test]
+fn a_stretch_counts_from_the_wake() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    let runs = subjects(&before, &after, Some(&profile));
+    let zeros = align::align(&runs);
+    let options =
+        |from, to| Options { from: Seconds::new(from).ok(), to: Seconds::new(to).ok(), ..Options::default() };
+    assert_eq!(align::window(&runs, &zeros, &options(0.0, 12.0)).unwrap(), (0.0, 12.0));
+    assert!(align::window(&runs, &zeros, &options(70.0, 80.0)).is_err());
+    let zoom = Options { zoom: Some("loading".into()), ..Options::default() };
+    let (from, to) = align::window(&runs, &zeros, &zoom).unwrap();
+    // From 9.6 s to 18 s of a log that wakes at 5 s, and 15 % on either side.
+    assert!((from - (4.6 - 1.26)).abs() < 1e-9 && (to - (13.0 + 1.26)).abs() < 1e-9, "{from} {to}");
+    let misnamed = Options { zoom: Some("load".into()), ..Options::default() };
+    assert!(matches!(align::window(&runs, &zeros, &misnamed), Err(RenderError::NoSuchPhase { .. })));
+}
+
+#[test]
+fn labels_keep_apart_at_every_size() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    for size in sizes() {
+        let options = Options { size, ..Options::default() };
+        assert_legible(&draw(subjects(&before, &after, Some(&profile)), &options).unwrap());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+    #[test]
+    fn whatever_the_runs_hold_their_labels_keep_apart(
+        before in any_run(),
+        after in any_run(),
+        options in any_options(),
+        with_profile in any::<bool>(),
+    ) {
+        let profile = with_profile.then(profile);
+        assert_legible(&draw(subjects(&before, &after, profile.as_ref()), &options).unwrap());
+    }
+}

@@ -1,0 +1,274 @@
+//! Many logs of one model on one time base: good ones in grey, so that an odd one out is seen.
+
+#[cfg(test)]
+mod tests;
+
+use super::RenderError;
+use super::align::{self, Zero};
+use super::axis::TimeAxis;
+use super::font::clean;
+use super::geometry::{Rect, px};
+use super::options::{Least, Options};
+use super::parts::notes::{self, Note};
+use super::parts::readings::Readings;
+use super::parts::turning::turning;
+use super::parts::{Areas, Subject, amps, foot, heading, legend, phases, table, time_axis};
+use super::scene::Scene;
+use super::sheet::Sheet;
+use super::theme::Color;
+use super::words;
+use crate::units::counted;
+use crate::verdict::Class;
+
+/// Odd runs that get a colour and a note of their own; the table has them all.
+const MOST_NAMED: usize = 3;
+
+/// Headings of the table and their shares of the width.
+const COLUMNS: [table::Column; 4] =
+    [("board", 0.2), ("verdict", 0.3), ("unlike good boards", 0.3), ("log", 0.2)];
+
+/// A run on the common time.
+#[derive(Debug)]
+struct Member<'a> {
+    run: Subject<'a>,
+    readings: Readings,
+    odd: bool,
+}
+
+/// Below this many units the parts would not have room for their words.
+const LEAST: Least = (600.0, 640.0);
+
+pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderError> {
+    if runs.is_empty() {
+        return Err(RenderError::NoReadings);
+    }
+    let zeros = align::align(runs);
+    let (from, to) = align::window(runs, &zeros, options)?;
+    let odd = odd_ones(runs);
+    let mut sheet = Sheet::new(options, LEAST);
+    sheet.scene.title = format!("{}: {}", model(runs), headline(runs, &odd));
+    sheet.scene.description = description(runs, &odd);
+    let below_head = head(&mut sheet, runs, &odd);
+    let foot = foot::draw(&mut sheet, &foot_entries(runs));
+    let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
+    let (area, rows) = share_out(&sheet, middle, runs.len());
+    table::draw(&mut sheet, rows, &COLUMNS, &table_rows(runs, &odd));
+    let left = area.left + sheet.u(58.0);
+    let time = TimeAxis { left, right: area.right, from, to };
+    let members = members(runs, &zeros, &odd, time);
+    plot(&mut sheet, &members, time, Rect { left, ..area });
+    Ok(sheet.scene)
+}
+
+fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
+    /// The table may take this share of the height.
+    const MOST: f64 = 0.3;
+    let most = px(f64::from(middle.height()) * MOST);
+    middle.split_bottom(table::height(sheet, rows).min(most))
+}
+
+fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxis) -> Vec<Member<'a>> {
+    let member = |((run, zero), odd): ((&Subject<'a>, &Zero), &bool)| {
+        let own = TimeAxis { from: axis.from + zero.at, to: axis.to + zero.at, ..axis };
+        Member { run: *run, readings: Readings::new(run, own), odd: *odd }
+    };
+    runs.iter().zip(zeros).zip(odd).map(member).collect()
+}
+
+/// Which runs are not as the good ones. Where none is a full boot without departure, those that are not as most are.
+pub(super) fn odd_ones(runs: &[Subject]) -> Vec<bool> {
+    let good =
+        |run: &Subject| run.finding.verdict.class == Class::FullBoot && run.finding.departures.is_empty();
+    if runs.iter().any(good) {
+        return runs.iter().map(|run| !good(run)).collect();
+    }
+    let count = |class: Class| runs.iter().filter(|run| run.finding.verdict.class == class).count();
+    let usual = Class::ALL.into_iter().max_by_key(|class| count(*class));
+    runs.iter().map(|run| Some(run.finding.verdict.class) != usual).collect()
+}
+
+/// What tells a run from the others: serial number, else the log's file name.
+fn name(run: &Subject) -> String {
+    let serial = run.finding.log.serial.clone().filter(|serial| !serial.trim().is_empty());
+    clean(&serial.unwrap_or_else(|| foot::file_name(&run.finding.log.path)))
+}
+
+fn model(runs: &[Subject]) -> String {
+    let first = runs.first().and_then(|run| run.finding.log.board.clone());
+    first.filter(|board| !board.trim().is_empty()).unwrap_or_else(|| "unnamed board".into())
+}
+
+pub(super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
+    let odd: Vec<&Subject> = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run).collect();
+    let alike = runs.iter().zip(runs.iter().skip(1)).all(|(a, b)| summary(a) == summary(b));
+    let named = |run: &&Subject| format!("{} {}", name(run), summary(run));
+    match odd.as_slice() {
+        [] if runs.is_empty() => "no logs".into(),
+        [] if alike => format!("All {} alike: {}", runs.len(), summary(&runs[0])),
+        [] => format!("None of {} boots fully", counted(runs.len(), "log")),
+        [one] => format!("1 of {} is odd: {}", runs.len(), named(one)),
+        [first, rest @ ..] => {
+            let more = format!("and {} more", rest.len());
+            format!("{} of {} are odd: {}, {more}", odd.len(), runs.len(), named(first))
+        }
+    }
+}
+
+/// The verdict with what departs, in a few words.
+fn summary(run: &Subject) -> String {
+    let clause = words::departures_clause(run.finding);
+    format!("{}{clause}", words::short(&run.finding.verdict))
+}
+
+fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
+    let area = sheet.inside();
+    let first = runs.iter().zip(odd).find(|(_, odd)| **odd).map_or(&runs[0], |(run, _)| run);
+    let badge = heading::badge(sheet, first.finding.verdict.class);
+    let below = heading::draw(sheet, area, Some(badge), &headline(runs, odd), "");
+    let others = runs.iter().filter(|run| run.finding.log.board != runs[0].finding.log.board).count();
+    let below = if others > 0 {
+        let warning = format!("Mind: {} of another model than {}.", counted(others, "log"), model(runs));
+        heading::lines(sheet, Rect { top: below, ..area }, &warning, 1)
+    } else {
+        below
+    };
+    below + sheet.u(8.0)
+}
+
+/// The run whose stages are named above the panel: of the good ones that with neither most nor fewest phases.
+fn guide<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
+    let any_good = members.iter().any(|member| !member.odd);
+    let mut usual: Vec<&Member> = members.iter().filter(|member| !(member.odd && any_good)).collect();
+    usual.sort_by_key(|member| member.run.finding.phases.len());
+    usual.get(usual.len().saturating_sub(1) / 2).copied()
+}
+
+fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
+    let Some(guide) = guide(members) else { return };
+    // No envelope is drawn here: the good runs themselves show what good boards do.
+    let alone =
+        |member: &Member| amps::Scale::new(&Subject { profile: None, ..member.run }, &member.readings);
+    let scales = members.iter().map(alone);
+    let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
+    let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);
+    let areas = arrange(sheet, area, bands.rows(), &scale);
+    let colors = [sheet.palette.alarm, sheet.palette.ink, sheet.palette.limit];
+    draw_legend(sheet, &areas, members);
+    bands.shade(sheet, &areas);
+    bands.draw(sheet, &areas);
+    let axes = scale.axes(&areas);
+    for strip in std::iter::once(axes.main).chain(axes.quiet) {
+        amps::amps_grid(sheet, strip);
+        lines(sheet, members, strip, colors);
+    }
+    if let Some(quiet) = axes.quiet {
+        amps::magnified(sheet, &areas, scale.magnification(quiet.high));
+    }
+    time_axis(sheet, time, areas.ticks);
+    name_odd_ones(sheet, members, axes, colors);
+}
+
+/// Good ones first, so that they hide no odd one.
+fn lines(sheet: &mut Sheet, members: &[Member], axis: super::axis::ValueAxis, colors: [Color; MOST_NAMED]) {
+    let grey = sheet.palette.frame;
+    for member in members.iter().filter(|member| !member.odd) {
+        amps::line(sheet, &member.readings, axis, (1.3, grey));
+    }
+    let odd: Vec<&Member> = members.iter().filter(|member| member.odd).collect();
+    for (index, member) in odd.iter().enumerate().rev() {
+        let color = colors.get(index).copied().unwrap_or(sheet.palette.text);
+        amps::line(sheet, &member.readings, axis, (2.6, color));
+    }
+}
+
+/// A note at each of the first odd runs, where its verdict or its first departure lies.
+fn name_odd_ones(sheet: &mut Sheet, members: &[Member], axes: amps::Axes, colors: [Color; MOST_NAMED]) {
+    let mut placed = Vec::new();
+    for (member, color) in members.iter().filter(|member| member.odd).zip(colors) {
+        let note = Note { lines: vec![name(&member.run), summary(&member.run)], ..place_of(member) };
+        placed.extend(notes::place(sheet, &member.readings, axes, &note, color, &placed));
+    }
+    notes::pin(sheet, &placed);
+}
+
+fn place_of(member: &Member) -> Note {
+    let shown = |note: &Note| member.readings.time.shows(note.at);
+    let departs = member.run.finding.departures.first().map(|departure| Note {
+        at: departure.starts_s.value(),
+        amps: None,
+        lines: Vec::new(),
+    });
+    let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
+    let anywhere = Note { at: middle, amps: None, lines: Vec::new() };
+    turning(&member.run).filter(shown).or(departs.filter(shown)).unwrap_or(anywhere)
+}
+
+fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
+    let palette = sheet.palette;
+    let mut samples = Vec::new();
+    if members.iter().any(|member| !member.odd) {
+        samples.push((
+            legend::Swatch::Line(1.3, 0.0, palette.frame),
+            "as most: good boards, or the usual verdict",
+        ));
+    }
+    if members.iter().any(|member| member.odd) {
+        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), "odd ones, named"));
+    }
+    legend::draw(sheet, areas.legend, &samples);
+}
+
+fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: &amps::Scale) -> Areas {
+    /// Share of the height for the magnified strip.
+    const QUIET: f64 = 0.2;
+    let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
+    let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
+    let (ribbon, rest) = rest.split_top(sheet.u(28.0));
+    let (legend, rest) = rest.split_top(sheet.u(22.0));
+    let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
+    let quiet_height = if scale.quiet_high.is_some() { px(f64::from(rest.height()) * QUIET) } else { 0 };
+    let (rest, quiet) = rest.split_bottom(quiet_height);
+    let amps = if quiet.is_empty() { rest } else { rest.split_bottom(sheet.u(6.0)).0 };
+    Areas { overflow, ribbon, legend, amps, quiet, events: empty, volts: empty, ticks }
+}
+
+/// Odd ones first.
+fn table_rows(runs: &[Subject], odd: &[bool]) -> Vec<Vec<String>> {
+    let row = |run: &Subject| {
+        let verdict = &run.finding.verdict;
+        let departures: Vec<String> = run.finding.departures.iter().map(words::departure).collect();
+        vec![
+            name(run),
+            format!("{}, {}", words::short(verdict), words::percent(verdict.confidence)),
+            if departures.is_empty() { "–".into() } else { departures.join(", ") },
+            foot::file_name(&run.finding.log.path),
+        ]
+    };
+    let of = |wanted: bool| runs.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(run, _)| run);
+    of(true).chain(of(false)).map(row).collect()
+}
+
+/// What the runs have in common.
+fn foot_entries(runs: &[Subject]) -> Vec<foot::Entry> {
+    let mut entries = vec![("logs", runs.len().to_string())];
+    let zeros = align::align(runs);
+    let mut moments: Vec<&str> = Vec::new();
+    for zero in zeros {
+        if !moments.contains(&zero.moment.words()) {
+            moments.push(zero.moment.words());
+        }
+    }
+    entries.push(("0 s is when", moments.join(", or where that never happens ")));
+    let of_each: Vec<Vec<foot::Entry>> = runs.iter().map(foot::entries).collect();
+    if let Some((first, rest)) = of_each.split_first() {
+        let common = |entry: &&foot::Entry| rest.iter().all(|other| other.contains(entry));
+        entries.extend(first.iter().filter(common).cloned());
+    }
+    entries
+}
+
+fn description(runs: &[Subject], odd: &[bool]) -> String {
+    let line = |run: &Subject| format!("{}: {}.", name(run), words::headline(&run.finding.verdict));
+    let lines: Vec<String> = runs.iter().map(line).collect();
+    format!("{}. {}", headline(runs, odd), lines.join(" "))
+}

@@ -1,0 +1,112 @@
+//! What good boards keep within, behind the trace.
+
+use super::super::axis::ValueAxis;
+use super::super::geometry::Rect;
+use super::super::sheet::Sheet;
+use super::Subject;
+use super::readings::Readings;
+use crate::reference::{PhaseReference, Profile};
+use crate::units::Volts;
+
+/// The envelope of one phase of this run, in amps.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct Expected {
+    pub(in crate::render) from: f64,
+    pub(in crate::render) to: f64,
+    /// By when good boards have moved on; `to` where the stage has no end of its own.
+    pub(in crate::render) usual_to: f64,
+    pub(in crate::render) low: f64,
+    pub(in crate::render) typical: f64,
+    pub(in crate::render) high: f64,
+    pub(in crate::render) peak: f64,
+}
+
+/// The envelopes of the phases that the window shows, in order.
+pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
+    let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
+    let time = readings.time;
+    let shown = subject.finding.phases.iter().filter_map(|phase| {
+        let (from, to) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
+        let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
+        let longest = reference.duration.map_or(f64::INFINITY, |length| length.high);
+        let usual_to = (phase.start_s.value() + longest).clamp(from, from.max(to));
+        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
+    });
+    shown.collect()
+}
+
+/// A stage's envelope in amps at `volts`, at no time yet.
+pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, volts: Volts) -> Expected {
+    let per_watt = profile.power_factor(reference, volts) / volts.value();
+    let mean = reference.mean_power;
+    Expected {
+        from: 0.0,
+        to: 0.0,
+        usual_to: 0.0,
+        low: mean.low * per_watt,
+        typical: mean.typical * per_watt,
+        high: mean.high * per_watt,
+        peak: reference.peak_power.high * per_watt,
+    }
+}
+
+/// Draws the envelopes of a run, each over the time that this board spent in the stage.
+pub(in crate::render) fn draw(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    expected: &[Expected],
+) {
+    let x = |t: f64| readings.time.x_within(t);
+    for stage in expected {
+        let columns = Columns { left: x(stage.from), usual: x(stage.usual_to) + 1, right: x(stage.to) + 1 };
+        stage_of(sheet, axis, stage, columns);
+    }
+}
+
+/// The columns of pixels that a stage takes.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct Columns {
+    pub(in crate::render) left: i32,
+    /// Where good boards have moved on.
+    pub(in crate::render) usual: i32,
+    pub(in crate::render) right: i32,
+}
+
+/// One stage's envelope: the range of the mean, the usual mean, and the highest peak.
+pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
+    let Columns { left, usual, right } = columns;
+    let band = Rect::new(left, axis.row(stage.high), right, axis.row(stage.low) + 1);
+    // A band of a pixel or two would drown in the trace that runs through it.
+    let band = if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band };
+    band_of(sheet, Rect { right: usual, ..band }.intersection(axis.area));
+    overdue(sheet, Rect { left: usual, ..band }.intersection(axis.area));
+    let lines = [(axis.row(stage.typical), 6.0), (axis.row(stage.peak), 2.0)];
+    for (row, dash) in lines.into_iter().filter(|(row, _)| (axis.area.top..axis.area.bottom).contains(row)) {
+        let pen = sheet.pen(1.0, dash, sheet.palette.envelope_edge);
+        sheet.scene.across((left, right), row, pen);
+    }
+}
+
+/// The range that good boards keep within, while they do.
+fn band_of(sheet: &mut Sheet, band: Rect) {
+    let (edge, palette) = (sheet.u(1.0), sheet.palette);
+    sheet.scene.fill(band, palette.envelope);
+    sheet.scene.fill(Rect { bottom: band.top + edge, ..band }.intersection(band), palette.envelope_edge);
+    sheet.scene.fill(Rect { top: band.bottom - edge, ..band }.intersection(band), palette.envelope_edge);
+}
+
+/// The same range when good boards have long moved on: its edges only.
+fn overdue(sheet: &mut Sheet, band: Rect) {
+    if band.is_empty() {
+        return;
+    }
+    let pen = sheet.pen(1.0, 10.0, sheet.palette.envelope_edge);
+    sheet.scene.across((band.left, band.right), band.top, pen);
+    sheet.scene.across((band.left, band.right), band.bottom - 1, pen);
+}
+
+fn grown_to(band: Rect, height: i32) -> Rect {
+    let top = band.center().1 - height / 2;
+    Rect { top, bottom: top + height, ..band }
+}

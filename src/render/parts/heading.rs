@@ -1,0 +1,75 @@
+//! The heading of a figure: what it says, read from across a bench.
+
+use super::super::font::{Weight, clean};
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Style};
+use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+use crate::verdict::Class;
+
+/// Sign, colour of the sign's ground and of the sign: the kind of verdict, by shape as well as by colour.
+pub(in crate::render) type Badge = (&'static str, Color, Color);
+
+pub(in crate::render) fn badge(sheet: &Sheet, class: Class) -> Badge {
+    let palette = sheet.palette;
+    match class {
+        Class::FullBoot => ("✓", palette.good, palette.on_good),
+        Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
+        Class::FeedLimited => ("!", palette.limit, palette.paper),
+        _ => ("✗", palette.alarm, palette.on_alarm),
+    }
+}
+
+/// Draws `text` as large as it fits, `badge` before it and `aside` small at the right; returns where it ends.
+pub(in crate::render) fn draw(
+    sheet: &mut Sheet,
+    area: Rect,
+    badge: Option<Badge>,
+    text: &str,
+    aside: &str,
+) -> i32 {
+    let side = sheet.u(50.0);
+    let square = Rect::new(area.left, area.top, area.left + side, area.top + side);
+    let mut left = area.left;
+    if let Some((sign, ground, on_ground)) = badge {
+        sheet.scene.fill(square, ground);
+        let style = sheet.style(em::HEADLINE, Weight::Bold, on_ground);
+        sheet.centered(sign, square, style);
+        left = square.right + sheet.u(16.0);
+    }
+    let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.faint_text);
+    let aside_width = if aside.is_empty() { 0 } else { small.width(aside) + sheet.u(20.0) };
+    let lines = fitted(sheet, &clean(text), area.right - aside_width - left);
+    let beside = lines.len() == 1;
+    let mut baseline = area.top;
+    for (line, style) in &lines {
+        baseline = if beside { style.baseline_at(square.center().1) } else { baseline + style.line_height() };
+        sheet.scene.text(line.clone(), (left, baseline), Anchor::Start, *style);
+    }
+    let at = (area.right, small.baseline_at(square.center().1));
+    sheet.scene.text(aside, at, Anchor::End, small);
+    square.bottom.max(baseline + sheet.u(8.0))
+}
+
+/// The text on one line as large as it fits, or on up to three.
+fn fitted(sheet: &Sheet, text: &str, room: i32) -> Vec<(String, Style)> {
+    /// Sizes that still read from across a bench.
+    const SIZES: [f64; 4] = [em::HEADLINE, 32.0, 28.0, 25.0];
+    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
+    if let Some(fitting) = SIZES.into_iter().map(style).find(|style| style.width(text) <= room) {
+        return vec![(text.to_owned(), fitting)];
+    }
+    let small = style(23.0);
+    small.wrap(text, room, 3).into_iter().map(|line| (line, small)).collect()
+}
+
+/// Draws what is said under the heading, on `most` lines; returns where it ends.
+pub(in crate::render) fn lines(sheet: &mut Sheet, area: Rect, text: &str, most: usize) -> i32 {
+    let style = sheet.style(em::LARGE, Weight::Regular, sheet.palette.text);
+    let mut baseline = area.top + sheet.u(4.0);
+    for line in style.wrap(&clean(text), area.width(), most) {
+        baseline += style.line_height();
+        sheet.scene.text(line, (area.left, baseline - sheet.u(2.0)), Anchor::Start, style);
+    }
+    baseline
+}

@@ -1,0 +1,64 @@
+//! A small table: names in the first column, what belongs to them in the others.
+
+use super::super::font::{Weight, clean};
+use super::super::geometry::{Rect, px};
+use super::super::scene::{Anchor, Style};
+use super::super::sheet::{Sheet, em};
+
+/// A column's heading and its share of the width.
+pub(in crate::render) type Column = (&'static str, f64);
+
+/// Units of the layout to a row.
+const ROW: f64 = 22.0;
+
+/// The height that a table of so many rows takes, its heading included.
+pub(in crate::render) fn height(sheet: &Sheet, rows: usize) -> i32 {
+    sheet.u(ROW) * i32::try_from(rows + 1).unwrap_or(i32::MAX)
+}
+
+/// Draws heading and rows into `area`; rows that it has no room for are counted in the last that it has.
+pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, columns: &[Column], rows: &[Vec<String>]) {
+    let room = usize::try_from(area.height() / sheet.u(ROW)).unwrap_or(0).saturating_sub(1);
+    if room == 0 {
+        return;
+    }
+    let faint = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let heads: Vec<String> = columns.iter().map(|(head, _)| (*head).to_owned()).collect();
+    row(sheet, area, columns, &heads, [faint, faint]);
+    let name = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+    let cell = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    let shown = if rows.len() > room { room - 1 } else { rows.len() };
+    for (index, cells) in (1..).zip(&rows[..shown]) {
+        row(sheet, below(sheet, area, index), columns, cells, [name, cell]);
+    }
+    if shown < rows.len() {
+        let line = below(sheet, area, i32::try_from(room).unwrap_or(i32::MAX));
+        let rest = vec![format!("and {} more", rows.len() - shown)];
+        row(sheet, line, columns, &rest, [faint, faint]);
+    }
+}
+
+fn below(sheet: &Sheet, area: Rect, rows: i32) -> Rect {
+    Rect { top: area.top + rows * sheet.u(ROW), ..area }
+}
+
+/// One row with a line above it.
+fn row(sheet: &mut Sheet, area: Rect, columns: &[Column], cells: &[String], [name, cell]: [Style; 2]) {
+    let (line, _) = area.split_top(sheet.u(ROW));
+    sheet.scene.fill(Rect { bottom: line.top + 1, ..line }, sheet.palette.grid);
+    let total: f64 = columns.iter().map(|(_, share)| share).sum();
+    let mut before = 0.0;
+    for (index, ((_, share), text)) in columns.iter().zip(cells).enumerate() {
+        let style = if index == 0 { name } else { cell };
+        let at = |share: f64| line.left + px(f64::from(line.width()) * share / total);
+        let (left, right) = (at(before), at(before + share) - sheet.u(10.0));
+        sheet.short_text(
+            &clean(text),
+            (left, style.baseline_at(line.center().1)),
+            Anchor::Start,
+            style,
+            right - left,
+        );
+        before += share;
+    }
+}
