@@ -1,8 +1,30 @@
 //! From boundaries to segments with their means and spreads.
 
-use super::Segment;
+use super::{Changes, Segment, Segmentation, Spike};
 use crate::stats::robust;
 use crate::trace::Trace;
+use std::ops::Range;
+
+/// The trace cut at `changes`.
+pub(super) fn segmentation(trace: &Trace, changes: &Changes) -> Segmentation {
+    let fine = segments(trace, &changes.fine);
+    let spikes = changes.spikes.iter().map(|samples| spike(trace, &fine, samples)).collect();
+    Segmentation {
+        coarse: segments(trace, &changes.coarse),
+        spikes,
+        noise_a: changes.noise,
+        rounding_a: changes.rounding,
+        fine,
+    }
+}
+
+fn spike(trace: &Trace, fine: &[Segment], samples: &Range<usize>) -> Spike {
+    let within = fine.partition_point(|segment| segment.end <= samples.start);
+    let level_a = fine.get(within).map_or(0.0, |segment| segment.level_a);
+    let far = |amps: &&f64| (**amps - level_a).abs();
+    let peak = trace.amps()[samples.clone()].iter().max_by(|a, b| far(a).total_cmp(&far(b)));
+    Spike { start: samples.start, end: samples.end, peak_a: peak.copied().unwrap_or(level_a), level_a }
+}
 
 /// The segments between `changes` (starts of every segment after the first).
 pub(super) fn segments(trace: &Trace, changes: &[usize]) -> Vec<Segment> {
@@ -36,7 +58,9 @@ fn describe(trace: &Trace, weights: &[f64], start: usize, end: usize) -> Segment
         volts += w * v;
         watts += w * v * a;
     }
-    let spread_a = robust::deviation(&mut trace.amps()[start..end].to_vec()).unwrap_or(0.0);
+    let mut within = trace.amps()[start..end].to_vec();
+    let level_a = robust::median(&mut within).unwrap_or(0.0);
+    let spread_a = robust::deviation(&mut within).unwrap_or(0.0);
     Segment {
         start,
         end,
@@ -45,6 +69,7 @@ fn describe(trace: &Trace, weights: &[f64], start: usize, end: usize) -> Segment
         mean_a: amps / weight,
         mean_v: volts / weight,
         mean_w: watts / weight,
+        level_a,
         spread_a,
     }
 }

@@ -3,19 +3,56 @@
 //! A [`Segment`] is a stretch between two statistical changes and has no meaning yet; giving it one is the work of
 //! `verdict`. Nothing outside this folder looks for change points.
 //!
-//! [`segment`] cuts a trace at two scales that nest: every boundary of a coarse segment is a boundary of a fine one.
-//! *Fine* segments are every change of level that the readback can carry, down to attempts of 100 ms; *coarse* ones
-//! are what a person would call a stage.
+//! # The method, step by step
+//!
+//! 1. **Updates** (`updates`). Polled faster than its supply renews it, a readback repeats. One update is one
+//!    observation; readings that follow each other faster than the updates count for the time they stand for.
+//! 2. **Noise** (`noise`). The scatter of one update is estimated from the trace at each level, rounding included, and
+//!    values go on a scale where it is 1 everywhere. There is nothing to tune to a supply.
+//! 3. **The optimum** ([`optimum`]). The partition with the least penalised cost, over all partitions, exactly: the
+//!    recursion of Jackson et al. ("An algorithm for optimal partitioning of data on an interval", IEEE Signal Process.
+//!    Lett. 12 (2005) 105), pruned as a function of the level (Maidstone, Hocking, Rigaill & Fearnhead, "On optimal
+//!    multiple changepoint algorithms for large data", Stat. Comput. 27 (2017) 519; pruning by inequality, which it
+//!    improves on, is Killick, Fearnhead & Eckley, "Optimal detection of changepoints with a linear computational
+//!    cost", J. Am. Stat. Assoc. 107 (2012) 1590). The loss is the biweight of Fearnhead & Rigaill ("Changepoint
+//!    detection in the presence of outliers", J. Am. Stat. Assoc. 114 (2019) 169): it stops growing between one and two
+//!    penalties, so one wild update cannot buy itself a segment and two can. What stays beyond the bound is a [`Spike`].
+//! 4. **Stages** (`stages`). The coarse scale: the same engine on the fine segments, each weighing the time it lasts. Here
+//!    the noise is what the load does from one shortest stage to the next, and the penalty is in long-run variances, which
+//!    count how many averages of a wandering load are worth one that is independent.
+//! 5. **Spread** (`spread`). The same engine on the logarithm of the squared distance from the stage's level.
+//!
+//! Gaps split nothing: an observation is one, however long it was waited for, and a level that comes back after a gap
+//! goes on.
+//!
+//! # The two scales
+//!
+//! *Fine* segments are every change of level that the readback can carry, down to attempts of 100 ms: what can be told
+//! from the noise of the readback itself. A busy load wanders, and on the fine scale its ups and downs may be seen as
+//! levels of their own. *Coarse* segments are what a person would call a stage: they hold a busy load together. Every
+//! boundary of a coarse segment is a boundary of a fine one.
+//!
+//! # One sample at a time
+//!
+//! [`Stream`] takes samples as they come, with a bounded amount of work for each, and in the end gives exactly what
+//! [`changes`] gives.
 
+mod changes;
 mod describe;
-mod hierarchy;
 mod noise;
 pub mod optimum;
 mod settings;
+mod spread;
+mod stages;
+mod stream;
+mod updates;
 
+pub use changes::{Changes, changes};
 pub use settings::Settings;
+pub use stream::Stream;
 
 use crate::trace::Trace;
+use std::ops::Range;
 
 /// A stretch of samples between two changes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,6 +71,8 @@ pub struct Segment {
     pub mean_v: f64,
     /// Time-weighted mean power in watts.
     pub mean_w: f64,
+    /// Median current in amps, which a spike does not move.
+    pub level_a: f64,
     /// Robust standard deviation of the current within the segment, in amps.
     pub spread_a: f64,
 }
@@ -67,6 +106,18 @@ pub struct Segmentation {
 }
 
 impl Segmentation {
+    /// The sample ranges of the fine segments, with every spike a range of its own.
+    #[must_use]
+    pub fn stretches(&self) -> Vec<Range<usize>> {
+        let fine = self.fine.iter().map(|segment| segment.start);
+        let spikes = self.spikes.iter().flat_map(|spike| [spike.start, spike.end]);
+        let mut bounds: Vec<usize> = fine.chain(spikes).collect();
+        bounds.extend(self.fine.last().map(|segment| segment.end));
+        bounds.sort_unstable();
+        bounds.dedup();
+        bounds.windows(2).map(|pair| pair[0]..pair[1]).collect()
+    }
+
     /// The fine segments that make up coarse segment `index` (empty past the end).
     #[must_use]
     pub fn fine_within(&self, index: usize) -> &[Segment] {
@@ -79,10 +130,49 @@ impl Segmentation {
 
 /// Why a trace has no segments.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum SegmentError {
     /// There is nothing to cut.
     #[error("no samples to segment; at least 1 is needed")]
     NoSamples,
+    /// Times and values do not belong together.
+    #[error("{times} times for {values} values; give each value its time")]
+    Lengths {
+        /// How many times.
+        times: usize,
+        /// How many values.
+        values: usize,
+    },
+    /// More samples than an index has room for.
+    #[error("{found} samples, at most {limit} can be taken; cut the series into parts")]
+    TooMany {
+        /// How many there are.
+        found: usize,
+        /// The most that can be taken.
+        limit: usize,
+    },
+    /// A time or value that is no number, or too large to be squared.
+    #[error("{what} of sample {index} is {found}; it must be finite and less than 1e100 in size")]
+    NotANumber {
+        /// Index of the sample, from 0.
+        index: usize,
+        /// `time` or `value`.
+        what: &'static str,
+        /// What was given.
+        found: f64,
+    },
+    /// Time stands still or runs back.
+    #[error(
+        "sample {index} is at {found} s, not after the one before at {before} s; sort the samples by time"
+    )]
+    Time {
+        /// Index of the sample, from 0.
+        index: usize,
+        /// Its time in seconds.
+        found: f64,
+        /// The time before in seconds.
+        before: f64,
+    },
     /// The optimum could not be had.
     #[error(transparent)]
     Optimum(#[from] optimum::OptimumError),
@@ -95,23 +185,12 @@ pub enum SegmentError {
 /// # Errors
 /// [`SegmentError::NoSamples`] for an empty trace.
 pub fn segment(trace: &Trace, settings: &Settings) -> Result<Segmentation, SegmentError> {
-    if trace.is_empty() {
-        return Err(SegmentError::NoSamples);
-    }
-    let noise = noise::Noise::of(trace.amps(), settings);
-    let stable: Vec<f64> = trace.amps().iter().map(|amps| noise.stable(*amps)).collect();
-    let penalty = noise::penalty(stable.len());
-    let mut engine = optimum::Optimum::new(optimum::Loss::Squares, penalty)?;
-    engine.extend(&stable)?;
-    let fine = engine.changes();
-    let coarse = hierarchy::merge(&stable, trace.time(), &fine, settings.shortest_phase.value(), penalty);
-    Ok(Segmentation {
-        fine: describe::segments(trace, &fine),
-        coarse: describe::segments(trace, &coarse),
-        spikes: Vec::new(),
-        noise_a: noise.floor(),
-        rounding_a: noise.rounding(),
-    })
+    let (amps, volts) = (trace.amps(), trace.volts());
+    let differs = |values: &[f64], index: usize| values[index].total_cmp(&values[index - 1]).is_ne();
+    // Volts are renewed with the amps, so either tells of an update.
+    let fresh = |index: usize| differs(amps, index) || differs(volts, index);
+    let found = changes::changes_between(trace.time(), amps, fresh, settings)?;
+    Ok(describe::segmentation(trace, &found))
 }
 
 #[cfg(test)]

@@ -1,58 +1,194 @@
-//! How much the readback varies where the board does not.
+//! How much the readback varies where the board does not change its level.
+//!
+//! The noise is taken from the trace itself, by differences, which a change of level touches only once:
+//!
+//! - Readings in order of level fall into groups of one size; in each, the differences between one update and the next
+//!   give the noise at that level ([`trimmed_square`](robust::trimmed_square), which a fifth of wild values cannot
+//!   move). A floor and a share of the level are fitted to the groups, as data sheets of supplies state accuracy.
+//! - A rounding step is noise too: a reading within half a step of the border between two codes toggles between them,
+//!   with a standard deviation of up to half a step.
+//!
+//! That is the noise of single updates. How a busy load wanders is no noise of the readback; it is measured where
+//! stages are told from it, in `stages`.
 
-use super::Settings;
 use crate::stats::robust;
 
-/// Share of the level that a supply's and a board's noise grow with.
-const RELATIVE_NOISE: f64 = 0.01;
+/// Fewer differences than this give no noise of their own to a level.
+const LEAST_GROUP: usize = 40;
 
-/// Noise of a readback: a floor at low current, growing with the level.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// Most groups of levels.
+const MOST_GROUPS: usize = 8;
+
+/// Share of the steps between updates that may be changes of level or spikes: attempts of 100 ms in a log of ten
+/// updates a second change it twice in ten.
+pub(super) const FEW: f64 = 0.2;
+
+/// Share of the steps between longer averages that may be.
+pub(super) const MANY: f64 = 0.4;
+
+/// Largest share of the level that can be noise. Beyond it lie the pulses of a board that starts again and again; taken
+/// for noise, they could not be found any more. A pulse of two updates stands out at about five standard deviations,
+/// so it must be allowed at least this much.
+const LARGEST_SHARE: f64 = 0.15;
+
+/// Closer neighbours than this could not be told from a drift.
+pub(super) const LARGEST_CORRELATION: f64 = 0.85;
+
+/// Noise of a readback at every level.
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Noise {
     floor: f64,
     rounding: f64,
+    /// Levels in rising order, the first of them 0; the noise is a straight line from one to the next.
+    knots: Vec<Knot>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Knot {
+    level: f64,
+    noise: f64,
+    /// The level on the scale where the noise is 1.
+    stable: f64,
 }
 
 impl Noise {
-    /// Estimated from the differences of neighbouring readings, which a change of level touches only once.
-    pub(super) fn of(amps: &[f64], settings: &Settings) -> Self {
-        let rounding = rounding_step(amps);
-        let mut steps: Vec<f64> =
-            amps.windows(2).map(|pair| pair[1] - pair[0]).filter(|step| *step != 0.0).collect();
-        let from_steps = robust::deviation(&mut steps).unwrap_or(0.0) / std::f64::consts::SQRT_2;
-        // A reading within half a step of the border between two codes toggles: half a step is its noise.
-        let floor = from_steps.max(rounding / 2.0).max(settings.smallest_change.value() / 4.0);
-        Self { floor, rounding }
+    /// Estimated from readings, one an update, of whose steps a share up to `trimmed` may be changes; never below `least`.
+    pub(super) fn of(values: &[f64], rounding: f64, least: f64, trimmed: f64) -> Self {
+        let groups = groups(values, trimmed);
+        let lowest = groups.first().map_or(0.0, |group| group.noise);
+        let toggling = if toggles(values, rounding) { rounding / 2.0 } else { 0.0 };
+        let floor = lowest.max(toggling).max(least);
+        let mut noise = Self { floor, rounding, knots: vec![Knot { level: 0.0, noise: floor, stable: 0.0 }] };
+        for group in groups {
+            noise.add(group.level, group.noise.min(LARGEST_SHARE * group.level).max(floor));
+        }
+        noise
     }
 
-    /// Noise at low current, in amps.
-    pub(super) fn floor(self) -> f64 {
+    /// Adds a knot above the last; at the level of the last, the larger noise counts.
+    fn add(&mut self, level: f64, noise: f64) {
+        let last = self.knots[self.knots.len() - 1];
+        if level - last.level > last.noise {
+            let stable = last.stable + last.up_to(level, noise);
+            self.knots.push(Knot { level, noise, stable });
+        }
+    }
+
+    /// Standard deviation of one reading at low level, rounding included.
+    pub(super) fn floor(&self) -> f64 {
         self.floor
     }
 
-    /// Rounding step in amps.
-    pub(super) fn rounding(self) -> f64 {
+    /// Rounding step.
+    pub(super) fn rounding(&self) -> f64 {
         self.rounding
     }
 
-    /// Amps on a scale where the noise has standard deviation 1 at every level.
-    ///
-    /// With a noise of √(floor² + (share·level)²), that scale is the integral of 1/noise: asinh(share·level/floor)/share.
-    pub(super) fn stable(self, amps: f64) -> f64 {
-        (RELATIVE_NOISE * amps / self.floor).asinh() / RELATIVE_NOISE
+    /// Rounding step in standard deviations of one reading at low level.
+    pub(super) fn step(&self) -> f64 {
+        self.rounding / self.floor
+    }
+
+    /// A value on a scale where the noise of one reading has standard deviation 1 at every level: the integral of
+    /// 1/noise (Bartlett, "The use of transformations", Biometrics 3 (1947) 39).
+    pub(super) fn stable(&self, value: f64) -> f64 {
+        let size = value.abs();
+        let above = self.knots.partition_point(|knot| knot.level <= size).max(1);
+        let knot = self.knots[above - 1];
+        let noise = self.knots.get(above).map_or(knot.noise, |next| {
+            knot.noise + (next.noise - knot.noise) * (size - knot.level) / (next.level - knot.level)
+        });
+        (knot.stable + knot.up_to(size, noise)).copysign(value)
     }
 }
 
-/// What one more change must save, in squared noise standard deviations.
-pub(super) fn penalty(samples: usize) -> f64 {
+impl Knot {
+    /// The integral of 1/noise from here to `level`, where the noise is `noise`.
+    fn up_to(&self, level: f64, noise: f64) -> f64 {
+        // Nearer to each other than this, the logarithm loses more figures than the mean noise does.
+        const LIKE: f64 = 1e-6;
+        let (apart, more) = (level - self.level, noise - self.noise);
+        if more.abs() <= LIKE * self.noise {
+            apart / f64::midpoint(self.noise, noise)
+        } else {
+            apart / more * (more / self.noise).ln_1p()
+        }
+    }
+}
+
+/// Long-run variance of a first-order process over half the mean square of its steps; `None` if nothing varies.
+///
+/// With steps over one and two updates, V₁ and V₂ in mean square, the correlation of neighbours is ρ = V₂/V₁ − 1
+/// (Chakar, Lebarbier, Lévy-Leduc & Robin, "A robust approach for estimating change-points in the mean of an AR(1)
+/// process", Bernoulli 23 (2017) 1408), and the mean of many updates varies like that of independent ones of variance
+/// σ² (1 + ρ) / (1 − ρ), where σ² (1 − ρ) is half of V₁.
+pub(super) fn long_run(values: &[f64]) -> Option<f64> {
+    let square = |lag: usize| {
+        let mut steps: Vec<f64> = values.iter().zip(values.iter().skip(lag)).map(|(a, b)| b - a).collect();
+        robust::trimmed_square(&mut steps, FEW).map(|square| square / 2.0)
+    };
+    let one = square(1).filter(|one| *one > 0.0)?;
+    let near = (square(2)? / one - 1.0).clamp(0.0, LARGEST_CORRELATION);
+    Some(one * (1.0 + near) / (1.0 - near).powi(2))
+}
+
+/// Noise at one level.
+struct Group {
+    level: f64,
+    noise: f64,
+}
+
+/// The noise at each level, the lowest first.
+fn groups(values: &[f64], trimmed: f64) -> Vec<Group> {
+    let mut steps: Vec<(f64, f64)> =
+        values.windows(2).map(|pair| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0])).collect();
+    if steps.is_empty() {
+        return Vec::new();
+    }
+    steps.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let count = (steps.len() / LEAST_GROUP).clamp(1, MOST_GROUPS);
+    steps.chunks(steps.len().div_ceil(count)).filter_map(|steps| group(steps, trimmed)).collect()
+}
+
+fn group(steps: &[(f64, f64)], trimmed: f64) -> Option<Group> {
+    let mut differences: Vec<f64> = steps.iter().map(|(_, step)| *step).collect();
+    let noise = (robust::trimmed_square(&mut differences, trimmed)? / 2.0).sqrt();
+    Some(Group { level: steps[steps.len() / 2].0, noise })
+}
+
+/// Whether readings go from one code to the next and back, as rounding makes them. Two levels that are simply there,
+/// one after the other, leave no sign of how finely they were read.
+fn toggles(values: &[f64], step: f64) -> bool {
+    /// There, back, and there again.
+    const OFTEN: usize = 3;
+    let one_step = |pair: &&[f64]| {
+        let apart = (pair[1] - pair[0]).abs();
+        apart > 0.5 * step && apart < 1.5 * step
+    };
+    values.windows(2).filter(one_step).take(OFTEN).count() == OFTEN
+}
+
+/// What one more change must save, in long-run variances.
+///
+/// Twice the logarithm of the number of updates is the price at which a long series without a change is left whole
+/// (Yao, "Estimating the number of change-points via Schwarz' criterion", Stat. Probab. Lett. 6 (1988) 181). The rest
+/// is a margin for what is not known here: the noise is itself estimated, and no load is exactly normal.
+pub(super) fn penalty(updates: usize) -> f64 {
+    /// Twice the price of the theory.
+    const MARGIN: f64 = 2.0;
+    /// A few updates alone prove nothing.
+    const LEAST: f64 = 6.0;
     #[expect(clippy::cast_precision_loss, reason = "a logarithm needs no more than 53 bits of a count")]
-    let count = samples.max(2) as f64;
-    4.0 * count.ln() + 6.0
+    let count = updates.max(2) as f64;
+    MARGIN * 2.0 * count.ln() + LEAST
 }
 
 /// Smallest distance between two readings that occur.
-fn rounding_step(amps: &[f64]) -> f64 {
-    let mut sorted: Vec<f64> = amps.iter().copied().take(1 << 16).collect();
+pub(super) fn rounding_step(values: &[f64]) -> f64 {
+    /// Readings that are looked at, spread over the whole trace.
+    const LOOKED_AT: usize = 1 << 16;
+    let stride = values.len().div_ceil(LOOKED_AT).max(1);
+    let mut sorted: Vec<f64> = values.iter().copied().step_by(stride).collect();
     sorted.sort_unstable_by(f64::total_cmp);
     let range = sorted.last().zip(sorted.first()).map_or(0.0, |(last, first)| last - first);
     let gaps = sorted.windows(2).map(|pair| pair[1] - pair[0]).filter(|gap| *gap > range * 1e-9);

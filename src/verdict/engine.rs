@@ -57,7 +57,7 @@ pub(super) fn analyse(
         (Some(profile), _) => Model::from_profile(profile, Volts::new(run.set_v).unwrap_or_default()),
         (None, kind) => Model::from_kind(kind.unwrap_or(&kind::UNKNOWN)),
     };
-    let pieces = pieces(trace, &segmentation.fine, &run, readout);
+    let pieces = pieces(trace, segmentation, &run, readout);
     let scores = Scores { model: &model, run: &run, readout, leak_w: 0.0 };
     let plain = search(&scores, &pieces);
     let leak_w = leak(&model, &plain);

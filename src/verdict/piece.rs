@@ -2,7 +2,7 @@
 
 use super::readout::Readout;
 use super::run::Run;
-use crate::segment::Segment;
+use crate::segment::Segmentation;
 use crate::trace::Trace;
 use std::ops::Range;
 
@@ -36,14 +36,18 @@ impl Piece {
     }
 }
 
-/// The fine segments that overlap `run`, cut to it.
-pub(super) fn pieces(trace: &Trace, fine: &[Segment], run: &Run, readout: &Readout) -> Vec<Piece> {
-    let overlap = |segment: &Segment| {
-        let samples = segment.start.max(run.samples.start)..segment.end.min(run.samples.end);
+/// The fine segments that overlap `run`, cut to it; a spike is a piece of its own.
+pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Readout) -> Vec<Piece> {
+    let overlap = |samples: Range<usize>| {
+        let samples = samples.start.max(run.samples.start)..samples.end.min(run.samples.end);
         (!samples.is_empty()).then_some(samples)
     };
-    let mut found: Vec<Piece> =
-        fine.iter().filter_map(overlap).map(|samples| piece(trace, samples, run, readout)).collect();
+    let stretches = cut.stretches();
+    let mut found: Vec<Piece> = stretches
+        .into_iter()
+        .filter_map(overlap)
+        .map(|samples| piece(trace, samples, run, readout))
+        .collect();
     if let Some(first) = found.first_mut() {
         first.start_s = run.start_s;
     }

@@ -1,0 +1,194 @@
+//! Change points of one series of readings: every step of the method in order.
+
+use super::noise::{self, Noise};
+use super::optimum::{Loss, Optimum};
+use super::updates::Updates;
+use super::{SegmentError, Settings, spread, stages};
+use std::ops::Range;
+
+/// A bound of the loss between one and two penalties: an update that lies off its level costs less than the two
+/// changes that would cut it out, and more than the one that begins a new level; two such updates cost more than two
+/// changes. So an excursion of one update is a spike and one of two is a segment (the choice of Fearnhead & Rigaill
+/// 2019, section 2.3, for segments of at least two).
+const BOUND_PENALTIES: f64 = 1.5;
+
+/// The bound of the loss at a penalty.
+pub(super) fn bound(penalty: f64) -> f64 {
+    (BOUND_PENALTIES * penalty).sqrt()
+}
+
+/// Where a series changes, by index of sample.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Changes {
+    /// First sample of every fine segment after the first.
+    pub fine: Vec<usize>,
+    /// First sample of every coarse segment after the first; each is among `fine`.
+    pub coarse: Vec<usize>,
+    /// Those of `fine` at which the spread changes and the level need not.
+    pub spread: Vec<usize>,
+    /// Excursions of a single update, which are no change of level.
+    pub spikes: Vec<Range<usize>>,
+    /// Standard deviation of one reading at low level, rounding included.
+    pub noise: f64,
+    /// Step that the readings are rounded to; zero if none can be seen.
+    pub rounding: f64,
+    /// Long-run variance of averages over the shortest stage, in variances of one: 1 for a steady load, more for one
+    /// that wanders.
+    pub wander: f64,
+}
+
+/// Finds the changes of `values`, read at `time` (seconds).
+///
+/// # Errors
+/// [`SegmentError`] for no samples, a time that does not increase, lengths that differ, or a value that is no number.
+pub fn changes(time: &[f64], values: &[f64], settings: &Settings) -> Result<Changes, SegmentError> {
+    let fresh = |index: usize| values[index].total_cmp(&values[index - 1]).is_ne();
+    changes_between(time, values, fresh, settings)
+}
+
+/// The same where `fresh` tells better than the values alone whether the readback was renewed at a sample.
+pub(super) fn changes_between(
+    time: &[f64],
+    values: &[f64],
+    fresh: impl Fn(usize) -> bool,
+    settings: &Settings,
+) -> Result<Changes, SegmentError> {
+    admit(time, values)?;
+    let updates = Updates::of(time, values, fresh);
+    let levels = Levels::of(&updates, values, settings);
+    levels.changes(time, &updates, settings)
+}
+
+fn admit(time: &[f64], values: &[f64]) -> Result<(), SegmentError> {
+    if values.is_empty() {
+        return Err(SegmentError::NoSamples);
+    }
+    if time.len() != values.len() {
+        return Err(SegmentError::Lengths { times: time.len(), values: values.len() });
+    }
+    let mut before = None;
+    for (index, (time, value)) in time.iter().zip(values).enumerate() {
+        admit_next(index, before, *time, *value)?;
+        before = Some(*time);
+    }
+    Ok(())
+}
+
+/// Whether a sample may follow `count` others, the last of them at `before`.
+pub(super) fn admit_next(
+    count: usize,
+    before: Option<f64>,
+    time: f64,
+    value: f64,
+) -> Result<(), SegmentError> {
+    let limit = u32::MAX as usize;
+    if count >= limit {
+        return Err(SegmentError::TooMany { found: count + 1, limit });
+    }
+    for (what, found) in [("time", time), ("value", value)] {
+        if !is_usable(found) {
+            return Err(SegmentError::NotANumber { index: count, what, found });
+        }
+    }
+    match before {
+        Some(before) if time <= before => Err(SegmentError::Time { index: count, found: time, before }),
+        _ => Ok(()),
+    }
+}
+
+/// Whether a time or value is a number whose square, summed up, stays finite.
+fn is_usable(number: f64) -> bool {
+    const LARGEST: f64 = 1e100;
+    number.is_finite() && number.abs() < LARGEST
+}
+
+/// A series on the scale where its noise has long-run standard deviation 1, with its penalty.
+pub(super) struct Levels {
+    pub(super) noise: Noise,
+    pub(super) scaled: Vec<f64>,
+    pub(super) penalty: f64,
+}
+
+impl Levels {
+    pub(super) fn of(updates: &Updates, values: &[f64], settings: &Settings) -> Self {
+        let rounding = noise::rounding_step(values);
+        // A change must be twice the noise floor to be told from it in a few updates.
+        let noise = Noise::of(&updates.value, rounding, settings.smallest_change.value() / 4.0, noise::FEW);
+        let scaled = updates.value.iter().map(|value| noise.stable(*value)).collect();
+        Self { noise, scaled, penalty: noise::penalty(updates.len()) }
+    }
+
+    fn changes(&self, time: &[f64], updates: &Updates, settings: &Settings) -> Result<Changes, SegmentError> {
+        let mut engine = Optimum::new(Loss::Bounded(bound(self.penalty)), self.penalty)?;
+        engine.extend_weighted(&self.scaled, &updates.weight)?;
+        let fine = notable(&updates.value, &engine.changes(), settings.smallest_change.value());
+        let spikes = self.spikes(updates, &fine);
+        let stages::Stages { starts: coarse, wander } = stages::stages(time, updates, &fine, settings)?;
+        let spread = spread::changes(&self.scaled, &coarse, self.noise.step())?;
+        let spread: Vec<usize> = spread.into_iter().filter(|at| is_apart(*at, &fine)).collect();
+        let sample = |update: &usize| updates.sample(*update);
+        let samples = |changes: &[usize]| changes.iter().map(sample).collect();
+        Ok(Changes {
+            fine: samples(&merged(&fine, &spread)),
+            coarse: samples(&merged(&coarse, &spread)),
+            spread: samples(&spread),
+            spikes,
+            noise: self.noise.floor(),
+            rounding: self.noise.rounding(),
+            wander,
+        })
+    }
+
+    /// The updates that the bounded loss holds to be off their level.
+    fn spikes(&self, updates: &Updates, fine: &[usize]) -> Vec<Range<usize>> {
+        let mut spikes = Vec::new();
+        for range in ranges(fine, self.scaled.len()) {
+            let level = level(&self.scaled[range.clone()]);
+            let wild = |update: &usize| (self.scaled[*update] - level).abs() > bound(self.penalty);
+            spikes.extend(range.filter(wild).map(|update| updates.samples(&(update..update + 1))));
+        }
+        spikes
+    }
+}
+
+/// Drops changes between levels that differ by less than matters.
+fn notable(values: &[f64], changes: &[usize], least: f64) -> Vec<usize> {
+    let mut kept: Vec<usize> = Vec::with_capacity(changes.len());
+    let ends = changes.iter().copied().skip(1).chain(std::iter::once(values.len()));
+    let mut before = level(&values[..changes.first().copied().unwrap_or(values.len())]);
+    for (start, end) in changes.iter().copied().zip(ends) {
+        let after = level(&values[start..end]);
+        if (after - before).abs() >= least {
+            kept.push(start);
+            before = after;
+        }
+    }
+    kept
+}
+
+/// The middle of a stretch of readings, which single wild ones do not move.
+pub(super) fn level(values: &[f64]) -> f64 {
+    crate::stats::robust::median(&mut values.to_vec()).unwrap_or(0.0)
+}
+
+/// The stretches between `changes`.
+pub(super) fn ranges(changes: &[usize], count: usize) -> impl Iterator<Item = Range<usize>> {
+    let starts = std::iter::once(0).chain(changes.iter().copied());
+    let ends = changes.iter().copied().chain(std::iter::once(count));
+    starts.zip(ends).map(|(start, end)| start..end)
+}
+
+/// Whether a change of spread is one of its own and not the edge of a change of level.
+fn is_apart(at: usize, fine: &[usize]) -> bool {
+    /// Updates.
+    const NEAR: usize = 5;
+    let next = fine.partition_point(|change| *change + NEAR < at);
+    fine.get(next).is_none_or(|change| *change > at + NEAR)
+}
+
+fn merged(a: &[usize], b: &[usize]) -> Vec<usize> {
+    let mut all = [a, b].concat();
+    all.sort_unstable();
+    all.dedup();
+    all
+}

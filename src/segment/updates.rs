@@ -1,0 +1,168 @@
+//! From samples as logged to the updates of the readback behind them.
+//!
+//! A supply renews its readback a few to some tens of times a second; a faster poll reads the same value again. Such
+//! repeats are one observation. The period of the updates is not told by the supply, so it is taken from the log: the
+//! shortest usual time between two readings that differ.
+
+use std::ops::Range;
+
+/// Of the times between two fresh readings, the share below which lies the update period. Two updates that happen to
+/// agree only lengthen some of them, and jitter shortens fewer.
+const USUAL_SHARE: f64 = 0.2;
+
+/// Fewer fresh readings than this say nothing of how often the readback is renewed.
+const ENOUGH_FRESH: usize = 20;
+
+/// A reading that repeats for this share of an update period and more is a new update that agrees with the last.
+const NEARLY: f64 = 0.9;
+
+/// The observations of a log: one for each update of the readback.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Updates {
+    /// Index of the first sample of each.
+    pub(super) first: Vec<u32>,
+    /// Its value.
+    pub(super) value: Vec<f64>,
+    /// How far it counts as an observation of its own: 1, or less where readings follow each other faster than the
+    /// readback is renewed.
+    pub(super) weight: Vec<f64>,
+    /// Time from one update to the next, in seconds.
+    pub(super) period: f64,
+    /// Number of samples.
+    samples: usize,
+}
+
+/// When a readback is renewed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Renewal {
+    /// Time from one update to the next, in seconds.
+    period: f64,
+    /// Time of the last update.
+    last: f64,
+}
+
+impl Renewal {
+    /// As it shows in the log; `fresh` says whether a sample differs from the one before.
+    pub(super) fn of(time: &[f64], fresh: impl Fn(usize) -> bool) -> Self {
+        Self { period: period(time, &fresh), last: f64::NEG_INFINITY }
+    }
+
+    /// Whether the sample at `time`, which may differ from the one before, is a new update. To be asked in order.
+    pub(super) fn renews(&mut self, time: f64, fresh: bool) -> bool {
+        let renews = fresh || time - self.last >= NEARLY * self.period;
+        if renews {
+            self.last = time;
+        }
+        renews
+    }
+
+    /// The updates behind `values`.
+    pub(super) fn updates(mut self, time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Updates {
+        let mut updates = Updates { period: self.period, samples: values.len(), ..Updates::default() };
+        for (index, value) in values.iter().enumerate() {
+            if self.renews(time[index], index == 0 || fresh(index)) {
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    reason = "`changes` refuses more than u32::MAX samples"
+                )]
+                updates.first.push(index as u32);
+                updates.value.push(*value);
+            }
+        }
+        updates.weight = updates.weights(time, self.period);
+        updates
+    }
+}
+
+impl Updates {
+    /// The updates behind `values`; `fresh` says whether a sample differs from the one before.
+    pub(super) fn of(time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Self {
+        Renewal::of(time, &fresh).updates(time, values, &fresh)
+    }
+
+    fn weights(&self, time: &[f64], period: f64) -> Vec<f64> {
+        /// An observation never counts for nothing.
+        const LEAST: f64 = 1e-3;
+        let lasts = |pair: &[u32]| time[pair[1] as usize] - time[pair[0] as usize];
+        let inner = self.first.windows(2).map(|pair| (lasts(pair) / period).clamp(LEAST, 1.0));
+        inner.chain(std::iter::once(1.0)).take(self.first.len()).collect()
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.first.len()
+    }
+
+    /// The index of the first sample of update `index`, or the number of samples past the end.
+    pub(super) fn sample(&self, index: usize) -> usize {
+        self.first.get(index).map_or(self.samples, |first| *first as usize)
+    }
+
+    /// The samples of updates `range`.
+    pub(super) fn samples(&self, range: &Range<usize>) -> Range<usize> {
+        self.sample(range.start)..self.sample(range.end)
+    }
+}
+
+/// Time from one update of the readback to the next, in seconds.
+fn period(time: &[f64], fresh: &impl Fn(usize) -> bool) -> f64 {
+    let renewed: Vec<f64> = (1..time.len()).filter(|index| fresh(*index)).map(|index| time[index]).collect();
+    let mut steps = steps(if renewed.len() > ENOUGH_FRESH { &renewed } else { time });
+    if steps.is_empty() {
+        return 1.0;
+    }
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "a share of a count"
+    )]
+    let rank = (steps.len() as f64 * USUAL_SHARE) as usize;
+    *steps.select_nth_unstable_by(rank, f64::total_cmp).1
+}
+
+fn steps(time: &[f64]) -> Vec<f64> {
+    time.windows(2).map(|pair| pair[1] - pair[0]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn updates(time: &[f64], values: &[f64]) -> Updates {
+        Updates::of(time, values, |index| values[index].total_cmp(&values[index - 1]).is_ne())
+    }
+
+    fn grid(count: usize) -> Vec<f64> {
+        (0..count).map(|index| f64::from(u32::try_from(index).unwrap()) * 0.025).collect()
+    }
+
+    #[test]
+    fn four_repeats_of_an_update_are_one_observation() {
+        let values: Vec<f64> = (0..400).map(|index| f64::from((index / 4) % 7)).collect();
+        let found = updates(&grid(400), &values);
+        assert_eq!(found.len(), 100);
+        assert_eq!(found.first[..4], [0, 4, 8, 12]);
+        assert!(found.weight.iter().all(|weight| *weight > 0.999));
+    }
+
+    #[test]
+    fn a_quiet_readback_goes_on_being_observed() {
+        let mut values: Vec<f64> = (0..400).map(|index| f64::from((index / 4) % 7)).collect();
+        values.extend([3.0; 400]);
+        let found = updates(&grid(800), &values);
+        assert!((195..=205).contains(&found.len()), "{}", found.len());
+    }
+
+    #[test]
+    fn readings_in_a_burst_count_for_the_time_they_stand_for() {
+        let time: Vec<f64> = (0..100_u32)
+            .map(|index| {
+                f64::from(index / 2) * 0.1 + if index % 2 == 1 { 0.001 * f64::from(index % 10) } else { 0.0 }
+            })
+            .collect();
+        let values: Vec<f64> = (0..100).map(|index| f64::from(index % 3)).collect();
+        let found = updates(&time, &values);
+        assert_eq!(found.len(), 100);
+        assert!(found.weight.iter().all(|weight| (0.0..=1.0).contains(weight)));
+    }
+}
