@@ -5,10 +5,10 @@
 //!
 //! *Who leads.* Let the leader have weight W and mean m before the block, and let P be the running sum of w·(y − m).
 //! Since any other candidate is charged at least the samples' own scatter about their mean, it catches up on the
-//! leader between two times of the block by no more than `(ΔP)²/ΔW` (the gain of a separate mean; with the leader's
-//! mean moving by at most η, `(|ΔP| + ηΔW)²/ΔW`). If that is at most the margin of the runner-up before the block,
-//! and at most β, the lead that the leader has over a candidate born within the block, then the leader leads
-//! throughout, and the optimum after each sample is a running sum.
+//! leader by no more than `(ΔP)²/ΔW`, the gain of a separate mean: an older one between the start of the block and now,
+//! one born within the block between its birth and now (the leader's mean having moved by at most η until then, by
+//! `(|ΔP| + ηΔW)²/ΔW`). If that is at most the margin of the runner-up before the block, and at most β, the lead over a
+//! candidate just born, then the leader leads throughout, and the optimum after each sample is a running sum.
 //!
 //! *Who survives.* A candidate born in the block can only win where it beats the leader: further from the mean than
 //! ρ = √(β/W). One born later beats it on all of that side unless the samples between them lean to that side by more
@@ -28,7 +28,7 @@ use super::envelope::{Candidate, Least, Sums};
 pub(super) const BLOCK: usize = 32;
 
 /// Weight that the leader must have before blocks are tried: below, its mean moves too much within a block.
-pub(super) const ENOUGH: f64 = 16.0;
+const ENOUGH: f64 = 16.0;
 
 /// The running sums of one block, about the leader's mean.
 pub(super) struct Block {
@@ -61,25 +61,29 @@ impl Block {
         Self { lean, square, weight, lowest_lean, highest_lean, furthest }
     }
 
-    /// Whether no candidate catches up by more than `margin`, the leader's mean moving by up to `drift`.
-    fn is_calm(&self, margin: f64, drift: f64) -> bool {
+    /// Whether no older candidate catches up by more than `margin` and none born within by more than `penalty`, the
+    /// leader's mean moving by up to `drift`.
+    fn is_calm(&self, margin: f64, penalty: f64, drift: f64) -> bool {
+        let sums = self.lean.iter().zip(&self.weight);
+        if sums.fold(false, |any, (lean, weight)| any | (lean * lean > margin * weight)) {
+            return false;
+        }
         let reach = self.furthest + drift;
         let lean = self.highest_lean - self.lowest_lean + self.weight[BLOCK - 1] * drift;
         // (ΔP)²/ΔW is at most |ΔP| times the largest |y − m|; only where that bound fails look at each pair.
-        lean * reach <= margin || self.no_pair_exceeds(margin, drift)
+        lean * reach <= penalty || self.no_pair_exceeds(penalty, drift)
     }
 
     #[inline(never)]
-    fn no_pair_exceeds(&self, margin: f64, drift: f64) -> bool {
+    fn no_pair_exceeds(&self, penalty: f64, drift: f64) -> bool {
         let exceeds = |lean: f64, weight: f64| {
             let lean = lean.abs() + drift * weight;
-            lean * lean > margin * weight
+            lean * lean > penalty * weight
         };
-        for apart in 1..=BLOCK {
-            let from_start = exceeds(self.lean[apart - 1], self.weight[apart - 1]);
+        for apart in 1..BLOCK {
             let (lean, weight) = (&self.lean, &self.weight);
             let pairs = lean[apart..].iter().zip(lean).zip(weight[apart..].iter().zip(weight));
-            let any = pairs.fold(from_start, |any, ((p1, p0), (w1, w0))| any | exceeds(p1 - p0, w1 - w0));
+            let any = pairs.fold(false, |any, ((p1, p0), (w1, w0))| any | exceeds(p1 - p0, w1 - w0));
             if any {
                 return false;
             }
@@ -133,7 +137,7 @@ impl Optimum {
         let mean = self.envelope.vertex(star);
         let block = Block::of(values, weights, self.origin + mean);
         let drift = block.highest_lean.max(-block.lowest_lean) / weight;
-        if !block.is_calm(self.penalty.min(least.margin), drift) {
+        if !block.is_calm(least.margin, self.penalty, drift) {
             return None;
         }
         let count = if bounded { self.settle(&block, star, mean, drift)? } else { BLOCK };

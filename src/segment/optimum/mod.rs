@@ -7,7 +7,7 @@ mod calm;
 mod envelope;
 
 use ahead::Ahead;
-use calm::{BLOCK, ENOUGH};
+use calm::BLOCK;
 use envelope::{Candidate, Envelope};
 
 /// Samples between two rebases of the sums.
@@ -222,14 +222,9 @@ impl Optimum {
         let taken = self.take_calm(values, weights);
         match taken {
             Some(count) => self.keep_exact(count),
-            None => self.one_by_one = if self.leader_weight() < ENOUGH { BLOCK / 2 } else { BLOCK },
+            None => self.one_by_one = BLOCK / 2,
         }
         taken
-    }
-
-    fn leader_weight(&mut self) -> f64 {
-        let leader = self.envelope.least().piece;
-        self.envelope.weight(leader)
     }
 
     fn take_one(&mut self, value: f64, weight: f64) {
