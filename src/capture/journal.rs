@@ -1,7 +1,7 @@
 //! The log on disk while it grows: append-only, and never the reason that a sample is lost.
 //!
-//! A line goes to the system as soon as it is known, so that a killed program loses none of it, and is forced to the
-//! disk every [`SYNC_EVERY`], so that a power cut loses less than a second. The whole text is kept in memory as well
+//! Lines go to the system within [`GATHER_FOR`], so that a killed program loses next to none of them, and are forced to
+//! the disk every [`SYNC_EVERY`], so that a power cut loses less than a second. The whole text is kept in memory as well
 //! (about 50 bytes a sample): when the disk is full, the folder turns read-only or the file is taken away, the log is
 //! written anew in the next place that takes it, and until one does the run goes on in memory.
 
@@ -15,6 +15,10 @@ use std::time::{Duration, Instant};
 
 /// How often the log is forced to the disk and looked after: half of the second that may be lost.
 const SYNC_EVERY: Duration = Duration::from_millis(500);
+
+/// For how long lines gather before they go to the system together: at hundreds of readings a second, waking for each
+/// of them would take the processor from the readings.
+const GATHER_FOR: Duration = Duration::from_millis(20);
 
 /// Something about the log file that the person at the bench must know.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -241,6 +245,7 @@ fn keep(mut journal: Journal, inbox: &Receiver<Vec<u8>>, say: &dyn Fn(JournalNot
                 if journal.current.is_some() {
                     journal.pump().into_iter().for_each(say);
                 }
+                std::thread::sleep(GATHER_FOR);
             }
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => break,

@@ -32,5 +32,5 @@ pub use names::{log_name, numbered};
 pub use session::{DrivePlan, Ended, OutputState, Plan, Report, Request, Session, Tally, Update};
 pub use slots::Pace;
 pub use source::{Output, Reading, Settings, Source, Trouble, Unconfirmed};
-pub use supply::{Elsewhere, GuardedSource, SupplySource, settings_of};
+pub use supply::{Elsewhere, GuardedSource, SupplySource, elsewhere, settings_of};
 pub use trips::{Trip, TripLevels, USUAL_COLLAPSE};

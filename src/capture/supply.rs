@@ -2,17 +2,35 @@
 
 use super::source::{Output, Reading, Settings, Source, Trouble, Unconfirmed};
 use crate::link::{Address, serial_ports};
-use crate::supply::guard::{Guard, OffOutcome};
+use crate::supply::guard::{self, Guard, OffOutcome, Preparation};
 use crate::supply::{self, Supply, SupplyError};
 use crate::trace::Mode;
 
 /// Finds ports at which a supply may have come back under another name.
 pub type Elsewhere = Box<dyn FnMut() -> Vec<Address> + Send>;
 
+/// The places to look for `supply` at, should its port vanish: those of `also`, then serial ports that were not there
+/// when this was called, with the line settings of its own. Whatever answers there must identify itself as the same
+/// supply before anything is read from it.
+#[must_use]
+pub fn elsewhere(supply: &Supply, also: Vec<Address>) -> Elsewhere {
+    let own = supply.address().cloned();
+    let name = own.as_ref().map(|own| own.place().to_string());
+    let before: Vec<String> =
+        port_names().into_iter().filter(|port| Some(port.as_str()) != name.as_deref()).collect();
+    Box::new(move || {
+        let new = port_names().into_iter().filter(|port| !before.contains(port));
+        let new = new.filter_map(|port| own.as_ref()?.at_port(&port));
+        also.iter().cloned().chain(new).collect()
+    })
+}
+
 /// A supply that is only read.
 pub struct SupplySource {
     supply: Supply,
     elsewhere: Elsewhere,
+    /// Whether remote control and the output may be taken anew after the link was lost.
+    preparation: Option<Preparation>,
 }
 
 impl SupplySource {
@@ -20,14 +38,22 @@ impl SupplySource {
     /// not there before.
     #[must_use]
     pub fn new(supply: Supply) -> Self {
-        let before = port_names();
-        Self::looking(supply, Box::new(move || ports_besides(&before)))
+        let elsewhere = elsewhere(&supply, Vec::new());
+        Self::looking(supply, elsewhere)
     }
 
     /// Reads `supply`; should its port vanish, it is looked for at the same address, then at those of `elsewhere`.
     #[must_use]
     pub fn looking(supply: Supply, elsewhere: Elsewhere) -> Self {
-        Self { supply, elsewhere }
+        Self { supply, elsewhere, preparation: None }
+    }
+
+    /// Prepares the supply again (remote control, selected output) whenever its link was lost, and gives it back to
+    /// its front panel at the end.
+    #[must_use]
+    pub fn prepared(mut self, preparation: Preparation) -> Self {
+        self.preparation = Some(preparation);
+        self
     }
 }
 
@@ -41,7 +67,16 @@ impl Source for SupplySource {
     }
 
     fn reopen(&mut self) -> Result<(), Trouble> {
-        reopen(&mut self.supply, &mut self.elsewhere)
+        reopen(&mut self.supply, &mut self.elsewhere, self.preparation.as_ref())
+    }
+}
+
+impl Drop for SupplySource {
+    fn drop(&mut self) {
+        if let Some(preparation) = &self.preparation {
+            // The front panel is a courtesy: a link that is gone was reported when it went.
+            let _ = guard::hand_back(&mut self.supply, preparation);
+        }
     }
 }
 
@@ -52,11 +87,11 @@ pub struct GuardedSource {
 }
 
 impl GuardedSource {
-    /// Reads and switches the supply that `guard` holds, which is set up and confirmed off.
+    /// Reads and switches the supply that `guard` holds, which is set up and confirmed off. Should its port vanish,
+    /// it is looked for at the same address, then at those of `elsewhere`.
     #[must_use]
-    pub fn new(guard: Guard) -> Self {
-        let before = port_names();
-        Self { guard, elsewhere: Box::new(move || ports_besides(&before)) }
+    pub fn looking(guard: Guard, elsewhere: Elsewhere) -> Self {
+        Self { guard, elsewhere }
     }
 }
 
@@ -70,7 +105,8 @@ impl Source for GuardedSource {
     }
 
     fn reopen(&mut self) -> Result<(), Trouble> {
-        reopen(self.guard.supply(), &mut self.elsewhere)
+        let (supply, preparation) = self.guard.supply_and_preparation();
+        reopen(supply, &mut self.elsewhere, Some(preparation))
     }
 
     fn output(&mut self) -> Option<&mut dyn Output> {
@@ -127,14 +163,28 @@ fn mode(mode: supply::Mode) -> Mode {
     }
 }
 
-fn reopen(supply: &mut Supply, elsewhere: &mut Elsewhere) -> Result<(), Trouble> {
-    let Err(first) = supply.reconnect(None) else { return Ok(()) };
+/// Tries the same address, then the others; the first at which the same supply answers.
+fn reopen(
+    supply: &mut Supply,
+    elsewhere: &mut Elsewhere,
+    preparation: Option<&Preparation>,
+) -> Result<(), Trouble> {
+    let Err(first) = reconnect(supply, None, preparation) else { return Ok(()) };
     for address in elsewhere() {
-        if supply.reconnect(Some(&address)).is_ok() {
+        if reconnect(supply, Some(&address), preparation).is_ok() {
             return Ok(());
         }
     }
     Err(Trouble::Lost(first.to_string()))
+}
+
+fn reconnect(
+    supply: &mut Supply,
+    address: Option<&Address>,
+    preparation: Option<&Preparation>,
+) -> Result<(), SupplyError> {
+    supply.reconnect(address)?;
+    preparation.map_or(Ok(()), |preparation| guard::prepare(supply, preparation))
 }
 
 fn trouble(error: &SupplyError) -> Trouble {
@@ -150,12 +200,4 @@ fn trouble(error: &SupplyError) -> Trouble {
 
 fn port_names() -> Vec<String> {
     serial_ports().unwrap_or_default().into_iter().map(|port| port.path).collect()
-}
-
-fn ports_besides(before: &[String]) -> Vec<Address> {
-    port_names()
-        .into_iter()
-        .filter(|name| !before.contains(name))
-        .filter_map(|name| name.parse().ok())
-        .collect()
 }

@@ -7,8 +7,10 @@ use std::time::{Duration, Instant};
 
 /// How often the supply is asked for its settings, real time.
 const ASK_EVERY: Duration = Duration::from_secs(2);
-/// Share of the time that asking for settings may take from the readings.
-const SHARE: u32 = 60;
+/// The pause after it, in times of what it took: a hundredth of the wire goes into questions that are not readings.
+const SHARE: u32 = 100;
+/// The longest pause, so that a turned knob shows soon on a slow supply as well.
+const ASK_AT_LEAST_EVERY: Duration = Duration::from_secs(10);
 /// Share of the set volts from which the feed counts as there, for telling that the output went on or off.
 const FEED_THERE: f64 = 0.5;
 /// Relative difference of two read-back settings that is no turn of a knob.
@@ -106,7 +108,7 @@ impl SettingsWatch {
     /// The question failed or was answered: when to ask again.
     pub(super) fn passed(&mut self, asked: Instant, now: Instant) {
         self.cost = now.saturating_duration_since(asked);
-        self.next = now + ASK_EVERY.max(self.cost * SHARE);
+        self.next = now + (self.cost * SHARE).clamp(ASK_EVERY, ASK_AT_LEAST_EVERY);
     }
 }
 
@@ -185,10 +187,13 @@ mod tests {
     fn asking_takes_a_small_share_of_the_wire() {
         let start = Instant::now();
         let mut watch = SettingsWatch::new(known(), start);
-        let slow = Duration::from_millis(200);
+        let slow = Duration::from_millis(40);
         watch.took(known(), start, start + slow);
         assert!(!watch.is_due(start + slow * SHARE, None));
         assert!(watch.is_due(start + slow * (SHARE + 1), None));
+        let slower = Duration::from_millis(400);
+        watch.took(known(), start, start + slower);
+        assert!(watch.is_due(start + slower + ASK_AT_LEAST_EVERY, None));
     }
 
     #[test]

@@ -56,6 +56,8 @@ pub(super) fn report_usage(usage: &clap::Error) -> ExitCode {
 
 /// One message on stderr, and the exit code of its kind.
 pub(super) fn report(failure: &Failure) -> ExitCode {
-    eprintln!("feedtale: {failure}");
+    use std::io::Write;
+    // A terminal that was closed leaves nobody to tell, and must not change the exit code.
+    let _ = writeln!(std::io::stderr(), "feedtale: {failure}");
     ExitCode::from(failure.code())
 }

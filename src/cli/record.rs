@@ -9,11 +9,13 @@ use super::console::{Console, Style};
 use super::keys::Keys;
 use super::{Failure, Outcome, signals};
 use crate::capture::{
-    Condition, Ended, GuardedSource, OutputState, Pace, Plan, RealClock, Report, Request, Session, Settings,
-    SupplySource, log_name,
+    Condition, DrivePlan, Elsewhere, Ended, GuardedSource, OutputState, Pace, Plan, RealClock, Report, Request, Session, Settings, Source,
+    SupplySource, elsewhere, log_name,
 };
 use crate::link::Address;
 use crate::reference::Profile;
+use crate::scpi::Identity;
+use crate::supply::guard::{self, Preparation};
 use crate::supply::{Dialect, Supply};
 use crate::trace::Header;
 use crate::units::Seconds;
@@ -60,6 +62,13 @@ pub(super) struct RecordArgs {
     /// How the supply is spoken to [default: the plain standard]
     #[arg(long, value_name = "FILE")]
     dialect: Option<PathBuf>,
+    /// First put the supply in remote control and select its output, as the dialect says; sets no volts, no limit and
+    /// no output
+    #[arg(long, conflicts_with = "drive")]
+    prepare: bool,
+    /// Where the supply may come back if its port vanishes; may be given again. New serial ports are looked at anyhow
+    #[arg(long, value_name = "ADDRESS")]
+    elsewhere: Vec<Address>,
     /// Set a mark at a time of the run: 'power button@4s'; may be given again
     #[arg(long, value_name = "WORD@TIME")]
     mark: Vec<MarkAhead>,
@@ -128,19 +137,42 @@ pub(super) fn run(args: &RecordArgs) -> Result<Outcome, Failure> {
     refuse_to_overwrite(args.output.as_deref())?;
     signals::catch().map_err(Failure::Safety)?;
     let mut console = Console::stderr();
-    let mut supply = Supply::open(&args.address, dialect.unwrap_or_else(Dialect::plain)).map_err(link)?;
-    let identity = supply.identify().map_err(link)?;
-    let mut header = header(args, profile.as_ref(), identity.map(|identity| identity.to_string()));
+    let supply = Supply::open(&args.address, dialect.unwrap_or_else(Dialect::plain)).map_err(link)?;
+    let places = elsewhere(&supply, args.elsewhere.clone());
     let prepared = if args.drive.is_asked_for() {
-        drive::prepare(supply, &args.drive, profile.as_ref(), &mut console)?
+        drive::prepare(supply, places, &args.drive, profile.as_ref(), &mut console)?
     } else {
-        let settings = crate::capture::settings_of(&mut supply).map_err(link)?;
-        drive::Prepared { source: Box::new(SupplySource::new(supply)), settings, drive: None }
+        prepare(supply, places, args.prepare)?
     };
+    let mut header = header(args, profile.as_ref(), prepared.identity.as_ref().map(ToString::to_string));
     (header.set_volts, header.limit) = (prepared.settings.volts, prepared.settings.limit);
     let (report, finding) = record(args, profile.as_ref(), header, prepared, &mut console)?;
     summary::print(&report, finding.as_ref().filter(|_| profile.is_some()));
     how_it_ended(&report, &mut console)
+}
+
+/// A supply that is ready to be recorded.
+struct Prepared {
+    identity: Option<Identity>,
+    source: Box<dyn Source>,
+    settings: Settings,
+    drive: Option<DrivePlan>,
+}
+
+/// Makes a supply ready that is only read.
+fn prepare(mut supply: Supply, places: Elsewhere, take_control: bool) -> Result<Prepared, Failure> {
+    let preparation = take_control.then(Preparation::asked_for);
+    if let Some(preparation) = &preparation {
+        guard::prepare(&mut supply, preparation).map_err(link)?;
+    }
+    let identity = supply.identify().map_err(link)?;
+    let settings = crate::capture::settings_of(&mut supply).map_err(link)?;
+    let source = SupplySource::looking(supply, places);
+    let source = match preparation {
+        Some(preparation) => source.prepared(preparation),
+        None => source,
+    };
+    Ok(Prepared { identity, source: Box::new(source), settings, drive: None })
 }
 
 fn link(error: impl std::error::Error) -> Failure {
@@ -172,7 +204,7 @@ fn record(
     args: &RecordArgs,
     profile: Option<&Profile>,
     header: Header,
-    prepared: drive::Prepared,
+    prepared: Prepared,
     console: &mut Console,
 ) -> Result<(Report, Option<Finding>), Failure> {
     let plan = plan(args, header, prepared.settings, prepared.drive)?;
@@ -219,7 +251,7 @@ fn plan(
     args: &RecordArgs,
     header: Header,
     settings: Settings,
-    drive: Option<crate::capture::DrivePlan>,
+    drive: Option<DrivePlan>,
 ) -> Result<Plan, Failure> {
     let wall = (Instant::now(), Local::now().fixed_offset());
     let speed = args.address.speed().unwrap_or(1.0);

@@ -108,6 +108,17 @@ impl Address {
         self.baud_given
     }
 
+    /// The serial port `path` with the settings of this address; `None` for a TCP address, which has no such settings.
+    #[must_use]
+    pub fn at_port(&self, path: &str) -> Option<Self> {
+        let mut other = self.clone();
+        match &mut other.place {
+            Place::Serial { path: old, .. } => path.clone_into(old),
+            Place::Tcp { .. } => return None,
+        }
+        Some(other)
+    }
+
     /// The same address with another baud rate; a TCP address stays as it is.
     #[must_use]
     pub fn with_baud(&self, baud: u32) -> Self {

@@ -70,6 +70,12 @@ impl Link {
         Self { channel, name: name.into() }
     }
 
+    /// A link that is gone: what stands in the place of a lost one, so that its port is free to be opened again.
+    #[must_use]
+    pub fn gone(name: impl Into<String>) -> Self {
+        Self::over(Box::new(Gone), name)
+    }
+
     /// What messages call the other end.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -137,6 +143,33 @@ impl Link {
 
     fn failed(&self, error: &io::Error) -> LinkError {
         LinkError::in_use(&self.name, error)
+    }
+}
+
+/// The end of a cable that leads nowhere.
+struct Gone;
+
+impl Read for Gone {
+    fn read(&mut self, _: &mut [u8]) -> io::Result<usize> {
+        Err(io::ErrorKind::BrokenPipe.into())
+    }
+}
+
+impl Write for Gone {
+    fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+        Err(io::ErrorKind::BrokenPipe.into())
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Channel for Gone {
+    fn block_at_most(&mut self, _: Duration) -> io::Result<()> {
+        Ok(())
+    }
+    fn has_input(&mut self) -> io::Result<bool> {
+        Err(io::ErrorKind::BrokenPipe.into())
     }
 }
 

@@ -43,6 +43,8 @@ pub struct Bench {
     output: Output,
     readback: Readback,
     pub(super) protection: Protection,
+    /// How many times the set volts the regulator gives: 1 in a sound supply.
+    pub(super) volts_factor: f64,
     setting: Setting,
     operator: Operator,
     /// When the button goes down and up, after the output came on.
@@ -72,6 +74,7 @@ impl Bench {
             output: Output::new(scenario.supply.clone(), scenario.lead_ohms),
             readback,
             protection: Protection::default(),
+            volts_factor: 1.0,
             setting: Setting { volts: scenario.set_volts, amps: scenario.limit, on: false },
             operator: scenario.operator.clone(),
             button_edges: edges(&scenario.operator.presses),
@@ -186,7 +189,8 @@ impl Bench {
         for (at_s, state) in self.board.take_changes() {
             self.truth.push(TruthEvent { at_s, what: Truth::State(state) });
         }
-        self.feed = self.output.step(STEP_S, self.setting, self.demand);
+        let setting = Setting { volts: self.setting.volts * self.volts_factor, ..self.setting };
+        self.feed = self.output.step(STEP_S, setting, self.demand);
         if self.protection.watch(STEP_S, self.feed) {
             self.switch(false);
         }

@@ -74,6 +74,12 @@ pub enum SupplyError {
         /// The supply that answers.
         found: String,
     },
+    /// A supply that cannot say who it is cannot be known again at another port.
+    #[error("{port}: not looked at: this supply cannot identify itself, so another port may hold another supply")]
+    Unidentified {
+        /// The other port.
+        port: String,
+    },
     /// Another output is selected than the one to be read.
     #[error(
         "{port}: output {found} is selected, not {wanted}; select it at the supply, or allow feedtale to do so (--prepare)"

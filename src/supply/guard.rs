@@ -131,6 +131,11 @@ impl Guard {
         &mut self.supply
     }
 
+    /// The supply, and the permission to prepare it again once its link is back.
+    pub fn supply_and_preparation(&mut self) -> (&mut Supply, &Preparation) {
+        (&mut self.supply, self.permission.preparation())
+    }
+
     /// What the permission allows to set.
     #[must_use]
     pub fn feed(&self) -> Feed {

@@ -197,25 +197,35 @@ impl Supply {
         Ok(entries)
     }
 
-    /// Opens the link again, at the same address or at `elsewhere`, and makes sure that the same supply answers.
+    /// Opens the link again, at the same address or at `elsewhere`, and makes sure that the same supply answers. The old
+    /// link is closed first: a port that this program holds itself counts as in use.
     ///
     /// # Errors
-    /// [`SupplyError::Link`] if there is still nothing there, [`SupplyError::AnotherSupply`] if another one answers.
+    /// [`SupplyError::Link`] if there is still nothing there, [`SupplyError::AnotherSupply`] if another one answers,
+    /// [`SupplyError::Unidentified`] for another address if this supply cannot say who it is. The link is then gone.
     pub fn reconnect(&mut self, elsewhere: Option<&Address>) -> Result<(), SupplyError> {
         let Some(address) = elsewhere.or(self.address.as_ref()).cloned() else {
             return Err(LinkError::Gone { port: self.name().to_owned() }.into());
         };
+        if elsewhere.is_some() && self.wire.known().is_none() {
+            return Err(SupplyError::Unidentified { port: address.place().to_string() });
+        }
         let address = with_usual_baud(&address, &self.dialect);
-        let expected = self.wire.known().map(str::to_owned);
-        self.wire.replace_link(Link::open(&address)?);
+        let lost = self.name().to_owned();
+        self.wire.replace_link(Link::gone(lost.clone()));
         self.settings = Settings::default();
-        self.same_supply(expected)?;
+        self.wire.replace_link(Link::open(&address)?);
+        if let Err(error) = self.same_supply() {
+            self.wire.replace_link(Link::gone(lost));
+            return Err(error);
+        }
         self.address = Some(address);
         Ok(())
     }
 
-    fn same_supply(&mut self, expected: Option<String>) -> Result<(), SupplyError> {
+    fn same_supply(&mut self) -> Result<(), SupplyError> {
         let Some(query) = self.dialect.identify.clone() else { return Ok(()) };
+        let expected = self.wire.known().map(str::to_owned);
         self.wire.expect_any_supply();
         let found = self.wire.ask(&query)?.text;
         let expected = expected.unwrap_or_else(|| found.clone());

@@ -3,8 +3,8 @@
 use super::super::Failure;
 use super::super::console::Console;
 use super::super::signals;
-use super::GuardedSource;
-use crate::capture::{DrivePlan, Settings, Source, TripLevels, USUAL_COLLAPSE};
+use super::{GuardedSource, Prepared};
+use crate::capture::{DrivePlan, Elsewhere, Settings, TripLevels, USUAL_COLLAPSE};
 use crate::reference::Profile;
 use crate::supply::Supply;
 use crate::supply::guard::{
@@ -12,10 +12,14 @@ use crate::supply::guard::{
 };
 use crate::units::{Amps, Ohms, Seconds, Volts};
 use clap::Args;
-use std::io::{BufRead, IsTerminal};
+use std::io::{BufRead, IsTerminal, Write};
+use std::sync::mpsc::{RecvTimeoutError, channel};
+use std::time::Duration;
 
 /// How long to read before switching on, so that the log shows the feed before it.
 const LEAD_IN: Seconds = Seconds::constant(0.5);
+/// How often a prompt looks whether a signal came.
+const LOOK_FOR_SIGNALS: Duration = Duration::from_millis(50);
 /// Resistance below which the board is not fed: at 1 Ω a volt already drives an ampere, far more than any standby.
 /// Common practice among board repairers, no source.
 const SHORT_BELOW: Ohms = Ohms::constant(1.0);
@@ -57,13 +61,6 @@ pub(super) struct DriveArgs {
     leave_on: bool,
 }
 
-/// A supply that is ready to be recorded.
-pub(super) struct Prepared {
-    pub(super) source: Box<dyn Source>,
-    pub(super) settings: Settings,
-    pub(super) drive: Option<DrivePlan>,
-}
-
 impl DriveArgs {
     pub(super) fn is_asked_for(&self) -> bool {
         self.drive
@@ -98,6 +95,7 @@ impl DriveArgs {
 /// Asks the person, takes the supply in guard, checks for a short if asked to, and sets it up with its output off.
 pub(super) fn prepare(
     supply: Supply,
+    places: Elsewhere,
     args: &DriveArgs,
     profile: Option<&Profile>,
     console: &mut Console,
@@ -113,9 +111,12 @@ pub(super) fn prepare(
     let mut guard = Guard::new(supply, permission).map_err(|error| failure(&error))?;
     guard.report_drop_to(|outcome| {
         if let OffOutcome::Unknown { why } = outcome {
-            eprintln!("{}\nfeedtale: {why}", super::summary::BANNER.join("\n"));
+            // A panic here, on a terminal that was closed, would end the program before the guard has gone.
+            let banner = super::summary::BANNER.join("\n");
+            let _ = writeln!(std::io::stderr(), "{banner}\nfeedtale: {why}");
         }
     });
+    let identity = guard.supply().identify().map_err(super::link)?;
     if args.short_check {
         let check = ShortCheck::with_threshold(SHORT_BELOW);
         let result =
@@ -134,7 +135,8 @@ pub(super) fn prepare(
     }
     let settings = Settings { volts: found.set_volts, limit: found.limit, output_on: Some(false) };
     let drive = DrivePlan { lead_in: LEAD_IN, trips: trips(args, guard.feed())?, leave_on: args.leave_on };
-    Ok(Prepared { source: Box::new(GuardedSource::new(guard)), settings, drive: Some(drive) })
+    let source = Box::new(GuardedSource::looking(guard, places));
+    Ok(Prepared { identity, source, settings, drive: Some(drive) })
 }
 
 fn bounds(profile: &Profile) -> Bounds {
@@ -173,8 +175,28 @@ fn confirmed(request: &Request, yes: bool, console: &mut Console) -> bool {
         return false;
     }
     console.line("type yes to go on:");
-    let mut answer = String::new();
-    std::io::stdin().lock().read_line(&mut answer).is_ok() && answer.trim().eq_ignore_ascii_case("yes")
+    typed_line().is_some_and(|answer| answer.trim().eq_ignore_ascii_case("yes"))
+}
+
+/// What the person types; `None` if a signal (Ctrl-C) comes before the end of the line. A read of the terminal goes on
+/// through signals, so it gets a thread of its own.
+fn typed_line() -> Option<String> {
+    let (send, lines) = channel();
+    std::thread::spawn(move || {
+        let mut line = String::new();
+        if std::io::stdin().lock().read_line(&mut line).is_ok() {
+            // Nobody waits any more after a signal.
+            let _ = send.send(line);
+        }
+    });
+    while !signals::asked_to_end() {
+        match lines.recv_timeout(LOOK_FOR_SIGNALS) {
+            Ok(line) => return Some(line),
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => return None,
+        }
+    }
+    None
 }
 
 /// Goes on only if the check carries that there is no short.

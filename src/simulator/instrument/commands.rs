@@ -28,6 +28,8 @@ fn act(device: &mut Instrument, command: Command, unit: &Unit, course: &mut Cour
             | Command::VoltsProtection
             | Command::AmpsProtection
             | Command::Watchdog
+            | Command::WatchdogTime
+            | Command::WatchdogState
             | Command::Channel
             | Command::QuestionableEnable
             | Command::OperationEnable
@@ -65,7 +67,11 @@ fn set(
     course: &mut Course,
 ) -> Result<(), Complaint> {
     let (most_volts, most_amps) = (device.bench.supply().most_volts, device.bench.supply().most_amps);
+    let bare = device.selected != device.manners.board_at;
     match command {
+        Command::Volts if bare => device.bare.volts = quantity(datum, 'V', most_volts)?,
+        Command::Amps if bare => device.bare.amps = quantity(datum, 'A', most_amps)?,
+        Command::Output if bare => device.bare.on = boolean(datum)?,
         Command::EventEnable => device.status.event_enable = whole(datum, u8::MAX)?,
         Command::ServiceEnable => device.status.service_enable = whole(datum, u8::MAX)?,
         Command::QuestionableEnable => device.status.questionable.enable = whole(datum, u16::MAX)?,
@@ -83,15 +89,19 @@ fn set(
             let seconds = quantity(datum, 'S', 3600.0)?;
             device.watchdog_s = (seconds > 0.0).then_some(seconds);
         }
+        Command::WatchdogTime => device.watchdog_time_s = quantity(datum, 'S', 3600.0)?,
+        Command::WatchdogState => device.watchdog_s = boolean(datum)?.then_some(device.watchdog_time_s),
         Command::Channel => {
-            if whole(datum, u8::MAX)? != 1 {
+            let number = whole(datum, u8::MAX)?;
+            if !(1..=device.manners.board_at).contains(&number) {
                 return Err(Complaint::OUT_OF_RANGE);
             }
+            device.selected = number;
             course.busy_s += device.manners.select_s;
         }
         _ => {}
     }
-    course.changed |= matches!(command, Command::Volts | Command::Amps | Command::Output);
+    course.changed |= !bare && matches!(command, Command::Volts | Command::Amps | Command::Output);
     Ok(())
 }
 
@@ -100,7 +110,7 @@ fn switch(device: &mut Instrument, on: bool) -> Result<(), Complaint> {
     if on && device.bench.protection.tripped.is_some() {
         return Err(Complaint::SETTINGS_CONFLICT);
     }
-    device.bench.switch(on);
+    device.bench.switch(on || device.manners.stuck_on && device.bench.is_on());
     Ok(())
 }
 
@@ -114,7 +124,8 @@ fn query(
         command,
         Command::Volts | Command::Amps | Command::VoltsProtection | Command::AmpsProtection
     );
-    if !unit.data.is_empty() {
+    let names_output = device.manners.channel_word && unit.data == [Datum::Word("CH1".to_owned())];
+    if !unit.data.is_empty() && !names_output {
         return if setting {
             extreme(device, command, &unit.data)
         } else {
@@ -152,7 +163,16 @@ fn extreme(device: &Instrument, command: Command, data: &[Datum]) -> Result<Stri
 fn query_quantity(device: &Instrument, command: Command) -> Result<Option<String>, Complaint> {
     let bench = &device.bench;
     let reading = bench.reading();
-    let both = || format!("{},{}", shown(device, reading.volts, true), shown(device, reading.amps, false));
+    if device.selected != device.manners.board_at
+        && let Some(answer) = query_bare(device, command)
+    {
+        return Ok(Some(answer));
+    }
+    let both = || {
+        let list = format!("{},{}", shown(device, reading.volts, true), shown(device, reading.amps, false));
+        let watts = || format!("{list},{:.3}", reading.volts * reading.amps);
+        if device.manners.watts_in_list { watts() } else { list.clone() }
+    };
     Ok(Some(match command {
         Command::MeasureBoth | Command::MeasureVolts | Command::MeasureAmps if device.manners.both_always => {
             both()
@@ -174,6 +194,19 @@ fn query_quantity(device: &Instrument, command: Command) -> Result<Option<String
     }))
 }
 
+/// What the output with nothing connected says; its display shows what it is set to.
+fn query_bare(device: &Instrument, command: Command) -> Option<String> {
+    let bare = device.bare;
+    Some(match command {
+        Command::MeasureVolts => shown(device, if bare.on { bare.volts } else { 0.0 }, true),
+        Command::MeasureAmps => shown(device, 0.0, false),
+        Command::Volts => shown(device, bare.volts, true),
+        Command::Amps => shown(device, bare.amps, false),
+        Command::Output => u8::from(bare.on).to_string(),
+        _ => return None,
+    })
+}
+
 fn query_status(device: &mut Instrument, command: Command, answer_waits: bool) -> String {
     use crate::simulator::supply::Trip;
     let tripped = device.bench.protection.tripped;
@@ -184,7 +217,8 @@ fn query_status(device: &mut Instrument, command: Command, answer_waits: bool) -
         Command::ServiceEnable => device.status.service_enable.to_string(),
         Command::StatusByte => device.status.byte(answer_waits).to_string(),
         // Every command here is done at once, and the self-test of numbers never fails.
-        Command::OperationComplete | Command::Channel => "1".to_owned(),
+        Command::OperationComplete => "1".to_owned(),
+        Command::Channel => device.selected.to_string(),
         Command::SelfTest => "0".to_owned(),
         Command::NextError => {
             let complaint = device.status.next_error();
@@ -196,6 +230,8 @@ fn query_status(device: &mut Instrument, command: Command, answer_waits: bool) -
         Command::VoltsTripped => u8::from(tripped == Some(Trip::Volts)).to_string(),
         Command::AmpsTripped => u8::from(tripped == Some(Trip::Amps)).to_string(),
         Command::Watchdog => device.watchdog_s.unwrap_or_default().to_string(),
+        Command::WatchdogTime => device.watchdog_time_s.to_string(),
+        Command::WatchdogState => u8::from(device.watchdog_s.is_some()).to_string(),
         Command::QuestionableEvent => device.status.questionable.take_event().to_string(),
         Command::QuestionableCondition => device.status.questionable.condition.to_string(),
         Command::QuestionableEnable => device.status.questionable.enable.to_string(),
@@ -209,8 +245,8 @@ fn query_status(device: &mut Instrument, command: Command, answer_waits: bool) -
 /// A quantity as this supply writes it: NR2 with its own decimals, or NR3, with or without the unit.
 fn shown(device: &Instrument, value: f64, is_volts: bool) -> String {
     let readback = device.bench.supply().readback;
-    let (decimals, unit) =
-        if is_volts { (readback.volts_decimals, 'V') } else { (readback.amps_decimals, 'A') };
+    let (volts, amps) = device.manners.decimals.unwrap_or((readback.volts_decimals, readback.amps_decimals));
+    let (decimals, unit) = if is_volts { (volts, 'V') } else { (amps, 'A') };
     let mut text = if device.manners.scientific { nr3(value) } else { format!("{value:.decimals$}") };
     if device.manners.unit_suffix {
         text.push(unit);

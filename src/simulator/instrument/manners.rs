@@ -41,8 +41,20 @@ pub struct Manners {
     pub unit_suffix: bool,
     /// Numbers have an exponent: `1.2340E+00`.
     pub scientific: bool,
-    /// `MEAS:VOLT?` and `MEAS:CURR?` both answer volts and amps in one list.
+    /// Decimals of volts and amps, where they are not those that the readback resolves.
+    pub decimals: Option<(usize, usize)>,
+    /// `MEAS:VOLT?` and `MEAS:CURR?` both answer volts and amps in one list, as does `MEAS:ALL?`.
     pub both_always: bool,
+    /// Watts stand behind volts and amps in the list.
+    pub watts_in_list: bool,
+    /// Queries name the output by a word: `MEAS:VOLT? CH1`.
+    pub channel_word: bool,
+    /// The output that the board hangs at; with 2, a first output has nothing connected and is the one selected.
+    pub board_at: u8,
+    /// `OUTP OFF` is not obeyed, as by a relay that is welded shut.
+    pub stuck_on: bool,
+    /// The regulator gives so many times the volts that are set.
+    pub volts_factor: f64,
     /// Everything it receives comes back first.
     pub echo: bool,
     /// Sent after every message.
@@ -74,7 +86,13 @@ impl Default for Manners {
             ends_with: b"\n".to_vec(),
             unit_suffix: false,
             scientific: false,
+            decimals: None,
             both_always: false,
+            watts_in_list: false,
+            channel_word: false,
+            board_at: 1,
+            stuck_on: false,
+            volts_factor: 1.0,
             echo: false,
             prompt: Vec::new(),
             says_ok: false,
@@ -114,12 +132,18 @@ pub enum QuirkError {
 }
 
 /// The words of the departures, with what each does.
-pub const QUIRKS: [(&str, &str); 17] = [
+pub const QUIRKS: [(&str, &str); 23] = [
     ("cr-in", "messages end in CR"),
     ("end=none|cr|lf|crlf|mix", "what answers end in"),
     ("suffix", "numbers carry their unit"),
     ("scientific", "numbers have an exponent"),
+    ("decimals=V/A", "so many decimals of volts and amps: decimals=2/3"),
     ("list", "volts and amps come in one list"),
+    ("watts-in-list", "volts, amps and watts come in one list"),
+    ("channel-word", "queries name the output: MEAS:VOLT? CH1"),
+    ("second", "two outputs, the board at the second, the first selected"),
+    ("stuck-on", "the output does not go off"),
+    ("high=FACTOR", "the output gives so many times the volts set"),
     ("echo", "everything received comes back first"),
     ("prompt", "a prompt after every message"),
     ("ok", "OK after every message that asked nothing"),
@@ -147,7 +171,13 @@ impl Manners {
             "end" => self.ends_with = ending(value)?,
             "suffix" => self.unit_suffix = true,
             "scientific" => self.scientific = true,
+            "decimals" => self.decimals = Some(decimals(value)?),
             "list" => self.both_always = true,
+            "watts-in-list" => (self.both_always, self.watts_in_list) = (true, true),
+            "channel-word" => self.channel_word = true,
+            "second" => self.board_at = 2,
+            "stuck-on" => self.stuck_on = true,
+            "high" => self.volts_factor = factor(word, value)?,
             "echo" => self.echo = true,
             "prompt" => self.prompt = b"> ".to_vec(),
             "ok" => self.says_ok = true,
@@ -211,6 +241,19 @@ fn bits(value: &str) -> Result<ModeBits, QuirkError> {
     })
 }
 
+fn decimals(value: &str) -> Result<(usize, usize), QuirkError> {
+    let count = |text: &str| text.parse::<usize>().ok().filter(|count| *count <= 6);
+    value
+        .split_once('/')
+        .and_then(|(volts, amps)| Some((count(volts)?, count(amps)?)))
+        .ok_or_else(|| refuse("decimals", value, "two numbers from 0 to 6, such as 2/3"))
+}
+
+fn factor(quirk: &str, value: &str) -> Result<f64, QuirkError> {
+    let number = value.parse::<f64>().ok().filter(|factor| (0.1..=10.0).contains(factor));
+    number.ok_or_else(|| refuse(quirk, value, "a factor from 0.1 to 10"))
+}
+
 fn milliseconds(quirk: &str, value: &str) -> Result<f64, QuirkError> {
     let number = value.strip_suffix("ms").unwrap_or(value).parse::<f64>().ok();
     number
@@ -248,6 +291,8 @@ mod tests {
             let quirk = match values.split('|').next().unwrap() {
                 "" => name.to_owned(),
                 "MS" => format!("{name}=5"),
+                "V/A" => format!("{name}=2/3"),
+                "FACTOR" => format!("{name}=1.5"),
                 value => format!("{name}={value}"),
             };
             assert!(Manners::default().set(&quirk).is_ok(), "{quirk}");
@@ -263,5 +308,9 @@ mod tests {
             "delay=soon".parse::<Manners>().unwrap_err().to_string(),
             "quirk delay=soon: expected milliseconds from 0 to 60000"
         );
+        for bad in ["decimals=2", "decimals=2/x", "high=0", "high=big", "end=tab", "bits=both"] {
+            let message = bad.parse::<Manners>().unwrap_err().to_string();
+            assert!(message.starts_with(&format!("quirk {bad}: expected ")), "{message}");
+        }
     }
 }

@@ -42,9 +42,26 @@ pub struct Instrument {
     status: Status,
     input: Vec<u8>,
     remote: bool,
+    /// After how much silence the output goes off, if the watchdog is armed.
     watchdog_s: Option<f64>,
+    /// The same, for when it will be armed.
+    watchdog_time_s: f64,
     last_message_s: f64,
+    /// The output that is selected, and what the one with nothing connected is set to.
+    selected: u8,
+    bare: Bare,
 }
+
+/// An output with nothing connected.
+#[derive(Debug, Clone, Copy, Default)]
+struct Bare {
+    volts: f64,
+    amps: f64,
+    on: bool,
+}
+
+/// Seconds of silence after which a watchdog acts that was armed without a word on its time.
+const WATCHDOG_S: f64 = 10.0;
 
 /// What one message does, as it is worked through.
 #[derive(Debug, Default)]
@@ -63,7 +80,8 @@ struct Course {
 impl Instrument {
     /// The instrument of a bench.
     #[must_use]
-    pub fn new(bench: Bench, manners: Manners) -> Self {
+    pub fn new(mut bench: Bench, manners: Manners) -> Self {
+        bench.volts_factor = manners.volts_factor;
         Self {
             bench,
             manners,
@@ -72,7 +90,10 @@ impl Instrument {
             input: Vec::new(),
             remote: false,
             watchdog_s: None,
+            watchdog_time_s: WATCHDOG_S,
             last_message_s: 0.0,
+            selected: 1,
+            bare: Bare::default(),
         }
     }
 
@@ -97,6 +118,7 @@ impl Instrument {
     pub fn replace_bench(&mut self, bench: Bench) {
         self.last_message_s = bench.now();
         self.bench = bench;
+        self.bench.volts_factor = self.manners.volts_factor;
     }
 
     /// Switches itself off and on again: output off, status and settings as after power-on.
@@ -105,7 +127,7 @@ impl Instrument {
         self.status = Status::new();
         self.input.clear();
         self.remote = false;
-        self.watchdog_s = None;
+        (self.selected, self.bare) = (1, Bare::default());
     }
 
     /// Moves the bench on to `until`, in bench seconds.
@@ -242,7 +264,7 @@ impl Instrument {
         self.bench.set_volts_to(0.0);
         self.bench.set_limit_to(0.0);
         self.bench.protection = super::supply::Protection::default();
-        self.watchdog_s = None;
+        (self.watchdog_s, self.watchdog_time_s) = (None, WATCHDOG_S);
     }
 
     fn update_conditions(&mut self) {

@@ -33,6 +33,8 @@ pub(super) enum Command {
     AmpsTripped,
     ClearProtection,
     Watchdog,
+    WatchdogTime,
+    WatchdogState,
     Channel,
     QuestionableEvent,
     QuestionableCondition,
@@ -52,7 +54,7 @@ enum Forms {
 }
 
 /// Header patterns as the standard writes them: capitals are the short form, brackets are optional.
-const COMMANDS: [(&str, Forms, Command); 36] = [
+const COMMANDS: [(&str, Forms, Command); 38] = [
     ("*IDN", Forms::Query, Command::Identify),
     ("*RST", Forms::Set, Command::Reset),
     ("*CLS", Forms::Set, Command::ClearStatus),
@@ -81,6 +83,8 @@ const COMMANDS: [(&str, Forms, Command); 36] = [
     ("[SOURce]:CURRent:PROTection:TRIPped", Forms::Query, Command::AmpsTripped),
     ("OUTPut:PROTection:CLEar", Forms::Set, Command::ClearProtection),
     ("OUTPut:WATChdog", Forms::Both, Command::Watchdog),
+    ("SYSTem:WATChdog:TIME", Forms::Both, Command::WatchdogTime),
+    ("SYSTem:WATChdog[:STATe]", Forms::Both, Command::WatchdogState),
     ("INSTrument:NSELect", Forms::Both, Command::Channel),
     ("STATus:QUEStionable[:EVENt]", Forms::Query, Command::QuestionableEvent),
     ("STATus:QUEStionable:CONDition", Forms::Query, Command::QuestionableCondition),

@@ -212,12 +212,14 @@ impl Talk {
         if self.inbox.front().is_some_and(|(at, _)| (*at).max(self.busy_until) <= now)
             && let Some((arrived, message)) = self.inbox.pop_front()
         {
-            self.obey(arrived, &message);
+            self.obey(arrived, arrived.max(self.busy_until), &message);
         }
         Ok(())
     }
 
-    fn obey(&mut self, arrived: Instant, message: &[u8]) {
+    /// Obeys a message that was to be obeyed at `due`. The answer's times count from there: a server that wakes late
+    /// answers as late as a real supply, not later.
+    fn obey(&mut self, arrived: Instant, due: Instant, message: &[u8]) {
         let pause = self.clock.real(self.setup.manners.pause_s);
         // `line_out_free` is when the last answer ended; a hasty message is lost.
         if !pause.is_zero() && arrived < self.line_out_free + pause {
@@ -231,7 +233,7 @@ impl Talk {
         }
         self.note(message, now, answer.measured);
         let (bytes, later) = self.plan.distort(answer.bytes, self.clock.bench_s(now));
-        let begin = now + self.clock.real(answer.after_s + later);
+        let begin = due + self.clock.real(answer.after_s + later);
         self.busy_until = begin;
         self.post(&bytes, begin);
     }

@@ -133,7 +133,10 @@ impl Server {
         let mut talk = converse::Talk::new(setup, record.clone(), stop.clone(), address.clone());
         let thread = std::thread::Builder::new()
             .name("simulated supply".to_owned())
-            .spawn(move || serve(&mut talk))?;
+            .spawn(move || {
+                clock::be_punctual();
+                serve(&mut talk)
+            })?;
         Ok(Self { address, record, stop, thread: Some(thread) })
     }
 

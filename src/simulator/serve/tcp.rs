@@ -10,34 +10,41 @@ const ACCEPT_WAIT: Duration = Duration::from_millis(5);
 /// How long a port may take to come back after an unplugging.
 const REBIND_PATIENCE: Duration = Duration::from_secs(5);
 
-/// The system rounds a socket's timeout up to its own ticks, 8 ms and more. From here on a timeout of half the wait is
-/// near enough (who waits looks around and waits again); what is shorter is slept in steps.
-const COARSE_WAIT: Duration = Duration::from_millis(8);
-/// A step of a short wait.
-const STEP: Duration = Duration::from_micros(200);
+/// Waits for bytes by the system's precise timers: a socket's own timeout is rounded up to ticks of 4 ms and more, and an
+/// answer that is due soon would be late.
+#[cfg(unix)]
+fn wait_for_bytes(stream: &TcpStream, wait: Duration) -> io::Result<bool> {
+    use rustix::event::{PollFd, PollFlags, Timespec, poll};
+    let wait = Timespec::try_from(wait).map_err(io::Error::other)?;
+    match poll(&mut [PollFd::new(stream, PollFlags::IN)], Some(&wait)) {
+        Ok(ready) => Ok(ready > 0),
+        Err(rustix::io::Errno::INTR) => Ok(false),
+        Err(error) => Err(error.into()),
+    }
+}
 
-/// Waits without the socket's timeout, so that an answer that is due soon is not late.
-fn receive_by_steps(stream: &mut TcpStream, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
+/// Waits for bytes in short steps, as a socket's own timeout is rounded up to the system's ticks.
+#[cfg(not(unix))]
+fn wait_for_bytes(stream: &TcpStream, wait: Duration) -> io::Result<bool> {
+    const STEP: Duration = Duration::from_micros(200);
     let end = Instant::now() + wait;
     stream.set_nonblocking(true)?;
-    let result = loop {
-        match stream.read(buffer) {
-            Ok(0) => break Err(io::ErrorKind::UnexpectedEof.into()),
-            Err(error) if is_nothing(&error) && Instant::now() >= end => break Ok(0),
+    let there = loop {
+        match stream.peek(&mut [0]) {
+            Err(error) if is_nothing(&error) && Instant::now() >= end => break Ok(false),
             Err(error) if is_nothing(&error) => std::thread::sleep(STEP),
-            result => break result,
+            result => break result.map(|_| true),
         }
     };
     stream.set_nonblocking(false)?;
-    result
+    there
 }
 
 impl Wire for TcpStream {
     fn receive(&mut self, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
-        if wait < COARSE_WAIT {
-            return receive_by_steps(self, buffer, wait);
+        if !wait_for_bytes(self, wait)? {
+            return Ok(0);
         }
-        self.set_read_timeout(Some(wait / 2))?;
         match self.read(buffer) {
             Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
             Err(error) if is_nothing(&error) => Ok(0),

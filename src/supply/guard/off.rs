@@ -1,7 +1,7 @@
 //! Off, and confirmed to be off.
 
-use super::{Guard, GuardError, State, hand_back, send};
-use crate::supply::Supply;
+use super::{Guard, GuardError, Preparation, State, hand_back, prepare, send};
+use crate::supply::{Supply, SupplyError};
 
 /// How often switching off is tried before the state counts as unknown.
 const OFF_TRIES: u32 = 3;
@@ -26,7 +26,8 @@ impl Guard {
         let acknowledge = self.drive.acknowledge.clone();
         let mut why = String::new();
         for _ in 0..OFF_TRIES {
-            match try_off(&mut self.supply, &off, acknowledge.as_deref()) {
+            let preparation = self.permission.preparation();
+            match try_off(&mut self.supply, preparation, &off, acknowledge.as_deref()) {
                 Ok(()) => {
                     self.disarm();
                     self.state = State::Off;
@@ -75,26 +76,32 @@ impl Guard {
     }
 }
 
-fn try_off(supply: &mut Supply, off: &str, acknowledge: Option<&str>) -> Result<(), String> {
-    match send(supply, off, acknowledge) {
-        Err(error) if error.is_link_lost() => {
-            supply.reconnect(None).map_err(|again| format!("{error}; {again}"))?;
-            return Err(error.to_string());
-        }
-        Err(error) => return Err(error.to_string()),
-        // Whatever it answered: the state it reads back as is what counts.
-        Ok(_) => {}
+fn try_off(
+    supply: &mut Supply,
+    preparation: &Preparation,
+    off: &str,
+    acknowledge: Option<&str>,
+) -> Result<(), String> {
+    if let Err(error) = send(supply, off, acknowledge) {
+        return Err(after(supply, preparation, &error));
     }
+    // Whatever it answered: the state it reads back as is what counts.
     match supply.output_on() {
         Ok(Some(false)) => Ok(()),
         Ok(Some(true)) => Err("the supply says that its output is still on".to_owned()),
         Ok(None) => Err("this supply cannot say whether its output is on".to_owned()),
-        Err(error) => {
-            if error.is_link_lost() {
-                let _ = supply.reconnect(None);
-            }
-            Err(error.to_string())
-        }
+        Err(error) => Err(after(supply, preparation, &error)),
+    }
+}
+
+/// Opens a lost link again for the next attempt; what went wrong, in words.
+fn after(supply: &mut Supply, preparation: &Preparation, error: &SupplyError) -> String {
+    if !error.is_link_lost() {
+        return error.to_string();
+    }
+    match supply.reconnect(None).and_then(|()| prepare(supply, preparation)) {
+        Ok(()) => error.to_string(),
+        Err(again) => format!("{error}; {again}"),
     }
 }
 
