@@ -1,18 +1,31 @@
 //! Runs the program as its users do, and checks exactly what it printed and how it exited.
+//!
+//! Every run that must only ask (`record` without `--drive` or `--prepare`, `supplies`) and speaks TCP goes through a
+//! tap, which keeps every byte that leaves the program and holds it against the list of queries, whatever else the
+//! check is about.
 
 #![allow(dead_code, reason = "the builder is whole before every part of the program uses it")]
 
-use std::ffi::OsStr;
+use crate::tap::Tap;
+use std::ffi::{OsStr, OsString};
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, ChildStdin, Command, Output, Stdio};
 
 /// A run of the program in a fresh folder of its own.
 pub(crate) struct Run {
     folder: tempfile::TempDir,
-    command: Command,
+    arguments: Vec<OsString>,
     input: Vec<u8>,
+}
+
+/// A run that goes on.
+pub(crate) struct Running {
+    folder: tempfile::TempDir,
+    line: String,
+    child: Child,
+    tap: Option<Tap>,
 }
 
 /// A run that ended.
@@ -25,15 +38,14 @@ pub(crate) struct Ended {
 /// A run of `feedtale` with `arguments`, in an empty folder, without colours and with no terminal.
 pub(crate) fn feedtale<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Run {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let mut command = Command::new(env!("CARGO_BIN_EXE_feedtale"));
-    command.args(arguments).current_dir(folder.path()).env("NO_COLOR", "1").env_remove("RUST_BACKTRACE");
-    Run { folder, command, input: Vec::new() }
+    let arguments = arguments.into_iter().map(|argument| argument.as_ref().to_owned()).collect();
+    Run { folder, arguments, input: Vec::new() }
 }
 
 impl Run {
     /// Adds arguments.
     pub(crate) fn with(mut self, arguments: &[&str]) -> Self {
-        self.command.args(arguments);
+        self.arguments.extend(arguments.iter().map(OsString::from));
         self
     }
 
@@ -51,20 +63,66 @@ impl Run {
         self
     }
 
+    /// The run's folder, which is its working folder.
+    pub(crate) fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
     /// Runs to the end.
-    pub(crate) fn end(mut self) -> Ended {
-        let line = format!("{:?}", self.command);
-        let mut child = self
-            .command
+    pub(crate) fn end(self) -> Ended {
+        self.start().end()
+    }
+
+    /// Starts, and leaves standard input open after what it was fed.
+    pub(crate) fn start(mut self) -> Running {
+        let tap = Tap::of_what_only_asks(&mut self.arguments, self.folder.path());
+        let mut command = Command::new(env!("CARGO_BIN_EXE_feedtale"));
+        command.args(&self.arguments).current_dir(self.folder.path());
+        command.env("NO_COLOR", "1").env_remove("RUST_BACKTRACE");
+        let line = format!("{command:?}");
+        let mut child = command
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
             .expect("the program starts");
         // A program that does not read its input closes the pipe: not this check's business.
-        let _ = child.stdin.take().expect("a pipe").write_all(&self.input);
-        let output = child.wait_with_output().expect("the program ends");
-        Ended { folder: self.folder, line, output }
+        let _ = child.stdin.as_mut().expect("a pipe").write_all(&self.input);
+        Running { folder: self.folder, line, child, tap }
+    }
+}
+
+impl Running {
+    /// Sends a signal by its name: `INT`, `TERM`, `HUP`, `KILL`.
+    pub(crate) fn signal(&self, name: &str) {
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill").args([&format!("-{name}"), &id]).status().expect("kill runs");
+        assert!(sent.success(), "{}: no signal {name}", self.line);
+    }
+
+    /// Its standard input.
+    pub(crate) fn stdin(&mut self) -> &mut ChildStdin {
+        self.child.stdin.as_mut().expect("standard input is open until the end")
+    }
+
+    /// Whether it still runs.
+    pub(crate) fn goes_on(&mut self) -> bool {
+        self.child.try_wait().expect("a child of this process").is_none()
+    }
+
+    /// A path in the run's folder.
+    pub(crate) fn path(&self, name: impl AsRef<Path>) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// Closes standard input and waits for the end.
+    pub(crate) fn end(mut self) -> Ended {
+        drop(self.child.stdin.take());
+        let output = self.child.wait_with_output().expect("the program ends");
+        if let Some(tap) = self.tap {
+            tap.assert_only_asked(&self.line);
+        }
+        Ended { folder: self.folder, line: self.line, output }
     }
 }
 

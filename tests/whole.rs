@@ -2,7 +2,11 @@
 
 mod arrows;
 mod bench;
+mod cable;
 mod convert;
+mod dialects;
+mod disk;
+mod drive;
 mod laptop;
 mod learn;
 mod partitions;
@@ -13,6 +17,7 @@ mod program;
 mod record;
 mod scpi_device;
 mod simulate;
+mod tap;
 mod ticket;
 mod ticket_folder;
 mod trace;

@@ -9,8 +9,8 @@ use super::console::{Console, Style};
 use super::keys::Keys;
 use super::{Failure, Outcome, signals};
 use crate::capture::{
-    Condition, DrivePlan, Elsewhere, Ended, GuardedSource, OutputState, Pace, Plan, RealClock, Report, Request, Session, Settings, Source,
-    SupplySource, elsewhere, log_name,
+    Condition, DrivePlan, Elsewhere, Ended, GuardedSource, OutputState, Pace, Plan, RealClock, Report,
+    Request, Session, Settings, Source, SupplySource, elsewhere, log_name,
 };
 use crate::link::Address;
 use crate::reference::Profile;

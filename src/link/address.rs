@@ -49,6 +49,12 @@ impl SerialSettings {
     pub fn bits_per_byte(&self) -> u32 {
         1 + u32::from(self.data_bits) + u32::from(self.parity != Parity::None) + u32::from(self.stop_bits)
     }
+
+    /// How long one byte takes on the wire.
+    #[must_use]
+    pub fn byte_time(&self) -> std::time::Duration {
+        std::time::Duration::from_secs_f64(f64::from(self.bits_per_byte()) / f64::from(self.baud.max(1)))
+    }
 }
 
 /// Where the supply is.

@@ -43,6 +43,8 @@ pub trait Channel: Read + Write + Send {
 pub struct Link {
     channel: Box<dyn Channel>,
     name: String,
+    /// How long the line takes for one byte; zero where the system alone knows.
+    byte_time: Duration,
 }
 
 impl std::fmt::Debug for Link {
@@ -57,17 +59,17 @@ impl Link {
     /// # Errors
     /// [`LinkError`], which says what to try.
     pub fn open(address: &Address) -> Result<Self, LinkError> {
-        let channel = match address.place() {
-            Place::Serial { path, settings } => serial::open(path, *settings)?,
-            Place::Tcp { host, port } => tcp::open(host, *port, CONNECT_WITHIN)?,
+        let (channel, byte_time) = match address.place() {
+            Place::Serial { path, settings } => (serial::open(path, *settings)?, settings.byte_time()),
+            Place::Tcp { host, port } => (tcp::open(host, *port, CONNECT_WITHIN)?, Duration::ZERO),
         };
-        Ok(Self { channel, name: address.place().to_string() })
+        Ok(Self { channel, name: address.place().to_string(), byte_time })
     }
 
     /// A link over any channel, called `name` in messages.
     #[must_use]
     pub fn over(channel: Box<dyn Channel>, name: impl Into<String>) -> Self {
-        Self { channel, name: name.into() }
+        Self { channel, name: name.into(), byte_time: Duration::ZERO }
     }
 
     /// A link that is gone: what stands in the place of a lost one, so that its port is free to be opened again.
@@ -80,6 +82,13 @@ impl Link {
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// How long `bytes` are on their way after they were sent: a serial port takes them at once and lets them out at
+    /// the line's pace.
+    #[must_use]
+    pub fn time_on_line(&self, bytes: usize) -> Duration {
+        self.byte_time.saturating_mul(u32::try_from(bytes).unwrap_or(u32::MAX))
     }
 
     /// Sends `message` in one write (split writes cost a delayed acknowledgement each on TCP).

@@ -75,7 +75,9 @@ pub enum SupplyError {
         found: String,
     },
     /// A supply that cannot say who it is cannot be known again at another port.
-    #[error("{port}: not looked at: this supply cannot identify itself, so another port may hold another supply")]
+    #[error(
+        "{port}: not looked at: this supply cannot identify itself, so another port may hold another supply"
+    )]
     Unidentified {
         /// The other port.
         port: String,

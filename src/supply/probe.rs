@@ -27,12 +27,31 @@ const LONGEST_FIRST: usize = 1024;
 /// Longest prompt.
 const LONGEST_PROMPT: usize = 4;
 
-/// Ways of asking for volts and amps, as the `[ask]` section of a dialect, best first.
-const WAYS: [(&str, bool); 4] = [
-    ("volts = \"MEAS:VOLT?\"\namps = \"MEAS:CURR?\"\n", true),
-    ("volts = \"MEAS:VOLT?\"\namps = \"MEAS:CURR?\"\n", false),
-    ("both = \"MEAS:ALL?\"\n", false),
-    ("both = \"MEAS?\"\n", false),
+/// A way of asking for volts and amps.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    /// Its lines of the `[ask]` section of a dialect.
+    asks: &'static str,
+    /// Whether it is one message.
+    compound: bool,
+    /// Its line of the `[reply]` section, for a list.
+    fields: &'static str,
+}
+
+/// What a person must check of a list.
+const PAIR: &str = "fields = [\"volts\", \"amps\"]  # by their usual order: compare with the display\n";
+const TRIPLE: &str =
+    "fields = [\"volts\", \"amps\", \"skip\"]  # by their usual order: compare with the display\n";
+const EACH: &str = "volts = \"MEAS:VOLT?\"\namps = \"MEAS:CURR?\"\n";
+
+/// Ways to try, best first.
+const WAYS: [Way; 6] = [
+    Way { asks: EACH, compound: true, fields: "" },
+    Way { asks: EACH, compound: false, fields: "" },
+    Way { asks: "both = \"MEAS:ALL?\"\n", compound: false, fields: PAIR },
+    Way { asks: "both = \"MEAS:ALL?\"\n", compound: false, fields: TRIPLE },
+    Way { asks: "both = \"MEAS?\"\n", compound: false, fields: PAIR },
+    Way { asks: "both = \"MEAS?\"\n", compound: false, fields: TRIPLE },
 ];
 /// Further questions, kept where they are answered.
 const EXTRAS: [(&str, &str); 4] =
@@ -135,16 +154,16 @@ pub fn probe(
 ) -> Result<Found, ProbeError> {
     let rules = find_line(port, try_rates, &mut open, &mut say)?;
     let mut link = open(rules.baud)?;
-    for (asks, compound) in WAYS {
+    for way in WAYS {
         for rest in RESTS {
-            let text = dialect_text(&rules, asks, compound, rest, "");
-            say(&format!("asking by {}", asks.trim().replace('\n', ", ")));
+            let text = dialect_text(&rules, way, "", rest, "");
+            say(&format!("asking by {}", way.asks.trim().replace('\n', ", ")));
             let Ok(mut supply) = supply(link, &text) else {
                 link = open(rules.baud)?;
                 continue;
             };
             if answers(&mut supply) {
-                return finish(supply, &rules, asks, compound, rest, length);
+                return finish(supply, &rules, way, rest, length);
             }
             drop(supply);
             link = open(rules.baud)?;
@@ -183,7 +202,10 @@ fn find_line(
             for (send_end, end) in SEND_ENDS {
                 let at = baud.map_or_else(String::new, |baud| format!(" at {baud} baud"));
                 say(&format!("{question} ended by {send_end}{at}"));
-                let raw = raw_answer(&mut link, &format!("{question}{end}"))?;
+                // What a device that waits for another end kept of the questions before would spoil this one: an end
+                // on its own, which asks and sets nothing, lets it be done with them.
+                raw_answer(&mut link, end, 2 * WHOLE_AFTER)?;
+                let raw = raw_answer(&mut link, &format!("{question}{end}"), FIRST_WITHIN)?;
                 if let Some(line) = judge(question, send_end, *baud, &raw) {
                     return Ok(line);
                 }
@@ -193,11 +215,11 @@ fn find_line(
     Err(ProbeError::Silent { port: port.to_owned(), rates: rates.into_iter().flatten().collect() })
 }
 
-/// Everything that comes back until it is silent.
-fn raw_answer(link: &mut Link, message: &str) -> Result<Vec<u8>, LinkError> {
+/// Everything that comes back until it is silent, if it begins within `within`.
+fn raw_answer(link: &mut Link, message: &str, within: Duration) -> Result<Vec<u8>, LinkError> {
     settle_quickly(link)?;
     link.send(message.as_bytes(), Instant::now() + FIRST_WITHIN)?;
-    let (mut raw, mut until) = (Vec::new(), Instant::now() + FIRST_WITHIN);
+    let (mut raw, mut until) = (Vec::new(), Instant::now() + within);
     let mut buffer = [0; 256];
     while raw.len() < LONGEST_FIRST {
         let count = link.receive(&mut buffer, until)?;
@@ -236,8 +258,9 @@ fn judge(question: &str, send_end: &'static str, baud: Option<u32>, raw: &[u8]) 
     let mut inbox = Inbox::new(&prompt);
     inbox.push(body.as_bytes()).ok()?;
     let first = inbox.take_line().or_else(|| inbox.take_rest())?;
-    let first = String::from_utf8(first).ok()?;
-    let printable = first.chars().all(|c| !c.is_control());
+    let first = String::from_utf8(first).ok().filter(|first| first != question)?;
+    let printable =
+        first.chars().all(|c| !c.is_control()) && first.contains(|c: char| c.is_ascii_alphanumeric());
     let identify = question == "*IDN?" && Identity::parse(&first).is_ok() && !is_error_word(&first);
     (printable && (identify || question != "*IDN?")).then_some(Line {
         baud,
@@ -258,8 +281,7 @@ fn is_error_word(reply: &str) -> bool {
 fn finish(
     mut supply: Supply,
     rules: &Line,
-    asks: &str,
-    compound: bool,
+    way: Way,
     rest: u32,
     length: Duration,
 ) -> Result<Found, ProbeError> {
@@ -268,7 +290,7 @@ fn finish(
     let (_, mut link) = supply.into_parts();
     for (key, question) in EXTRAS {
         let only = format!("{key} = \"{question}\"\n");
-        let text = dialect_text(rules, &format!("{asks}{only}"), compound, rest, "");
+        let text = dialect_text(rules, way, &only, rest, "");
         let mut trial = match Dialect::parse("probe", &text) {
             Ok(dialect) => Supply::over(link, dialect),
             Err(_) => break,
@@ -278,12 +300,11 @@ fn finish(
         }
         (_, link) = trial.into_parts();
     }
-    let asks = format!("{asks}{more}");
-    let text = dialect_text(rules, &asks, compound, rest, "");
+    let text = dialect_text(rules, way, &more, rest, "");
     let dialect = Dialect::parse("probe", &text).map_err(|_| no_supply(rules))?;
     let mut supply = Supply::over(link, dialect);
     let measured = measure(&mut supply, length)?;
-    let text = dialect_text(rules, &asks, compound, rest, &tail_text(&measured, identity.as_ref()));
+    let text = dialect_text(rules, way, &more, rest, &tail_text(&measured, identity.as_ref()));
     let dialect = Dialect::parse("probe", &text).map_err(|_| no_supply(rules))?;
     Ok(Found { identity, baud: rules.baud, dialect, text, measured })
 }
@@ -338,7 +359,7 @@ fn summary(readings: &[Reading]) -> Measured {
     }
 }
 
-fn dialect_text(line: &Line, asks: &str, compound: bool, rest: u32, tail: &str) -> String {
+fn dialect_text(line: &Line, way: Way, more: &str, rest: u32, tail: &str) -> String {
     let mut text = String::from(
         "# Found by asking only. How to drive the output cannot be found out that way: copy [drive] from\n# profiles/dialects/plain.toml if the supply's manual agrees.\nname = \"probed\"\n",
     );
@@ -352,12 +373,14 @@ fn dialect_text(line: &Line, asks: &str, compound: bool, rest: u32, tail: &str) 
     if !line.prompt.is_empty() {
         let _ = writeln!(text, "prompt = \"{}\"", line.prompt);
     }
-    let _ = writeln!(text, "delay_ms = {rest}\ncompound = {compound}\n\n[ask]");
+    let _ = writeln!(text, "delay_ms = {rest}\ncompound = {}\n\n[ask]", way.compound);
     if line.identify {
         text.push_str("identify = \"*IDN?\"\n");
     }
-    text.push_str(asks);
+    text.push_str(way.asks);
+    text.push_str(more);
     text.push_str("\n[reply]\nsuffix = \"maybe\"\n");
+    text.push_str(way.fields);
     text.push_str(tail);
     text
 }

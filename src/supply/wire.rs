@@ -34,7 +34,7 @@ pub(super) struct Wire {
     known: Option<String>,
     /// Whether the identification of another supply counts as well.
     any_supply: bool,
-    /// End of the last exchange.
+    /// End of the last exchange, or of the opening of the link; the supply may need a rest from then on.
     last: Option<Instant>,
     /// Whether an answer may still come that belongs to an earlier question.
     in_doubt: bool,
@@ -52,7 +52,8 @@ impl Wire {
             identify,
             known: None,
             any_supply: true,
-            last: None,
+            // Somebody else may just have talked to the supply.
+            last: Some(Instant::now()),
             in_doubt: false,
             outstanding: 0,
         }
@@ -74,7 +75,7 @@ impl Wire {
     pub(super) fn replace_link(&mut self, link: Link) {
         self.link = link;
         self.inbox.clear();
-        (self.last, self.in_doubt, self.outstanding) = (None, true, 0);
+        (self.last, self.in_doubt, self.outstanding) = (Some(Instant::now()), true, 0);
     }
 
     /// Remembers the reply by which this supply is known.
@@ -114,7 +115,7 @@ impl Wire {
         let started = Instant::now();
         let message = format!("{text}{}", self.line.send_end);
         self.link.send(message.as_bytes(), started + SEND_WITHIN)?;
-        self.last = Some(Instant::now());
+        self.last = Some(Instant::now() + self.link.time_on_line(message.len()));
         Ok(started)
     }
 

@@ -20,9 +20,18 @@ use std::time::Duration;
 const LEAD_IN: Seconds = Seconds::constant(0.5);
 /// How often a prompt looks whether a signal came.
 const LOOK_FOR_SIGNALS: Duration = Duration::from_millis(50);
-/// Resistance below which the board is not fed: at 1 Ω a volt already drives an ampere, far more than any standby.
+/// Resistance below which no board is fed: at 1 Ω a volt already drives an ampere, far more than any standby.
 /// Common practice among board repairers, no source.
 const SHORT_BELOW: Ohms = Ohms::constant(1.0);
+/// Share of the set volts below which the current limit would hold the full feed into a resistance: the run would only
+/// trip on its collapse. From Ohm's law.
+const COLLAPSE_SHARE: f64 = 0.5;
+
+/// Resistance below which a board is not given this feed.
+fn short_below(feed: Feed) -> Ohms {
+    let ohms = COLLAPSE_SHARE * feed.volts.value() / feed.limit.value();
+    Ohms::new(ohms.max(SHORT_BELOW.value())).unwrap_or(SHORT_BELOW)
+}
 
 /// Driving the output.
 #[derive(Debug, Args)]
@@ -33,10 +42,10 @@ pub(super) struct DriveArgs {
     #[arg(long)]
     drive: bool,
     /// Volts to set [default: the profile's usual feed]
-    #[arg(long, value_name = "VOLTS", requires = "drive")]
+    #[arg(long, value_name = "VOLTS", requires = "drive", allow_negative_numbers = true)]
     volts: Option<f64>,
     /// Current limit to set [default: the profile's]
-    #[arg(long, value_name = "AMPS", requires = "drive")]
+    #[arg(long, value_name = "AMPS", requires = "drive", allow_negative_numbers = true)]
     limit: Option<f64>,
     /// Go beyond what the profile allows; this can destroy the board
     #[arg(long, requires = "drive")]
@@ -48,7 +57,7 @@ pub(super) struct DriveArgs {
     #[arg(long, requires = "drive")]
     short_check: bool,
     /// Switch off above this many amps
-    #[arg(long, value_name = "AMPS", requires = "drive")]
+    #[arg(long, value_name = "AMPS", requires = "drive", allow_negative_numbers = true)]
     trip_amps: Option<f64>,
     /// How long the amps may stay above --trip-amps
     #[arg(long, value_name = "TIME", requires = "trip_amps", default_value = "500ms")]
@@ -118,10 +127,11 @@ pub(super) fn prepare(
     });
     let identity = guard.supply().identify().map_err(super::link)?;
     if args.short_check {
-        let check = ShortCheck::with_threshold(SHORT_BELOW);
+        let threshold = short_below(guard.feed());
+        let check = ShortCheck::with_threshold(threshold);
         let result =
             guard.short_check(&check, || !signals::asked_to_end()).map_err(|error| failure(&error))?;
-        judge(result, console)?;
+        judge(result, threshold, console)?;
     }
     let found = guard.set_up().map_err(|error| failure(&error))?;
     if signals::asked_to_end() {
@@ -200,7 +210,7 @@ fn typed_line() -> Option<String> {
 }
 
 /// Goes on only if the check carries that there is no short.
-fn judge(result: Option<ShortCheckResult>, console: &mut Console) -> Result<(), Failure> {
+fn judge(result: Option<ShortCheckResult>, threshold: Ohms, console: &mut Console) -> Result<(), Failure> {
     let Some(result) = result else {
         return Err(Failure::Safety(
             "short check: too few readings to tell; the output is confirmed off. Is the supply's readback slow? Check by ohmmeter".into(),
@@ -213,7 +223,7 @@ fn judge(result: Option<ShortCheckResult>, console: &mut Console) -> Result<(), 
     };
     if !result.may_go_on {
         return Err(Failure::Safety(format!(
-            "short check: {found}, below {SHORT_BELOW}; the output is confirmed off and the board was not fed. Find the short first"
+            "short check: {found}, below {threshold}; the output is confirmed off and the board was not fed. Find the short first"
         )));
     }
     console.line(&format!("short check: {found}; going on"));

@@ -131,12 +131,10 @@ impl Server {
         let record = Arc::new(Mutex::new(Record::default()));
         let stop = Arc::new(AtomicBool::new(false));
         let mut talk = converse::Talk::new(setup, record.clone(), stop.clone(), address.clone());
-        let thread = std::thread::Builder::new()
-            .name("simulated supply".to_owned())
-            .spawn(move || {
-                clock::be_punctual();
-                serve(&mut talk)
-            })?;
+        let thread = std::thread::Builder::new().name("simulated supply".to_owned()).spawn(move || {
+            clock::be_punctual();
+            serve(&mut talk)
+        })?;
         Ok(Self { address, record, stop, thread: Some(thread) })
     }
 
@@ -188,6 +186,19 @@ impl Drop for Server {
     fn drop(&mut self) {
         // Whoever drops it has no use for how it ended.
         let _ = self.end();
+    }
+}
+
+/// Waits for bytes by the system's precise timers: a socket's own timeout is rounded up to ticks of 4 ms and more, and an
+/// answer that is due soon would be late.
+#[cfg(unix)]
+fn wait_for_bytes(wire: &impl std::os::fd::AsFd, wait: std::time::Duration) -> io::Result<bool> {
+    use rustix::event::{PollFd, PollFlags, Timespec, poll};
+    let wait = Timespec::try_from(wait).map_err(io::Error::other)?;
+    match poll(&mut [PollFd::new(wire, PollFlags::IN)], Some(&wait)) {
+        Ok(ready) => Ok(ready > 0),
+        Err(rustix::io::Errno::INTR) => Ok(false),
+        Err(error) => Err(error.into()),
     }
 }
 

@@ -1,9 +1,11 @@
 //! The supply on a pseudo-terminal.
 
 use super::converse::{Ended, Talk, Wire};
-use super::{locked, with_settings};
+use super::{locked, wait_for_bytes, with_settings};
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::OFlags;
-use serialport::{SerialPort, TTYPort};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::os::unix::fs::OpenOptionsExt;
@@ -11,26 +13,32 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// How long a write may wait for a client that does not read.
-const WRITE_PATIENCE: Duration = Duration::from_secs(1);
+const WRITE_PATIENCE: Timespec = Timespec { tv_sec: 1, tv_nsec: 0 };
 
 /// A pseudo-terminal and the link that leads to it.
 #[derive(Debug)]
 pub(super) struct Port {
-    master: TTYPort,
+    master: File,
     /// Kept open: with no one at the other end, reading from the master would fail. A plain file, as a serial port
-    /// of this kind would hold a lock that keeps the client out.
+    /// of the library would hold a lock that keeps the client out.
     client_end: File,
     path: String,
     link: Option<PathBuf>,
 }
 
 impl Port {
-    /// A new pseudo-terminal in raw mode.
+    /// A new pseudo-terminal in raw mode. No child of this process inherits either end: a cable is out when this one
+    /// says so.
     pub(super) fn open(link: Option<&Path>) -> io::Result<Self> {
-        let (master, raw_end) = TTYPort::pair()?;
-        let device = raw_end.name().ok_or_else(|| io::Error::other("a pseudo-terminal without a name"))?;
+        let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
+        grantpt(&master)?;
+        unlockpt(&master)?;
+        let device = ptsname(&master, Vec::new())?.into_string().map_err(io::Error::other)?;
         let flags = OFlags::NOCTTY.bits().cast_signed();
         let client_end = File::options().read(true).write(true).custom_flags(flags).open(&device)?;
+        let mut settings = tcgetattr(&client_end)?;
+        settings.make_raw();
+        tcsetattr(&client_end, OptionalActions::Now, &settings)?;
         let path = match link {
             Some(link) => {
                 std::os::unix::fs::symlink(&device, link)?;
@@ -38,7 +46,7 @@ impl Port {
             }
             None => device,
         };
-        Ok(Self { master, client_end, path, link: link.map(Path::to_owned) })
+        Ok(Self { master: File::from(master), client_end, path, link: link.map(Path::to_owned) })
     }
 
     /// The path for a client.
@@ -58,24 +66,18 @@ impl Drop for Port {
 
 impl Wire for Port {
     fn receive(&mut self, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
-        self.master.set_timeout(wait)?;
-        match self.master.read(buffer) {
-            Err(error) if matches!(error.kind(), io::ErrorKind::TimedOut | io::ErrorKind::Interrupted) => {
-                // A client that left may have kept the port to itself, and the mark stays while we hold the port.
-                rustix::termios::ioctl_tiocnxcl(&self.client_end)?;
-                Ok(0)
-            }
-            result => result,
+        if wait_for_bytes(&self.master, wait)? {
+            return self.master.read(buffer);
         }
+        // A client that left may have kept the port to itself, and the mark stays while we hold the port.
+        rustix::termios::ioctl_tiocnxcl(&self.client_end)?;
+        Ok(0)
     }
 
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
-        self.master.set_timeout(WRITE_PATIENCE)?;
-        match self.master.write_all(bytes) {
-            // Nobody reads: a line has no memory, and what does not fit is lost.
-            Err(error) if error.kind() == io::ErrorKind::TimedOut => Ok(()),
-            result => result,
-        }
+        // Nobody reads: a line has no memory, and what does not fit is lost.
+        let takes = poll(&mut [PollFd::new(&self.master, PollFlags::OUT)], Some(&WRITE_PATIENCE));
+        if matches!(takes, Ok(0)) { Ok(()) } else { self.master.write_all(bytes) }
     }
 }
 

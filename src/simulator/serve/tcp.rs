@@ -1,6 +1,8 @@
 //! The supply on a TCP port.
 
 use super::converse::{Ended, Talk, Wire};
+#[cfg(unix)]
+use super::wait_for_bytes;
 use std::io::{self, Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::time::{Duration, Instant};
@@ -9,19 +11,6 @@ use std::time::{Duration, Instant};
 const ACCEPT_WAIT: Duration = Duration::from_millis(5);
 /// How long a port may take to come back after an unplugging.
 const REBIND_PATIENCE: Duration = Duration::from_secs(5);
-
-/// Waits for bytes by the system's precise timers: a socket's own timeout is rounded up to ticks of 4 ms and more, and an
-/// answer that is due soon would be late.
-#[cfg(unix)]
-fn wait_for_bytes(stream: &TcpStream, wait: Duration) -> io::Result<bool> {
-    use rustix::event::{PollFd, PollFlags, Timespec, poll};
-    let wait = Timespec::try_from(wait).map_err(io::Error::other)?;
-    match poll(&mut [PollFd::new(stream, PollFlags::IN)], Some(&wait)) {
-        Ok(ready) => Ok(ready > 0),
-        Err(rustix::io::Errno::INTR) => Ok(false),
-        Err(error) => Err(error.into()),
-    }
-}
 
 /// Waits for bytes in short steps, as a socket's own timeout is rounded up to the system's ticks.
 #[cfg(not(unix))]
