@@ -196,15 +196,19 @@ fn find_line(
     say: &mut impl FnMut(&str),
 ) -> Result<Line, ProbeError> {
     let rates: Vec<_> = if try_rates { BAUD_RATES.map(Some).to_vec() } else { vec![None] };
+    let mut asked_before = false;
     for baud in &rates {
         let mut link = open(*baud)?;
         for question in ["*IDN?", "MEAS:VOLT?"] {
             for (send_end, end) in SEND_ENDS {
                 let at = baud.map_or_else(String::new, |baud| format!(" at {baud} baud"));
                 say(&format!("{question} ended by {send_end}{at}"));
-                // What a device that waits for another end kept of the questions before would spoil this one: an end
-                // on its own, which asks and sets nothing, lets it be done with them.
-                raw_answer(&mut link, end, 2 * WHOLE_AFTER)?;
+                if asked_before {
+                    // What a device that waits for another end kept of the questions before would spoil this one: an
+                    // end on its own, which asks and sets nothing, lets it be done with them.
+                    raw_answer(&mut link, end, 2 * WHOLE_AFTER)?;
+                }
+                asked_before = true;
                 let raw = raw_answer(&mut link, &format!("{question}{end}"), FIRST_WITHIN)?;
                 if let Some(line) = judge(question, send_end, *baud, &raw) {
                     return Ok(line);
