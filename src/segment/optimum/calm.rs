@@ -65,7 +65,8 @@ impl Block {
     /// leader's mean moving by up to `drift`.
     fn is_calm(&self, margin: f64, penalty: f64, drift: f64) -> bool {
         let sums = self.lean.iter().zip(&self.weight);
-        if sums.fold(false, |any, (lean, weight)| any | (lean * lean > margin * weight)) {
+        let excesses = sums.map(|(lean, weight)| lean * lean - margin * weight);
+        if excesses.fold(f64::NEG_INFINITY, f64::max) > 0.0 {
             return false;
         }
         let reach = self.furthest + drift;
