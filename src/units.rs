@@ -258,15 +258,16 @@ fn prefixed(value: f64, symbol: &str, count: i32) -> String {
 #[must_use]
 pub fn in_steps(value: f64, step: f64, symbol: &str) -> String {
     let magnitude = value.abs();
-    if step <= 0.0 || !step.is_finite() || value == 0.0 {
+    if step <= 0.0 || !step.is_finite() || value == 0.0 || !value.is_finite() {
         return with_prefix(value, symbol);
     }
     if magnitude < step / 2.0 {
         return format!("under {}", prefixed(step, symbol, 1));
     }
-    #[expect(clippy::cast_possible_truncation, reason = "a decimal exponent lies within ±324")]
-    let exponent = |v: f64| (v.log10() + 1e-9).floor() as i32;
-    let count = (exponent(magnitude) - exponent(step) + 1).clamp(1, FIGURES);
+    let exponent = |v: f64| (v.log10() + 1e-9).floor();
+    let places = exponent(magnitude) - exponent(step) + 1.0;
+    #[expect(clippy::cast_possible_truncation, reason = "clamped to a few figures")]
+    let count = places.clamp(1.0, f64::from(FIGURES)) as i32;
     prefixed(value, symbol, count)
 }
 

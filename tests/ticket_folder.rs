@@ -1,6 +1,7 @@
 //! `ticket` as a technician runs it: a folder that goes on the repair ticket.
 
 use crate::program::{Run, feedtale};
+use feedtale::render::words;
 use feedtale::verdict::{Class, Finding};
 use std::fs;
 use std::path::Path;
@@ -101,4 +102,47 @@ fn what_cannot_become_a_ticket_says_why() {
         .complained("feedtale: empty.csv: the log has a header but not one reading\n");
     ticket(&["--profile", "none.toml"]).end().code(3).warns("none.toml");
     ticket(&[]).file("tickets", "a file in the way").end().code(3).warns("cannot make the folder tickets");
+}
+
+/// The files of a ticket as text, by name.
+fn texts(folder: &Path) -> [String; 4] {
+    ["ticket.txt", "ticket.md", "ticket.html", "finding.json"]
+        .map(|name| fs::read_to_string(folder.join(name)).expect("a text"))
+}
+
+#[test]
+fn the_ticket_of_every_class_says_one_thing_in_all_its_files() {
+    let schema = feedtale(["schema"]).end().code(0).stdout();
+    let schema = serde_json::from_str(&schema).expect("JSON");
+    // The independent validator: the crate jsonschema, draft 2020-12.
+    let validator = jsonschema::draft202012::new(&schema).expect("a schema");
+    for class in Class::ALL {
+        let log = sample(&format!("harrow-13-{class}.csv"));
+        let profile = include_bytes!("../profiles/harrow-13.toml").to_vec();
+        let run = feedtale(["ticket", "run.csv", "--output", "tickets", "--profile", "p.toml"]);
+        let ended = run.file("run.csv", log).file("p.toml", profile).end().code(0);
+        let [text, markdown, page, json] = texts(&made(&ended.path("tickets")));
+        let document = serde_json::from_str(&json).expect("JSON");
+        let errors: Vec<String> = validator.iter_errors(&document).map(|error| error.to_string()).collect();
+        assert_eq!(errors, Vec::<String>::new(), "{class}");
+        let finding: Finding = serde_json::from_str(&json).expect("a finding");
+        let headline = words::headline(&finding.verdict);
+        assert!(
+            text.contains(&format!("\n{headline}")) && markdown.contains(&format!("**{headline}")),
+            "{class}"
+        );
+        assert!(page.contains(&format!("<h1>{headline}")), "{class}: the verdict is the heading");
+        let alternative = page.split("alt=\"").nth(1).unwrap_or_default();
+        assert!(alternative.split('"').next().unwrap_or_default().contains(&headline), "{class}");
+        for said in finding.verdict.because.iter().chain(&finding.next_checks).chain(&finding.cautions) {
+            assert!(text.contains(said.as_str()), "{class}: {said}");
+        }
+        for departure in &finding.departures {
+            assert!(text.contains(&words::departure(departure)), "{class}: {departure:?}");
+        }
+        let odd = ["(s)", "NaN", "inf ", "1 attempts", "1 boards", "1 gaps", "  "];
+        assert!(!odd.iter().any(|odd| text.contains(odd)), "{class}: {text}");
+        let cautions = text.rfind("\nCaution:").expect("cautions");
+        assert!(!text[cautions..].contains("\n\n"), "{class}: the cautions come last");
+    }
 }

@@ -1,5 +1,6 @@
 //! The one integration binary: the program and the library as their users meet them.
 
+mod any_trace;
 mod arrows;
 mod bench;
 mod cable;

@@ -125,7 +125,9 @@ fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f6
     let ends = runs().filter_map(|(run, zero)| Some(run.trace.time().last()? - zero.at));
     let shortest = ends.fold(f64::INFINITY, f64::min);
     let to = if shortest > 0.0 { last.min(shortest * FAR_LONGER) } else { last };
-    (first.max(on - (to - on) * BEFORE), to)
+    let from = first.max(on - (to - on) * BEFORE);
+    // A log may end at its switch-on.
+    if from < to { (from, to) } else { (first, last) }
 }
 
 /// The named phase of every run that has it, and some of what comes before and after.

@@ -145,9 +145,44 @@ mod tests {
         assert!((contrast(Color(0x76, 0x76, 0x76), Color(255, 255, 255)) - 4.54).abs() < 0.01);
     }
 
+    /// The palettes, and what a grey print or copy leaves of them: luma after ITU-R BT.601, as image programs convert.
+    fn palettes() -> [Palette; 4] {
+        [LIGHT, DARK, grey(&LIGHT), grey(&DARK)]
+    }
+
+    fn grey(palette: &Palette) -> Palette {
+        let of = |Color(r, g, b): Color| {
+            let luma = (299 * u32::from(r) + 587 * u32::from(g) + 114 * u32::from(b) + 500) / 1000;
+            let luma = u8::try_from(luma).unwrap();
+            Color(luma, luma, luma)
+        };
+        Palette {
+            paper: of(palette.paper),
+            shade: of(palette.shade),
+            text: of(palette.text),
+            faint_text: of(palette.faint_text),
+            grid: of(palette.grid),
+            frame: of(palette.frame),
+            ink: of(palette.ink),
+            on_ink: of(palette.on_ink),
+            volts: of(palette.volts),
+            envelope: of(palette.envelope),
+            envelope_edge: of(palette.envelope_edge),
+            alarm: of(palette.alarm),
+            on_alarm: of(palette.on_alarm),
+            alarm_paper: of(palette.alarm_paper),
+            limit: of(palette.limit),
+            mark: of(palette.mark),
+            good: of(palette.good),
+            on_good: of(palette.on_good),
+            unsure: of(palette.unsure),
+            on_unsure: of(palette.on_unsure),
+        }
+    }
+
     #[test]
     fn text_stands_out_by_4_5_to_1() {
-        for palette in [LIGHT, DARK] {
+        for palette in palettes() {
             let pairs = [
                 (
                     "text",
@@ -161,6 +196,8 @@ mod tests {
                 ("text on unsure", palette.on_unsure, vec![palette.unsure]),
                 ("alarm text", palette.alarm, vec![palette.paper, palette.alarm_paper]),
                 ("limit text", palette.limit, vec![palette.paper, palette.shade]),
+                ("sign of a starved feed", palette.paper, vec![palette.limit]),
+                ("name of an odd run", palette.ink, vec![palette.paper]),
             ];
             for (what, color, grounds) in pairs {
                 for ground in grounds {
@@ -173,7 +210,7 @@ mod tests {
 
     #[test]
     fn lines_stand_out_by_3_to_1() {
-        for palette in [LIGHT, DARK] {
+        for palette in palettes() {
             let lines = [
                 ("current", palette.ink, vec![palette.paper, palette.shade, palette.envelope]),
                 ("volts", palette.volts, vec![palette.paper, palette.shade]),
@@ -195,7 +232,7 @@ mod tests {
     #[test]
     fn what_is_wrong_differs_from_what_is_right_in_grey_too() {
         // In grey print only lightness is left; the envelope must not drown the trace.
-        for palette in [LIGHT, DARK] {
+        for palette in palettes() {
             assert!(contrast(palette.ink, palette.envelope) >= 4.5);
             assert!(contrast(palette.alarm, palette.envelope) >= 3.0);
         }

@@ -152,6 +152,9 @@ fn uncertainty(departure: &Departure, resolution: Option<Amps>) -> Option<f64> {
 /// `0.31 to 0.42 A` of `0.31 A` and `0.42 A`: the unit once, if both have the same.
 #[must_use]
 pub fn range(low: &str, high: &str) -> String {
+    if low == high {
+        return high.to_owned();
+    }
     match (low.split_once(' '), high.split_once(' ')) {
         (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
         _ => format!("{low} to {high}"),
@@ -258,5 +261,6 @@ mod tests {
     fn a_range_names_its_unit_once() {
         assert_eq!(range("0.31 A", "0.42 A"), "0.31 to 0.42 A");
         assert_eq!(range("24 mA", "0.12 A"), "24 mA to 0.12 A");
+        assert_eq!(range("24 mA", "24 mA"), "24 mA");
     }
 }

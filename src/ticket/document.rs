@@ -2,7 +2,7 @@
 
 use super::{Notes, symptom};
 use crate::render::words;
-use crate::units::{counted, figures};
+use crate::units::{Amps, counted, figures, in_steps};
 use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionState};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
@@ -96,7 +96,7 @@ impl Document {
 /// spaces, and white space is one space.
 fn plain(text: &str) -> String {
     let calm = |c: char| {
-        let turns = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        let turns = matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
         if c.is_control() || turns { ' ' } else { c }
     };
     let calmed: String = text.chars().map(calm).collect();
@@ -162,8 +162,13 @@ fn power_path(finding: &Finding) -> Vec<(&'static str, String)> {
 
 fn phases(finding: &Finding) -> Body {
     let resolution = finding.log.resolution_a;
+    // Power is known no finer than the amps behind it.
+    let watts = |phase: &Phase| {
+        let step = resolution.map_or(0.0, Amps::value) * phase.mean_v.value().abs();
+        in_steps(phase.mean_w.value(), step, "W")
+    };
     let row = |phase: &Phase| {
-        let amps = |amps: crate::units::Amps| words::amps(amps.value(), resolution);
+        let amps = |amps: Amps| words::amps(amps.value(), resolution);
         let length = words::length(phase.end_s.value() - phase.start_s.value(), finding.log.changed_hz);
         vec![
             plain(&phase.name),
@@ -172,7 +177,7 @@ fn phases(finding: &Finding) -> Body {
             amps(phase.mean_a),
             words::range(&amps(phase.min_a), &amps(phase.max_a)),
             phase.mean_v.to_string(),
-            phase.mean_w.to_string(),
+            watts(phase),
         ]
     };
     let left_out = finding.phases.len().saturating_sub(MOST_PHASES);

@@ -13,8 +13,8 @@ const STYLE: &str = "
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1.2rem; max-width: 62rem; background: #fff; color: #1a1a1a;
   font: 0.95rem/1.4 system-ui, sans-serif; }
-h1 { margin: 0; font-size: 1rem; font-weight: 600; color: #444; }
-.verdict { margin: 0.2rem 0 0; font-size: 1.7rem; font-weight: 700; line-height: 1.2; }
+.board { margin: 0; font-weight: 600; color: #444; }
+h1 { margin: 0.2rem 0 0; font-size: 1.7rem; line-height: 1.2; }
 .standing { margin: 0.3rem 0 0.8rem; }
 h2 { margin: 1.1rem 0 0.3rem; padding-bottom: 0.1rem; border-bottom: 1px solid #bbb; font-size: 1.05rem; }
 img { display: block; width: 100%; height: auto; border: 1px solid #bbb; }
@@ -33,9 +33,9 @@ thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
 @page { size: A4; margin: 12mm; }
 @media print {
   body { padding: 0; max-width: none; font-size: 9.5pt; line-height: 1.3; }
-  .verdict { font-size: 15pt; }
+  h1 { font-size: 15pt; }
   h2 { margin-top: 0.7rem; font-size: 10.5pt; break-after: avoid; }
-  tr, li, img, .caution { break-inside: avoid; }
+  tr, li, img, .caution, section:has(table) { break-inside: avoid; }
 }
 ";
 
@@ -46,7 +46,7 @@ pub(super) fn write(document: &Document, picture: &[u8]) -> String {
          <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <title>{title}: {headline}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n<header>\n\
-         <h1>{title}</h1>\n<p class=\"verdict\">{headline}</p>\n<p class=\"standing\">{}</p>\n</header>\n",
+         <p class=\"board\">{title}</p>\n<h1>{headline}</h1>\n<p class=\"standing\">{}</p>\n</header>\n",
         escape(&document.standing)
     );
     let (alternative, data) = (escape(&document.picture_in_words()), base64::encode(picture));

@@ -16,13 +16,18 @@ mod text;
 pub use finding::{FINDING_SCHEMA, finding_json, finding_schema};
 
 use crate::reference::Profile;
-use crate::render::{self, Options, RenderError};
+use crate::render::{self, Options, RenderError, Size};
 use crate::trace::{Trace, sha256};
 use crate::verdict::Finding;
 use document::Document;
 
 /// The picture in every ticket folder.
 pub const PICTURE: &str = "picture.png";
+
+/// Width and height of the picture in pixels, and their density: as wide as the text of an A4 page, on which its smallest
+/// letters are then of 6 points.
+const PICTURE_SIZE: (u32, u32) = (1600, 1120);
+const PICTURE_DPI: u32 = 210;
 
 /// What people said of the board; goes into the texts, not into the finding.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -114,7 +119,9 @@ pub fn folder(material: &Material) -> Result<Folder, TicketError> {
     }
     let log_name = name::log_file(log_name);
     let document = Document::new(finding, notes, &log_name, &found);
-    let picture = render::timeline(trace, profile, finding, &Options::default())?;
+    let size = Size::new(PICTURE_SIZE.0, PICTURE_SIZE.1).unwrap_or_default();
+    let options = Options { size, dpi: Some(PICTURE_DPI), ..Options::default() };
+    let picture = render::timeline(trace, profile, finding, &options)?;
     let file = |name: &str, bytes| File { name: name.to_owned(), bytes };
     let page = html::write(&document, &picture);
     let files = vec![

@@ -1,7 +1,8 @@
 //! What the customer's words and the run say together: what is left to suspect.
 //!
-//! Only a full boot sharpens anything, since only then is the fault that the customer saw one that this run did not
-//! show. The words are looked for in English; what is said here is common practice at repair benches, with no source.
+//! After a full boot the fault that the customer saw is one that this run did not show, and what the run proves narrows it
+//! down. A run that shows a fault is held against the words: either it is what they describe, or theirs is still to be
+//! tested when this one is mended. The words are looked for in English; what is said here is common practice at repair benches, with no source.
 
 use crate::verdict::{Class, Direction, Finding, SectionState};
 
@@ -53,6 +54,17 @@ impl Complaint {
         }
     }
 
+    /// Whether a run of that class is what the customer saw.
+    const fn is_shown_by(self, class: Class) -> bool {
+        match self {
+            Self::Dead => !matches!(class, Class::FullBoot | Class::DroppedOut | Class::Inconclusive),
+            Self::GoesOff => matches!(class, Class::DroppedOut | Class::Cycling | Class::LatchOff),
+            Self::NoPicture => matches!(class, Class::Stalled | Class::StandbyOnly | Class::Cycling),
+            Self::DrainsBattery => matches!(class, Class::ExcessStandby),
+            Self::Charging => false,
+        }
+    }
+
     fn is_in(self, symptom: &str) -> bool {
         let (about, trouble) = self.words();
         let clauses = symptom.split(['.', ',', ';', ':', '\n']).flat_map(|part| part.split(" but "));
@@ -63,13 +75,28 @@ impl Complaint {
 
 /// What is left to suspect, a line a complaint; nothing if the words or the run do not carry it.
 pub(super) fn sharpen(symptom: &str, finding: &Finding) -> Vec<String> {
-    if finding.verdict.class != Class::FullBoot {
-        return Vec::new();
-    }
     // Apostrophes are typed in two ways.
     let symptom = symptom.to_lowercase().replace('\u{2019}', "'");
     let complaints = Complaint::ALL.into_iter().filter(|complaint| complaint.is_in(&symptom));
-    complaints.map(|complaint| format!("{}{COMMON}", left(complaint, finding))).collect()
+    match finding.verdict.class {
+        Class::FullBoot => {
+            complaints.map(|complaint| format!("{}{COMMON}", left(complaint, finding))).collect()
+        }
+        Class::Inconclusive => Vec::new(),
+        _ => complaints.filter_map(|complaint| held_against(complaint, finding)).collect(),
+    }
+}
+
+/// What a run that shows a fault says of the complaint.
+fn held_against(complaint: Complaint, finding: &Finding) -> Option<String> {
+    if complaint.is_shown_by(finding.verdict.class) {
+        let suspect = sections(finding, SectionState::Suspect);
+        let suspect = if suspect.is_empty() { String::new() } else { format!("; suspect: {suspect}") };
+        return Some(format!("this run shows what the customer describes{suspect}"));
+    }
+    let untried = sections(finding, SectionState::NotExercised);
+    (complaint == Complaint::Charging && !untried.is_empty())
+        .then(|| format!("charging was not tried in this run ({untried}): test it when the board boots"))
 }
 
 fn left(complaint: Complaint, finding: &Finding) -> String {
@@ -130,9 +157,13 @@ fn drains(finding: &Finding) -> String {
 
 /// The sections that this feed point does not pass, or `or` if the profile names none.
 fn untried(finding: &Finding, or: &str) -> String {
-    let skipped = finding.power_path.iter().filter(|proof| proof.state == SectionState::NotExercised);
-    let names: Vec<&str> = skipped.map(|proof| proof.section.as_str()).collect();
-    if names.is_empty() { or.to_owned() } else { format!("{or} ({})", names.join(", ")) }
+    let names = sections(finding, SectionState::NotExercised);
+    if names.is_empty() { or.to_owned() } else { format!("{or} ({names})") }
+}
+
+fn sections(finding: &Finding, state: SectionState) -> String {
+    let of_state = finding.power_path.iter().filter(|proof| proof.state == state);
+    of_state.map(|proof| proof.section.as_str()).collect::<Vec<_>>().join(", ")
 }
 
 fn feed_point(finding: &Finding) -> &str {
@@ -196,10 +227,23 @@ mod tests {
 
     #[test]
     fn a_board_that_shows_its_fault_is_not_explained_away() {
-        for class in Class::ALL.into_iter().filter(|class| *class != Class::FullBoot) {
+        let said = |class, words: &str| {
             let mut finding = booted();
             finding.verdict.class = class;
-            assert!(sharpen("does not charge", &finding).is_empty(), "{class}");
+            sharpen(words, &finding)
+        };
+        assert_eq!(
+            said(Class::Stalled, "does not charge"),
+            ["charging was not tried in this run (adapter inlet, charger): test it when the board boots"]
+        );
+        assert_eq!(
+            said(Class::NoDraw, "won't turn on"),
+            ["this run shows what the customer describes; suspect: firmware memory"]
+        );
+        assert_eq!(said(Class::DroppedOut, "won't turn on"), Vec::<String>::new());
+        for class in Class::ALL.into_iter().filter(|class| *class != Class::FullBoot) {
+            let lines = said(class, "does not charge, turns off, no picture, drains, won't boot");
+            assert!(!lines.iter().any(|line| line.contains("are what is left")), "{class}: {lines:?}");
         }
     }
 }

@@ -7,6 +7,8 @@ use crate::verdict::{
     Class, Departure, Direction, LogFacts, Phase, ProfileFacts, RunnerUp, SectionProof, SectionState, Tool,
     Verdict,
 };
+use proptest::prelude::*;
+use std::sync::LazyLock;
 
 pub(super) const LOG: &str =
     "# log: 1\n# board: fenwick-14\nt_s,volts,amps\n0,12.8,0.024\n4,12.8,0.3\n9,12.8,0.84\n";
@@ -200,6 +202,7 @@ fn the_page_can_be_read_out() {
         "{alternative}"
     );
     assert_eq!(page.matches("<h1>").count(), 1);
+    assert!(page.contains("<h1>Stalled in firmware</h1>"), "the verdict is the heading");
     let headings: Vec<&str> =
         page.split("<h2>").skip(1).filter_map(|rest| rest.split("</h2>").next()).collect();
     assert_eq!(headings.first(), Some(&"Customer says"));
@@ -231,4 +234,94 @@ fn the_packed_folder_is_the_folder() {
         std::io::Read::read_to_end(&mut packed, &mut bytes).unwrap();
         assert_eq!(bytes, file.bytes, "{}", file.name);
     }
+}
+
+/// Every kind of character that can turn a text into something else: markup, quotes, line ends, control characters,
+/// and those that turn the direction of writing (Unicode 16, bidirectional algorithm, table 4).
+fn hostile() -> impl Strategy<Value = String> {
+    let pieces = [
+        "<script>",
+        "</style>",
+        "]]>",
+        "<!--",
+        "&lt;",
+        "\"",
+        "'",
+        "`",
+        "|",
+        "\n",
+        "\r\n",
+        "\u{0}",
+        "\u{7}",
+        "\u{1b}[31m",
+        "\u{85}",
+        "\u{2028}",
+        "\u{202e}",
+        "\u{2067}",
+        "\u{61c}",
+        "\u{200f}",
+        "# ",
+        "- ",
+        "1. ",
+        "![a](b)",
+        "~~~",
+        "| --- |",
+        "a",
+        " ",
+    ];
+    prop::collection::vec(
+        prop_oneof![prop::sample::select(pieces.to_vec()).prop_map(String::from), any::<String>()],
+        0..12,
+    )
+    .prop_map(|pieces| pieces.concat())
+}
+
+/// The page of a run about which nobody typed anything odd.
+static PLAIN: LazyLock<String> =
+    LazyLock::new(|| text_of(&made(&finding(), &Notes::default()), "ticket.html"));
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(20))]
+    #[test]
+    fn whatever_people_type_stays_text(symptom in hostile(), note in hostile(), board in hostile(), stage in hostile()) {
+        let mut finding = finding();
+        finding.log.board = Some(board);
+        finding.phases[0].name = stage;
+        let folder = made(&finding, &Notes { symptom: Some(symptom), note: Some(note) });
+        for name in ["ticket.txt", "ticket.md", "ticket.html"] {
+            let text = text_of(&folder, name);
+            let turns = |c: char| matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+            prop_assert!(!text.chars().any(|c| (c.is_control() && c != '\n') || turns(c)), "{name}: {text:?}");
+        }
+        let page = text_of(&folder, "ticket.html");
+        let plain = PLAIN.as_str();
+        for tag in ["<script", "<style", "<img ", "<h1", "<table", "<tr>", "<!", "</main>"] {
+            let count = |page: &str| page.to_lowercase().matches(tag).count();
+            prop_assert_eq!(count(&page), count(plain), "{}", tag);
+        }
+        let markdown = text_of(&folder, "ticket.md");
+        prop_assert_eq!(markdown.matches("\n# ").count(), 0);
+        prop_assert_eq!(markdown.lines().filter(|line| line.starts_with("![")).count(), 1);
+    }
+}
+
+/// What a ticket of that class says first, and what it makes of the customer's words.
+fn front(class: Class) -> String {
+    let mut finding = finding();
+    finding.verdict.class = class;
+    finding.verdict.reached = Some("firmware".into());
+    finding.verdict.stalled_in = (class == Class::Stalled).then(|| "firmware".into());
+    let notes = Notes { symptom: Some("Does not start, does not charge.".into()), note: None };
+    let text = Document::new(&finding, &notes, "run.csv", "00");
+    let sharpened = text.sections.iter().find(|section| section.heading == "With what the customer says");
+    let sharpened = match sharpened.map(|section| &section.body) {
+        Some(document::Body::List(lines)) => lines.join("\n  "),
+        _ => "nothing".into(),
+    };
+    format!("{}\n  {}\n  {sharpened}", text.headline, text.standing)
+}
+
+#[test]
+fn each_class_reads_as_a_ticket_should() {
+    insta::assert_snapshot!(Class::ALL.map(front).join("\n"));
 }

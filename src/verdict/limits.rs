@@ -5,7 +5,7 @@ use super::engine::Analysis;
 use super::evidence::seconds;
 use super::readout::Readout;
 use crate::reference::Profile;
-use crate::units::{Amps, counted};
+use crate::units::{Amps, counted, figures};
 
 /// Boards from which an envelope rests on evidence: with fewer the tolerance factor is above 6 (ISO 16269-6, 0.95/0.95).
 const FEW_BOARDS: usize = 5;
@@ -54,9 +54,18 @@ fn rate(analysis: &Analysis, readout: &Readout) -> Option<String> {
     let missed = analysis.model.stages.iter().find(short)?;
     Some(format!(
         "the reading is renewed every {} or so: {} may pass unseen",
-        seconds(readout.update_s()),
+        in_two_figures(readout.update_s()),
         missed.name
     ))
+}
+
+/// A time that is itself an estimate.
+fn in_two_figures(seconds: f64) -> String {
+    if seconds < 0.1 {
+        format!("{} ms", figures(seconds * 1e3, 2))
+    } else {
+        format!("{} s", figures(seconds, 2))
+    }
 }
 
 fn button(analysis: &Analysis) -> Option<String> {

@@ -74,7 +74,7 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
     for (key, value) in entries {
         let key_width = key_style.width(&format!("{key} "));
         // One fact may take half a row, so that a long name leaves room for another.
-        let room = (area.width() / 2).max(sheet.u(240.0)).min(area.width()) - key_width;
+        let room = (area.width() / 2).max(sheet.u(460.0)).min(area.width()) - key_width;
         let Some(value) = value_style.fit(value, room) else { continue };
         let width = key_width + value_style.width(&value);
         if x > area.left && x + width > area.right {

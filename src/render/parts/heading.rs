@@ -7,6 +7,9 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use crate::verdict::Class;
 
+/// From this many units of width on, something small has room beside the heading.
+const WIDE: f64 = 900.0;
+
 /// Sign, colour of the sign's ground and of the sign: the kind of verdict, by shape as well as by colour.
 pub(in crate::render) type Badge = (&'static str, Color, Color);
 
@@ -38,7 +41,8 @@ pub(in crate::render) fn draw(
         left = square.right + sheet.u(16.0);
     }
     let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.faint_text);
-    let aside_width = if aside.is_empty() { 0 } else { small.width(aside) + sheet.u(20.0) };
+    let wide = area.width() > sheet.u(WIDE);
+    let aside_width = if wide && !aside.is_empty() { small.width(aside) + sheet.u(20.0) } else { 0 };
     let lines = fitted(sheet, &clean(text), area.right - aside_width - left);
     let beside = lines.len() == 1;
     let mut baseline = area.top;
@@ -46,9 +50,16 @@ pub(in crate::render) fn draw(
         baseline = if beside { style.baseline_at(square.center().1) } else { baseline + style.line_height() };
         sheet.scene.text(line.clone(), (left, baseline), Anchor::Start, *style);
     }
-    let at = (area.right, small.baseline_at(square.center().1));
-    sheet.scene.text(aside, at, Anchor::End, small);
-    square.bottom.max(baseline + sheet.u(8.0))
+    let below = square.bottom.max(baseline + sheet.u(8.0));
+    if wide || aside.is_empty() {
+        let at = (area.right, small.baseline_at(square.center().1));
+        sheet.scene.text(aside, at, Anchor::End, small);
+        return below;
+    }
+    // Beside a heading that needs the whole width there is no room.
+    let below = below + small.line_height();
+    sheet.short_text(aside, (area.left, below - sheet.u(4.0)), Anchor::Start, small, area.width());
+    below
 }
 
 /// The text on one line as large as it fits, or on up to three.
@@ -63,8 +74,10 @@ fn fitted(sheet: &Sheet, text: &str, room: i32) -> Vec<(String, Style)> {
     small.wrap(text, room, 3).into_iter().map(|line| (line, small)).collect()
 }
 
-/// Draws what is said under the heading, on `most` lines; returns where it ends.
+/// Draws what is said under the heading, on `most` lines, or twice as many where they are short; returns where it ends.
 pub(in crate::render) fn lines(sheet: &mut Sheet, area: Rect, text: &str, most: usize) -> i32 {
+    let upright = sheet.scene.height > sheet.scene.width && area.width() <= sheet.u(WIDE);
+    let most = if upright { 2 * most } else { most };
     let style = sheet.style(em::LARGE, Weight::Regular, sheet.palette.text);
     let mut baseline = area.top + sheet.u(4.0);
     for line in style.wrap(&clean(text), area.width(), most) {
