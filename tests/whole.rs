@@ -17,6 +17,7 @@ mod profiles;
 mod program;
 mod record;
 mod scpi_device;
+mod segment;
 mod simulate;
 mod tap;
 mod ticket;
