@@ -201,3 +201,41 @@ fn lines_on_standard_input_are_marks() {
     let log = std::fs::read_to_string(ended.path("run.csv")).unwrap();
     assert!(log.contains("mark=fan spins") && log.contains("mark=power button"), "{log}");
 }
+
+#[test]
+fn a_knob_turned_during_the_run_is_an_event() {
+    let bench = Instrument::start(State { on: true, volts: 5.0, limit: 1.0, ..State::default() });
+    let run = feedtale(["record", &bench.address, "--for", "8s", "--output", "run.csv"]).start();
+    std::thread::sleep(std::time::Duration::from_millis(1500));
+    {
+        let mut state = bench.state.lock().unwrap();
+        (state.volts, state.limit) = (5.5, 0.8);
+    }
+    let ended = run.end().code(0).warns("set volts are now 5.50 V").warns("the current limit is now 0.800 A");
+    let log = std::fs::read_to_string(ended.path("run.csv")).unwrap();
+    assert!(log.contains("# set_v: 5\n# limit_a: 1\n"), "{log}");
+    assert!(log.contains(",set_v=5.5\n") && log.contains(",limit_a=0.8\n"), "{log}");
+}
+
+#[test]
+fn network_supplies_are_listed_without_a_byte_sent() {
+    let bench = Instrument::start(State::default());
+    feedtale(["supplies", &bench.address, "tcp:127.0.0.1:1"])
+        .end()
+        .code(0)
+        .mentions("  answers; --probe finds out how it is spoken to\n")
+        .mentions("tcp:127.0.0.1:1  tcp:127.0.0.1:1: connection refused");
+    assert_eq!(bench.heard(), [""; 0]);
+}
+
+#[test]
+fn a_bad_dialect_is_refused_with_file_line_and_key() {
+    let slip = "name = \"slip\"\n[ask]\nvolts = \"MEAS:VOLT?\"\namps = \"OUTP ON\"\n";
+    feedtale(["record", "tcp:127.0.0.1:1", "--dialect", "slip.toml"])
+        .file("slip.toml", slip)
+        .end()
+        .code(3)
+        .complained(
+            "feedtale: slip.toml:4: key 'ask.amps': 'OUTP ON' sets something; expected a query, with '?' behind its header\n",
+        );
+}

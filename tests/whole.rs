@@ -10,6 +10,7 @@ mod disk;
 mod drive;
 mod laptop;
 mod learn;
+mod noise;
 mod partitions;
 mod peer;
 mod plot;

@@ -16,6 +16,7 @@ mod run;
 use clap::Parser;
 use std::error::Error;
 use std::path::PathBuf;
+use std::time::Instant;
 
 /// Numbers have four decimals; what is closer is the same.
 const SAME: f64 = 1e-6;
@@ -50,8 +51,23 @@ fn main() -> Result<()> {
     let runs = rates::print(flags.seconds)?;
     rates::print_stamps(&runs);
     faults::print()?;
-    replies::print(flags.replies, flags.seed)?;
+    print_replies(&flags)?;
     kills::print(&flags)
+}
+
+fn print_replies(flags: &Flags) -> Result<()> {
+    let begin = Instant::now();
+    let tally = replies::run(flags.replies, flags.seed)?;
+    println!(
+        "Random replies through the reader, a true one after each ({:.0} s)\n",
+        begin.elapsed().as_secs_f64()
+    );
+    println!(
+        "| replies | taken for a reading | wrong numbers | true ones after them not read as they were |"
+    );
+    println!("|---:|---:|---:|---:|");
+    println!("| {} | {} | {} | {} |\n", tally.replies, tally.understood, tally.wrong, tally.after_wrong);
+    Ok(())
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of readings and bytes stay far below 2^53")]

@@ -1,14 +1,14 @@
 //! Random replies through the reader: no panic, and no number that was not sent.
 
-use crate::Result;
 use feedtale::link::{Channel, Link};
 use feedtale::supply::{Dialect, Supply};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::VecDeque;
+use std::error::Error;
 use std::io::{self, Read, Write};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 const IDENTITY: &[u8] = b"BENCH,NOISE,1,1.0\n";
 const TRUE: &[u8] = b"12.800;0.0240\n";
@@ -90,18 +90,21 @@ impl Channel for Far {
     }
 }
 
-#[derive(Default)]
-struct Tally {
-    replies: u64,
-    understood: u64,
-    wrong: u64,
-    /// True readings right after a random reply, and how many of them were not understood as such.
-    after: u64,
-    after_wrong: u64,
+/// What became of random replies.
+#[derive(Debug, Default, PartialEq)]
+pub(crate) struct Tally {
+    /// How many there were.
+    pub(crate) replies: u64,
+    /// How many were taken for a reading.
+    pub(crate) understood: u64,
+    /// How many of those gave other numbers than they say.
+    pub(crate) wrong: u64,
+    /// How many true readings right after a random reply were not understood as such.
+    pub(crate) after_wrong: u64,
 }
 
-pub(crate) fn print(replies: u64, seed: u64) -> Result<()> {
-    let begin = Instant::now();
+/// Puts so many random replies through the reader, each with a true one behind it.
+pub(crate) fn run(replies: u64, seed: u64) -> Result<Tally, Box<dyn Error>> {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let far = Far::default();
     let mut dialect = Dialect::plain();
@@ -114,16 +117,7 @@ pub(crate) fn print(replies: u64, seed: u64) -> Result<()> {
         draw(&mut random, &mut reply);
         tally.take(&mut supply, &far, &reply);
     }
-    println!("Random replies through the reader ({:.0} s)\n", begin.elapsed().as_secs_f64());
-    println!(
-        "| replies | taken for a reading | wrong numbers | true replies after them | not read as they were |"
-    );
-    println!("|---:|---:|---:|---:|---:|");
-    println!(
-        "| {} | {} | {} | {} | {} |\n",
-        tally.replies, tally.understood, tally.wrong, tally.after, tally.after_wrong
-    );
-    Ok(())
+    Ok(tally)
 }
 
 impl Tally {
@@ -136,7 +130,6 @@ impl Tally {
             self.wrong += u64::from(said(reply) != Some(found));
         }
         far.answers(TRUE);
-        self.after += 1;
         let right = supply.read().is_ok_and(|r| (r.volts.value(), r.amps.value()) == (12.8, 0.024));
         self.after_wrong += u64::from(!right);
     }

@@ -7,7 +7,7 @@ use super::slots::Missed;
 use super::source::Reading;
 use crate::trace::{EventKind, Header, RowWriter, Sample};
 use crate::units::Seconds;
-use chrono::{DateTime, FixedOffset, TimeDelta};
+use chrono::{DateTime, FixedOffset, SubsecRound, TimeDelta};
 use std::sync::mpsc::Sender;
 use std::time::Instant;
 
@@ -173,7 +173,8 @@ impl Logbook {
         self.base = Some(base);
         let (then, wall) = self.wall;
         let later = TimeDelta::from_std(first.saturating_duration_since(then)).unwrap_or_default();
-        self.header.started = Some(wall + later);
+        // The clock on the wall is no better than that; the monotonic stamps are.
+        self.header.started = Some((wall + later).trunc_subsecs(3));
         self.journal.write(self.rows.head(&self.header));
         self.say(Update::Started(Box::new(self.header.clone())));
         base
