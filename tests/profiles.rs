@@ -23,6 +23,7 @@ fn phase(name: &str, watts: f64, duration: Option<f64>) -> PhaseReference {
         duration: duration.map(envelope),
         energy: duration.map(|seconds| envelope(seconds * watts)),
         volts_exponent: 0.0,
+        volts_exponent_sd: None,
     }
 }
 
@@ -64,6 +65,8 @@ pub(crate) fn valid() -> Profile {
                     energy: Some(2.2),
                     volts: 3.79,
                     uncertainty: 0.002,
+                    seen: Some(2.4),
+                    update: Some(0.1),
                 }],
             }],
         },
@@ -120,7 +123,7 @@ fn a_typo_in_a_key_is_named_with_the_nearest_right_one() {
             "waits_for_person = true",
             "colour = 1",
             "unknown key `colour` in [[phase]] 1 (standby); known are: order, name, waits_for_person, \
-             mean_power_w, peak_power_w, activity_w, duration_s, energy_j, volts_exponent",
+             mean_power_w, peak_power_w, activity_w, duration_s, energy_j, volts_exponent, volts_exponent_sd",
         ),
     ] {
         assert_eq!(message_after(old, new), expected);
@@ -298,6 +301,7 @@ prop_compose! {
                     duration: ends.then_some(*time),
                     energy: ends.then_some(*time),
                     volts_exponent: *exponent,
+                    volts_exponent_sd: (waits).then_some(0.3),
                 }
             })
             .collect();
@@ -317,6 +321,8 @@ prop_compose! {
                     energy: None,
                     volts: value,
                     uncertainty: value,
+                    seen: Some(value),
+                    update: None,
                 }],
             })
             .collect();

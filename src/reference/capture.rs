@@ -1,8 +1,10 @@
 //! A log made ready for learning: where the board was fed, in pieces of steady power.
 
+use super::measure::Readback;
 use crate::segment::{self, Settings};
 use crate::trace::{EventKind, Trace};
 use crate::units::Volts;
+use std::ops::Range;
 
 /// Feed is there from this share of the set (or usual) volts on: above what a collapsed feed shows (a hard short
 /// leaves up to about 15 %), below any volts that a board starts at.
@@ -69,12 +71,12 @@ pub enum Unfit {
     #[error("its course has too few changes to hold the profile's stages")]
     TooFewPieces,
     /// It goes another way than the other captures.
-    #[error("its {quantity} in stage {stage} is {found} where the others have {others}")]
+    #[error("its {quantity} in {stage} is {found} where the others have {others}")]
     Differs {
         /// `mean power` or `length`.
         quantity: &'static str,
-        /// The stage, counted from 1.
-        stage: usize,
+        /// The stage, by its name or its number from 1 on.
+        stage: String,
         /// What this capture shows, with its unit.
         found: String,
         /// The median of the others, with its unit.
@@ -109,8 +111,8 @@ pub(super) struct Run {
     pub(super) pieces: Vec<Piece>,
     /// When the person at the bench marked the button, if so.
     pub(super) button: Option<f64>,
-    /// What the amps readback can tell apart: noise or rounding step.
-    pub(super) step_a: f64,
+    /// What the supply's readback can tell.
+    pub(super) readback: Readback,
 }
 
 impl Run {
@@ -123,18 +125,15 @@ impl Run {
             return Err(Unfit::TooShort { found: length });
         }
         let cut = segment::segment(trace, &Settings::default()).map_err(|_| Unfit::NoDraw)?;
-        let step_a = cut.noise_a.max(cut.rounding_a);
-        let step = power_step(trace, start, end, step_a);
-        let pieces: Vec<Piece> = cut
-            .fine
-            .iter()
-            .flat_map(|fine| pieces(trace, fine.start.max(start), fine.end.min(end), step))
-            .collect();
+        let cuts: Vec<_> = cut.fine.iter().map(|fine| fine.start.max(start)..fine.end.min(end)).collect();
+        let readback = Readback::of(trace, cut.rounding_a, &cuts);
+        let step = power_step(trace, start, end, readback.step_a);
+        let pieces = pieces_of(trace, start, end, &cuts, &readback);
         if pieces.iter().all(|piece| piece.level <= (step / 2.0).ln()) {
             return Err(Unfit::NoDraw);
         }
         let button = button_mark(trace, time[start], time[end - 1]);
-        Ok(Self { start, end, pieces, button, step_a })
+        Ok(Self { start, end, pieces, button, readback })
     }
 }
 
@@ -167,23 +166,35 @@ fn power_step(trace: &Trace, start: usize, end: usize, resolution_a: f64) -> f64
     volts * resolution_a.max(UNSEEN_STEP_A)
 }
 
+/// The pieces of the run `start..end`, whose level is steady within each of `cuts`.
+pub(super) fn pieces_of(
+    trace: &Trace,
+    start: usize,
+    end: usize,
+    cuts: &[Range<usize>],
+    readback: &Readback,
+) -> Vec<Piece> {
+    let step = power_step(trace, start, end, readback.step_a);
+    cuts.iter().flat_map(|cut| pieces(trace, cut.start, cut.end, readback.zero_a, step)).collect()
+}
+
 /// The samples `start..end` of one fine segment, in pieces of at most [`LONGEST_PIECE_S`].
-fn pieces(trace: &Trace, start: usize, end: usize, step: f64) -> Vec<Piece> {
+fn pieces(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Vec<Piece> {
     let mut pieces = Vec::new();
     let mut from = start;
     while from < end {
         let limit = trace.time()[from] + LONGEST_PIECE_S;
         let to = from + trace.time()[from..end].partition_point(|time| *time < limit).max(1);
-        pieces.push(piece(trace, from, to, step));
+        pieces.push(piece(trace, from, to, zero, step));
         from = to;
     }
     pieces
 }
 
-fn piece(trace: &Trace, start: usize, end: usize, step: f64) -> Piece {
+fn piece(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Piece {
     let time = trace.time();
     let ends_at = time[end.min(trace.len() - 1)];
-    let power = |index: usize| (trace.volts()[index] * trace.amps()[index]).max(step / 2.0);
+    let power = |index: usize| (trace.volts()[index] * (trace.amps()[index] - zero)).max(step / 2.0);
     #[expect(clippy::cast_precision_loss, reason = "a piece holds few samples")]
     let count = (end - start) as f64;
     let mean = (start..end).map(power).sum::<f64>() / count;

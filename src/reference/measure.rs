@@ -1,15 +1,17 @@
 //! What one capture shows of one stage.
 //!
+//! Amps are counted from the supply's own zero, which the readings before switch-on show.
+//!
 //! Power is what the supply read back, volts times amps, never the set volts times amps: where the supply senses the
 //! volts at the board, or its volts give way under load, the drop in the leads is thereby taken off.
 
 use super::model::StageMeasure;
 use crate::stats::robust;
-use crate::trace::Trace;
+use crate::trace::{Trace, readback};
 use std::ops::Range;
 
-/// Left out at both ends of a stage for levels, seconds: a readback averages over some tenths of a second, so the
-/// readings at an edge belong to both sides. Never more than a quarter of the stage.
+/// Left out at both ends of a stage for levels, seconds, if a renewal of the readback is no longer: it averages over
+/// some tenths of a second, so the readings at an edge belong to both sides. Never more than a quarter of the stage.
 const EDGE_S: f64 = 0.2;
 const EDGE_SHARE: f64 = 0.25;
 
@@ -20,7 +22,49 @@ const GAIN_ERROR: f64 = 0.005;
 /// A stage of fewer readings than this shows no level of its own.
 const FEWEST_READINGS: usize = 2;
 
-/// Measures the samples `range` of `trace` as the stage `phase`; `step_a` is what the amps readback can tell apart.
+/// Of a log that does not say, the common period of bench readbacks (common practice, no source).
+const USUAL_UPDATE_S: f64 = 0.1;
+
+/// A steady stretch shows the readback's noise from this many readings on.
+const READINGS_FOR_NOISE: usize = 12;
+
+/// What the supply's readback can tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Readback {
+    /// What it can tell apart, in amps: its step, or its noise where that is more.
+    pub step_a: f64,
+    /// What it shows at nothing drawn, in amps.
+    pub zero_a: f64,
+    /// Standard deviation of that, in amps.
+    pub zero_sd_a: f64,
+    /// From one renewal to the next, in seconds.
+    pub update_s: f64,
+}
+
+impl Readback {
+    /// What `trace` shows of its readback, which rounds to `rounding_a` (0 if no step can be seen); `steady` are
+    /// stretches between changes of level.
+    #[must_use]
+    pub fn of(trace: &Trace, rounding_a: f64, steady: &[Range<usize>]) -> Self {
+        let noise_a = quietest(trace, steady);
+        let step_a = rounding_a.max(noise_a);
+        let zero = readback::zero(trace, rounding_a, noise_a.max(rounding_a / 12_f64.sqrt()));
+        let mut polls: Vec<f64> = trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let poll = robust::median(&mut polls).unwrap_or(USUAL_UPDATE_S);
+        let update_s = readback::update_period(trace).unwrap_or(poll.max(USUAL_UPDATE_S));
+        Self { step_a, zero_a: zero.amps, zero_sd_a: zero.sd, update_s }
+    }
+}
+
+/// Noise of the readback where the board is quietest: the least spread of the steady stretches, in amps.
+fn quietest(trace: &Trace, steady: &[Range<usize>]) -> f64 {
+    let long = steady.iter().filter(|range| range.len() >= READINGS_FOR_NOISE && range.end <= trace.len());
+    long.filter_map(|range| robust::deviation(&mut trace.amps()[range.clone()].to_vec()))
+        .min_by(f64::total_cmp)
+        .unwrap_or(0.0)
+}
+
+/// Measures the samples `range` of `trace` as the stage `phase`.
 ///
 /// `ends` says whether the stage has an end of its own, and so a duration and an energy. `None` with fewer than two
 /// readings.
@@ -30,32 +74,36 @@ pub fn measure(
     range: Range<usize>,
     phase: &str,
     ends: bool,
-    step_a: f64,
+    readback: &Readback,
 ) -> Option<StageMeasure> {
-    let inner = without_edges(trace, &range);
-    if range.end > trace.len() || range.len() < FEWEST_READINGS || inner.is_empty() {
+    if range.end > trace.len() || range.len() < FEWEST_READINGS {
         return None;
     }
-    let mut power: Vec<f64> = inner.clone().map(|index| power(trace, index)).collect();
+    let inner = without_edges(trace, &range, readback.update_s.max(EDGE_S));
+    let zero = readback.zero_a;
+    let mut power: Vec<f64> = inner.clone().map(|index| power(trace, index, zero)).collect();
     let mut volts = trace.volts()[inner.clone()].to_vec();
     let volts = robust::median(&mut volts)?;
-    let mean = energy(trace, &inner) / length(trace, &inner);
+    let mean = energy(trace, &inner, zero) / length(trace, &inner);
     let peak = power.iter().copied().fold(0.0, f64::max);
     let mean = if mean.is_finite() { mean.max(0.0) } else { 0.0 };
+    let seen = length(trace, &range);
     Some(StageMeasure {
         phase: phase.to_owned(),
         mean_power: mean,
         peak_power: peak,
         activity: robust::deviation(&mut power)?,
-        duration: ends.then(|| length(trace, &range)),
-        energy: ends.then(|| energy(trace, &range).max(0.0)),
+        duration: ends.then_some(seen),
+        energy: ends.then(|| energy(trace, &range, zero).max(0.0)),
         volts,
-        uncertainty: uncertainty(mean, step_a * volts),
+        uncertainty: uncertainty(mean, volts, readback),
+        seen: Some(seen),
+        update: Some(readback.update_s),
     })
 }
 
-fn power(trace: &Trace, index: usize) -> f64 {
-    trace.volts()[index] * trace.amps()[index]
+fn power(trace: &Trace, index: usize, zero: f64) -> f64 {
+    trace.volts()[index] * (trace.amps()[index] - zero)
 }
 
 /// The time that sample `index` stands for: to the next sample, and for the last sample of the trace as long as the
@@ -73,25 +121,25 @@ fn length(trace: &Trace, range: &Range<usize>) -> f64 {
     range.clone().map(|index| stands_for(trace, index)).sum()
 }
 
-fn energy(trace: &Trace, range: &Range<usize>) -> f64 {
-    range.clone().map(|index| stands_for(trace, index) * power(trace, index)).sum()
+fn energy(trace: &Trace, range: &Range<usize>, zero: f64) -> f64 {
+    range.clone().map(|index| stands_for(trace, index) * power(trace, index, zero)).sum()
 }
 
-/// `range` without the readings at its ends that average over the edge.
-fn without_edges(trace: &Trace, range: &Range<usize>) -> Range<usize> {
-    let time = &trace.time()[..range.end.min(trace.len())];
-    let (Some(first), Some(last)) = (time.get(range.start), time.last()) else { return 0..0 };
-    let edge = EDGE_S.min((last - first) * EDGE_SHARE);
+/// `range` without the readings at its ends, `edge` seconds long, that average over the edge.
+fn without_edges(trace: &Trace, range: &Range<usize>, edge: f64) -> Range<usize> {
+    let time = &trace.time()[..range.end];
+    let (first, last) = (time[range.start], time[range.end - 1]);
+    let edge = edge.min((last - first) * EDGE_SHARE);
     let start = range.start + time[range.start..].partition_point(|t| *t < first + edge);
     let end = range.start + time[range.start..].partition_point(|t| *t <= last - edge);
     if end > start { start..end } else { range.clone() }
 }
 
 /// Rounding to a step is uniform within it, and so is the gain within its limits (GUM, JCGM 100:2008, 4.3.7).
-fn uncertainty(mean: f64, step: f64) -> f64 {
-    let rounding = step / 12_f64.sqrt();
+fn uncertainty(mean: f64, volts: f64, readback: &Readback) -> f64 {
+    let rounding = readback.step_a * volts / 12_f64.sqrt();
     let gain = GAIN_ERROR * mean / 3_f64.sqrt();
-    rounding.hypot(gain)
+    rounding.hypot(gain).hypot(readback.zero_sd_a * volts)
 }
 
 #[cfg(test)]
@@ -100,6 +148,8 @@ mod tests {
     use crate::trace::{Header, Mode, Sample, TraceBuilder};
     use crate::units::{Amps, Seconds, Volts};
     use approx::assert_relative_eq;
+
+    const READBACK: Readback = Readback { step_a: 0.001, zero_a: 0.0, zero_sd_a: 0.0, update_s: 0.1 };
 
     fn trace(amps: &[f64]) -> Trace {
         let mut builder = TraceBuilder::new(Header::default());
@@ -118,7 +168,7 @@ mod tests {
         amps.extend([0.5; 16]);
         amps.extend([0.4, 0.2]);
         amps.extend([0.1; 5]);
-        let found = measure(&trace(&amps), 10..30, "firmware", true, 0.001).unwrap();
+        let found = measure(&trace(&amps), 10..30, "firmware", true, &READBACK).unwrap();
         assert_relative_eq!(found.mean_power, 5.0, epsilon = 1e-9);
         assert_relative_eq!(found.peak_power, 5.0, epsilon = 1e-9);
         assert_relative_eq!(found.duration.unwrap(), 2.0, epsilon = 1e-9);
@@ -132,8 +182,31 @@ mod tests {
     }
 
     #[test]
+    fn amps_count_from_the_zero_of_the_supply_and_its_doubt_is_kept() {
+        let offset = Readback { zero_a: 0.01, zero_sd_a: 0.002, ..READBACK };
+        let found = measure(&trace(&[0.11; 20]), 0..20, "standby", false, &offset).unwrap();
+        assert_relative_eq!(found.mean_power, 1.0, epsilon = 1e-9);
+        assert_relative_eq!(found.peak_power, 1.0, epsilon = 1e-9);
+        // 2 mA of 10 V, beside rounding and gain of 2.9 mW each.
+        assert_relative_eq!(found.uncertainty, 0.0204, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn a_slow_readback_leaves_out_more_at_the_edges() {
+        // Renewed twice a second: the first and the last half second hold both sides.
+        let mut amps = vec![0.1; 10];
+        amps.extend([0.3; 5]);
+        amps.extend([0.5; 20]);
+        amps.extend([0.2; 5]);
+        amps.extend([0.1; 10]);
+        let slow = Readback { update_s: 0.5, ..READBACK };
+        let found = measure(&trace(&amps), 10..40, "firmware", true, &slow).unwrap();
+        assert_relative_eq!(found.mean_power, 5.0, epsilon = 1e-9);
+    }
+
+    #[test]
     fn one_reading_is_no_stage() {
-        assert_eq!(measure(&trace(&[0.1, 0.2]), 0..1, "rails", true, 0.001), None);
-        assert_eq!(measure(&trace(&[0.1, 0.2]), 0..5, "rails", true, 0.001), None);
+        assert_eq!(measure(&trace(&[0.1, 0.2]), 0..1, "rails", true, &READBACK), None);
+        assert_eq!(measure(&trace(&[0.1, 0.2]), 0..5, "rails", true, &READBACK), None);
     }
 }

@@ -4,10 +4,12 @@
 //! compared with what a sick board did.
 
 mod capture;
+mod compare;
 mod course;
 mod document;
 mod envelope;
 mod error;
+mod follow;
 mod learn;
 mod measure;
 mod model;
@@ -16,10 +18,11 @@ mod read;
 mod write;
 
 pub use capture::{Capture, Unfit};
+pub use compare::{GAIN_ERROR, Outside};
 pub use envelope::{CONFIDENCE, CONTENT};
 pub use error::{ProfileError, ProfileFault, ProfileProblem};
 pub use learn::{LearnError, Learning, Request, learn, update};
-pub use measure::measure;
+pub use measure::{Readback, measure};
 pub use model::{
     Check, Envelope, Feed, Learned, PathSection, PhaseReference, Profile, Quantity, SourceLog, StageMeasure,
 };

@@ -59,6 +59,8 @@ pub struct PhaseReference {
     /// same watts at any volts), 1 a linear regulator (the same amps), 2 a resistive load. The envelopes of power and
     /// energy hold at [`Learned::feed`]; at other volts they move by this law.
     pub volts_exponent: f64,
+    /// How well the exponent is known (standard deviation); `None` where somebody wrote it who knew.
+    pub volts_exponent_sd: Option<f64>,
 }
 
 impl PhaseReference {
@@ -196,9 +198,19 @@ pub struct StageMeasure {
     pub volts: f64,
     /// Uncertainty of the power that supply resolution and accuracy leave, watts (one standard deviation).
     pub uncertainty: f64,
+    /// How long the stage was seen, seconds; `None` if the profile does not say.
+    pub seen: Option<f64>,
+    /// From one renewal of the readback to the next, seconds; `None` if the profile does not say.
+    pub update: Option<f64>,
 }
 
 impl StageMeasure {
+    /// How many renewals of the readback the stage lasted; `None` if the profile does not say.
+    #[must_use]
+    pub fn updates(&self) -> Option<f64> {
+        Some(self.seen? / self.update.filter(|update| *update > 0.0)?)
+    }
+
     /// The measured value of `quantity`.
     #[must_use]
     pub fn value(&self, quantity: Quantity) -> Option<f64> {

@@ -33,7 +33,7 @@ pub const CHECK_CLASSES: [&str; 12] = [
     "inconclusive",
 ];
 
-const PHASE_KEYS: [&str; 9] = [
+const PHASE_KEYS: [&str; 10] = [
     "order",
     "name",
     "waits_for_person",
@@ -43,6 +43,7 @@ const PHASE_KEYS: [&str; 9] = [
     "duration_s",
     "energy_j",
     "volts_exponent",
+    "volts_exponent_sd",
 ];
 
 /// Names that findings use for stretches that are no stage of a board.
@@ -232,6 +233,7 @@ fn phase(section: &Section, name: String) -> Result<PhaseReference> {
         duration: envelope(section, Quantity::Duration)?,
         energy: envelope(section, Quantity::Energy)?,
         volts_exponent: volts_exponent(section)?,
+        volts_exponent_sd: optional_bound(section, "volts_exponent_sd")?,
     })
 }
 
@@ -286,6 +288,11 @@ fn envelope(section: &Section, quantity: Quantity) -> Result<Option<Envelope>> {
 fn bound(table: &Section, key: &str, meaning: &str) -> Result<f64> {
     let value = table.number(key)?.ok_or_else(|| table.missing(key, meaning))?;
     if value >= 0.0 { Ok(value) } else { Err(table.out_of_range(key, &value.to_string(), "0 or more")) }
+}
+
+/// A number from 0 on, if the key is there.
+fn optional_bound(table: &Section, key: &str) -> Result<Option<f64>> {
+    table.has(key).then(|| bound(table, key, "a measured value")).transpose()
 }
 
 // ---- power path and checks ----
@@ -390,11 +397,22 @@ fn sha256(section: &Section) -> Result<String> {
 }
 
 fn measure(section: &Section, phases: &[&str]) -> Result<StageMeasure> {
-    section.only(&["phase", "mean_w", "peak_w", "activity_w", "duration_s", "energy_j", "volts", "sd_w"])?;
+    section.only(&[
+        "phase",
+        "mean_w",
+        "peak_w",
+        "activity_w",
+        "duration_s",
+        "energy_j",
+        "volts",
+        "sd_w",
+        "seen_s",
+        "update_s",
+    ])?;
     let phase = section.needed_text("phase", "the stage that was measured")?;
     exists(section, "phase", "the phase", &phase, phases)?;
     let needed = |key: &str| bound(section, key, "a measured value");
-    let optional = |key: &str| section.has(key).then(|| needed(key)).transpose();
+    let optional = |key: &str| optional_bound(section, key);
     Ok(StageMeasure {
         phase: phase.value,
         mean_power: needed("mean_w")?,
@@ -404,5 +422,7 @@ fn measure(section: &Section, phases: &[&str]) -> Result<StageMeasure> {
         energy: optional("energy_j")?,
         volts: needed("volts")?,
         uncertainty: optional("sd_w")?.unwrap_or(0.0),
+        seen: optional("seen_s")?,
+        update: optional("update_s")?,
     })
 }

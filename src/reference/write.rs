@@ -167,6 +167,13 @@ fn phase_table(out: &mut String, order: usize, phase: &PhaseReference, volts: Vo
     }
     line!(out, "# How watts follow feed volts: 0 a converter (same watts), 1 same amperes, 2 resistive.");
     line!(out, "volts_exponent = {}", number(phase.volts_exponent));
+    if let Some(sd) = phase.volts_exponent_sd {
+        line!(
+            out,
+            "# How well that is known (standard deviation); take the line out if you know it for certain."
+        );
+        line!(out, "volts_exponent_sd = {}", number(sd));
+    }
 }
 
 fn envelope_line(out: &mut String, quantity: Quantity, envelope: Envelope, volts: Volts) {
@@ -322,5 +329,7 @@ fn measure(stage: &StageMeasure) -> String {
     fields.extend(stage.energy.map(|value| format!("energy_j = {}", number(value))));
     fields.push(format!("volts = {}", number(stage.volts)));
     fields.push(format!("sd_w = {}", number(stage.uncertainty)));
+    fields.extend(stage.seen.map(|value| format!("seen_s = {}", number(value))));
+    fields.extend(stage.update.map(|value| format!("update_s = {}", number(value))));
     format!("{{ {} }}", fields.join(", "))
 }

@@ -101,6 +101,12 @@ impl Evidence {
         Ok(Self { count, freedom })
     }
 
+    /// The number of values that the mean is worth, and the degrees of freedom of the standard deviation.
+    #[must_use]
+    pub fn parts(self) -> (f64, f64) {
+        (self.count, self.freedom)
+    }
+
     /// One sample of `count` values.
     ///
     /// # Errors

@@ -26,6 +26,7 @@ mod model;
 mod number;
 mod plain;
 mod read;
+pub mod readback;
 mod reader;
 mod rows;
 mod text;

@@ -31,7 +31,7 @@ pub(super) fn finding(
     Finding {
         verdict: shown.map_or_else(|| nothing_fed("no feed volts are in the log"), verdict),
         phases: phases(trace, readout, analyses),
-        departures: shown.zip(profile).map_or_else(Vec::new, |(a, p)| departures(a, readout, p)),
+        departures: shown.zip(profile).map_or_else(Vec::new, |(a, p)| departures(trace, a, readout, p)),
         power_path: shown.zip(profile).map_or_else(Vec::new, |(analysis, profile)| {
             advice::power_path(analysis, profile, log.feed_point.as_deref())
         }),

@@ -1,30 +1,36 @@
 //! Phase quantities outside their envelopes, shown in amps at the capture's feed volts.
+//!
+//! One cause is told once: a stage that draws too much has too high a peak and takes too much energy as well, so of a
+//! stay's quantities its mean is told before its energy, peak and activity, and energy not where its factors already
+//! say it. A boundary between two stages that falls elsewhere than usual makes one longer and the next shorter: that is
+//! no departure if both together last as long as usual.
 
-use super::align::{State, Step};
 use super::engine::Analysis;
+use super::places::{Place, places};
 use super::readout::Readout;
 use super::{Class, Departure, Direction};
-use crate::reference::{Envelope, PhaseReference, Profile, Quantity};
+use crate::reference::{Outside, PhaseReference, Profile, Quantity, Readback, StageMeasure, measure};
+use crate::trace::Trace;
 use crate::units::{Seconds, Volts};
 
-/// Gain error that two supplies may differ by: data sheets of bench supplies give 0.1 to 0.5 % of reading each (common
-/// practice, no source).
-pub(super) const GAIN_ERROR: f64 = 0.01;
-
-/// A stay shorter than this many updates is not measured: averaging over its edges decides what it shows.
-const LEAST_UPDATES: f64 = 4.0;
-
 /// The departures of one run, first in time first.
-pub(super) fn departures(analysis: &Analysis, readout: &Readout, profile: &Profile) -> Vec<Departure> {
+pub(super) fn departures(
+    trace: &Trace,
+    analysis: &Analysis,
+    readout: &Readout,
+    profile: &Profile,
+) -> Vec<Departure> {
     if matches!(analysis.class(), Class::NoDraw | Class::HardShort | Class::PartialShort) {
         // The verdict itself says that no phase is what it should be.
         return Vec::new();
     }
+    let steady: Vec<_> = analysis.pieces.iter().map(|piece| piece.samples.clone()).collect();
+    let readback = Readback::of(trace, readout.step_a, &steady);
+    let run = Comparison { trace, analysis, readback, profile };
+    let stays = run.stays();
     let mut found: Vec<Departure> = Vec::new();
-    for step in &analysis.path {
-        let Some(phase) = reference(analysis, step, profile) else { continue };
-        let departures = [mean(analysis, readout, profile, step, phase), duration(readout, step, phase)];
-        for departure in departures.into_iter().flatten() {
+    for (index, stay) in stays.iter().enumerate() {
+        for departure in of_stay(&stays, index, stay) {
             let known = found.iter().any(|d| d.phase == departure.phase && d.quantity == departure.quantity);
             if !known {
                 found.push(departure);
@@ -35,79 +41,104 @@ pub(super) fn departures(analysis: &Analysis, readout: &Readout, profile: &Profi
     found
 }
 
-/// The stage of the profile that a stay is to be compared with.
-fn reference<'a>(analysis: &Analysis, step: &Step, profile: &'a Profile) -> Option<&'a PhaseReference> {
-    let name = match step.state {
-        // After an attempt a board may rest at less than its standby.
-        State::Low if step.rested => return None,
-        State::Low | State::Excess => &analysis.model.standby.name,
-        State::Done(stage) | State::Held(stage) => &analysis.model.stages[stage].name,
-        _ => return None,
+/// A stay in a stage of the profile and what is outside its envelopes.
+struct Stay<'a> {
+    start_s: f64,
+    phase: &'a PhaseReference,
+    measured: StageMeasure,
+    outside: Vec<Outside>,
+}
+
+struct Comparison<'a> {
+    trace: &'a Trace,
+    analysis: &'a Analysis,
+    readback: Readback,
+    profile: &'a Profile,
+}
+
+impl<'a> Comparison<'a> {
+    fn stays(&self) -> Vec<Stay<'a>> {
+        let places = places(self.trace, self.analysis, self.profile, &self.readback);
+        places.iter().filter_map(|place| self.stay(place)).collect()
+    }
+
+    fn stay(&self, place: &Place) -> Option<Stay<'a>> {
+        let phase = self.profile.phases.get(place.phase)?;
+        let measured = self.measured(place, phase)?;
+        let outside = self.profile.outside(phase, &measured, Volts::new(measured.volts).ok()?);
+        let start_s = *self.trace.time().get(place.samples.start)?;
+        Some(Stay { start_s, phase, measured, outside })
+    }
+
+    fn measured(&self, place: &Place, phase: &PhaseReference) -> Option<StageMeasure> {
+        let ends = place.ends && phase.duration.is_some();
+        let found = measure(self.trace, place.samples.clone(), &phase.name, ends, &self.readback)?;
+        // A leak stays when the board wakes: it is one departure, that of standby, and not one of every stage.
+        let leak = if phase.name == self.analysis.model.standby.name { 0.0 } else { self.analysis.leak_w };
+        let found = without(leak, found);
+        // What charges the board's capacitors at switch-on is in the first stage's energy, as much of it as the supply
+        // caught.
+        Some(StageMeasure { energy: found.energy.filter(|_| place.phase > 0), ..found })
+    }
+}
+
+/// The departures of one stay: at most one of its length, and one of what it draws.
+fn of_stay(stays: &[Stay], index: usize, stay: &Stay) -> Vec<Departure> {
+    let find = |quantity| stay.outside.iter().find(|outside| outside.quantity == quantity);
+    let length = find(Quantity::Duration);
+    let told_by_length = |outside: &&Outside| length.is_none() || outside.quantity != Quantity::Energy;
+    let most_telling = || {
+        let others = stay.outside.iter().filter(|outside| outside.quantity != Quantity::Duration);
+        others.filter(told_by_length).max_by(|a, b| a.excess.total_cmp(&b.excess))
     };
-    profile.phases.iter().find(|phase| phase.name == *name)
+    let draw = find(Quantity::MeanPower).or_else(most_telling);
+    let length = length.filter(|outside| !is_a_boundary_moved(stays, index, outside));
+    [draw, length].into_iter().flatten().filter_map(|outside| departure(stay, outside)).collect()
 }
 
-fn mean(
-    analysis: &Analysis,
-    readout: &Readout,
-    profile: &Profile,
-    step: &Step,
-    phase: &PhaseReference,
-) -> Option<Departure> {
-    let stretch = &step.stretch;
-    let updates = stretch.duration() / readout.update_s();
-    // A stage that was broken off did not show its mean.
-    let broken_off = matches!(step.state, State::Held(stage) if stage != analysis.model.last());
-    if updates < LEAST_UPDATES || broken_off {
-        return None;
-    }
-    let volts = analysis.run.set_v;
-    let factor = profile.power_factor(phase, Volts::new(volts).ok()?) / volts;
-    // A leak stays when the board wakes: it is one departure, that of standby, and not one of every stage.
-    let leak = if step.state.stage().is_some() { analysis.leak_w } else { 0.0 };
-    let measured = (stretch.watts - leak) / volts;
-    let Envelope { low, high, .. } = phase.mean_power;
-    let margin = readout.uncertainty_a(updates) * 2.0 + readout.step_a / 4.0;
-    let (low, high) = (low * factor, high * factor);
-    let out = beyond(measured, low, high, margin + GAIN_ERROR * measured.abs())?;
-    let direction = if out { Direction::Above } else { Direction::Below };
-    departure(step, phase, Quantity::MeanPower, direction, [measured, low, high], "A")
+/// Whether a neighbouring stay is off the other way, and both together last as long as good boards do.
+fn is_a_boundary_moved(stays: &[Stay], index: usize, outside: &Outside) -> bool {
+    let neighbours = [index.checked_sub(1), Some(index + 1)];
+    neighbours.into_iter().flatten().filter_map(|other| stays.get(other)).any(|other| {
+        let opposite =
+            |found: &&Outside| found.quantity == Quantity::Duration && found.above != outside.above;
+        let Some(theirs) = other.outside.iter().find(opposite) else { return false };
+        let both = outside.measured + theirs.measured;
+        let low = outside.envelope.low + theirs.envelope.low;
+        let high = outside.envelope.high + theirs.envelope.high;
+        (low..=high).contains(&both)
+    })
 }
 
-fn duration(readout: &Readout, step: &Step, phase: &PhaseReference) -> Option<Departure> {
-    let State::Done(_) = step.state else { return None };
-    let Envelope { low, high, .. } = phase.duration?;
-    let measured = step.stretch.duration();
-    let out = beyond(measured, low, high, 2.0 * readout.update_s())?;
-    let direction = if out { Direction::Longer } else { Direction::Shorter };
-    departure(step, phase, Quantity::Duration, direction, [measured, low, high], "s")
-}
-
-/// Whether `measured` is beyond `high` (true) or `low` (false) by more than `margin`; `None` within.
-fn beyond(measured: f64, low: f64, high: f64, margin: f64) -> Option<bool> {
-    match measured {
-        m if m - margin > high => Some(true),
-        m if m + margin < low => Some(false),
-        _ => None,
+/// The measure with a steady load beside the board taken off.
+fn without(leak: f64, found: StageMeasure) -> StageMeasure {
+    StageMeasure {
+        mean_power: (found.mean_power - leak).max(0.0),
+        peak_power: (found.peak_power - leak).max(0.0),
+        energy: found.energy.zip(found.duration).map(|(energy, length)| (energy - leak * length).max(0.0)),
+        ..found
     }
 }
 
-fn departure(
-    step: &Step,
-    phase: &PhaseReference,
-    quantity: Quantity,
-    direction: Direction,
-    [measured, low, high]: [f64; 3],
-    unit: &str,
-) -> Option<Departure> {
+/// The departure in the user's units: what is drawn in amps at the capture's volts.
+fn departure(stay: &Stay, outside: &Outside) -> Option<Departure> {
+    let amps = 1.0 / stay.measured.volts.max(f64::MIN_POSITIVE);
+    let (unit, factor, direction) = match (outside.quantity, outside.above) {
+        (Quantity::Duration, true) => ("s", 1.0, Direction::Longer),
+        (Quantity::Duration, false) => ("s", 1.0, Direction::Shorter),
+        (Quantity::Energy, true) => ("J", 1.0, Direction::Above),
+        (Quantity::Energy, false) => ("J", 1.0, Direction::Below),
+        (_, true) => ("A", amps, Direction::Above),
+        (_, false) => ("A", amps, Direction::Below),
+    };
     Some(Departure {
-        phase: phase.name.clone(),
-        quantity: quantity.name().into(),
+        phase: stay.phase.name.clone(),
+        quantity: outside.quantity.name().into(),
         direction,
-        measured,
-        low,
-        high,
+        measured: outside.measured * factor,
+        low: outside.envelope.low * factor,
+        high: outside.envelope.high * factor,
         unit: unit.into(),
-        starts_s: Seconds::new(step.stretch.start_s).ok()?,
+        starts_s: Seconds::new(stay.start_s).ok()?,
     })
 }

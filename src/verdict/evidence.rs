@@ -2,8 +2,8 @@
 
 use super::Class;
 use super::align::{State, Step};
-use super::departures::GAIN_ERROR;
 use super::engine::Analysis;
+use crate::reference::GAIN_ERROR;
 use crate::units::{Seconds, Volts, counted, how_often, in_steps};
 
 /// Amps no finer than the supply reads them.

@@ -23,6 +23,7 @@ mod live;
 mod model;
 mod phases;
 mod piece;
+mod places;
 mod posterior;
 mod readout;
 mod run;

@@ -3,7 +3,8 @@
 use super::Gap;
 use crate::segment::Segmentation;
 use crate::stats::robust;
-use crate::trace::{EventKind, Mode, Trace};
+use crate::trace::readback::{self, OFF_VOLTS, Zero};
+use crate::trace::{EventKind, Trace};
 use crate::units::Seconds;
 
 /// A step between samples this many times the usual one is a gap: a poll loop that jitters by half a period, or
@@ -12,17 +13,6 @@ const GAP_STEPS: f64 = 5.0;
 
 /// ... and nothing shorter than this is called a gap, for a person could not act on it.
 const SHORTEST_GAP_S: f64 = 0.3;
-
-/// Volts below this are a supply whose output is off: bench supplies read back a few millivolts then, and the hardest
-/// short at hand (0.02 Ω at 1 A) still shows 20 mV with its amps beside it.
-const OFF_VOLTS: f64 = 0.05;
-
-/// Readings with the output off that are needed before their mean is taken for the zero of the amps readback.
-const ZERO_READINGS: usize = 3;
-
-/// Offset of an amps readback whose zero was not seen, in amps: data sheets of bench supplies of 3 A give 2 to 5 mA
-/// (common practice, no source).
-const UNSEEN_OFFSET_A: f64 = 0.003;
 
 /// What the supply's readback can carry.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,7 +39,7 @@ impl Readout {
     pub(super) fn of(trace: &Trace, segmentation: &Segmentation) -> Self {
         let step_a = segmentation.rounding_a;
         let noise_a = segmentation.noise_a.max(step_a / 12_f64.sqrt());
-        let (zero_a, zero_sd_a) = zero(trace, step_a, noise_a);
+        let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
         Self {
             poll_hz: poll_rate(trace),
             changed_hz: changed_rate(trace),
@@ -128,21 +118,4 @@ fn gaps(trace: &Trace) -> Vec<Gap> {
             missing.then(gap).flatten()
         })
         .collect()
-}
-
-/// The amps readback at nothing drawn: the mean of the readings before the output came on, if there are enough.
-fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> (f64, f64) {
-    let off = |i: &usize| trace.mode(*i) == Mode::Off || trace.volts()[*i].abs() < OFF_VOLTS;
-    let quiet = |i: &usize| trace.amps()[*i].abs() <= (10.0 * UNSEEN_OFFSET_A).max(2.0 * step_a);
-    let readings: Vec<f64> =
-        (0..trace.len()).take_while(off).filter(quiet).map(|i| trace.amps()[i]).collect();
-    if readings.len() < ZERO_READINGS {
-        return (0.0, UNSEEN_OFFSET_A.max(step_a / 4.0));
-    }
-    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-    let count = readings.len() as f64;
-    // Some supplies show a plain zero while off and their offset only when on: never trust the zero beyond a quarter
-    // of a step or half a milliampere.
-    let floor = (step_a / 4.0).max(0.000_3);
-    (readings.iter().sum::<f64>() / count, (noise_a / count.sqrt()).max(floor))
 }

@@ -1,0 +1,189 @@
+//! Learning a profile from known-good logs, and adding captures to one.
+//!
+//! [`learn`] takes what can be read of each log, fits the course that all have in common (`super::course`), leaves out
+//! what does not fit it (`refuse`), and turns what the rest measured (`evidence`) into envelopes. [`update`] aligns new
+//! logs with the stages that are known and computes the envelopes anew.
+
+mod evidence;
+mod feed;
+mod refuse;
+mod stages;
+mod update;
+
+pub use update::update;
+
+use super::capture::{Capture, Run, Unfit};
+use super::course::{self, Course};
+use super::model::{Learned, Profile};
+use crate::units::counted;
+
+/// More stages than this no board of common practice shows on a bench supply.
+const MOST_STAGES: usize = 9;
+
+/// What is to be learned.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Request {
+    /// Board model.
+    pub board: String,
+    /// Names of the stages in order; empty to have names made.
+    pub names: Vec<String>,
+    /// Keep captures that do not fit the others.
+    pub keep_all: bool,
+    /// Day of learning, ISO 8601.
+    pub date: String,
+}
+
+/// What was learned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Learning {
+    /// The profile.
+    pub profile: Profile,
+    /// Captures that were left out, by name, and why.
+    pub refused: Vec<(String, Unfit)>,
+    /// What the person should know of how it was learned.
+    pub notes: Vec<String>,
+}
+
+/// Why nothing could be learned.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum LearnError {
+    /// No log at all.
+    #[error("no logs to learn from; give known-good logs of the board")]
+    NoLogs,
+    /// Every log was refused.
+    #[error("no log can be learned from: {}", reasons(refused))]
+    AllUnfit {
+        /// Each log and why.
+        refused: Vec<(String, Unfit)>,
+    },
+    /// Two captures disagree and nothing says which is right.
+    #[error("{first} and {second} do not fit each other: {reason}; add a third capture, or use --keep-all")]
+    Disagree {
+        /// One.
+        first: String,
+        /// The other.
+        second: String,
+        /// In what.
+        reason: Box<Unfit>,
+    },
+    /// The captures do not show as many stages as there are names.
+    #[error("{names} names were given but the captures cannot be cut into {names} stages; they show {found}")]
+    Names {
+        /// How many names.
+        names: usize,
+        /// How many stages the captures show.
+        found: usize,
+    },
+    /// The profile has no evidence to add to.
+    #[error("the profile keeps no measured values, so captures cannot be added; learn it anew from all logs")]
+    NoEvidence,
+}
+
+fn reasons(refused: &[(String, Unfit)]) -> String {
+    refused.iter().map(|(name, reason)| format!("{name}: {reason}")).collect::<Vec<_>>().join("; ")
+}
+
+/// A capture with the run that was found in it.
+struct Taken<'a> {
+    capture: &'a Capture,
+    run: Run,
+}
+
+/// Learns a profile from known-good captures.
+///
+/// # Errors
+/// [`LearnError`] if too little is left to learn from.
+pub fn learn(captures: &[Capture], request: &Request) -> Result<Learning, LearnError> {
+    if captures.is_empty() {
+        return Err(LearnError::NoLogs);
+    }
+    let (mut taken, mut refused) = take(captures, &request.board, request.keep_all);
+    let mut notes = Vec::new();
+    let course = loop {
+        if taken.is_empty() {
+            return Err(LearnError::AllUnfit { refused });
+        }
+        let course = fit(&taken, request, &mut notes)?;
+        if request.keep_all {
+            break course;
+        }
+        let Some((worst, reason)) = refuse::worst(&taken, &course, &request.names) else { break course };
+        if taken.len() == 2 {
+            let [first, second] = [0, 1].map(|index| taken[index].capture.name.clone());
+            return Err(LearnError::Disagree { first, second, reason: Box::new(reason) });
+        }
+        refused.push((taken.remove(worst).capture.name.clone(), reason));
+    };
+    notes.dedup();
+    let profile = profile(&taken, &course, request, &mut notes);
+    Ok(Learning { profile, refused, notes })
+}
+
+fn take<'a>(captures: &'a [Capture], board: &str, keep_all: bool) -> (Vec<Taken<'a>>, Vec<(String, Unfit)>) {
+    let (mut taken, mut refused): (Vec<Taken>, Vec<_>) = (Vec::new(), Vec::new());
+    for capture in captures {
+        if taken.iter().any(|earlier| earlier.capture.sha256 == capture.sha256) {
+            refused.push((capture.name.clone(), Unfit::Duplicate));
+            continue;
+        }
+        let other = capture.trace.header().board.clone().filter(|found| found != board && !keep_all);
+        let run = match other {
+            Some(found) => Err(Unfit::OtherBoard { found, wanted: board.to_owned() }),
+            None => Run::of(&capture.trace),
+        };
+        match run {
+            Ok(run) => taken.push(Taken { capture, run }),
+            Err(reason) => refused.push((capture.name.clone(), reason)),
+        }
+    }
+    (taken, refused)
+}
+
+/// The course, of as many stages as there are names, or as the captures show.
+///
+/// A standby that a board leaves at once may pass unseen: of names, the first may be one too many.
+fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Course, LearnError> {
+    let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
+    let names = request.names.len();
+    let free = course::fit(&runs, MOST_STAGES);
+    let found = free.as_ref().map_or(0, |course| course.stages.len());
+    notes.clear();
+    if let Some(course) = free.filter(|_| names == 0 || names == found) {
+        return Ok(course);
+    }
+    let all = course::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?;
+    let but_first = course::fit_count(&runs, names.saturating_sub(1))
+        .filter(|course| names > 2 && course.cost < all.cost && !stages::waits(&runs, course));
+    if let Some(course) = but_first {
+        let first = &request.names[0];
+        notes.push(format!(
+            "{names} names and {} stages: the board starts at once, so `{first}` is not seen and is left out",
+            names - 1
+        ));
+        return Ok(course);
+    }
+    notes.push(format!("{names} names were given; the captures alone show {}", counted(found, "stage")));
+    Ok(all)
+}
+
+fn profile(taken: &[Taken], course: &Course, request: &Request, notes: &mut Vec<String>) -> Profile {
+    let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
+    let waits = stages::waits(&runs, course);
+    let names = stages::names(request, course.stages.len(), waits);
+    let logs = taken
+        .iter()
+        .zip(&course.starts)
+        .map(|(taken, starts)| evidence::source_log(taken, starts, &names, waits))
+        .collect();
+    let mut profile = Profile {
+        board: request.board.clone(),
+        description: String::new(),
+        feed: feed::feed(taken),
+        phases: names.iter().enumerate().map(|(k, name)| stages::blank(name, waits && k == 0)).collect(),
+        learned: Learned { date: request.date.clone(), logs, ..Learned::default() },
+        power_path: Vec::new(),
+        checks: Vec::new(),
+    };
+    notes.extend(evidence::compute_envelopes(&mut profile));
+    profile
+}

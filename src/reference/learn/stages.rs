@@ -1,0 +1,75 @@
+//! The stages of a profile: their names, and whether the first waits for a person.
+
+use super::Request;
+use crate::reference::capture::Run;
+use crate::reference::course::Course;
+use crate::reference::model::{Envelope, PhaseReference};
+use crate::stats::robust;
+
+/// A first stage below this share of the running level may be a standby.
+const STANDBY_SHARE: f64 = 0.25;
+/// A standby that waits for a person differs in length by more than this between captures (standard deviation of the
+/// log), or lasts longer than any start-up of a rail.
+const WAIT_SPREAD: f64 = 0.25;
+const WAIT_FROM_S: f64 = 1.5;
+/// The button's mark and the end of standby are at most this far apart, seconds.
+const BUTTON_NEAR_S: f64 = 1.0;
+
+/// Whether the first stage lasts until a person does something.
+pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
+    let (Some(first), Some(last)) = (course.stages.first(), course.stages.last()) else { return false };
+    if course.stages.len() < 2 {
+        return false;
+    }
+    let ends: Vec<(f64, f64)> = runs
+        .iter()
+        .zip(&course.starts)
+        .filter_map(|(run, starts)| Some((run.pieces.first()?.from, run.pieces.get(starts[1])?.from)))
+        .collect();
+    let at_button = runs
+        .iter()
+        .zip(&ends)
+        .filter(|(run, (_, end))| run.button.is_some_and(|at| (at - end).abs() <= BUTTON_NEAR_S))
+        .count();
+    if at_button > 0 {
+        return true;
+    }
+    let lengths: Vec<f64> = ends.iter().map(|(start, end)| (end - start).max(1e-3).ln()).collect();
+    let longest_usual = robust::median(&mut lengths.clone()).unwrap_or(0.0) > WAIT_FROM_S.ln();
+    let low = first.level - last.level < STANDBY_SHARE.ln();
+    low && (longest_usual || deviation(&lengths) > WAIT_SPREAD)
+}
+
+fn deviation(values: &[f64]) -> f64 {
+    robust::deviation(&mut values.to_vec()).unwrap_or(0.0)
+}
+
+/// Names of `count` stages: those asked for (the last ones, if there are more), else made ones.
+pub(super) fn names(request: &Request, count: usize, waits: bool) -> Vec<String> {
+    if request.names.len() >= count {
+        return request.names[request.names.len() - count..].to_vec();
+    }
+    (0..count)
+        .map(|k| match k {
+            0 if waits => "standby".to_owned(),
+            last if last + 1 == count => "running".to_owned(),
+            other => format!("stage {}", other + usize::from(!waits)),
+        })
+        .collect()
+}
+
+/// A stage of which nothing is known yet.
+pub(super) fn blank(name: &str, waits_for_person: bool) -> PhaseReference {
+    let nothing = Envelope { low: 0.0, typical: 0.0, high: 0.0 };
+    PhaseReference {
+        name: name.to_owned(),
+        waits_for_person,
+        mean_power: nothing,
+        peak_power: nothing,
+        activity: nothing,
+        duration: None,
+        energy: None,
+        volts_exponent: 0.0,
+        volts_exponent_sd: None,
+    }
+}

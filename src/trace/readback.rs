@@ -1,0 +1,124 @@
+//! What a log shows of the supply's own readback: where its zero lies, and how often it is renewed.
+
+use super::{Mode, Trace};
+use crate::stats::robust;
+
+/// Volts below this are a supply whose output is off: bench supplies read back a few millivolts then, and the hardest
+/// short at hand (0.02 Ω at 1 A) still shows 20 mV with its amps beside it.
+pub const OFF_VOLTS: f64 = 0.05;
+
+/// Readings with the output off that are needed before their mean is taken for the zero of the amps readback.
+const ZERO_READINGS: usize = 3;
+
+/// Offset of an amps readback whose zero was not seen, in amps: data sheets of bench supplies of 3 A give 2 to 5 mA
+/// (common practice, no source).
+const UNSEEN_OFFSET_A: f64 = 0.003;
+
+/// Some supplies show a plain zero while off and their offset only when on: the zero is never trusted beyond a quarter
+/// of a step, or this.
+const LEAST_ZERO_SD_A: f64 = 0.000_3;
+
+/// Renewals that must be seen before their period is told.
+const FEWEST_RENEWALS: usize = 8;
+
+/// Intervals up to this many times the lower quartile are one renewal; longer ones are readings that repeat.
+const ONE_RENEWAL: f64 = 1.6;
+
+/// What an amps readback shows at nothing drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Zero {
+    /// The reading, in amps.
+    pub amps: f64,
+    /// How well it is known (standard deviation), in amps.
+    pub sd: f64,
+}
+
+/// The zero of the amps readback: the mean of the readings before the output came on, if there are enough; else 0,
+/// known as well as data sheets promise. `step_a` is the step of the readback, `noise_a` its noise.
+#[must_use]
+pub fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> Zero {
+    let off = |i: &usize| trace.mode(*i) == Mode::Off || trace.volts()[*i].abs() < OFF_VOLTS;
+    let quiet = |i: &usize| trace.amps()[*i].abs() <= (10.0 * UNSEEN_OFFSET_A).max(2.0 * step_a);
+    let readings: Vec<f64> =
+        (0..trace.len()).take_while(off).filter(quiet).map(|i| trace.amps()[i]).collect();
+    if readings.len() < ZERO_READINGS {
+        return Zero { amps: 0.0, sd: UNSEEN_OFFSET_A.max(step_a / 4.0) };
+    }
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let count = readings.len() as f64;
+    let floor = (step_a / 4.0).max(LEAST_ZERO_SD_A);
+    Zero { amps: readings.iter().sum::<f64>() / count, sd: (noise_a / count.sqrt()).max(floor) }
+}
+
+/// Seconds between two fresh readings while the board is fed: what the supply renews, however often it is asked.
+///
+/// `None` where too little changes to tell, as in a log of a steady level in coarse steps.
+#[must_use]
+pub fn update_period(trace: &Trace) -> Option<f64> {
+    let fed = |i: usize| trace.volts()[i].abs() > OFF_VOLTS;
+    let differs = |i: usize| {
+        trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
+            || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
+    };
+    let renewals: Vec<f64> =
+        (1..trace.len()).filter(|i| fed(*i) && fed(*i - 1) && differs(*i)).map(|i| trace.time()[i]).collect();
+    let mut intervals: Vec<f64> = renewals.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    if intervals.len() < FEWEST_RENEWALS {
+        return None;
+    }
+    intervals.sort_by(f64::total_cmp);
+    let longest = ONE_RENEWAL * intervals[intervals.len() / 4];
+    let mut single = intervals;
+    single.retain(|interval| *interval <= longest);
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let mean = single.iter().sum::<f64>() / single.len() as f64;
+    Some(mean.max(robust::median(&mut steps(trace))?))
+}
+
+fn steps(trace: &Trace) -> Vec<f64> {
+    trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::{Header, Sample, TraceBuilder};
+    use crate::units::{Amps, Seconds, Volts};
+
+    /// Polls ten times a second a readback that is renewed every `period` seconds.
+    fn polled(period: f64, amps: impl Fn(u32) -> f64) -> Trace {
+        let mut builder = TraceBuilder::new(Header::default());
+        for poll in 0..200_u32 {
+            let time = f64::from(poll) * 0.1;
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
+            let renewal = ((time + 1e-6) / period) as u32;
+            let volts = if poll < 10 { 0.01 } else { 12.0 };
+            let amps = if poll < 10 { 0.002 } else { amps(renewal) };
+            let time = Seconds::constant(time);
+            let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+            builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+        }
+        builder.finish()
+    }
+
+    #[test]
+    fn the_period_is_that_of_the_renewals_and_not_of_the_polls() {
+        let restless = |renewal: u32| 1.0 + f64::from(renewal * 7919 % 101) * 0.001;
+        for period in [0.1, 0.25, 0.5] {
+            let found = update_period(&polled(period, restless)).unwrap();
+            assert!((found / period - 1.0).abs() < 0.15, "{found} s against {period} s");
+        }
+        assert_eq!(update_period(&polled(0.25, |_| 1.0)), None);
+    }
+
+    #[test]
+    fn the_zero_is_what_the_readback_shows_before_the_output_comes_on() {
+        let found = zero(&polled(0.25, |_| 1.0), 0.001, 0.0003);
+        assert!((found.amps - 0.002).abs() < 1e-9 && found.sd < 0.001, "{found:?}");
+        let mut late = TraceBuilder::new(Header::default());
+        let (volts, amps) = (Volts::constant(12.0), Amps::constant(0.5));
+        late.sample(Sample { time: Seconds::constant(0.0), volts, amps, mode: Mode::Unknown, span: None })
+            .unwrap();
+        assert_eq!(zero(&late.finish(), 0.001, 0.0003), Zero { amps: 0.0, sd: UNSEEN_OFFSET_A });
+    }
+}

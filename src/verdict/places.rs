@@ -1,0 +1,112 @@
+//! Where a run stood in the phases of its profile, for the comparison with it.
+//!
+//! A run that booted went through all of them, and is followed as the good captures were when the profile was learned:
+//! a stage far off its usual level is then still that stage. Any other run is where its alignment says.
+
+use super::Class;
+use super::align::{State, Step};
+use super::engine::Analysis;
+use crate::reference::{Profile, Readback};
+use crate::trace::Trace;
+use std::ops::Range;
+
+/// A stage that was not told apart, of more than this share of its neighbour's length, may change what that shows.
+const MIXED_SHARE: f64 = 0.1;
+
+/// A stay in a phase of the profile.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Place {
+    /// Index of the phase.
+    pub(super) phase: usize,
+    pub(super) samples: Range<usize>,
+    /// Whether the stay ended as it does on a good board.
+    pub(super) ends: bool,
+    /// Whether it is the stay as a whole: not one that was broken off, nor mixed with one that was not told apart.
+    whole: bool,
+}
+
+/// The stays of a run in the phases of `profile`, in order.
+pub(super) fn places(
+    trace: &Trace,
+    analysis: &Analysis,
+    profile: &Profile,
+    readback: &Readback,
+) -> Vec<Place> {
+    let mut places =
+        followed(trace, analysis, profile, readback).unwrap_or_else(|| aligned(trace, analysis, profile));
+    places.retain(|place| place.whole);
+    places
+}
+
+/// The phases of a run that booted.
+fn followed(
+    trace: &Trace,
+    analysis: &Analysis,
+    profile: &Profile,
+    readback: &Readback,
+) -> Option<Vec<Place>> {
+    if analysis.class() != Class::FullBoot || !analysis.run.switch_on_seen {
+        return None;
+    }
+    let path = &analysis.path;
+    let rests = |step: &Step| matches!(step.state, State::Low | State::Excess);
+    let rest = path.iter().rposition(rests);
+    // The inrush belongs to what follows it, as in the reference.
+    let from = match rest {
+        Some(at) if at > 0 && path[at - 1].state == State::Inrush => path[at - 1].from,
+        Some(at) => path[at].from,
+        None => 0,
+    };
+    let first = usize::from(profile.phases.first()?.waits_for_person && rest.is_none());
+    let rested = rest.is_some_and(|at| path[at].rested);
+    let steady: Vec<Range<usize>> =
+        analysis.pieces.get(from..)?.iter().map(|piece| piece.samples.clone()).collect();
+    let last = profile.phases.len() - 1;
+    let phases = profile.follow(trace, &steady, readback, first, analysis.leak_w)?.into_iter().zip(first..);
+    // After an attempt a board may rest at less than its standby.
+    let place = |(samples, phase)| Place { phase, samples, ends: phase < last, whole: phase > 0 || !rested };
+    Some(phases.map(place).collect())
+}
+
+/// The phases that the alignment names.
+fn aligned(trace: &Trace, analysis: &Analysis, profile: &Profile) -> Vec<Place> {
+    let mut places: Vec<Place> = Vec::new();
+    for (index, step) in analysis.path.iter().enumerate() {
+        let Some(phase) = phase_of(analysis, profile, step) else { continue };
+        let before = index.checked_sub(1).map(|before| &analysis.path[before]);
+        let from = before.filter(|step| step.state == State::Inrush).map_or(step.from, |inrush| inrush.from);
+        let (Some(first), Some(last)) = (analysis.pieces.get(from), analysis.pieces.get(step.to - 1)) else {
+            continue;
+        };
+        // A stage that was broken off did not show its mean, nor its length.
+        let held = matches!(step.state, State::Held(_));
+        let whole = !matches!(step.state, State::Held(stage) if stage != analysis.model.last());
+        places.push(Place { phase, samples: first.samples.start..last.samples.end, ends: !held, whole });
+    }
+    mark_mixed(&mut places, trace, profile);
+    places
+}
+
+fn phase_of(analysis: &Analysis, profile: &Profile, step: &Step) -> Option<usize> {
+    let name = match step.state {
+        // After an attempt a board may rest at less than its standby.
+        State::Low if step.rested => return None,
+        State::Low | State::Excess => &analysis.model.standby.name,
+        State::Done(stage) | State::Held(stage) => &analysis.model.stages[stage].name,
+        _ => return None,
+    };
+    profile.phases.iter().position(|phase| phase.name == *name)
+}
+
+/// A stage that should lie between two stays and was not seen may be in either: the shorter one does not show itself.
+fn mark_mixed(places: &mut [Place], trace: &Trace, profile: &Profile) {
+    let length = |samples: &Range<usize>| trace.time()[samples.end - 1] - trace.time()[samples.start];
+    for index in 1..places.len() {
+        let unseen = places[index - 1].phase + 1..places[index].phase;
+        let usual = |phase: usize| profile.phases.get(phase).and_then(|phase| Some(phase.duration?.typical));
+        let unseen: f64 = unseen.filter_map(usual).sum();
+        for place in &mut places[index - 1..=index] {
+            place.whole &= unseen <= MIXED_SHARE * length(&place.samples);
+        }
+    }
+}
