@@ -65,7 +65,10 @@ impl<'a> Comparison<'a> {
     fn stay(&self, place: &Place) -> Option<Stay<'a>> {
         let phase = self.profile.phases.get(place.phase)?;
         let measured = self.measured(place, phase)?;
-        let outside = self.profile.outside(phase, &measured, Volts::new(measured.volts).ok()?);
+        let mut outside = self.profile.outside(phase, &measured, Volts::new(measured.volts).ok()?);
+        // How lively a board is that did not boot says nothing of the stage: it may wait, or try in vain.
+        let lively = |found: &Outside| matches!(found.quantity, Quantity::PeakPower | Quantity::Activity);
+        outside.retain(|found| self.analysis.class() == Class::FullBoot || !lively(found));
         let start_s = *self.trace.time().get(place.samples.start)?;
         Some(Stay { start_s, phase, measured, outside })
     }
