@@ -3,7 +3,9 @@
 //! The captures are made here: levels of an invented board with a busy stage that wanders, written as logs.
 
 use feedtale::reference::{Capture, LearnError, Profile, Request, Unfit, learn, update};
+use feedtale::simulator::{Alteration, BoardModel, Case, Polling, Scenario, SupplyKind, capture as simulate};
 use feedtale::trace;
+use feedtale::verdict::{Class, Finding, Sources, diagnose};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::fmt::Write;
@@ -98,4 +100,130 @@ fn a_log_of_another_board_or_without_feed_says_so() {
         "no log can be learned from: good-1.csv: its header says board `larch-7`, not `larch-8`"
     );
     assert_eq!(learn(&[], &request()).unwrap_err(), LearnError::NoLogs);
+}
+
+// ---- boards and supplies of the simulator ----
+
+/// The supplies of the simulator, and two more: a fine one renewed twice a second, and one of 10 mA steps that is quick.
+fn supplies() -> Vec<SupplyKind> {
+    let mut kinds = SupplyKind::built_in().to_vec();
+    let mut slow = SupplyKind { name: "slow", ..kinds[0].clone() };
+    (slow.readback.period_s, slow.readback.window_s) = (0.5, 0.45);
+    let mut quick = SupplyKind { name: "quick", ..kinds[1].clone() };
+    (quick.readback.period_s, quick.readback.window_s) = (0.1, 0.08);
+    kinds.extend([slow, quick]);
+    kinds
+}
+
+fn scenario(board: &str, case: Case, kind: &SupplyKind, unit: u64) -> Scenario {
+    Scenario::new(BoardModel::named(board).unwrap(), case, kind.clone(), unit, 1)
+}
+
+/// The log of a scenario, as a person without marks would have it.
+fn logged(scenario: &Scenario) -> Capture {
+    let seconds = 50.0;
+    let polled = simulate(scenario, &Polling { seconds, ..Polling::default() });
+    let mut text = format!(
+        "# log: 1\n# board: {}\n# serial: {}\n# set_v: {}\n# limit_a: {}\nt_s,volts,amps\n",
+        scenario.model.name,
+        scenario.serial(),
+        scenario.set_volts,
+        scenario.limit
+    );
+    let shown = scenario.supply.readback;
+    for row in polled.rows {
+        let (volts, amps) = (shown.volts_decimals, shown.amps_decimals);
+        let _ = writeln!(text, "{:.3},{:.volts$},{:.amps$}", row.time, row.volts, row.amps);
+    }
+    let log = trace::read(text.as_bytes()).unwrap();
+    Capture { name: format!("{}-{}.csv", scenario.case, scenario.unit), sha256: log.sha256, trace: log.trace }
+}
+
+fn named(board: &str) -> Request {
+    let model = BoardModel::named(board).unwrap();
+    let stages = model.stage_names().map(str::to_owned);
+    let standby = (model.wake == feedtale::simulator::Wake::Button).then(|| "standby".to_owned());
+    Request { board: board.into(), names: standby.into_iter().chain(stages).collect(), ..request() }
+}
+
+fn good_of(board: &str, kind: &SupplyKind) -> Vec<Capture> {
+    (1..=5).map(|unit| logged(&scenario(board, Case::FullBoot, kind, unit))).collect()
+}
+
+fn judged(scenario: &Scenario, profile: &Profile) -> Finding {
+    diagnose(&logged(scenario).trace, Some(profile), &Sources::default())
+}
+
+#[test]
+fn every_good_capture_is_taken_whatever_the_supply_and_no_sound_board_departs() {
+    for kind in supplies() {
+        for board in ["harrow-13", "wren-4", "kiln-24"] {
+            let found = learn(&good_of(board, &kind), &named(board)).unwrap();
+            assert_eq!(found.refused, [], "{board} on {}", kind.name);
+            for unit in 20..24 {
+                let finding = judged(&scenario(board, Case::FullBoot, &kind, unit), &found.profile);
+                assert_eq!(finding.departures, [], "{board} unit {unit} on {}", kind.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_foreign_capture_is_refused_by_name() {
+    let kind = SupplyKind::default();
+    for case in [Case::Stalled, Case::LatchOff, Case::ExcessStandby, Case::PartialShort] {
+        let mut captures = good_of("harrow-13", &kind);
+        captures.push(logged(&scenario("harrow-13", case, &kind, 9)));
+        let found = learn(&captures, &named("harrow-13")).unwrap();
+        let names: Vec<&str> = found.refused.iter().map(|(name, _)| name.as_str()).collect();
+        assert_eq!(names, [format!("{case}-9.csv")]);
+        assert!(found.refused[0].1.to_string().contains(" where the others have "), "{:?}", found.refused);
+    }
+}
+
+#[test]
+fn a_stage_clearly_off_is_named_and_told_once() {
+    let kind = SupplyKind::default();
+    let found = learn(&good_of("harrow-13", &kind), &named("harrow-13")).unwrap();
+    for (state, power, duration, quantity) in [
+        ("standby", 3.0, 1.0, "mean power"),
+        ("firmware", 0.5, 1.0, "mean power"),
+        ("firmware", 1.0, 2.5, "duration"),
+        ("picture", 0.5, 1.0, "mean power"),
+    ] {
+        // What is compared here is a board that booted; whether it did is for the tests of the verdict.
+        let booted: Vec<Finding> = (31..35)
+            .map(|unit| {
+                let mut scenario = scenario("harrow-13", Case::FullBoot, &kind, unit);
+                scenario.alterations = vec![Alteration { state: state.into(), power, duration }];
+                judged(&scenario, &found.profile)
+            })
+            .filter(|finding| finding.verdict.class == Class::FullBoot)
+            .collect();
+        assert!(!booted.is_empty(), "{state} x{power} for x{duration}");
+        for finding in booted {
+            let said: Vec<(&str, &str)> =
+                finding.departures.iter().map(|d| (d.phase.as_str(), d.quantity.as_str())).collect();
+            let told = said.iter().filter(|departure| **departure == (state, quantity)).count();
+            let of_stage = said.iter().filter(|(phase, _)| *phase == state).count();
+            assert_eq!((told, of_stage), (1, 1), "{state} x{power} for x{duration}: {said:?}");
+            let departure = finding.departures.iter().find(|d| d.phase == state).unwrap();
+            assert!(!(departure.low..=departure.high).contains(&departure.measured), "{departure:?}");
+        }
+    }
+}
+
+#[test]
+fn volts_that_give_way_are_taken_off() {
+    // Watts are volts times amps: a supply whose own 0.3 Ω lets the volts sag by 0.4 V in the hungriest stage measures the
+    // same board, which draws more amps for it, at the same watts.
+    let stiff = SupplyKind::default();
+    let soft = SupplyKind { source_ohms: 0.3, ..stiff.clone() };
+    let watts = |kind: &SupplyKind| {
+        let found = learn(&good_of("harrow-13", kind), &named("harrow-13")).unwrap();
+        found.profile.phases.iter().map(|phase| phase.mean_power.typical).collect::<Vec<_>>()
+    };
+    for (stiff, soft) in watts(&stiff).into_iter().zip(watts(&soft)).skip(2) {
+        assert!((soft / stiff).ln().abs() < 0.03, "{soft} W against {stiff} W");
+    }
 }

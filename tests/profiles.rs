@@ -259,6 +259,76 @@ fn checks_may_name_exactly_the_classes_of_findings() {
     assert_eq!(CHECK_CLASSES, Class::ALL.map(Class::name));
 }
 
+// ---- every line, broken in every way ----
+
+/// Ways in which a hand spoils a line `key = value`.
+fn spoilt(key: &str, value: &str) -> Vec<String> {
+    let mut lines: Vec<String> =
+        ["", "\"", "nan", "-1e9", "1e999", "\"text\"", "[1, 2]", "{ a = 1 }", "2026-03-02", "1 2"]
+            .iter()
+            .map(|other| format!("{key} = {other}"))
+            .collect();
+    lines.extend([
+        value.to_owned(),
+        format!("{key} {value}"),
+        format!("{key} = {value}\n{key} = {value}"),
+        String::new(),
+    ]);
+    lines
+}
+
+#[test]
+fn every_line_spoilt_in_any_way_is_read_or_refused_with_its_line() {
+    let text = valid().to_toml();
+    let lines: Vec<&str> = text.lines().collect();
+    let mut refused = 0;
+    for (at, line) in lines.iter().enumerate() {
+        let Some((key, value)) = line.split_once(" = ").filter(|(key, _)| !key.starts_with('#')) else {
+            continue;
+        };
+        for broken in spoilt(key, value) {
+            let edited = [&lines[..at], &[broken.as_str()], &lines[at + 1..]].concat().join("\n");
+            match Profile::from_toml(&edited) {
+                Ok(profile) => assert_eq!(Profile::from_toml(&profile.to_toml()).unwrap(), profile),
+                Err(fault) => {
+                    refused += 1;
+                    assert!((1..=edited.lines().count()).contains(&fault.line), "{broken:?}: {fault}");
+                    let message = fault.problem.to_string();
+                    assert!(
+                        message.contains('`') || message.contains("TOML") || message.contains('['),
+                        "{message}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(refused > 300, "{refused}");
+}
+
+#[test]
+fn every_key_with_one_letter_missing_is_named_with_the_right_one() {
+    let text = valid().to_toml();
+    let lines: Vec<&str> = text.lines().collect();
+    for (at, line) in lines.iter().enumerate() {
+        let Some((key, value)) = line.split_once(" = ").filter(|(key, _)| !key.starts_with(['#', ' ']))
+        else {
+            continue;
+        };
+        for letter in 0..key.len() {
+            let typo = format!("{}{}", &key[..letter], &key[letter + 1..]);
+            let broken = format!("{typo} = {value}");
+            let edited = [&lines[..at], &[broken.as_str()], &lines[at + 1..]].concat().join("\n");
+            let fault = Profile::from_toml(&edited).expect_err(&typo);
+            let (line, message) = (fault.line, fault.to_string());
+            assert_eq!(line, at + 1, "{message}");
+            assert!(
+                message.contains(&format!("`{typo}`")) && message.contains(&format!("did you mean `{key}`?")),
+                "{message}"
+            );
+        }
+    }
+}
+
 // ---- any valid profile, any edit ----
 
 fn words() -> impl Strategy<Value = String> {
