@@ -1,4 +1,4 @@
-//! What a person at a terminal sees while something goes on: whole lines, and one line that is written over.
+//! What a person at a terminal sees while something goes on: whole lines, and some that are written over.
 //!
 //! When stderr is no terminal (or a dumb one) only whole lines are written, and nothing but text.
 
@@ -27,8 +27,10 @@ pub(super) struct Console {
     /// Whether lines can be written over.
     live: bool,
     colour: bool,
-    /// Whether a status line is on the screen.
-    shown: bool,
+    /// Whether the terminal shows characters beyond ASCII.
+    blocks: bool,
+    /// How many status lines are on the screen.
+    shown: usize,
     drawn: Option<Instant>,
 }
 
@@ -37,17 +39,30 @@ impl Console {
     pub(super) fn stderr() -> Self {
         let term = std::env::var("TERM").unwrap_or_default();
         let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-        Self::new(std::io::stderr().is_terminal(), &term, no_colour)
+        let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(|name| std::env::var(name).ok());
+        let locale = locale.unwrap_or_default().to_ascii_uppercase();
+        let blocks = cfg!(windows) || locale.contains("UTF-8") || locale.contains("UTF8");
+        Self { blocks, ..Self::new(std::io::stderr().is_terminal(), &term, no_colour) }
     }
 
     fn new(terminal: bool, term: &str, no_colour: bool) -> Self {
         let live = terminal && term != "dumb";
-        Self { live, colour: live && !no_colour, shown: false, drawn: None }
+        Self { live, colour: live && !no_colour, blocks: false, shown: 0, drawn: None }
     }
 
     /// Whether there is a line that is written over.
     pub(super) fn is_live(&self) -> bool {
         self.live
+    }
+
+    /// What large letters are drawn with.
+    pub(super) fn ink(&self) -> char {
+        if self.blocks { '█' } else { '#' }
+    }
+
+    /// Columns and lines of the terminal; none where nothing can be written over.
+    pub(super) fn room(&self) -> (u16, u16) {
+        if self.live { crossterm::terminal::size().unwrap_or_default() } else { (0, 0) }
     }
 
     /// `text`, standing out if this terminal can.
@@ -68,23 +83,31 @@ impl Console {
         write(&format!("{}{end}", text.replace('\n', end)));
     }
 
-    /// The line that is written over, made by `text` if it is time to draw it.
+    /// The line (or lines) that is written over, made by `text` if it is time to draw it.
     pub(super) fn status(&mut self, text: impl FnOnce(&Self) -> String) {
         let fresh = self.drawn.is_some_and(|drawn| drawn.elapsed() < REDRAW_EVERY);
         if !self.live || fresh {
             return;
         }
-        let fitted = fit(&text(self), width());
-        write(&format!("\r{fitted}\u{1b}[K"));
-        (self.shown, self.drawn) = (true, Some(Instant::now()));
+        let text = text(self);
+        let fitted: Vec<String> =
+            text.lines().map(|line| format!("{}\u{1b}[K", fit(line, width()))).collect();
+        // What is below goes as well: the last time there may have been more lines.
+        write(&format!("{}{}\u{1b}[J", self.to_first_line(), fitted.join("\r\n")));
+        (self.shown, self.drawn) = (fitted.len(), Some(Instant::now()));
     }
 
-    /// Wipes the line that is written over.
+    /// Wipes the lines that are written over.
     pub(super) fn clear(&mut self) {
-        if self.shown {
-            write("\r\u{1b}[K");
-            (self.shown, self.drawn) = (false, None);
+        if self.shown > 0 {
+            write(&format!("{}\u{1b}[J", self.to_first_line()));
+            (self.shown, self.drawn) = (0, None);
         }
+    }
+
+    /// Brings the cursor to the beginning of the status lines.
+    fn to_first_line(&self) -> String {
+        if self.shown > 1 { format!("\r\u{1b}[{}A", self.shown - 1) } else { "\r".to_owned() }
     }
 }
 

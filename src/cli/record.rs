@@ -4,6 +4,7 @@ mod drive;
 mod follow;
 mod judge;
 mod summary;
+mod tall;
 
 use super::console::{Console, Style};
 use super::keys::Keys;

@@ -3,11 +3,12 @@
 use super::super::console::{Console, Style};
 use super::super::keys::Keys;
 use super::judge::{Judge, Saying};
+use super::tall::tall;
 use crate::capture::{JournalNotice, Session, Update};
 use crate::trace::{EventKind, Mode, Sample};
 use crate::units::Seconds;
 use std::sync::mpsc::RecvTimeoutError;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How long to wait for news before the status line is drawn anyway.
 const REDRAW: Duration = Duration::from_millis(150);
@@ -26,7 +27,16 @@ pub(super) struct Follower<'a> {
 struct Now {
     sample: Option<Sample>,
     recent: std::collections::VecDeque<f64>,
+    /// Since when there is no reading, if there is none, and whether the link is lost.
+    missing: Option<(Instant, bool)>,
+    /// What was last said to be wrong.
+    trouble: String,
 }
+
+/// Columns that a tall reading needs at the most.
+const TALL_COLUMNS: u16 = 78;
+/// Lines of a terminal from which there is room for tall numbers and for what happened.
+const TALL_ROWS: u16 = 16;
 
 impl Follower<'_> {
     /// Shows what happens until the run has ended.
@@ -53,7 +63,10 @@ impl Follower<'_> {
         match update {
             Update::Sample(sample) => now.take(*sample),
             Update::Started(_) => {}
+            // Said once: a lost link begins with the query that found it.
+            Update::Trouble(text) if *text == now.trouble => {}
             other => {
+                now.saw(other);
                 let (style, text) = in_words(other);
                 let text = style.map_or_else(|| text.clone(), |style| self.console.styled(style, &text));
                 self.console.line(&text);
@@ -64,7 +77,7 @@ impl Follower<'_> {
     fn show(&mut self, now: &Now) {
         let typed = self.keys.typed();
         let said = self.judge.and_then(Judge::said);
-        self.console.status(|console| now.status(console, &typed, said.as_ref()));
+        self.console.status(|console| now.lines(console, &typed, said.as_ref()));
     }
 }
 
@@ -76,6 +89,42 @@ impl Now {
             self.recent.pop_front();
         }
         self.sample = Some(sample);
+        self.missing = None;
+        self.trouble.clear();
+    }
+
+    /// Remembers what keeps readings from coming.
+    fn saw(&mut self, update: &Update) {
+        match update {
+            Update::Event(_, EventKind::Gap) => {
+                self.missing.get_or_insert((Instant::now(), false));
+            }
+            Update::Event(_, EventKind::LinkLost) => {
+                let since = self.missing.map_or_else(Instant::now, |(since, _)| since);
+                self.missing = Some((since, true));
+            }
+            Update::Event(_, EventKind::LinkBack) => {
+                self.missing = self.missing.map(|(since, _)| (since, false));
+            }
+            Update::Trouble(text) => self.trouble.clone_from(text),
+            _ => {}
+        }
+    }
+
+    /// The status line, with tall numbers above it where there is room.
+    fn lines(&self, console: &Console, typed: &str, said: Option<&Saying>) -> String {
+        let line = self.status(console, typed, said);
+        let (columns, rows) = console.room();
+        let tall = match (self.missing, self.sample) {
+            _ if columns < TALL_COLUMNS || rows < TALL_ROWS => None,
+            (None, Some(sample)) => tall(&format!("{}    {}", sample.volts, sample.amps), console.ink()),
+            (Some(_), _) => tall("--- V    --- A", console.ink()),
+            (None, None) => None,
+        };
+        let Some(tall) = tall else { return line };
+        let tall = tall.map(|row| console.styled(Style::Strong, &row));
+        // A blank line sets the numbers off from what happened, and from the line below.
+        format!("\n{}\n\n{line}", tall.join("\n"))
     }
 
     fn time(&self) -> Seconds {
@@ -93,6 +142,9 @@ impl Now {
         if !typed.is_empty() {
             return format!("{} mark: {typed}_ (Enter sets it, Esc drops it)", clock(self.time()));
         }
+        if let Some((since, lost)) = self.missing {
+            return self.nothing(console, since, lost);
+        }
         let Some(sample) = self.sample else { return "waiting for the first reading".to_owned() };
         let feed = format!("{:>8}  {:>8}", sample.volts, sample.amps);
         let mut parts = vec![clock(sample.time), console.styled(Style::Strong, &feed)];
@@ -107,6 +159,18 @@ impl Now {
         parts.extend(self.poll_hz().map(|hz| console.styled(Style::Faint, &format!("{hz:.0}/s"))));
         parts.retain(|part| !part.is_empty());
         parts.join("  ")
+    }
+}
+
+impl Now {
+    /// `NO LINK for 0:04.2, last 12.8 V 0.841 A at 1:02.4`: an old reading must not look like a new one.
+    fn nothing(&self, console: &Console, since: Instant, lost: bool) -> String {
+        let what = if lost { " NO LINK " } else { " NO READING " };
+        let long = Seconds::new(since.elapsed().as_secs_f64()).unwrap_or_default();
+        let before = self.sample.map_or_else(String::new, |sample| {
+            format!("last {}  {} at {}", sample.volts, sample.amps, clock(sample.time))
+        });
+        format!("{} for {}  {before}", console.styled(Style::Alarm, what), clock(long))
     }
 }
 
@@ -196,6 +260,19 @@ mod tests {
     fn the_word_being_typed_is_shown_instead() {
         let line = now(0.1, Mode::Unknown).status(&Console::stderr(), "fan o", None);
         assert_eq!(line, "1:02.7 mark: fan o_ (Enter sets it, Esc drops it)");
+    }
+
+    #[test]
+    fn an_old_reading_does_not_look_like_a_new_one() {
+        let mut now = now(0.841, Mode::ConstantVoltage);
+        now.saw(&Update::Event(Seconds::constant(63.0), EventKind::Gap));
+        let line = now.status(&Console::stderr(), "", None);
+        assert!(line.contains(" NO READING ") && line.ends_with("last 12.8 V  0.841 A at 1:02.7"), "{line}");
+        now.saw(&Update::Event(Seconds::constant(63.1), EventKind::LinkLost));
+        assert!(now.status(&Console::stderr(), "", None).contains(" NO LINK "));
+        let sample = now.sample.unwrap();
+        now.take(sample);
+        assert!(now.status(&Console::stderr(), "", None).contains("0.841 A    10.8 W  cv"));
     }
 
     #[test]

@@ -49,10 +49,12 @@ fn in_one_line(tally: &Tally) -> String {
         let _ = write!(line, ", {polls:.1} polls/s, {changes:.1} changes/s");
     }
     if tally.missed_slots > 0 {
-        let _ = write!(line, ", {} slots missed", tally.missed_slots);
+        let slots = if tally.missed_slots == 1 { "slot" } else { "slots" };
+        let _ = write!(line, ", {} {slots} missed", tally.missed_slots);
     }
     if tally.failures > 0 {
-        let _ = write!(line, ", {} queries without an understood answer", tally.failures);
+        let queries = if tally.failures == 1 { "query" } else { "queries" };
+        let _ = write!(line, ", {} {queries} without an understood answer", tally.failures);
     }
     line
 }
