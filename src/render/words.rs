@@ -135,10 +135,24 @@ pub fn measured(departure: &Departure, resolution: Option<Amps>) -> String {
     let shown = quantity(value, &departure.unit, resolution);
     match uncertainty(departure, resolution) {
         Some(uncertainty) if beyond < DECIDES_WITHIN * uncertainty => {
-            format!("{shown} ± {}", quantity(uncertainty, &departure.unit, Amps::new(uncertainty).ok()))
+            format!("{shown} ± {}", to_the_place_of(&shown, value, uncertainty))
         }
         _ => shown,
     }
+}
+
+/// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
+/// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
+fn to_the_place_of(shown: &str, value: f64, uncertainty: f64) -> String {
+    /// A twentieth of the last place is not worth another one.
+    const NEGLIGIBLE: f64 = 0.05;
+    let (number, unit) = shown.split_once(' ').unwrap_or((shown, ""));
+    let places = number.split_once('.').map_or(0, |(_, places)| places.len());
+    // How many of the shown unit are one of the value's own.
+    let factor = number.parse::<f64>().map_or(1.0, |number| (number / value).abs());
+    let scale = 10_f64.powi(i32::try_from(places).unwrap_or(0));
+    let up = (uncertainty * factor * scale - NEGLIGIBLE).ceil().max(1.0) / scale;
+    format!("{up:.places$} {unit}")
 }
 
 /// How far a mean in amps may be off: half a step of the readback, and the gain of the supply.
@@ -251,8 +265,8 @@ mod tests {
             starts_s: Seconds::ZERO,
         };
         let numbers = |departure: Departure| departure_numbers(&departure, Some(Amps::constant(0.001)));
-        assert_eq!(numbers(near(0.052, Direction::Above)), "52 mA ± 0.8 mA, good boards 20 to 50 mA");
-        assert_eq!(numbers(near(0.018, Direction::Below)), "18 mA ± 0.6 mA, good boards 20 to 50 mA");
+        assert_eq!(numbers(near(0.052, Direction::Above)), "52 mA ± 1 mA, good boards 20 to 50 mA");
+        assert_eq!(numbers(near(0.018, Direction::Below)), "18 mA ± 1 mA, good boards 20 to 50 mA");
         assert_eq!(numbers(near(0.105, Direction::Above)), "0.105 A, good boards 20 to 50 mA");
         assert_eq!(departure(&near(0.052, Direction::Above)), "standby draws too much");
     }

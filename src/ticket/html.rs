@@ -23,10 +23,12 @@ ul { padding-left: 1.2rem; }
 blockquote { padding-left: 0.8rem; border-left: 4px solid #767676; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 0.15rem 1rem; }
 dt { color: #444; }
+@media screen and (max-width: 36rem) { dl { display: block; } dd { margin: 0 0 0.4rem; } }
 dd { margin: 0; font-weight: 600; overflow-wrap: anywhere; }
 .table { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { padding: 0.2rem 0.6rem 0.2rem 0; border-bottom: 1px solid #ddd; text-align: left; vertical-align: top; }
+td { white-space: nowrap; }
 thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
 .caution { margin-top: 1.1rem; padding: 0.2rem 0.9rem 0.5rem; border: 2px solid #9a3b00; }
 .caution h2 { margin-top: 0.3rem; border: 0; color: #8a3400; }
@@ -84,7 +86,8 @@ fn each(page: &mut String, around: &str, of_each: &str, lines: &[String]) {
 }
 
 fn table(page: &mut String, head: &[&str], rows: &[Vec<String>], rest: Option<&str>) {
-    page.push_str("<div class=\"table\">\n<table>\n<thead><tr>");
+    // Wide tables scroll on a phone, by keys too.
+    page.push_str("<div class=\"table\" tabindex=\"0\">\n<table>\n<thead><tr>");
     for name in head {
         let _ = write!(page, "<th scope=\"col\">{}</th>", escape(name));
     }

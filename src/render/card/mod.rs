@@ -9,8 +9,9 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::envelope::{self, Columns, Expected};
 use super::parts::{amps, foot, heading, legend, table};
-use super::scene::{Anchor, Scene};
+use super::scene::{Anchor, Label, Scene};
 use super::sheet::{Sheet, em};
+use super::theme::Color;
 use super::words;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::{Volts, counted};
@@ -108,17 +109,23 @@ fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     for (expected, &(left, right)) in expected.iter().zip(&edges) {
         envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
     }
-    for (expected, &edges) in expected.iter().zip(&edges) {
-        range_label(sheet, axis, expected, edges);
-    }
     amps::amps_grid(sheet, axis);
+    let grounds = [sheet.palette.paper, sheet.palette.shade];
+    for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
+        range_label(sheet, axis, expected, (edges, ground));
+    }
     for (phase, edges) in profile.phases.iter().zip(&edges) {
         stage(sheet, phase, *edges, ribbon, lengths);
     }
 }
 
 /// The range in numbers, above its band or, at the top, below it.
-fn range_label(sheet: &mut Sheet, axis: ValueAxis, expected: &Expected, (left, right): (i32, i32)) {
+fn range_label(
+    sheet: &mut Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    ((left, right), ground): ((i32, i32), Color),
+) {
     let style = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
     let show = |amps: f64| words::amps(amps, None);
     let text = words::range(&show(expected.low), &show(expected.high));
@@ -129,7 +136,11 @@ fn range_label(sheet: &mut Sheet, axis: ValueAxis, expected: &Expected, (left, r
         return;
     }
     let x = i32::midpoint(left, right);
-    sheet.short_text(&text, (x, baseline), Anchor::Middle, style, right - left - sheet.u(8.0));
+    let Some(text) = style.fit(&text, right - left - sheet.u(12.0)) else { return };
+    // Neither the grid nor a peak may run through the numbers.
+    let label = Label { text, at: (x, baseline), anchor: Anchor::Middle, style };
+    sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
+    sheet.scene.text(label.text, label.at, label.anchor, style);
 }
 
 /// Up to the highest mean, and to peaks that do not flatten it.

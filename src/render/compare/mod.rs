@@ -14,7 +14,7 @@ use super::font::Weight;
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
-use super::parts::{Areas, Subject, amps, events, foot, heading, notes, phases, table, time_axis};
+use super::parts::{Areas, Subject, amps, events, foot, heading, legend, notes, phases, table, time_axis};
 use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
 use super::words;
@@ -85,6 +85,10 @@ fn other_board(runs: [Subject; 2]) -> Option<String> {
 fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero], (from, to): (f64, f64)) {
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
+    let with_envelope = runs[0].profile.is_some();
+    let (row, panels) = panels.split_top(if with_envelope { sheet.u(20.0) } else { 0 });
+    let samples = legend::of_run(sheet.palette);
+    legend::draw(sheet, row, &samples);
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
@@ -173,29 +177,17 @@ fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_referenc
     table::draw(sheet, area, columns, &rows);
 }
 
-/// What both have in common, then what tells them apart.
+/// The facts of both runs; one that differs says so.
 fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
-    /// Facts that are told of each run.
-    const OWN: [(&str, [&str; 2]); 4] = [
-        ("started", ["started before", "started after"]),
-        ("log", ["log before", "log after"]),
-        ("read", ["read before", "read after"]),
-        ("set", ["set before", "set after"]),
-    ];
     let [before, after] = runs.map(|run| foot::entries(&run));
-    let own = |entry: &foot::Entry| OWN.iter().find(|(key, _)| *key == entry.0).map(|(_, names)| *names);
-    let value = |key: &str| after.iter().find(|(other, _)| *other == key).map(|(_, value)| value.clone());
-    let mut entries = Vec::new();
-    for entry in before {
-        let (key, other) = (entry.0, value(entry.0));
-        match own(&entry) {
-            Some(names) if other.as_ref() != Some(&entry.1) => {
-                entries.push((names[0], entry.1));
-                entries.extend(other.map(|other| (names[1], other)));
-            }
-            _ => entries.push((key, entry.1)),
-        }
-    }
+    let in_both = |(key, value): foot::Entry| match after.iter().find(|(other, _)| *other == key) {
+        Some((_, other)) if *other != value => (key, format!("{value} before, {other} after")),
+        Some(_) => (key, value),
+        None => (key, format!("{value} before")),
+    };
+    let mut entries: Vec<foot::Entry> = before.iter().cloned().map(in_both).collect();
+    let only_after = after.iter().filter(|(key, _)| !before.iter().any(|(other, _)| other == key));
+    entries.extend(only_after.map(|(key, value)| (*key, format!("{value} after"))));
     entries
 }
 
