@@ -239,3 +239,34 @@ fn a_bad_dialect_is_refused_with_file_line_and_key() {
             "feedtale: slip.toml:4: key 'ask.amps': 'OUTP ON' sets something; expected a query, with '?' behind its header\n",
         );
 }
+
+#[test]
+fn a_condition_ends_a_run() {
+    let bench = Instrument::start(State { on: true, volts: 5.0, limit: 1.0, ..State::default() });
+    let ended = feedtale(["record", &bench.address, "--until", "volts>4 for 300ms", "--output", "run.csv"])
+        .end()
+        .code(0);
+    let log = feedtale::trace::read_file(ended.path("run.csv")).unwrap().trace;
+    assert!((0.3..3.0).contains(log.time().last().unwrap()), "{:?}", log.time().last());
+}
+
+#[test]
+fn a_fixed_rate_is_kept() {
+    let bench = Instrument::start(State { on: true, volts: 5.0, limit: 1.0, ..State::default() });
+    let ended = feedtale(["record", &bench.address, "--rate", "20", "--for", "2s", "--output", "run.csv"])
+        .end()
+        .code(0);
+    let log = feedtale::trace::read_file(ended.path("run.csv")).unwrap().trace;
+    // A slot that a busy machine missed is missing; none is there twice.
+    assert!((20..=41).contains(&log.len()), "{} readings", log.len());
+    let first = log.time()[0];
+    let slots: std::collections::BTreeSet<i64> = log.time().iter().map(|time| slot(time - first)).collect();
+    assert_eq!(slots.len(), log.len(), "one reading a slot: {:?}", log.time());
+}
+
+/// The slot of twenty a second that a reading is nearest to or late in.
+fn slot(after: f64) -> i64 {
+    #[expect(clippy::cast_possible_truncation, reason = "some tens of slots")]
+    let slot = (after * 20.0 + 0.2).floor() as i64;
+    slot
+}

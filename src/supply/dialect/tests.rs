@@ -21,10 +21,9 @@ fn the_built_in_dialect_asks_for_both_in_one_message() {
     assert!(plain.can_drive());
 }
 
-#[test]
-fn every_key_that_the_built_in_file_explains_is_known() {
-    // The commented-out keys of the built-in file, made real: a key named there but not read would be refused.
-    let commented: String = PLAIN
+/// The built-in file with every key that it explains made real, but for those that exclude others.
+fn every_key() -> String {
+    PLAIN
         .lines()
         .filter(|line| !line.starts_with("both") && !line.contains("both ="))
         .map(|line| match line.strip_prefix("# ") {
@@ -32,7 +31,35 @@ fn every_key_that_the_built_in_file_explains_is_known() {
             _ => format!("{line}\n"),
         })
         .filter(|line| !line.starts_with("silence_ms") && !line.starts_with("fields"))
-        .collect();
+        .collect()
+}
+
+#[test]
+fn a_bad_value_under_any_key_is_refused_with_its_line_and_key() {
+    let text = every_key();
+    let lines: Vec<&str> = text.lines().collect();
+    let (mut section, mut keys) = (String::new(), 0);
+    for (index, line) in lines.iter().enumerate() {
+        if let Some(name) = line.strip_prefix('[') {
+            section = format!("{}.", name.split(']').next().unwrap());
+        }
+        let Some((key, _)) = line.split_once(" = ").filter(|_| !line.starts_with('#')) else { continue };
+        // A date is a value of no key.
+        let slip = format!("{key} = 2026-03-02");
+        let spoilt: Vec<&str> =
+            lines.iter().enumerate().map(|(i, line)| if i == index { slip.as_str() } else { line }).collect();
+        let error = refused(&spoilt.join("\n"));
+        let expected = format!("bench.toml:{}: key '{section}{key}': 2026-03-02; expected ", index + 1);
+        assert!(error.starts_with(&expected), "{expected}…: {error}");
+        keys += 1;
+    }
+    assert!(keys > 50, "{keys} keys");
+}
+
+#[test]
+fn every_key_that_the_built_in_file_explains_is_known() {
+    // A key named there but not read would be refused.
+    let commented = every_key();
     let full = parse(&commented).unwrap();
     assert_eq!(full.line.baud, Some(9600));
     assert_eq!(full.channel.as_ref().map(|channel| channel.number), Some(2));
