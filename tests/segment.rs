@@ -96,19 +96,16 @@ fn every_spike_of_one_sample_is_an_event_of_its_own() {
 
 #[test]
 fn changes_of_spread_are_found_on_rounded_data_and_nowhere_else() {
-    for rounding in [0.25, 1.0] {
-        for seed in SEEDS {
-            for ratio in [3.0, 4.0] {
-                let signal = signals::spreads(6, ratio, rounding, seed);
-                let found = cut(&signal).spread;
-                let score = score(&signal.changes, &found, 50);
-                assert_eq!(
-                    (score.right, score.wrong <= 2),
-                    (6, true),
-                    "x{ratio}: {found:?}, {:?}",
-                    signal.changes
-                );
-            }
+    for rounding in [0.25, 1.0, 2.0, 4.0] {
+        for (seed, ratio) in SEEDS.flat_map(|seed| [2.0, 3.0, 4.0].map(|ratio| (seed, ratio))) {
+            let signal = signals::spreads(6, ratio, rounding, seed);
+            let found = cut(&signal);
+            let score = score(&signal.changes, &found.spread, 50);
+            let what = format!("x{ratio}, rounded to {rounding}: {found:?}, {:?}", signal.changes);
+            assert_eq!((score.wrong, found.fine.len()), (0, found.spread.len()), "{what}");
+            // A step that is wide against the smaller spread hides it.
+            let least = if rounding > 1.0 { 0 } else { 4 + usize::from(ratio > 3.0) * 2 };
+            assert!(score.right >= least, "{what}");
         }
     }
 }

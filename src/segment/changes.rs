@@ -124,7 +124,7 @@ impl Levels {
         let fine = notable(&updates.value, &engine.changes(), settings.smallest_change.value());
         let spikes = self.spikes(updates, &fine);
         let stages::Stages { starts: coarse, wander } = stages::stages(time, updates, &fine, settings)?;
-        let spread = spread::changes(&self.scaled, &coarse, self.noise.step())?;
+        let spread = spread::changes(&updates.value, &coarse, &self.noise)?;
         let spread: Vec<usize> = spread.into_iter().filter(|at| is_apart(*at, &fine)).collect();
         let sample = |update: &usize| updates.sample(*update);
         let samples = |changes: &[usize]| changes.iter().map(sample).collect();

@@ -93,12 +93,23 @@ impl Noise {
     /// 1/noise (Bartlett, "The use of transformations", Biometrics 3 (1947) 39).
     pub(super) fn stable(&self, value: f64) -> f64 {
         let size = value.abs();
+        let (knot, noise) = self.below(size);
+        (knot.stable + knot.up_to(size, noise)).copysign(value)
+    }
+
+    /// Standard deviation of one reading at level `value`.
+    pub(super) fn at(&self, value: f64) -> f64 {
+        self.below(value.abs()).1
+    }
+
+    /// The last knot up to level `size`, and the noise there.
+    fn below(&self, size: f64) -> (Knot, f64) {
         let above = self.knots.partition_point(|knot| knot.level <= size).max(1);
         let knot = self.knots[above - 1];
         let noise = self.knots.get(above).map_or(knot.noise, |next| {
             knot.noise + (next.noise - knot.noise) * (size - knot.level) / (next.level - knot.level)
         });
-        (knot.stable + knot.up_to(size, noise)).copysign(value)
+        (knot, noise)
     }
 }
 

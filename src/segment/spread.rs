@@ -11,59 +11,93 @@
 
 use super::SegmentError;
 use super::changes::{level, ranges};
-use super::noise;
+use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
 
 /// Added to the squared distance, in noise variances.
 const AT_LEAST: f64 = 0.25;
 
-/// ... or this share of the squared rounding step if that is more: a quiet level near the border of two codes toggles
-/// by a whole step, one in the middle of a code does not move, and neither says anything of the load.
+/// ... or this share of the squared rounding step if that is more: a quiet level at the border of two codes lies a whole
+/// step from its median half of the time, one in the middle of a code does not move, and neither says anything of the load.
 const STEP_SHARE: f64 = 0.5;
 
-/// Smallest ratio of the spreads on both sides that is a change: below it lies what the estimate of the noise does
-/// from one level to the next.
+/// Smallest ratio of the spreads on both sides that is a change, each with [`AT_LEAST`]: below it lies what the estimate
+/// of the noise does from one level to the next.
 const LEAST_RATIO: f64 = 1.4;
 
 /// Updates that a spread must last to be one (a variance from fewer is uncertain by half).
 const SHORTEST: usize = 10;
 
-/// Where the spread of `scaled` about the levels between `coarse` changes; `step` is the rounding step on that scale.
-pub(super) fn changes(scaled: &[f64], coarse: &[usize], step: f64) -> Result<Vec<usize>, SegmentError> {
-    let logs = logs(scaled, coarse, AT_LEAST.max(STEP_SHARE * step * step));
-    let Some(noise) = noise::long_run(&logs).filter(|noise| *noise > 0.0) else { return Ok(Vec::new()) };
-    let values: Vec<f64> = logs.iter().map(|log| log / noise.sqrt()).collect();
-    let mut engine = Optimum::new(Loss::Squares, noise::penalty(values.len()))?;
-    engine.extend(&values)?;
-    Ok(notable(&logs, &engine.changes()))
-}
-
-fn logs(scaled: &[f64], coarse: &[usize], at_least: f64) -> Vec<f64> {
-    let mut logs = Vec::with_capacity(scaled.len());
-    for range in ranges(coarse, scaled.len()) {
-        let middle = level(&scaled[range.clone()]);
-        logs.extend(scaled[range].iter().map(|value| ((value - middle).powi(2) + at_least).ln()));
+/// Where the spread of `values` about the levels between `coarse` changes.
+pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result<Vec<usize>, SegmentError> {
+    let distances = distances(values, coarse, noise);
+    let at_least = AT_LEAST.max(toggling(noise.step()));
+    let mut logs: Vec<f64> = distances.iter().map(|distance| (distance.powi(2) + at_least).ln()).collect();
+    let Some(own) = noise::long_run(&logs).filter(|own| *own > 0.0) else { return Ok(Vec::new()) };
+    let scale = own.sqrt();
+    for log in &mut logs {
+        *log /= scale;
     }
-    logs
+    let mut engine = Optimum::new(Loss::Squares, noise::penalty(logs.len()))?;
+    engine.extend(&logs)?;
+    Ok(notable(&distances, noise.step(), &engine.changes()))
 }
 
-/// Drops changes to a spread that is hardly another or hardly lasts.
-fn notable(logs: &[f64], changes: &[usize]) -> Vec<usize> {
-    let mean = |range: std::ops::Range<usize>| {
-        #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-        let count = range.len() as f64;
-        logs[range].iter().sum::<f64>() / count
-    };
-    let least = 2.0 * LEAST_RATIO.ln();
+/// The distances from the level of the stage, in noise standard deviations at that level: within a stage the scale is
+/// the same for near and far, or the far readings of a busy load would be drawn in.
+fn distances(values: &[f64], coarse: &[usize], noise: &Noise) -> Vec<f64> {
+    let mut distances = Vec::with_capacity(values.len());
+    for range in ranges(coarse, values.len()) {
+        let middle = level(&values[range.clone()]);
+        let noise = noise.at(middle);
+        distances.extend(values[range].iter().map(|value| (value - middle) / noise));
+    }
+    distances
+}
+
+/// Drops changes to a spread that is hardly another or hardly lasts, or that so few readings may show by chance.
+fn notable(distances: &[f64], step: f64, changes: &[usize]) -> Vec<usize> {
     let mut kept: Vec<usize> = Vec::new();
-    let ends = changes.iter().copied().skip(1).chain(std::iter::once(logs.len()));
+    let ends = changes.iter().copied().skip(1).chain(std::iter::once(distances.len()));
     let mut start = 0;
     for (at, end) in changes.iter().copied().zip(ends) {
-        let long = at - start >= SHORTEST && end - at >= SHORTEST;
-        if long && (mean(at..end) - mean(start..at)).abs() >= least {
+        let (before, after) = (&distances[start..at], &distances[at..end]);
+        let long = before.len() >= SHORTEST && after.len() >= SHORTEST;
+        if long && differ(before, after, step) && gain(before, after, step) >= noise::penalty(distances.len())
+        {
             kept.push(at);
             start = at;
         }
     }
     kept
+}
+
+/// Whether the larger of two mean squares is more than the smaller and rounding explain.
+fn differ(one: &[f64], other: &[f64], step: f64) -> bool {
+    let (one, other) = (square(one), square(other));
+    one.max(other) + AT_LEAST >= LEAST_RATIO.powi(2) * (one.min(other) + AT_LEAST) + toggling(step)
+}
+
+/// Mean square that rounding alone may make.
+fn toggling(step: f64) -> f64 {
+    STEP_SHARE * step * step
+}
+
+/// Twice the logarithm of the likelihood ratio of two variances to one, for normal readings (Bartlett, "Properties of
+/// sufficiency and statistical tests", Proc. R. Soc. Lond. A 160 (1937) 268).
+fn gain(one: &[f64], other: &[f64], step: f64) -> f64 {
+    let part = |part: &[f64]| (count(part), square(part) + AT_LEAST + toggling(step));
+    let ((n, v), (m, w)) = (part(one), part(other));
+    (n + m) * ((n * v + m * w) / (n + m)).ln() - n * v.ln() - m * w.ln()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+fn count(values: &[f64]) -> f64 {
+    values.len() as f64
+}
+
+/// Mean square of the distances, of which no wild one counts for more than the furthest of a busy load would.
+fn square(distances: &[f64]) -> f64 {
+    const FURTHEST: f64 = 5.0;
+    distances.iter().map(|distance| distance.abs().min(FURTHEST).powi(2)).sum::<f64>() / count(distances)
 }
