@@ -44,14 +44,3 @@ pub(super) fn be_punctual() {
     #[cfg(target_os = "linux")]
     let _ = rustix::thread::set_current_timer_slack(std::num::NonZeroU64::new(1));
 }
-
-/// Sleeps until that moment. No spinning: on a busy machine that would take the time from the client.
-pub(super) fn sleep_until(moment: Instant) {
-    loop {
-        let left = moment.saturating_duration_since(Instant::now());
-        if left.is_zero() {
-            return;
-        }
-        std::thread::sleep(left);
-    }
-}

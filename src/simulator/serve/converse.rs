@@ -1,6 +1,6 @@
 //! The conversation over one connection: bytes in and out at their times.
 
-use super::clock::{Clock, sleep_until};
+use super::clock::Clock;
 use super::{BITS_PER_BYTE, Exchange, Record, Setup, locked};
 use crate::simulator::bench::Bench;
 use crate::simulator::fault::{FaultPlan, Outage};
@@ -13,8 +13,6 @@ use std::time::{Duration, Instant};
 
 /// The longest that the server waits for bytes before it looks around.
 const IDLE_WAIT: Duration = Duration::from_millis(10);
-/// A wait for bytes is good to a millisecond: what is due sooner is waited for by the clock alone.
-const READ_GRAIN: Duration = Duration::from_micros(1500);
 /// Answers leave the line in pieces of about this long.
 const PIECE_S: f64 = 0.002;
 
@@ -165,15 +163,12 @@ impl Talk {
     /// One turn: what is due next, or bytes if they come before.
     fn turn(&mut self, wire: &mut dyn Wire) -> io::Result<()> {
         let now = Instant::now();
-        let next = self.next_due();
-        let left = next.map_or(IDLE_WAIT, |due| due.saturating_duration_since(now));
-        if next.is_some() && left <= READ_GRAIN {
-            sleep_until(now + left);
+        let left = self.next_due().map_or(IDLE_WAIT, |due| due.saturating_duration_since(now));
+        if left.is_zero() {
             return self.act(wire);
         }
         let mut buffer = [0_u8; 512];
-        let wait = left.saturating_sub(READ_GRAIN).clamp(Duration::from_millis(1), IDLE_WAIT);
-        let count = wire.receive(&mut buffer, wait)?;
+        let count = wire.receive(&mut buffer, left.min(IDLE_WAIT))?;
         if count > 0 {
             self.take(&buffer[..count]);
         }
