@@ -271,6 +271,21 @@ pub fn in_steps(value: f64, step: f64, symbol: &str) -> String {
     prefixed(value, symbol, count)
 }
 
+/// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
+/// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
+#[must_use]
+pub fn to_the_place_of(shown: &str, value: f64, uncertainty: f64) -> String {
+    /// A twentieth of the last place is not worth another one.
+    const NEGLIGIBLE: f64 = 0.05;
+    let (number, unit) = shown.split_once(' ').unwrap_or((shown, ""));
+    let places = number.split_once('.').map_or(0, |(_, places)| places.len());
+    // How many of the shown unit are one of the value's own.
+    let factor = number.parse::<f64>().map_or(1.0, |number| (number / value).abs());
+    let scale = 10_f64.powi(i32::try_from(places).unwrap_or(0));
+    let up = (uncertainty * factor * scale - NEGLIGIBLE).ceil().max(1.0) / scale;
+    format!("{up:.places$} {unit}")
+}
+
 /// `value` to `count` significant figures, in plain decimal notation (`0.840`, `12.8`, `1230`).
 #[must_use]
 pub fn figures(value: f64, count: i32) -> String {
@@ -362,6 +377,8 @@ mod tests {
             [(0.8412, 0.01), (0.8412, 0.001), (0.0241, 0.001), (0.0241, 1e-4), (0.002, 0.01), (1.2345, 1e-4)];
         let shown = cases.map(|(value, step)| in_steps(value, step, "A"));
         assert_eq!(shown, ["0.84 A", "0.841 A", "24 mA", "24.1 mA", "under 10 mA", "1.23 A"]);
+        assert_eq!(to_the_place_of("0.371 Ω", 0.3712, 0.0071), "0.008 Ω");
+        assert_eq!(to_the_place_of("52 mA", 0.0521, 0.0008), "1 mA");
         assert_eq!([in_steps(0.0241, 0.0, "A"), in_steps(0.0, 0.01, "A")], ["24.1 mA", "0 A"]);
     }
 

@@ -1,6 +1,6 @@
 //! What a figure says in words.
 
-use crate::units::{Amps, Seconds, figures, in_steps};
+use crate::units::{Amps, Seconds, figures, in_steps, to_the_place_of};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
 /// The verdict as a headline: what a person reads from across the bench.
@@ -139,20 +139,6 @@ pub fn measured(departure: &Departure, resolution: Option<Amps>) -> String {
         }
         _ => shown,
     }
-}
-
-/// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
-/// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
-fn to_the_place_of(shown: &str, value: f64, uncertainty: f64) -> String {
-    /// A twentieth of the last place is not worth another one.
-    const NEGLIGIBLE: f64 = 0.05;
-    let (number, unit) = shown.split_once(' ').unwrap_or((shown, ""));
-    let places = number.split_once('.').map_or(0, |(_, places)| places.len());
-    // How many of the shown unit are one of the value's own.
-    let factor = number.parse::<f64>().map_or(1.0, |number| (number / value).abs());
-    let scale = 10_f64.powi(i32::try_from(places).unwrap_or(0));
-    let up = (uncertainty * factor * scale - NEGLIGIBLE).ceil().max(1.0) / scale;
-    format!("{up:.places$} {unit}")
 }
 
 /// How far a mean in amps may be off: half a step of the readback, and the gain of the supply.

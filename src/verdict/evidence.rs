@@ -4,7 +4,7 @@ use super::Class;
 use super::align::{State, Step};
 use super::engine::Analysis;
 use crate::reference::GAIN_ERROR;
-use crate::units::{Seconds, Volts, counted, how_often, in_steps};
+use crate::units::{Seconds, Volts, counted, how_often, in_steps, to_the_place_of};
 
 /// Amps no finer than the supply reads them.
 fn amps(analysis: &Analysis, value: f64) -> String {
@@ -22,7 +22,8 @@ fn ohms(analysis: &Analysis, volts: f64, amps: f64) -> String {
     let amps = amps.abs().max(1e-6);
     let ohms = volts.abs() / amps;
     let uncertainty = ohms * (2.0 * GAIN_ERROR + analysis.step_a / 2.0 / amps);
-    format!("{} ± {}, leads included", in_steps(ohms, 0.0, "Ω"), in_steps(uncertainty, uncertainty, "Ω"))
+    let shown = in_steps(ohms, 0.0, "Ω");
+    format!("{shown} ± {}, leads included", to_the_place_of(&shown, ohms, uncertainty))
 }
 
 fn volts(value: f64) -> String {

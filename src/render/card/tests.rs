@@ -2,6 +2,7 @@
 
 use super::super::fixtures::{any_options, assert_legible, profile, sizes};
 use super::*;
+use crate::reference::Envelope;
 use proptest::prelude::*;
 
 fn labels(profile: &Profile, options: &Options) -> Vec<String> {
@@ -16,19 +17,31 @@ fn the_card_says_what_a_bench_needs() {
     for stage in &profile.phases {
         assert!(has(&stage.name), "{}", stage.name);
     }
-    let feed = ["battery connector", "13.0 V", "11.2 to 14.0 V", "3.50 A", "5 good boards, 6 captures"];
-    for text in
-        feed.into_iter().chain(["Unplug the battery pack", "check polarity", "Capacitors on the board"])
-    {
-        assert!(has(text), "{text} in {labels:#?}");
+    let feed = &profile.feed;
+    let feed = [
+        feed.point.clone(),
+        feed.nominal.to_string(),
+        feed.limit.to_string(),
+        feed.highest.to_string(),
+        counted(profile.learned.boards, "good board"),
+    ];
+    let cautions = ["Unplug the battery pack", "check polarity", "Capacitors on the board"].map(String::from);
+    for text in feed.into_iter().chain(cautions) {
+        assert!(has(&text), "{text} in {labels:#?}");
     }
 }
 
 #[test]
 fn the_amps_are_the_profile_s_watts_at_the_usual_feed() {
-    // 15.48 to 22.9 W of the profile's loading stage at 13.0 V, divided by hand.
-    let labels = labels(&profile(), &Options::default());
-    assert!(labels.iter().any(|label| label == "1.19 to 1.76 A"), "{labels:#?}");
+    let mut profile = profile();
+    let volts = profile.feed.nominal.value();
+    let loading = profile.phases.iter_mut().find(|phase| phase.name == "loading").unwrap();
+    loading.volts_exponent = 0.0;
+    // 15.6 to 23.4 W at 13 V are 1.2 to 1.8 A.
+    loading.mean_power = Envelope { low: 15.6, typical: 18.2, high: 23.4 };
+    assert!((volts - 13.0).abs() < 1e-9);
+    let labels = labels(&profile, &Options::default());
+    assert!(labels.iter().any(|label| label == "1.20 to 1.80 A"), "{labels:#?}");
 }
 
 #[test]

@@ -61,7 +61,7 @@ fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
 
 fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let [before, after] = runs.map(|run| &run.finding.verdict);
-    let badge = heading::badge(sheet, after.class);
+    let badge = heading::badge(sheet, runs[1].finding);
     let area = sheet.inside();
     let below = heading::draw(sheet, area, Some(badge), &words::before_after(before, after), "");
     let below = match other_board(runs) {
@@ -177,15 +177,20 @@ fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_referenc
     table::draw(sheet, area, columns, &rows);
 }
 
-/// The facts of both runs; one that differs says so.
+/// The facts of both runs; one that differs says so, in two where it is long.
 fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
+    /// Letters up to which both values stand side by side.
+    const SHORT: usize = 28;
     let [before, after] = runs.map(|run| foot::entries(&run));
-    let in_both = |(key, value): foot::Entry| match after.iter().find(|(other, _)| *other == key) {
-        Some((_, other)) if *other != value => (key, format!("{value} before, {other} after")),
-        Some(_) => (key, value),
-        None => (key, format!("{value} before")),
+    let in_both = |(key, value): &foot::Entry| match after.iter().find(|(other, _)| other == key) {
+        Some((_, other)) if other == value => vec![(*key, value.clone())],
+        Some((_, other)) if value.chars().count() <= SHORT => {
+            vec![(*key, format!("{value} before, {other} after"))]
+        }
+        Some((_, other)) => vec![(*key, format!("{value} before")), (*key, format!("{other} after"))],
+        None => vec![(*key, format!("{value} before"))],
     };
-    let mut entries: Vec<foot::Entry> = before.iter().cloned().map(in_both).collect();
+    let mut entries: Vec<foot::Entry> = before.iter().flat_map(in_both).collect();
     let only_after = after.iter().filter(|(key, _)| !before.iter().any(|(other, _)| other == key));
     entries.extend(only_after.map(|(key, value)| (*key, format!("{value} after"))));
     entries

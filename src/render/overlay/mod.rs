@@ -123,7 +123,7 @@ fn summary(run: &Subject) -> String {
 fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
     let area = sheet.inside();
     let first = runs.iter().zip(odd).find(|(_, odd)| **odd).map_or(&runs[0], |(run, _)| run);
-    let badge = heading::badge(sheet, first.finding.verdict.class);
+    let badge = heading::badge(sheet, first.finding);
     let below = heading::draw(sheet, area, Some(badge), &headline(runs, odd), "");
     let others = runs.iter().filter(|run| run.finding.log.board != runs[0].finding.log.board).count();
     let below = if others > 0 {

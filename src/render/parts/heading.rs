@@ -5,7 +5,7 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
-use crate::verdict::Class;
+use crate::verdict::{Class, Finding};
 
 /// From this many units of width on, something small has room beside the heading.
 const WIDE: f64 = 900.0;
@@ -13,9 +13,11 @@ const WIDE: f64 = 900.0;
 /// Sign, colour of the sign's ground and of the sign: the kind of verdict, by shape as well as by colour.
 pub(in crate::render) type Badge = (&'static str, Color, Color);
 
-pub(in crate::render) fn badge(sheet: &Sheet, class: Class) -> Badge {
+pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
     let palette = sheet.palette;
-    match class {
+    match finding.verdict.class {
+        // A board that departs is not to be taken for a sound one at a glance.
+        Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
         Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
         Class::FeedLimited => ("!", palette.limit, palette.paper),

@@ -9,7 +9,7 @@ use super::super::words;
 pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let area = sheet.inside();
     let verdict = &subject.finding.verdict;
-    let badge = heading::badge(sheet, verdict.class);
+    let badge = heading::badge(sheet, subject.finding);
     let text = format!("{}{}", words::headline(verdict), words::departures_clause(subject.finding));
     let below = heading::draw(sheet, area, Some(badge), &text, &words::confidence(verdict));
     let evidence = verdict.because.join(" · ");

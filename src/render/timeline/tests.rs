@@ -83,6 +83,20 @@ fn the_turn_of_each_class_is_noted_at_its_place() {
 }
 
 #[test]
+fn a_full_boot_that_departs_has_no_tick() {
+    let sign = |departs: bool| {
+        let mut finding = finding(stages(3));
+        finding.verdict.class = Class::FullBoot;
+        if !departs {
+            finding.departures.clear();
+        }
+        let scene = draw(&trace(600, 60.0, |_| 0.5), None, &finding, &Options::default()).unwrap();
+        scene.labels().next().map(|label| label.text.clone())
+    };
+    assert_eq!((sign(false).as_deref(), sign(true).as_deref()), (Some("✓"), Some("!")));
+}
+
+#[test]
 fn twenty_stages_are_all_named() {
     let trace = trace(600, 60.0, |_| 0.5);
     let stages =
