@@ -28,6 +28,9 @@ const NAMES: [&str; 2] = ["before", "after"];
 const COLUMNS: [table::Column; 5] =
     [("stage", 0.14), ("before", 0.2), ("after", 0.2), ("good boards", 0.24), ("difference", 0.3)];
 
+/// On a narrow figure: what is most worth knowing.
+const COLUMNS_NARROW: [table::Column; 2] = [("stage", 0.26), ("difference", 0.74)];
+
 /// The same without the good boards, for want of any.
 const COLUMNS_ALONE: [table::Column; 4] =
     [("stage", 0.18), ("before", 0.24), ("after", 0.24), ("difference", 0.34)];
@@ -164,16 +167,23 @@ fn zero_line(sheet: &mut Sheet, time: TimeAxis, zero: Zero, areas: &Areas) {
 }
 
 fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {
+    let wide = table::is_wide(sheet, area.width());
     let cells = |difference: &Difference| {
         let Difference { stage, before, after, good, words } = difference.clone();
-        if with_reference {
+        if !wide {
+            vec![stage, words]
+        } else if with_reference {
             vec![stage, before, after, good, words]
         } else {
             vec![stage, before, after, words]
         }
     };
     let rows: Vec<Vec<String>> = found.iter().map(cells).collect();
-    let columns: &[table::Column] = if with_reference { &COLUMNS } else { &COLUMNS_ALONE };
+    let columns: &[table::Column] = match (wide, with_reference) {
+        (false, _) => &COLUMNS_NARROW,
+        (true, true) => &COLUMNS,
+        (true, false) => &COLUMNS_ALONE,
+    };
     table::draw(sheet, area, columns, &rows);
 }
 

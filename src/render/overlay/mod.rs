@@ -52,7 +52,9 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let foot = foot::draw(&mut sheet, &foot_entries(runs));
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
     let (area, rows) = share_out(&sheet, middle, runs.len());
-    table::draw(&mut sheet, rows, &COLUMNS, &table_rows(runs, &odd));
+    // On a narrow figure only the first two columns keep their words.
+    let columns = if table::is_wide(&sheet, rows.width()) { &COLUMNS[..] } else { &COLUMNS[..2] };
+    table::draw(&mut sheet, rows, columns, &table_rows(runs, &odd));
     let left = area.left + sheet.u(58.0);
     let time = TimeAxis { left, right: area.right, from, to };
     let members = members(runs, &zeros, &odd, time);

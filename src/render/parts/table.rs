@@ -11,6 +11,13 @@ pub(in crate::render) type Column = (&'static str, f64);
 /// Units of the layout to a row.
 const ROW: f64 = 22.0;
 
+/// Whether a table `width` pixels wide has room for more columns than a name and what is said of it.
+pub(in crate::render) fn is_wide(sheet: &Sheet, width: i32) -> bool {
+    /// Below this many units five columns would be mostly ellipses.
+    const WIDE: f64 = 900.0;
+    width >= sheet.u(WIDE)
+}
+
 /// The height that a table of so many rows takes, its heading included.
 pub(in crate::render) fn height(sheet: &Sheet, rows: usize) -> i32 {
     sheet.u(ROW) * i32::try_from(rows + 1).unwrap_or(i32::MAX)
