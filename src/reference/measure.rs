@@ -49,8 +49,9 @@ impl Readback {
         let noise_a = quietest(trace, steady);
         let step_a = rounding_a.max(noise_a);
         let zero = readback::zero(trace, rounding_a, noise_a.max(rounding_a / 12_f64.sqrt()));
-        let mut polls: Vec<f64> = trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect();
-        let poll = robust::median(&mut polls).unwrap_or(USUAL_UPDATE_S);
+        let time = trace.time();
+        let poll = robust::median_at(time.len().saturating_sub(1), |i| time[i + 1] - time[i]);
+        let poll = poll.unwrap_or(USUAL_UPDATE_S);
         let update_s = readback::update_period(trace).unwrap_or(poll.max(USUAL_UPDATE_S));
         Self { step_a, zero_a: zero.amps, zero_sd_a: zero.sd, update_s }
     }
@@ -59,7 +60,7 @@ impl Readback {
 /// Noise of the readback where the board is quietest: the least spread of the steady stretches, in amps.
 fn quietest(trace: &Trace, steady: &[Range<usize>]) -> f64 {
     let long = steady.iter().filter(|range| range.len() >= READINGS_FOR_NOISE && range.end <= trace.len());
-    long.filter_map(|range| robust::deviation(&mut trace.amps()[range.clone()].to_vec()))
+    long.filter_map(|range| robust::deviation_at(range.len(), |i| trace.amps()[range.start + i]))
         .min_by(f64::total_cmp)
         .unwrap_or(0.0)
 }
@@ -81,18 +82,17 @@ pub fn measure(
     }
     let inner = without_edges(trace, &range, readback.update_s.max(EDGE_S));
     let zero = readback.zero_a;
-    let mut power: Vec<f64> = inner.clone().map(|index| power(trace, index, zero)).collect();
-    let mut volts = trace.volts()[inner.clone()].to_vec();
-    let volts = robust::median(&mut volts)?;
+    let power = |index: usize| power(trace, index, zero);
+    let volts = robust::median_at(inner.len(), |i| trace.volts()[inner.start + i])?;
     let mean = energy(trace, &inner, zero) / length(trace, &inner);
-    let peak = power.iter().copied().fold(0.0, f64::max);
+    let peak = inner.clone().map(power).fold(0.0, f64::max);
     let mean = if mean.is_finite() { mean.max(0.0) } else { 0.0 };
     let seen = length(trace, &range);
     Some(StageMeasure {
         phase: phase.to_owned(),
         mean_power: mean,
         peak_power: peak,
-        activity: robust::deviation(&mut power)?,
+        activity: robust::deviation_at(inner.len(), |i| power(inner.start + i))?,
         duration: ends.then_some(seen),
         energy: ends.then(|| energy(trace, &range, zero).max(0.0)),
         volts,

@@ -4,6 +4,7 @@ use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
 use super::updates::Updates;
 use super::{SegmentError, Settings, spread, stages};
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// A bound of the loss between one and two penalties: an update that lies off its level costs less than the two
@@ -114,14 +115,13 @@ impl Levels {
         let rounding = noise::rounding_step(values);
         // A change must be twice the noise floor to be told from it in a few updates.
         let noise = Noise::of(&updates.value, rounding, settings.smallest_change.value() / 4.0, noise::FEW);
-        let scaled = updates.value.iter().map(|value| noise.stable(*value)).collect();
+        let scaled = each(&updates.value, |value| noise.stable(value));
         Self { noise, scaled, penalty: noise::penalty(updates.len()) }
     }
 
     fn changes(&self, time: &[f64], updates: &Updates, settings: &Settings) -> Result<Changes, SegmentError> {
-        let mut engine = Optimum::new(Loss::Bounded(bound(self.penalty)), self.penalty)?;
-        engine.extend_weighted(&self.scaled, &updates.weight)?;
-        let fine = notable(&updates.value, &engine.changes(), settings.smallest_change.value());
+        let found = optimum(&self.scaled, &updates.weight, self.penalty)?;
+        let fine = notable(&updates.value, &found, settings.smallest_change.value());
         let spikes = self.spikes(updates, &fine);
         let stages::Stages { starts: coarse, wander } = stages::stages(time, updates, &fine, settings)?;
         let spread = spread::changes(&updates.value, &coarse, &self.noise)?;
@@ -151,6 +151,12 @@ impl Levels {
     }
 }
 
+fn optimum(values: &[f64], weights: &[f64], penalty: f64) -> Result<Vec<usize>, SegmentError> {
+    let mut engine = Optimum::new(Loss::Bounded(bound(penalty)), penalty)?;
+    engine.extend_weighted(values, weights)?;
+    Ok(engine.changes())
+}
+
 /// Drops changes between levels that differ by less than matters.
 fn notable(values: &[f64], changes: &[usize], least: f64) -> Vec<usize> {
     let mut kept: Vec<usize> = Vec::with_capacity(changes.len());
@@ -168,7 +174,18 @@ fn notable(values: &[f64], changes: &[usize], least: f64) -> Vec<usize> {
 
 /// The middle of a stretch of readings, which single wild ones do not move.
 pub(super) fn level(values: &[f64]) -> f64 {
-    crate::stats::robust::median(&mut values.to_vec()).unwrap_or(0.0)
+    crate::stats::robust::median_at(values.len(), |index| values[index]).unwrap_or(0.0)
+}
+
+/// `work` on each value; long series are shared out among processors.
+pub(super) fn each(values: &[f64], work: impl Fn(f64) -> f64 + Sync) -> Vec<f64> {
+    /// With fewer, sharing the work out takes longer than doing it.
+    const WORTH_SHARING: usize = 100_000;
+    if values.len() < WORTH_SHARING {
+        values.iter().map(|value| work(*value)).collect()
+    } else {
+        values.par_iter().map(|value| work(*value)).collect()
+    }
 }
 
 /// The stretches between `changes`.

@@ -1,5 +1,6 @@
 //! From boundaries to segments with their means and spreads.
 
+use super::changes::ranges;
 use super::{Changes, Segment, Segmentation, Spike};
 use crate::stats::robust;
 use crate::trace::Trace;
@@ -27,49 +28,41 @@ fn spike(trace: &Trace, fine: &[Segment], samples: &Range<usize>) -> Spike {
 }
 
 /// The segments between `changes` (starts of every segment after the first).
-pub(super) fn segments(trace: &Trace, changes: &[usize]) -> Vec<Segment> {
-    let weights = weights(trace.time());
-    let starts = std::iter::once(0).chain(changes.iter().copied());
-    let ends = changes.iter().copied().chain(std::iter::once(trace.len()));
-    starts.zip(ends).map(|(start, end)| describe(trace, &weights, start, end)).collect()
+fn segments(trace: &Trace, changes: &[usize]) -> Vec<Segment> {
+    ranges(changes, trace.len()).map(|samples| describe(trace, samples)).collect()
 }
 
-/// The time that each sample stands for: half-way to its neighbours on both sides.
-pub(super) fn weights(time: &[f64]) -> Vec<f64> {
-    let last = time.len().saturating_sub(1);
+/// The time that a sample stands for: half-way to its neighbours on both sides.
+fn weight(time: &[f64], index: usize) -> f64 {
+    let last = time.len() - 1;
     let middle = |a: usize, b: usize| (time[b] - time[a]) / 2.0;
-    (0..time.len())
-        .map(|i| match (i, last) {
-            (_, 0) => 1.0,
-            (0, _) => middle(0, 1) * 2.0,
-            (i, last) if i == last => middle(i - 1, i) * 2.0,
-            _ => middle(i - 1, i + 1),
-        })
-        .collect()
+    match index {
+        _ if last == 0 => 1.0,
+        0 => middle(0, 1) * 2.0,
+        _ if index == last => middle(index - 1, index) * 2.0,
+        _ => middle(index - 1, index + 1),
+    }
 }
 
-fn describe(trace: &Trace, weights: &[f64], start: usize, end: usize) -> Segment {
-    let time = trace.time();
+fn describe(trace: &Trace, samples: Range<usize>) -> Segment {
+    let (time, current) = (trace.time(), &trace.amps()[samples.clone()]);
     let (mut weight, mut amps, mut volts, mut watts) = (0.0, 0.0, 0.0, 0.0);
-    for (index, w) in weights.iter().enumerate().take(end).skip(start) {
-        let (v, a) = (trace.volts()[index], trace.amps()[index]);
+    for index in samples.clone() {
+        let (w, v, a) = (self::weight(time, index), trace.volts()[index], trace.amps()[index]);
         weight += w;
         amps += w * a;
         volts += w * v;
         watts += w * v * a;
     }
-    let mut within = trace.amps()[start..end].to_vec();
-    let level_a = robust::median(&mut within).unwrap_or(0.0);
-    let spread_a = robust::deviation(&mut within).unwrap_or(0.0);
     Segment {
-        start,
-        end,
-        start_s: time[start],
-        end_s: time[end.min(time.len() - 1)],
+        start: samples.start,
+        end: samples.end,
+        start_s: time[samples.start],
+        end_s: time[samples.end.min(time.len() - 1)],
         mean_a: amps / weight,
         mean_v: volts / weight,
         mean_w: watts / weight,
-        level_a,
-        spread_a,
+        level_a: robust::median_at(current.len(), |index| current[index]).unwrap_or(0.0),
+        spread_a: robust::deviation_at(current.len(), |index| current[index]).unwrap_or(0.0),
     }
 }

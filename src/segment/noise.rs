@@ -135,8 +135,9 @@ impl Knot {
 /// σ² (1 + ρ) / (1 − ρ), where σ² (1 − ρ) is half of V₁.
 pub(super) fn long_run(values: &[f64]) -> Option<f64> {
     let square = |lag: usize| {
-        let mut steps: Vec<f64> = values.iter().zip(values.iter().skip(lag)).map(|(a, b)| b - a).collect();
-        robust::trimmed_square(&mut steps, FEW).map(|square| square / 2.0)
+        let count = values.len().saturating_sub(lag);
+        let step = |index: usize| values[index + lag] - values[index];
+        robust::trimmed_square_at(count, FEW, step).map(|square| square / 2.0)
     };
     let one = square(1).filter(|one| *one > 0.0)?;
     let near = (square(2)? / one - 1.0).clamp(0.0, LARGEST_CORRELATION);
@@ -151,8 +152,9 @@ struct Group {
 
 /// The noise at each level, the lowest first.
 fn groups(values: &[f64], trimmed: f64) -> Vec<Group> {
+    let pairs = robust::parts(values.len()).flat_map(|part| values[part].windows(2));
     let mut steps: Vec<(f64, f64)> =
-        values.windows(2).map(|pair| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0])).collect();
+        pairs.map(|pair| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0])).collect();
     if steps.is_empty() {
         return Vec::new();
     }

@@ -10,7 +10,7 @@
 //! variance and buys itself a segment at any price.
 
 use super::SegmentError;
-use super::changes::{level, ranges};
+use super::changes::{each, level, ranges};
 use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
 
@@ -32,7 +32,7 @@ const SHORTEST: usize = 10;
 pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result<Vec<usize>, SegmentError> {
     let distances = distances(values, coarse, noise);
     let at_least = AT_LEAST.max(toggling(noise.step()));
-    let mut logs: Vec<f64> = distances.iter().map(|distance| (distance.powi(2) + at_least).ln()).collect();
+    let mut logs = each(&distances, |distance| (distance.powi(2) + at_least).ln());
     let Some(own) = noise::long_run(&logs).filter(|own| *own > 0.0) else { return Ok(Vec::new()) };
     let scale = own.sqrt();
     for log in &mut logs {

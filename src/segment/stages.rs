@@ -123,7 +123,13 @@ fn blocks(time: &[f64], updates: &Updates, shortest: f64) -> Vec<Range<usize>> {
     let mut from = 0;
     while from < updates.len() {
         let end = time[updates.sample(from)] + shortest;
-        let within = updates.first[from..].partition_point(|first| time[*first as usize] < end).max(1);
+        // The end is near: looking for it from here, twice as far each time, stays within the cache.
+        let (rest, mut reach) = (&updates.first[from..], 16);
+        while rest.get(reach).is_some_and(|first| time[*first as usize] < end) {
+            reach *= 2;
+        }
+        let near = &rest[..rest.len().min(reach)];
+        let within = near.partition_point(|first| time[*first as usize] < end).max(1);
         found.push(from..from + within);
         from += within;
     }

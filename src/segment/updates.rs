@@ -4,6 +4,7 @@
 //! repeats are one observation. The period of the updates is not told by the supply, so it is taken from the log: the
 //! shortest usual time between two readings that differ.
 
+use crate::stats::robust;
 use std::ops::Range;
 
 /// Of the times between two fresh readings, the share below which lies the update period. Two updates that happen to
@@ -105,8 +106,8 @@ impl Updates {
 
 /// Time from one update of the readback to the next, in seconds.
 fn period(time: &[f64], fresh: &impl Fn(usize) -> bool) -> f64 {
-    let renewed: Vec<f64> = (1..time.len()).filter(|index| fresh(*index)).map(|index| time[index]).collect();
-    let mut steps = steps(if renewed.len() > ENOUGH_FRESH { &renewed } else { time });
+    let renewed = steps(time, &|index| index > 0 && fresh(index));
+    let mut steps = if renewed.len() < ENOUGH_FRESH { steps(time, &|_| true) } else { renewed };
     if steps.is_empty() {
         return 1.0;
     }
@@ -120,8 +121,17 @@ fn period(time: &[f64], fresh: &impl Fn(usize) -> bool) -> f64 {
     *steps.select_nth_unstable_by(rank, f64::total_cmp).1
 }
 
-fn steps(time: &[f64]) -> Vec<f64> {
-    time.windows(2).map(|pair| pair[1] - pair[0]).collect()
+/// Times from each of the samples that are `counted` to the next, in the parts of the log that are looked at.
+fn steps(time: &[f64], counted: &impl Fn(usize) -> bool) -> Vec<f64> {
+    let mut steps = Vec::new();
+    for part in robust::parts(time.len()) {
+        let mut before = None;
+        for at in part.filter(|at| counted(*at)).map(|at| time[at]) {
+            steps.extend(before.map(|before| at - before));
+            before = Some(at);
+        }
+    }
+    steps
 }
 
 #[cfg(test)]

@@ -60,9 +60,12 @@ pub fn update_period(trace: &Trace) -> Option<f64> {
         trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
             || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
     };
-    let renewals: Vec<f64> =
-        (1..trace.len()).filter(|i| fed(*i) && fed(*i - 1) && differs(*i)).map(|i| trace.time()[i]).collect();
-    let mut intervals: Vec<f64> = renewals.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let renewed = |i: &usize| *i > 0 && fed(*i) && fed(*i - 1) && differs(*i);
+    let mut intervals = Vec::new();
+    for part in robust::parts(trace.len()) {
+        let renewals: Vec<f64> = part.filter(renewed).map(|i| trace.time()[i]).collect();
+        intervals.extend(renewals.windows(2).map(|pair| pair[1] - pair[0]));
+    }
     if intervals.len() < FEWEST_RENEWALS {
         return None;
     }
@@ -72,11 +75,8 @@ pub fn update_period(trace: &Trace) -> Option<f64> {
     single.retain(|interval| *interval <= longest);
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
     let mean = single.iter().sum::<f64>() / single.len() as f64;
-    Some(mean.max(robust::median(&mut steps(trace))?))
-}
-
-fn steps(trace: &Trace) -> Vec<f64> {
-    trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect()
+    let time = trace.time();
+    Some(mean.max(robust::median_at(time.len() - 1, |i| time[i + 1] - time[i])?))
 }
 
 #[cfg(test)]

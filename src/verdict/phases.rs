@@ -128,8 +128,9 @@ fn measure(trace: &Trace, samples: Range<usize>, zero_a: f64) -> Option<Measures
         min_a = min_a.min(a);
         max_a = max_a.max(a);
     }
-    let mut power: Vec<f64> = samples.map(|i| trace.volts()[i] * (trace.amps()[i] - zero_a)).collect();
-    let activity_w = robust::deviation(&mut power).unwrap_or(0.0);
+    let (volts_of, amps_of) = (&trace.volts()[samples.clone()], &trace.amps()[samples.clone()]);
+    let power = |i: usize| volts_of[i] * (amps_of[i] - zero_a);
+    let activity_w = robust::deviation_at(samples.len(), power).unwrap_or(0.0);
     (weight > 0.0).then(|| Measures {
         mean_a: amps / weight,
         min_a,

@@ -40,15 +40,16 @@ impl Readout {
         let step_a = segmentation.rounding_a;
         let noise_a = segmentation.noise_a.max(step_a / 12_f64.sqrt());
         let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
+        let usual_step = usual_step(trace);
         Self {
-            poll_hz: poll_rate(trace),
+            poll_hz: usual_step.map(|step| 1.0 / step),
             changed_hz: changed_rate(trace),
             fed_changed_hz: fed_changed_rate(trace),
             step_a,
             noise_a,
             zero_a,
             zero_sd_a,
-            gaps: gaps(trace),
+            gaps: usual_step.map_or_else(Vec::new, |step| gaps(trace, step)),
         }
     }
 
@@ -73,13 +74,9 @@ impl Readout {
     }
 }
 
-fn poll_rate(trace: &Trace) -> Option<f64> {
-    usual_step(trace).map(|step| 1.0 / step)
-}
-
 fn usual_step(trace: &Trace) -> Option<f64> {
-    let mut steps: Vec<f64> = trace.time().windows(2).map(|pair| pair[1] - pair[0]).collect();
-    robust::median(&mut steps)
+    let time = trace.time();
+    robust::median_at(time.len().saturating_sub(1), |index| time[index + 1] - time[index])
 }
 
 fn changed_rate(trace: &Trace) -> Option<f64> {
@@ -90,10 +87,10 @@ fn changed_rate(trace: &Trace) -> Option<f64> {
 }
 
 fn fed_changed_rate(trace: &Trace) -> Option<f64> {
-    let fed: Vec<usize> = (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS).collect();
-    let seconds: f64 = fed.iter().map(|i| trace.time()[*i] - trace.time()[i - 1]).sum();
+    let fed = || (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS);
+    let seconds: f64 = fed().map(|i| trace.time()[i] - trace.time()[i - 1]).sum();
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-    let changed = fed.iter().filter(|i| differs(trace, **i)).count() as f64;
+    let changed = fed().filter(|i| differs(trace, *i)).count() as f64;
     (seconds > 0.0).then(|| changed / seconds)
 }
 
@@ -103,8 +100,7 @@ fn differs(trace: &Trace, i: usize) -> bool {
         || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
 }
 
-fn gaps(trace: &Trace) -> Vec<Gap> {
-    let Some(step) = usual_step(trace) else { return Vec::new() };
+fn gaps(trace: &Trace, step: f64) -> Vec<Gap> {
     let longest = (GAP_STEPS * step).max(SHORTEST_GAP_S);
     let declared = |after: usize| {
         let lost = |kind: &EventKind| matches!(kind, EventKind::Gap | EventKind::LinkLost);
@@ -113,7 +109,7 @@ fn gaps(trace: &Trace) -> Vec<Gap> {
     (1..trace.len())
         .filter_map(|i| {
             let (start, end) = (trace.time()[i - 1], trace.time()[i]);
-            let missing = end - start > longest || (declared(i) && end - start > 2.0 * step);
+            let missing = end - start > longest || (end - start > 2.0 * step && declared(i));
             let gap = || Some(Gap { start_s: Seconds::new(start).ok()?, end_s: Seconds::new(end).ok()? });
             missing.then(gap).flatten()
         })

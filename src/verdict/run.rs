@@ -1,6 +1,7 @@
 //! Runs: the stretches of a log in which the board is fed.
 
 use super::readout::Readout;
+use crate::stats::robust;
 use crate::trace::{EventKind, Mode, Trace};
 use crate::units::Amps;
 use std::ops::Range;
@@ -87,8 +88,8 @@ fn set_volts(trace: &Trace) -> (f64, bool) {
         return (set.value(), true);
     }
     // An unloaded feed is what the upper readings show; a sag only ever takes away.
-    let mut volts = trace.volts().to_vec();
-    volts.sort_by(f64::total_cmp);
+    let mut volts = robust::enough(trace.len(), |index| trace.volts()[index]);
+    volts.sort_unstable_by(f64::total_cmp);
     (volts.get(volts.len().saturating_sub(1) * 9 / 10).copied().unwrap_or(0.0), false)
 }
 
@@ -183,8 +184,10 @@ fn limit(trace: &Trace, last: usize) -> Option<f64> {
 /// The volts that this run shows unloaded, if they are near what the supply was told: readback has a gain error.
 fn unloaded(trace: &Trace, samples: &Range<usize>, told: f64) -> f64 {
     let near = |volts: &f64| (volts / told - 1.0).abs() < SAG_SHARE;
-    let mut volts: Vec<f64> = trace.volts()[samples.clone()].iter().copied().filter(near).collect();
-    crate::stats::robust::median(&mut volts).unwrap_or(told)
+    let volts = &trace.volts()[samples.clone()];
+    let mut volts = robust::enough(volts.len(), |index| volts[index]);
+    volts.retain(near);
+    robust::median(&mut volts).unwrap_or(told)
 }
 
 fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {
