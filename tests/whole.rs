@@ -20,6 +20,7 @@ mod record;
 mod scpi_device;
 mod segment;
 mod simulate;
+mod stream;
 mod tap;
 mod ticket;
 mod ticket_folder;

@@ -1,5 +1,7 @@
 //! `diagnose`: how far the boards of some logs got.
 
+mod follow;
+
 use super::logs::{GivenLog, GivenProfile};
 use super::output::print;
 use super::{Failure, Outcome};
@@ -8,7 +10,6 @@ use crate::verdict::{Class, Departure, Direction, Finding, SectionState};
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// Says how far the board of each log got, on what evidence, and what to probe next.
@@ -69,35 +70,23 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
 
 fn one(path: &Path, asked: Option<&GivenProfile>) -> Result<Finding, Failure> {
     let log = GivenLog::read(path)?;
-    let found = if asked.is_some() { None } else { GivenProfile::beside(&log)? };
+    let found = if asked.is_some() { None } else { GivenProfile::beside(&log.trace)? };
     Ok(log.diagnose(asked.or(found.as_ref())))
 }
 
-/// Reads standard input line by line; the verdict is said again whenever its class changes, and in full at the end.
+/// Follows standard input; the verdict is said again whenever its class changes, and in full at the end.
 fn stream(arguments: &Arguments, given: Option<&GivenProfile>) -> Result<Outcome, Failure> {
     if arguments.logs != [PathBuf::from("-")] {
         return Err(Failure::Usage("--stream follows standard input: give `-` as the one log".into()));
     }
-    let mut bytes = Vec::new();
     let mut said: Option<Class> = None;
-    let mut chunk = vec![0; 1 << 16];
-    let mut input = std::io::stdin().lock();
-    loop {
-        let failed = |error| Failure::Input(format!("standard input cannot be read: {error}"));
-        let count = input.read(&mut chunk).map_err(failed)?;
-        if count == 0 {
-            break;
+    let finding = follow::follow(std::io::stdin(), given, |trace, finding| {
+        if said == Some(finding.verdict.class) {
+            return Ok(());
         }
-        bytes.extend_from_slice(&chunk[..count]);
-        // A log cut amid a line reads up to its last whole one.
-        let Ok(log) = GivenLog::from_bytes(&bytes) else { continue };
-        let finding = log.diagnose(given);
-        if said != Some(finding.verdict.class) {
-            said = Some(finding.verdict.class);
-            print(if arguments.json { json(&finding) } else { change(&log.trace, &finding) }.as_bytes())?;
-        }
-    }
-    let finding = GivenLog::from_bytes(&bytes)?.diagnose(given);
+        said = Some(finding.verdict.class);
+        print(if arguments.json { json(finding) } else { change(trace, finding) }.as_bytes())
+    })?;
     print(shown(&finding, arguments.json).as_bytes())?;
     let held = arguments.expect.is_none_or(|class| finding.verdict.class == class);
     Ok(if held { Outcome::Done } else { Outcome::CheckFailed })

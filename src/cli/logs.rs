@@ -53,14 +53,24 @@ impl GivenLog {
 
     /// Says how far the board of this log got.
     pub(super) fn diagnose(&self, reference: Option<&GivenProfile>) -> Finding {
-        let sources = Sources {
-            log_path: self.path.clone(),
-            log_sha256: self.sha256.clone(),
-            profile_path: reference.map_or_else(String::new, |reference| reference.path.clone()),
-            profile_sha256: reference.map_or_else(String::new, |reference| reference.sha256.clone()),
-        };
-        diagnose(&self.trace, reference.map(|reference| &reference.profile), &sources)
+        diagnose_as(&self.path, self.sha256.clone(), &self.trace, reference)
     }
+}
+
+/// Says how far the board of a log got that came from `path` and hashes to `sha256`.
+pub(super) fn diagnose_as(
+    path: &str,
+    sha256: String,
+    trace: &Trace,
+    reference: Option<&GivenProfile>,
+) -> Finding {
+    let sources = Sources {
+        log_path: path.to_owned(),
+        log_sha256: sha256,
+        profile_path: reference.map_or_else(String::new, |reference| reference.path.clone()),
+        profile_sha256: reference.map_or_else(String::new, |reference| reference.sha256.clone()),
+    };
+    diagnose(trace, reference.map(|reference| &reference.profile), &sources)
 }
 
 fn standard_input() -> Result<Vec<u8>, Failure> {
@@ -90,13 +100,13 @@ impl GivenProfile {
     pub(super) fn of(log: &GivenLog, asked: Option<&Path>) -> Result<Option<Self>, Failure> {
         match asked {
             Some(path) => Self::read(path).map(Some),
-            None => Self::beside(log),
+            None => Self::beside(&log.trace),
         }
     }
 
     /// The profile of the log's board in `profiles` under the working directory, if it is there by that name.
-    pub(super) fn beside(log: &GivenLog) -> Result<Option<Self>, Failure> {
-        let Some(board) = &log.trace.header().board else { return Ok(None) };
+    pub(super) fn beside(trace: &Trace) -> Result<Option<Self>, Failure> {
+        let Some(board) = &trace.header().board else { return Ok(None) };
         // A board's name comes from a file: it may not lead out of the folder.
         if board.is_empty() || !board.chars().all(|c| c.is_alphanumeric() || "-_. ".contains(c)) {
             return Ok(None);

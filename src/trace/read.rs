@@ -125,6 +125,29 @@ pub fn sha256(bytes: &[u8]) -> String {
     hexadecimal(&Sha256::digest(bytes))
 }
 
+/// The same of a log that comes in pieces.
+#[derive(Debug, Clone, Default)]
+pub struct Hasher(Sha256);
+
+impl Hasher {
+    /// Nothing hashed yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes in the next piece.
+    pub fn update(&mut self, piece: &[u8]) {
+        self.0.update(piece);
+    }
+
+    /// The hash of everything so far.
+    #[must_use]
+    pub fn so_far(&self) -> String {
+        hexadecimal(&self.0.clone().finalize())
+    }
+}
+
 fn hexadecimal(bytes: &[u8]) -> String {
     let mut text = String::with_capacity(2 * bytes.len());
     for byte in bytes {
@@ -265,5 +288,10 @@ mod tests {
         // FIPS 180-2, appendix B.1: the message "abc".
         let expected = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
         assert_eq!(sha256(b"abc"), expected);
+        let mut hasher = Hasher::new();
+        hasher.update(b"a");
+        assert_ne!(hasher.so_far(), expected);
+        hasher.update(b"bc");
+        assert_eq!(hasher.so_far(), expected);
     }
 }
