@@ -54,14 +54,30 @@ pub(super) struct ConvertArgs {
 pub(super) fn run(args: &ConvertArgs) -> Result<Outcome, Failure> {
     let named = |message: String| Failure::Input(format!("{}: {message}", args.file.display()));
     let options = options(args)?;
-    let bytes = std::fs::read(&args.file).map_err(|error| named(format!("cannot read it: {error}")))?;
-    let converted = trace::convert(&bytes, &options).map_err(|error| named(error.to_string()))?;
+    let file = std::fs::File::open(&args.file).map_err(|error| named(format!("cannot read it: {error}")))?;
+    if is_device(&file) {
+        return Err(named("it is a device; save what it sends to a file first".into()));
+    }
+    let converted = trace::convert_from(file, &options).map_err(|error| named(error.to_string()))?;
     for assumption in &converted.assumed {
         eprintln!("assumed: {assumption}");
     }
     write_file(&args.output, &trace::write(&converted.trace), args.force)?;
     eprintln!("{}: {} readings", args.output.display(), converted.trace.len());
     Ok(Outcome::Done)
+}
+
+/// Whether `file` is neither a plain file nor a pipe: most devices never end.
+#[cfg(unix)]
+fn is_device(file: &std::fs::File) -> bool {
+    use std::os::unix::fs::FileTypeExt as _;
+    let kind = file.metadata().map(|metadata| metadata.file_type());
+    kind.is_ok_and(|kind| kind.is_char_device() || kind.is_block_device())
+}
+
+#[cfg(not(unix))]
+fn is_device(_: &std::fs::File) -> bool {
+    false
 }
 
 fn options(args: &ConvertArgs) -> Result<ConvertOptions, Failure> {

@@ -33,7 +33,7 @@ mod text;
 mod words;
 mod write;
 
-pub use convert::{ConvertError, ConvertOptions, Converted, convert};
+pub use convert::{ConvertError, ConvertOptions, Converted, convert, convert_from};
 pub use fault::{Fault, FileError, LineFault, ReadError};
 pub use model::{Event, EventKind, Header, Mode, Sample, Trace, TraceBuilder, TraceError};
 pub use number::NumberFault;

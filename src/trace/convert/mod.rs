@@ -16,8 +16,11 @@ use cell::{Cell, Decimal};
 use chrono::TimeZone as _;
 use clock::{Clock, Moment};
 use columns::{Chosen, Role};
+use std::io::Read;
 use table::Table;
 
+/// The most bytes that are read of a file, packed or not: a day at a hundred rows a second is a third of it.
+const MOST_BYTES: u64 = 1 << 30;
 /// How many rows are looked at to find out how numbers and times are written.
 const SAMPLE_ROWS: usize = 1000;
 /// How many malformed lines a message names.
@@ -49,6 +52,15 @@ pub enum ConvertError {
     /// Not text.
     #[error("{0} is not a table of text; export the readings as CSV")]
     NotText(&'static str),
+    /// A file, or what is packed in it, that is longer than any logger's or has no end, such as a device.
+    #[error("more than {most} bytes; cut the file into parts")]
+    TooLong {
+        /// The most that is read.
+        most: u64,
+    },
+    /// A file that cannot be read.
+    #[error("cannot read it: {0}")]
+    Read(String),
     /// A packed file that cannot be unpacked.
     #[error("cannot unpack the file: {0}")]
     Packed(String),
@@ -110,6 +122,22 @@ pub enum ConvertError {
     /// No reading in it.
     #[error("a table, but not one row with time, volts and amps")]
     NoReadings,
+}
+
+/// Reads another logger's table from a file or anything else that is read to its end.
+///
+/// # Errors
+/// [`ConvertError`] as from [`convert`], or if it cannot be read or goes on for too long.
+pub fn convert_from(file: impl Read, options: &ConvertOptions) -> Result<Converted, ConvertError> {
+    let bytes = read_up_to(file, MOST_BYTES).map_err(|error| ConvertError::Read(error.to_string()))?;
+    convert(&bytes.ok_or(ConvertError::TooLong { most: MOST_BYTES })?, options)
+}
+
+/// Everything in `file`; `None` if that is more than `most` bytes.
+fn read_up_to(file: impl Read, most: u64) -> std::io::Result<Option<Vec<u8>>> {
+    let mut bytes = Vec::new();
+    let read = file.take(most + 1).read_to_end(&mut bytes)?;
+    Ok((read as u64 <= most).then_some(bytes))
 }
 
 /// Reads another logger's table.
@@ -322,7 +350,7 @@ fn trace(
     let mut builder = TraceBuilder::new(header);
     let (mut left_out, mut gap) = (0_usize, false);
     for (index, (reading, time)) in readings.iter().zip(&times).enumerate() {
-        gap |= pauses.contains(&index);
+        gap |= pauses.binary_search(&index).is_ok();
         let at = finite(*time, reading.line)?;
         if let Some((volts, amps)) = reading.values {
             if gap && let Some(last) = builder.trace().time().last().copied() {

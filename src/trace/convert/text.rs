@@ -1,10 +1,7 @@
 //! From the bytes of a foreign file to text.
 
-use super::ConvertError;
-use std::io::Read as _;
+use super::{ConvertError, MOST_BYTES, read_up_to};
 
-/// The most text that a packed file is unpacked to: a thousand hours at a hundred rows a second.
-const MOST_UNPACKED: u64 = 1 << 32;
 /// Signature of a gzip member, RFC 1952 section 2.3.1.
 const GZIP: [u8; 2] = [0x1F, 0x8B];
 /// How many bytes tell whether text without a mark is UTF-16.
@@ -14,19 +11,14 @@ const FIRST_LOOK: usize = 4096;
 pub(super) fn decode(bytes: &[u8], assumed: &mut Vec<String>) -> Result<String, ConvertError> {
     if bytes.starts_with(&GZIP) {
         assumed.push("the file is packed with gzip and was unpacked".into());
-        return decode_plain(&unpack(bytes)?, assumed);
+        return decode_plain(&unpack(bytes, MOST_BYTES)?, assumed);
     }
     decode_plain(bytes, assumed)
 }
 
-fn unpack(bytes: &[u8]) -> Result<Vec<u8>, ConvertError> {
-    let mut plain = Vec::new();
-    let mut unpacked = flate2::read::MultiGzDecoder::new(bytes).take(MOST_UNPACKED + 1);
-    unpacked.read_to_end(&mut plain).map_err(|error| ConvertError::Packed(error.to_string()))?;
-    if plain.len() as u64 > MOST_UNPACKED {
-        return Err(ConvertError::Packed(format!("more than {MOST_UNPACKED} bytes of text in it")));
-    }
-    Ok(plain)
+fn unpack(bytes: &[u8], most: u64) -> Result<Vec<u8>, ConvertError> {
+    let unpacked = read_up_to(flate2::read::MultiGzDecoder::new(bytes), most);
+    unpacked.map_err(|error| ConvertError::Packed(error.to_string()))?.ok_or(ConvertError::TooLong { most })
 }
 
 fn decode_plain(bytes: &[u8], assumed: &mut Vec<String>) -> Result<String, ConvertError> {
@@ -66,7 +58,7 @@ fn utf16(bytes: &[u8]) -> Option<Vec<u16>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::io::Write as _;
+    use std::io::{Read as _, Write as _};
 
     fn text_of(bytes: &[u8]) -> (String, usize) {
         let mut assumed = Vec::new();
@@ -89,6 +81,17 @@ mod tests {
             assert_eq!(text_of(&bytes), (text.into(), 1));
         }
         assert_eq!(text_of(&packed.finish().unwrap()), (text.into(), 1));
+    }
+
+    #[test]
+    fn what_has_no_end_is_given_up() {
+        assert_eq!(read_up_to(std::io::repeat(b'0'), 1000).unwrap(), None);
+        assert_eq!(read_up_to(std::io::repeat(b'0').take(1000), 1000).unwrap().unwrap().len(), 1000);
+        let mut packed = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+        packed.write_all(&[b'0'; 1001]).unwrap();
+        let packed = packed.finish().unwrap();
+        assert_eq!(unpack(&packed, 1001).unwrap().len(), 1001);
+        assert_eq!(unpack(&packed, 1000), Err(ConvertError::TooLong { most: 1000 }));
     }
 
     #[test]
