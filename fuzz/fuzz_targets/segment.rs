@@ -33,7 +33,7 @@ fn step(byte: u8) -> f64 {
         255 => 0.0,
         254 => -1.0,
         253 => f64::NAN,
-        252 => 1e99,
+        252 => 1e79,
         248..=251 => 1e-9,
         240..=247 => 3600.0,
         _ => 0.0625,
@@ -42,7 +42,7 @@ fn step(byte: u8) -> f64 {
 
 fn value(code: u8, kind: u8) -> f64 {
     match kind {
-        // Nearer to the limit of 1e100 a value is refused only when the whole is cut: in noise deviations it is larger.
+        // The limit is 1e80: a value near it is still a number on the scale of the noise.
         255 => [f64::NAN, f64::INFINITY, f64::MAX, 1e80][usize::from(code % 4)],
         254 => f64::MIN_POSITIVE * f64::from(code),
         253 => -f64::from(code) * 1e6,

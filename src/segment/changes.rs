@@ -97,9 +97,9 @@ pub(super) fn admit_next(
     }
 }
 
-/// Whether a time or value is a number whose square, summed up, stays finite.
+/// Whether a time or value is a number whose square, summed up over the scale of the noise, stays finite.
 fn is_usable(number: f64) -> bool {
-    const LARGEST: f64 = 1e100;
+    const LARGEST: f64 = 1e80;
     number.is_finite() && number.abs() < LARGEST
 }
 

@@ -152,7 +152,7 @@ pub enum SegmentError {
         limit: usize,
     },
     /// A time or value that is no number, or too large to be squared.
-    #[error("{what} of sample {index} is {found}; it must be finite and less than 1e100 in size")]
+    #[error("{what} of sample {index} is {found}; it must be finite and less than 1e80 in size")]
     NotANumber {
         /// Index of the sample, from 0.
         index: usize,

@@ -2,7 +2,7 @@
 
 use super::Class;
 use super::align::{Ending, Path, Scores, State, search};
-use super::explain::explanations;
+use super::explain::{Explanation, explanations};
 use super::kind::{self, Kind};
 use super::model::Model;
 use super::piece::{Piece, pieces};
@@ -59,11 +59,13 @@ pub(super) fn analyse(
     };
     let pieces = pieces(trace, segmentation, &run, readout);
     let scores = Scores { model: &model, run: &run, readout, leak_w: 0.0 };
-    let plain = search(&scores, &pieces);
-    let leak_w = leak(&model, &plain);
-    let leaky = Scores { leak_w, ..scores };
-    let endings = if leak_w > 0.0 { search(&leaky, &pieces) } else { plain };
-    let explanations = explanations(&leaky, &endings);
+    let plain = Explained::by(&scores, &pieces);
+    let leaky =
+        leak(&model, &plain.endings).map(|leak_w| Explained::by(&Scores { leak_w, ..scores }, &pieces));
+    let Explained { leak_w, endings, explanations } = match leaky {
+        Some(leaky) if leaky.best() > plain.best() => leaky,
+        _ => plain,
+    };
     let probable = posterior(&explanations);
     let ending = probable.first().and_then(|best| best.ending).and_then(|index| endings.get(index));
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
@@ -71,11 +73,32 @@ pub(super) fn analyse(
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
 }
 
-/// What the board draws in standby beyond the reference, by the likeliest alignment: a leak stays when it wakes.
-fn leak(model: &Model, endings: &[Ending]) -> f64 {
-    let Some(typical) = model.standby.watts else { return 0.0 };
-    let Some(best) = endings.first() else { return 0.0 };
-    let woke = best.path.iter().any(|step| step.state.stage().is_some());
-    let excess = best.path.iter().find(|step| step.state == State::Excess);
-    excess.filter(|_| woke).map_or(0.0, |step| (step.stretch.watts - typical).max(0.0))
+/// The run explained under one assumption of what draws beside the board.
+struct Explained {
+    leak_w: f64,
+    endings: Vec<Ending>,
+    explanations: Vec<Explanation>,
+}
+
+impl Explained {
+    fn by(scores: &Scores, pieces: &[Piece]) -> Self {
+        let endings = search(scores, pieces);
+        let explanations = explanations(scores, &endings);
+        Self { leak_w: scores.leak_w, endings, explanations }
+    }
+
+    /// Plausibility of the best explanation.
+    fn best(&self) -> f64 {
+        self.explanations.first().map_or(f64::NEG_INFINITY, |best| best.score)
+    }
+}
+
+/// What the board draws beyond the reference before it wakes, by the likeliest alignment: on an always-on rail, such a
+/// leak stays when it wakes. `None` if it does not wake, or draws no more.
+fn leak(model: &Model, endings: &[Ending]) -> Option<f64> {
+    let typical = model.standby.watts?;
+    let best = endings.first()?;
+    let woke = best.path.iter().position(|step| step.state.stage().is_some())?;
+    let excess = best.path[..woke].iter().find(|step| step.state == State::Excess)?;
+    Some(excess.stretch.watts - typical).filter(|leak| *leak > 0.0)
 }

@@ -152,7 +152,7 @@ fn pressed(analysis: &Analysis) -> String {
 }
 
 fn is_awake(step: &Step) -> bool {
-    step.state.stage().is_some() || matches!(step.state, State::Surge | State::Starved)
+    step.state.stage().is_some() || matches!(step.state, State::Surge | State::Burst | State::Starved)
 }
 
 /// Attempts: maximal stretches above standby; (start, end, highest mean watts).

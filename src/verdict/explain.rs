@@ -1,7 +1,7 @@
 //! Competing explanations: what each end of a run would be called, and how plausible that is.
 
 use super::Class;
-use super::align::{Ending, Progress, Scores, State, Step, soft, tail};
+use super::align::{Ending, Scores, State, Step, soft, tail};
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
@@ -20,6 +20,9 @@ const HEAVY_S: f64 = 1.0;
 /// Plausibility that a board which is still in a stage at the end of the log is stuck there, before anything is known
 /// of how long it has been there.
 const STUCK: f64 = 0.1;
+
+/// A board that stops half-way, against one that does anything else, in nats.
+const STOPS: f64 = 0.5;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;
@@ -74,8 +77,9 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
         State::Heavy => carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3),
         State::Starved => starved(scores, Class::PartialShort),
         State::Low | State::Excess => at_rest(scores, ending, last),
-        State::Surge => given_up_again(scores, ending.progress, Class::Inconclusive),
-        State::Held(stage) if stage == scores.model.last() => running(scores, ending, last),
+        State::Burst => running(scores, ending),
+        State::Surge => given_up_again(scores, ending, Class::Inconclusive),
+        State::Held(stage) if stage == scores.model.last() => running(scores, ending),
         State::Held(stage) => in_stage(scores, ending, last, stage),
         State::Done(_) => Vec::new(),
     }
@@ -114,71 +118,144 @@ fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
 fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let progress = ending.progress;
     if progress.left_last || ran(scores, ending) {
-        return vec![(Class::DroppedOut, 0.0)];
+        return if progress.starved {
+            starved(scores, Class::DroppedOut)
+        } else {
+            vec![(Class::DroppedOut, 0.0)]
+        };
     }
+    let back = back_to_standby(scores, ending);
     let stays = (last.stretch.duration().max(1e-3) / FOR_GOOD_S).ln() / 0.3;
     match progress.attempts {
         0 if ending.state == State::Excess => carried(Class::ExcessStandby, time_to_wake(scores)),
         0 => carried(Class::StandbyOnly, time_to_wake(scores)),
-        1 | 2 if progress.starved => {
-            let (low, ample) = limit_too_low(scores);
+        1 | 2 => {
+            let (low, ample) = starving(scores, ending);
             // A feed that gave way is seen at once; whether the board tries again matters no more.
             vec![
                 (Class::FeedLimited, low),
-                (Class::LatchOff, ample + soft(stays)),
+                (Class::LatchOff, ample + soft(stays) + back),
                 (Class::Inconclusive, ample + soft(-stays)),
             ]
         }
-        1 | 2 => carried(Class::LatchOff, stays),
-        _ => given_up_again(scores, progress, Class::Cycling),
+        _ => given_up_again(scores, ending, Class::Cycling),
+    }
+}
+
+/// Evidence that a board fell `back to standby or less` after an attempt, and not to a load of its own.
+fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
+    /// Twice the standby of good boards is still standby with a fault.
+    const STILL: f64 = 2.0;
+    let rests = ending.path.iter().filter(|step| step.rested && step.state.is_rest());
+    let lowest = rests.map(|step| step.stretch.watts).fold(f64::INFINITY, f64::min);
+    let usual = scores.model.standby.high + scores.leak_w;
+    if lowest.is_finite() { soft((STILL * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
+}
+
+/// Whether the furthest attempt got to the hungriest stage, or to the one before it.
+fn fails_where_hungry(scores: &Scores, ending: &Ending) -> bool {
+    let stages = &scores.model.stages;
+    let hungriest = (0..stages.len()).max_by(|a, b| stages[*a].watts.total_cmp(&stages[*b].watts));
+    let reached = ending.path.iter().filter_map(|step| step.state.stage()).max();
+    reached.zip(hungriest).is_some_and(|(reached, hungriest)| reached + 1 >= hungriest)
+}
+
+/// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
+fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
+    /// Share of the limit that an averaged reading shows when the board asked for all of it.
+    const NEAR_LIMIT: f64 = 0.9;
+    const NEAR_SD: f64 = 0.03;
+    /// Readings that touch the limit say less than volts that give way.
+    const UNSEEN: f64 = 1.0;
+    let (low, ample) = limit_too_low(scores);
+    if ending.progress.starved {
+        return (low, ample);
+    }
+    let run = scores.run;
+    match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
+        Some(limit) => {
+            let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
+            // A good board that asks for more than the limit fails just where its hungriest stage begins.
+            let z = if fails_where_hungry(scores, ending) { z.max(0.0) } else { z };
+            (low + soft(z) - UNSEEN, ample.max(soft(-z)))
+        }
+        None => (f64::NEG_INFINITY, 0.0),
     }
 }
 
 /// Whether the board stayed at the running level, whatever it did on its way down from there.
 fn ran(scores: &Scores, ending: &Ending) -> bool {
-    let running = State::Held(scores.model.last());
-    let stayed = |step: &Step| step.state == running && step.stretch.duration() >= STAYED_S;
-    scores.model.of_this_board && ending.path.iter().any(stayed)
+    scores.model.of_this_board && stays(scores, ending).iter().any(|(calm, _)| *calm >= STAYED_S)
+}
+
+/// How long the board was at the running level each time that it got there, in seconds: calm, and with its bursts.
+fn stays(scores: &Scores, ending: &Ending) -> Vec<(f64, f64)> {
+    let calm = |step: &Step| step.state == State::Held(scores.model.last());
+    let runs = |step: &Step| calm(step) || step.state == State::Burst;
+    let together = ending.path.chunk_by(|a, b| runs(a) == runs(b));
+    let running = together.filter(|steps| steps.first().is_some_and(runs));
+    let lasted = |step: &Step| step.stretch.duration();
+    running
+        .map(|steps| {
+            let calm = steps.iter().filter(|step| calm(step)).map(lasted).sum();
+            (calm, steps.iter().map(lasted).sum())
+        })
+        .collect()
 }
 
 /// A board that tries again and again; `few` is what fewer than three attempts are called.
-fn given_up_again(scores: &Scores, progress: Progress, few: Class) -> Vec<(Class, f64)> {
+fn given_up_again(scores: &Scores, ending: &Ending, few: Class) -> Vec<(Class, f64)> {
+    let progress = ending.progress;
+    let (low, ample) = starving(scores, ending);
+    let back = back_to_standby(scores, ending);
     match (progress.attempts, progress.starved) {
-        (3.., true) => starved(scores, Class::Cycling),
-        (3.., false) => vec![(Class::Cycling, 0.0)],
+        (3.., _) => vec![(Class::FeedLimited, low), (Class::Cycling, ample + back)],
         (2, true) => starved(scores, few),
-        (2, false) => vec![(Class::Cycling, 0.5_f64.ln()), (few, 0.5_f64.ln())],
+        (2, false) => vec![(Class::Cycling, 0.5_f64.ln() + back), (few, 0.5_f64.ln())],
         _ => vec![(few, 0.0)],
     }
 }
 
 /// At the running level when the log ends.
-fn running(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
+fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
+    /// A board that is busy for most of the time since it seemed to run may not be through with the stage before.
+    const MOSTLY: f64 = 0.4;
     if !scores.model.of_this_board {
         return vec![(Class::Inconclusive, 0.0)];
     }
-    let stayed = (last.stretch.duration().max(1e-3) / STAYED_S).ln() / 0.3;
     if ending.progress.left_last {
         return vec![(Class::DroppedOut, 0.0)];
     }
-    carried(Class::FullBoot, stayed)
+    let (calm, all) = stays(scores, ending).last().copied().unwrap_or((0.0, 1.0));
+    let stayed = (calm.max(1e-3) / STAYED_S).ln() / 0.3;
+    let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
+    carried(Class::FullBoot, stayed.min(mostly))
+}
+
+/// Two weights in nats as logs of shares.
+fn shares(one: f64, other: f64) -> (f64, f64) {
+    let larger = one.max(other);
+    let total = larger + ((one - larger).exp() + (other - larger).exp()).ln();
+    (one - total, other - total)
 }
 
 /// In a stage before the last when the log ends: stuck, or not yet through.
 fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<(Class, f64)> {
     let expected = &scores.model.stages[stage];
     let late = expected.duration.map(|span| scores.late(&last.stretch, &span));
-    // The alignment counted unusual lateness and calm against the stage; of a stuck board both are to be expected.
+    // Unusual lateness and calm speak against a board that is going on; of a stuck one both are to be expected.
     let overdue = late.map_or(0.0, |z| tail(z.max(0.0)).max(-6.0));
     let activity = scores.activity(&last.stretch, expected);
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
-    let stuck = STUCK.ln() - overdue - activity - 1.0 + soft(far_beyond);
-    let going = (1.0 - STUCK).ln() + soft(-far_beyond);
+    let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
+    // Some go round in a circle, some stop dead.
+    let stuck = stuck - STOPS + activity.max(0.5_f64.ln()) + scores.stuck_level(&last.stretch, expected);
+    let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],
         0 | 1 => vec![(Class::Stalled, stuck), (Class::Inconclusive, going)],
         attempts => {
-            let again = given_up_again(scores, ending.progress, Class::Inconclusive);
+            let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
             let sure = if attempts == 2 { 0.0 } else { -2.0 };
             std::iter::once((Class::Stalled, stuck + sure)).chain(again).collect()

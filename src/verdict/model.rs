@@ -16,7 +16,7 @@ const LEAST_LEVEL_SD: f64 = 0.08;
 const LEAST_DURATION_SD: f64 = 0.15;
 
 /// Standard deviation of the log of the running level between boards and uses of them (common practice, no source).
-const RUNNING_LEVEL_SD: f64 = 0.2;
+const RUNNING_LEVEL_SD: f64 = 0.25;
 
 /// Least spread of power within a stage, relative to its mean: converters hunt and supplies round.
 const LEAST_ACTIVITY: f64 = 0.03;
@@ -44,6 +44,8 @@ pub(super) struct Stage {
     pub sd: f64,
     /// Expected standard deviation of power within the stage, relative to the mean.
     pub activity: f64,
+    /// Log of its usual peak over its mean: how far its pulses go.
+    pub headroom: f64,
     /// How long it lasts; `None` where it has no end of its own.
     pub duration: Option<Span>,
 }
@@ -66,6 +68,8 @@ pub(super) struct Standby {
     pub watts: Option<f64>,
     /// Upper bound of good boards, in watts.
     pub high: f64,
+    /// Highest short pulse of a good board that waits, in watts.
+    pub peak: f64,
     /// Standard deviation of the log between boards.
     pub sd: f64,
     /// Whether it lasts until a person presses the button.
@@ -124,6 +128,7 @@ impl Model {
             name: "standby".into(),
             watts: None,
             high: kind.standby_high_w,
+            peak: kind.standby_high_w,
             sd: 0.5,
             waits: kind.waits,
         };
@@ -133,6 +138,7 @@ impl Model {
             // Flat over the whole range between standby and the hungriest board of the kind.
             sd: (kind.boot_high_w / kind.standby_high_w).ln() / 2.0,
             activity: 0.2,
+            headroom: 0.5,
             duration: None,
         };
         Self {
@@ -176,11 +182,13 @@ fn log_sd(envelope: &Envelope, least: f64) -> f64 {
 
 fn stage(phase: &PhaseReference) -> Stage {
     let watts = power(phase).max(1e-9);
-    let blips = (phase.peak_power.typical.max(watts) / watts).ln() / 4.0;
+    let headroom = (phase.peak_power.typical.max(watts) / watts).ln();
+    let blips = headroom / 4.0;
     Stage {
         name: phase.name.clone(),
         watts,
         sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
+        headroom,
         activity: (phase.activity.typical / watts).max(blips).max(LEAST_ACTIVITY),
         duration: phase.duration.as_ref().map(|envelope| Span {
             low: envelope.low,
@@ -197,6 +205,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             name: phase.name.clone(),
             watts: Some(power(phase)),
             high: phase.mean_power.high,
+            peak: phase.peak_power.high.max(phase.mean_power.high),
             sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
             waits: true,
         },
@@ -204,6 +213,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             name: "standby".into(),
             watts: None,
             high: first_stage_w * NOT_STARTED_SHARE,
+            peak: first_stage_w * NOT_STARTED_SHARE,
             sd: NOT_STARTED_SD,
             waits: false,
         },

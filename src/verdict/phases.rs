@@ -72,6 +72,7 @@ fn name(analysis: &Analysis, index: usize, step: &Step) -> String {
         State::Nothing => "no draw".into(),
         State::Low | State::Excess => rest_name(analysis, index),
         State::Surge => ATTEMPT.into(),
+        State::Burst => analysis.model.stages[analysis.model.last()].name.clone(),
         State::Starved => "starved".into(),
         State::Heavy => "heavy load".into(),
         State::Collapsed => "short".into(),
@@ -85,7 +86,7 @@ fn rest_name(analysis: &Analysis, index: usize) -> String {
         && index + 1 < analysis.path.len()
         && analysis.path[..index]
             .iter()
-            .any(|step| step.state.stage().is_some() || step.state == State::Surge);
+            .any(|step| step.state.stage().is_some() || matches!(step.state, State::Surge | State::Burst));
     if between { REST.into() } else { analysis.model.standby.name.clone() }
 }
 

@@ -31,6 +31,16 @@ pub(super) struct Piece {
 }
 
 impl Piece {
+    /// Log of the power over the floor that the readback's noise sets.
+    pub(super) fn level(&self) -> f64 {
+        self.level
+    }
+
+    /// How far the piece counts as a level of its own, 0 to 1.
+    pub(super) fn weight(&self) -> f64 {
+        self.weight
+    }
+
     pub(super) fn duration(&self) -> f64 {
         self.end_s - self.start_s
     }
@@ -100,6 +110,9 @@ pub(super) fn stands_for(trace: &Trace, i: usize) -> f64 {
     }
 }
 
+/// Every piece has some weight, so that a stretch of edges has a level too.
+const LEAST_WEIGHT: f64 = 1e-3;
+
 /// A run of whole pieces, summed up.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Stretch {
@@ -114,8 +127,8 @@ pub(super) struct Stretch {
     pub spread_w: f64,
     /// How many levels of their own its pieces make up.
     pub levels: f64,
-    /// Mean square deviation of the logs of these levels.
-    pub scatter: f64,
+    /// Mean log of the power over the noise floor, by how far each piece counts as a level of its own.
+    pub level: f64,
 }
 
 impl Stretch {
@@ -127,20 +140,20 @@ impl Stretch {
 /// Running sums over pieces, so that any stretch is had at once.
 #[derive(Debug, Clone)]
 pub(super) struct Sums {
-    rows: Vec<[f64; 10]>,
+    rows: Vec<[f64; 9]>,
     starts: Vec<f64>,
     end_s: f64,
 }
 
 impl Sums {
     pub(super) fn of(pieces: &[Piece]) -> Self {
-        let mut rows = vec![[0.0; 10]];
-        let mut total = [0.0; 10];
+        let mut rows = vec![[0.0; 9]];
+        let mut total = [0.0; 9];
         for piece in pieces {
             let d = piece.duration().max(1e-9);
             let row = [1.0, piece.watts, piece.amps, piece.volts, piece.sag, piece.limit, piece.square];
-            let (w, x) = (piece.weight, piece.level);
-            let summands = row.into_iter().map(|value| d * value).chain([w, w * x, w * x * x]);
+            let (w, x) = (piece.weight.max(LEAST_WEIGHT), piece.level);
+            let summands = row.into_iter().map(|value| d * value).chain([w, w * x]);
             for (sum, summand) in total.iter_mut().zip(summands) {
                 *sum += summand;
             }
@@ -156,8 +169,7 @@ impl Sums {
         for (sum, before) in sums.iter_mut().zip(self.rows[from]) {
             *sum -= before;
         }
-        let [d, watts, amps, volts, sag, limit, square, levels, x, xx] = sums;
-        let mean = x / levels.max(1e-9);
+        let [d, watts, amps, volts, sag, limit, square, levels, x] = sums;
         let d = d.max(1e-9);
         Stretch {
             start_s: self.starts[from],
@@ -169,7 +181,7 @@ impl Sums {
             limit: (limit / d).clamp(0.0, 1.0),
             spread_w: (square / d - (watts / d).powi(2)).max(0.0).sqrt(),
             levels,
-            scatter: (xx / levels.max(1e-9) - mean * mean).max(0.0),
+            level: x / levels.max(1e-9),
         }
     }
 }

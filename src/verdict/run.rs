@@ -46,6 +46,8 @@ pub(super) struct Run {
     pub set_v_known: bool,
     /// Current limit in force, if the log says it.
     pub limit_a: Option<f64>,
+    /// Highest reading once the inrush is over, in amps.
+    pub highest_a: f64,
     /// Times at which the person marked the power button.
     pub presses: Vec<f64>,
     /// Readings before this index belong to the rise of the feed.
@@ -142,6 +144,7 @@ fn run(trace: &Trace, samples: Range<usize>, header_set_v: f64, set_v_known: boo
         set_v_known,
         limit_a: limit(trace, last),
         presses: presses(trace, start_s, end_s),
+        highest_a: highest(trace, &samples, start_s),
         risen: risen(trace, &samples, set_v),
         samples,
     }
@@ -188,6 +191,11 @@ fn unloaded(trace: &Trace, samples: &Range<usize>, told: f64) -> f64 {
     let mut volts = robust::enough(volts.len(), |index| volts[index]);
     volts.retain(near);
     robust::median(&mut volts).unwrap_or(told)
+}
+
+fn highest(trace: &Trace, samples: &Range<usize>, start_s: f64) -> f64 {
+    let later = samples.clone().filter(|i| trace.time()[*i] > start_s + RISE_S);
+    later.map(|i| trace.amps()[i]).fold(0.0, f64::max)
 }
 
 fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {

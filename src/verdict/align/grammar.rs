@@ -11,13 +11,15 @@ const BREAK_OFF: f64 = 1.0;
 const RESTART_UNSEEN_REST: f64 = 4.0;
 /// An excursion that fits no stage of the board, against one that does.
 const UNKNOWN_EXCURSION: f64 = 2.5;
+/// ... when it comes straight from a stage: what follows a stage is the next one, or less.
+const UNKNOWN_AFTER_STAGE: f64 = 5.0;
 /// The feed gives way.
 const GIVE_WAY: f64 = 1.0;
 /// A short or a heavy load that comes up with the wake, not at switch-on.
 const SHORT_AT_WAKE: f64 = 3.0;
 /// A board falls back to more than its standby: a leak from before, or one that the attempt made.
 const FALL_BACK_TO_MORE: f64 = 4.0;
-/// A heavy load is `without a sequence before it`; after a stage it is more likely the next stage.
+/// A heavy load is `without a sequence before it`; after the first stage it is more likely the next one.
 const HEAVY_AFTER_STAGES: f64 = 6.0;
 /// A fault that shows from switch-on.
 const FAULT_AT_SWITCH_ON: f64 = 1.0;
@@ -25,7 +27,7 @@ const FAULT_AT_SWITCH_ON: f64 = 1.0;
 const NO_WAIT: f64 = 4.0;
 /// A board that starts by itself stays put first.
 const WAIT_UNASKED: f64 = 0.5;
-/// A running board gets busy as in an earlier stage, and calm again.
+/// A running board gets busy as in the stage before, and calm again.
 const BUSY_AGAIN: f64 = 2.0;
 /// A log that begins with the board at work already.
 const BEGAN_BEFORE: f64 = 1.0;
@@ -73,6 +75,7 @@ impl<'a> Grammar<'a> {
             State::Excess | State::Heavy | State::Collapsed => Some(FAULT_AT_SWITCH_ON),
             State::Starved => Some(GIVE_WAY + 1.0),
             State::Surge => Some(UNKNOWN_EXCURSION + self.unasked()),
+            State::Burst => None,
             State::Done(j) | State::Held(j) if self.switch_on_seen => {
                 Some(self.unasked() + self.skipped(0, j))
             }
@@ -100,12 +103,14 @@ impl<'a> Grammar<'a> {
     pub(super) fn edge(&self, from: State, to: State) -> Option<Edge> {
         let cost = self.cost(from, to)?;
         let last = self.model.last();
-        let awake = from.stage().is_some() || matches!(from, State::Surge | State::Starved);
+        let awake = from.stage().is_some() || matches!(from, State::Surge | State::Burst | State::Starved);
         let restart = matches!((from.stage(), to.stage()), (Some(a), Some(b)) if b <= a && a != last);
         Some(Edge {
             cost,
             gave_up: (awake && to.is_rest()) || restart,
-            left_last: from.stage() == Some(last) && self.model.of_this_board && !to.is_stage_or_surge(),
+            left_last: self.model.of_this_board
+                && (from.stage() == Some(last) || from == State::Burst)
+                && !to.is_stage_or_excursion(),
             starved: from == State::Starved,
         })
     }
@@ -116,9 +121,10 @@ impl<'a> Grammar<'a> {
             (State::Inrush, to) => self.start(to),
             (State::Low | State::Excess, to) => self.after_rest(to),
             (State::Surge | State::Starved, State::Low) => Some(0.0),
-            (State::Surge | State::Starved, State::Excess) => Some(FALL_BACK_TO_MORE),
-            (State::Surge, State::Starved) => Some(GIVE_WAY),
-            (State::Surge, State::Held(j)) if j == self.model.last() => Some(BUSY_AGAIN),
+            (State::Surge | State::Burst | State::Starved, State::Excess) => Some(FALL_BACK_TO_MORE),
+            (State::Surge | State::Burst, State::Starved) => Some(GIVE_WAY),
+            (State::Burst, State::Held(j)) if j == self.model.last() => Some(0.0),
+            (State::Burst, State::Low) => Some(FALL_BACK),
             (State::Starved, State::Surge) => Some(BREAK_OFF),
             (State::Starved, State::Done(j) | State::Held(j)) => Some(BREAK_OFF + self.after_starving(j)),
             (State::Done(j), State::Done(k) | State::Held(k)) if k > j => Some(self.skipped(j + 1, k)),
@@ -148,11 +154,10 @@ impl<'a> Grammar<'a> {
             State::Low => Some(FALL_BACK),
             State::Excess => Some(FALL_BACK_TO_MORE),
             State::Starved => Some(GIVE_WAY),
-            State::Surge => Some(UNKNOWN_EXCURSION),
+            State::Burst if stage == last && self.model.of_this_board => Some(BUSY_AGAIN),
+            State::Surge if stage != last || !self.model.of_this_board => Some(UNKNOWN_AFTER_STAGE),
             State::Collapsed => Some(SHORT_AT_WAKE),
-            State::Heavy => Some(HEAVY_AFTER_STAGES),
-            // A running board gets busy: that is the stage before, once more, and no restart.
-            State::Done(k) | State::Held(k) if stage == last && k + 1 == last => Some(BUSY_AGAIN),
+            State::Heavy if stage == 0 => Some(HEAVY_AFTER_STAGES),
             State::Done(k) | State::Held(k) if k <= stage && stage != last => {
                 Some(RESTART_UNSEEN_REST + self.skipped(0, k))
             }
@@ -162,7 +167,7 @@ impl<'a> Grammar<'a> {
 }
 
 impl State {
-    fn is_stage_or_surge(self) -> bool {
-        self.stage().is_some() || self == State::Surge
+    fn is_stage_or_excursion(self) -> bool {
+        self.stage().is_some() || matches!(self, State::Surge | State::Burst)
     }
 }

@@ -30,6 +30,8 @@ pub(super) enum State {
     Excess,
     /// A short excursion above standby that fits no stage.
     Surge,
+    /// A short excursion of a running board: it gets busy, as boards do.
+    Burst,
     /// The feed gives way: in limit, volts sagging.
     Starved,
     /// A steady load of boot size without a sequence before it.
@@ -43,12 +45,13 @@ pub(super) enum State {
 }
 
 impl State {
-    const FIXED: [Self; 8] = [
+    const FIXED: [Self; 9] = [
         Self::Inrush,
         Self::Nothing,
         Self::Low,
         Self::Excess,
         Self::Surge,
+        Self::Burst,
         Self::Starved,
         Self::Heavy,
         Self::Collapsed,

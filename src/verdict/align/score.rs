@@ -24,6 +24,8 @@ const SURGE_S: f64 = 2.5;
 const MOST_LOOKS: f64 = 8.0;
 /// Time for one independent look at a busy load, in seconds.
 const LOOK_S: f64 = 0.5;
+/// Busier than usual by this factor is nothing unusual.
+const BUSIER: f64 = 1.5;
 /// Most that unusual activity can count against a stage, in nats.
 const MOST_ACTIVITY: f64 = 4.0;
 /// Cost of a stretch that sags all along in a state that knows no sag, in nats.
@@ -32,10 +34,23 @@ const SAG_UNEXPLAINED: f64 = 8.0;
 const STEADY: f64 = 1.5;
 /// Scatter of the log of power within a steady stage: converters hunt, readback averages over edges.
 const LEAST_SCATTER: f64 = 0.08;
-/// Scatter of levels that is nothing unusual, as a multiple of the state's own variance.
-const SCATTER_ALLOWED: f64 = 2.0;
+/// Scatter of levels that is nothing unusual, in the state's own standard deviations.
+const SCATTER_ALLOWED: f64 = 1.2;
+/// What is steady for longer than this has a level of its own: a busy load wanders in a few seconds.
+const LONG_LOOK_S: f64 = 6.0;
+/// What is shorter is a pulse of the stage, as its peak in the reference shows them, in seconds.
+const PULSE_S: f64 = 1.0;
+/// A piece counts for no more than this many independent looks.
+const MOST_LOOKS_A_PIECE: f64 = 4.0;
+/// Noise of one reading goes no further than this, in standard deviations.
+const NOISE_PULSE: f64 = 3.0;
+/// A pulse of a single update may be half an edge, but it is half a pulse too.
+const LEAST_PULSE: f64 = 0.5;
 /// Below this a path is not followed further, in nats.
 pub(super) const HOPELESS: f64 = -60.0;
+
+/// A running board that is busy for longer than a moment, in nats.
+const BUSY_LONG: f64 = 2.0;
 
 /// Scores stretches of one run.
 #[derive(Debug, Clone)]
@@ -72,7 +87,9 @@ impl Scores<'_> {
         }
         let floor = 3.0 * self.readout.noise_a * self.run.set_v;
         let steps = |before: &Stretch| {
-            let ratio = piece.watts / before.watts.max(floor);
+            let pulse = if piece.duration() < PULSE_S { self.standby_pulse() } else { 0.0 };
+            let above = (piece.watts - pulse).max(before.watts.min(piece.watts));
+            let ratio = above / before.watts.max(floor);
             !(1.0 / STEADY..STEADY).contains(&ratio)
         };
         if matches!(state, State::Excess | State::Heavy) && piece.sag < 0.5 && so_far.is_some_and(steps) {
@@ -83,7 +100,9 @@ impl Scores<'_> {
             State::Nothing => piece.watts > 2.0 * floor + self.low_top(),
             State::Low => piece.watts > 2.0 * self.low_top() + floor,
             State::Excess => piece.watts > 2.0 * self.model.far_below_w + floor,
-            State::Surge => piece.watts < 0.5 * self.low_top() || piece.duration() > 4.0 * SURGE_S,
+            State::Surge | State::Burst => {
+                piece.watts < 0.5 * self.low_top() || piece.duration() > 4.0 * SURGE_S
+            }
             State::Starved => piece.sag < 0.2 && piece.limit < 0.5,
             State::Heavy => piece.sag < 0.5 && piece.watts < 0.4 * self.model.boot_size_w,
             State::Collapsed => piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v,
@@ -100,23 +119,54 @@ impl Scores<'_> {
         self.model.standby.high
     }
 
-    /// Plausibility of `stretch` as a stay in `state` that ends with another state after it.
-    pub(super) fn score(&self, stretch: &Stretch, state: State, first: bool, rested: bool) -> f64 {
-        self.shape(stretch, state, first, rested) + self.coherence(stretch, state)
+    /// Plausibility of `stretch` as a stay in `state` that ends with another state after it, but for how well its pieces
+    /// go together ([`Scores::incoherence`]).
+    pub(in super::super) fn score(&self, stretch: &Stretch, state: State, first: bool, rested: bool) -> f64 {
+        self.shape(stretch, state, first, rested)
     }
 
-    /// Whether the levels within the stretch are those of one state: Student penalty a level, on the ratio of their
-    /// scatter to the state's own.
-    fn coherence(&self, stretch: &Stretch, state: State) -> f64 {
-        let own = match state {
-            State::Inrush | State::Starved | State::Collapsed => return 0.0,
-            State::Nothing | State::Low => 0.5,
-            State::Excess | State::Heavy => 0.15,
-            State::Surge => 0.6,
-            State::Done(j) | State::Held(j) => self.model.stages[j].activity.max(LEAST_SCATTER),
+    /// How far a good board's short pulses go above its standby, in watts; they do not go away with a leak beside them.
+    fn standby_pulse(&self) -> f64 {
+        let standby = &self.model.standby;
+        standby.watts.map_or(0.0, |typical| (standby.peak - typical).max(0.0))
+    }
+
+    /// What `piece` says against standby, or against nothing drawn at all: a pulse beyond what good boards do while they
+    /// wait is an attempt to start. Student penalty in nats, for as much of it as counts as a level of its own.
+    pub(super) fn pulse(&self, piece: &Piece, state: State) -> f64 {
+        let standby = &self.model.standby;
+        let u = self.readout.noise_a.max(self.readout.uncertainty_a(1.0)) * self.run.set_v;
+        let over = match state {
+            State::Low => (piece.watts - standby.peak) / u.hypot(standby.sd * standby.peak),
+            State::Nothing => piece.watts / u - NOISE_PULSE,
+            _ => return 0.0,
         };
-        let excess = (stretch.scatter / (own * own) - SCATTER_ALLOWED).max(0.0);
-        -stretch.levels / 2.0 * excess.ln_1p()
+        piece.weight().max(LEAST_PULSE) * tail(over.max(0.0))
+    }
+
+    /// What `piece` says against going on from `so_far` in the same state: Student penalty in nats on how far its level
+    /// lies from that of the stay so far, beyond what the state's own ups and downs explain, for every independent look.
+    pub(super) fn incoherence(&self, piece: &Piece, so_far: &Stretch, state: State) -> f64 {
+        let (own, headroom) = match state {
+            // What a board at rest draws may sink slowly; what it must not do, `pulse` says.
+            State::Inrush | State::Starved | State::Collapsed | State::Nothing | State::Low => return 0.0,
+            State::Excess => (0.15, (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p()),
+            State::Heavy => (0.15, 0.0),
+            State::Surge | State::Burst => (0.6, 0.0),
+            State::Done(j) | State::Held(j) => {
+                let expected = &self.model.stages[j];
+                (expected.activity.max(LEAST_SCATTER), expected.headroom)
+            }
+        };
+        let looks = (piece.duration() / LOOK_S).clamp(0.5, MOST_LOOKS_A_PIECE);
+        let read_sd = self.readout.noise_a * self.run.set_v / piece.level().exp().max(1e-9);
+        let above = piece.level() - so_far.level;
+        let allowed = if above > 0.0 && piece.duration() < PULSE_S { headroom } else { 0.0 };
+        // A long look sees the middle of the state's ups and downs; what differs then is another level.
+        let own = if piece.duration() > LONG_LOOK_S { own / 2.0 } else { own }.max(LEAST_SCATTER);
+        let off = (above.abs() - allowed).max(0.0) / own.hypot(read_sd);
+        // One edge does not make a level to compare with.
+        piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
     }
 
     fn shape(&self, stretch: &Stretch, state: State, first: bool, rested: bool) -> f64 {
@@ -126,6 +176,7 @@ impl Scores<'_> {
             State::Low => self.low(stretch, rested),
             State::Excess => self.excess(stretch),
             State::Surge => self.surge(stretch),
+            State::Burst => self.burst(stretch),
             State::Starved => starved(stretch) + self.open(stretch),
             State::Heavy => self.heavy(stretch),
             State::Collapsed => self.collapsed(stretch),
@@ -162,13 +213,24 @@ impl Scores<'_> {
         let above = (stretch.watts - standby.high) / (u + standby.sd * standby.high);
         let below = (self.model.far_below_w / stretch.watts.max(1e-9)).ln() / 0.2;
         let unsteady = (stretch.spread_w / stretch.watts.max(u)) / 0.4;
-        soft(2.0 * above) + soft(below + 1.0) + tail(unsteady.max(1.0) - 1.0) - SAG_UNEXPLAINED * stretch.sag
+        soft(2.0 * above) + soft(below + 1.0) + self.lasting(stretch) + tail(unsteady.max(1.0) - 1.0)
+            - SAG_UNEXPLAINED * stretch.sag
     }
 
     fn surge(&self, stretch: &Stretch) -> f64 {
         let over = (stretch.watts.max(1e-9) / self.low_top().max(self.uncertainty_w(stretch))).ln() / 0.3;
         let long = (stretch.duration() / SURGE_S - 1.0).max(0.0);
         soft(over) - 2.0 * long
+    }
+
+    /// A running board gets busy: for a moment with anything, for longer as in the stage before.
+    fn burst(&self, stretch: &Stretch) -> f64 {
+        let short = self.surge(stretch);
+        let before = self.model.last().checked_sub(1).map(|stage| &self.model.stages[stage]);
+        before.map_or(short, |stage| {
+            let late = stage.duration.map_or(0.0, |span| self.late(stretch, &span));
+            short.max(self.stage(stretch, stage) + tail(late.max(0.0)) - BUSY_LONG)
+        })
     }
 
     fn heavy(&self, stretch: &Stretch) -> f64 {
@@ -207,6 +269,12 @@ impl Scores<'_> {
         soft((seen / least).ln() / 0.2 + 1.0)
     }
 
+    /// A stay in stage `j` that the log's end cuts off, leaving open whether the board is stuck there or going on: only
+    /// what both have in common.
+    pub(super) fn cut_off(&self, stretch: &Stretch, j: usize) -> f64 {
+        self.level(stretch, &self.model.stages[j]) - SAG_UNEXPLAINED * stretch.sag
+    }
+
     fn done(&self, stretch: &Stretch, j: usize, first: bool) -> f64 {
         let stage = &self.model.stages[j];
         let cut_in = first && !self.run.switch_on_seen;
@@ -235,6 +303,16 @@ impl Scores<'_> {
         self.level(stretch, stage) + self.activity(stretch, stage) - SAG_UNEXPLAINED * stretch.sag
     }
 
+    /// What the level of a stuck board is held less against it: it stops at some point of the stage, whose mean is not
+    /// what that point draws.
+    pub(in super::super) fn stuck_level(&self, stretch: &Stretch, stage: &Stage) -> f64 {
+        /// Standard deviation of the log of the power between points of one stage (common practice, no source).
+        const POINT_SD: f64 = 0.25;
+        let wide = Stage { sd: stage.sd.hypot(POINT_SD), ..stage.clone() };
+        let narrower = (wide.sd / stage.sd).ln() / 2.0;
+        (self.level(stretch, &wide) - self.level(stretch, stage) - narrower).max(0.0)
+    }
+
     fn level(&self, stretch: &Stretch, stage: &Stage) -> f64 {
         let watts = stretch.watts - self.leak_w;
         if watts <= 0.0 {
@@ -256,7 +334,12 @@ impl Scores<'_> {
         let expected = stage.activity.max(0.03);
         let looks = (stretch.duration() / LOOK_S).min(MOST_LOOKS);
         let ratio = seen / expected;
-        let gap = if ratio < 1.0 { -ratio.ln() + ratio * ratio / 2.0 - 0.5 } else { 0.0 };
+        // Too calm, by the Gaussian likelihood; too busy, with a heavy tail, for a single burst makes it so.
+        let gap = if ratio < 1.0 {
+            -ratio.ln() + ratio * ratio / 2.0 - 0.5
+        } else {
+            (ratio / BUSIER).ln().max(0.0)
+        };
         -(SOFTEN * looks * gap).min(MOST_ACTIVITY)
     }
 }

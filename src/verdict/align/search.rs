@@ -51,6 +51,8 @@ struct Search<'a> {
     into: Vec<Vec<(usize, Edge)>>,
     pieces: &'a [Piece],
     sums: Sums,
+    /// Running sums of what each piece says against being no more than [`State::Low`] and [`State::Nothing`], in nats.
+    pulses: [Vec<f64>; 2],
     /// Below this a path is not followed further.
     hopeless: f64,
     /// Best way to have ended a stay in each node at each boundary.
@@ -68,6 +70,15 @@ pub(in super::super) fn search(scores: &Scores, pieces: &[Piece]) -> Vec<Ending>
     let mut search = Search::new(scores, &grammar, pieces);
     search.fill(&grammar);
     search.endings()
+}
+
+fn pulses(scores: &Scores, pieces: &[Piece], state: State) -> Vec<f64> {
+    let each = pieces.iter().map(|piece| scores.pulse(piece, state));
+    let running = each.scan(0.0, |sum, pulse| {
+        *sum += pulse;
+        Some(*sum)
+    });
+    std::iter::once(0.0).chain(running).collect()
 }
 
 impl<'a> Search<'a> {
@@ -88,6 +99,7 @@ impl<'a> Search<'a> {
             hopeless: HOPELESS - PER_PIECE * count,
             pieces,
             sums: Sums::of(pieces),
+            pulses: [State::Low, State::Nothing].map(|state| pulses(scores, pieces, state)),
             ended: vec![row.clone(); pieces.len() + 1],
             begun: vec![row; pieces.len() + 1],
             states,
@@ -135,15 +147,19 @@ impl<'a> Search<'a> {
         if live.is_empty() {
             return;
         }
+        let mut incoherent = 0.0;
         for to in from + 1..=self.pieces.len() {
             let so_far = (to > from + 1).then(|| self.sums.stretch(from, to - 1));
             if self.scores.rules_out(&self.pieces[to - 1], state, so_far.as_ref()) {
                 break;
             }
+            incoherent +=
+                so_far.map_or(0.0, |so_far| self.scores.incoherence(&self.pieces[to - 1], &so_far, state));
             let stretch = self.sums.stretch(from, to);
-            let fresh = self.scores.score(&stretch, state, from == 0, false);
+            let within = self.pulses_in(state, from, to) + incoherent;
+            let fresh = self.fit(&stretch, state, from, to) + within;
             let rested = match state {
-                State::Low => self.scores.score(&stretch, state, from == 0, true),
+                State::Low => self.scores.score(&stretch, state, from == 0, true) + within,
                 _ => fresh,
             };
             for node in &live {
@@ -154,6 +170,23 @@ impl<'a> Search<'a> {
                     self.ended[to][*node] = Cell { score, from, before: self.begun[from][*node].before };
                 }
             }
+        }
+    }
+
+    fn fit(&self, stretch: &Stretch, state: State, from: usize, to: usize) -> f64 {
+        match state {
+            State::Held(j) if to == self.pieces.len() && j != self.scores.model.last() => {
+                self.scores.cut_off(stretch, j)
+            }
+            _ => self.scores.score(stretch, state, from == 0, false),
+        }
+    }
+
+    fn pulses_in(&self, state: State, from: usize, to: usize) -> f64 {
+        match state {
+            State::Low => self.pulses[0][to] - self.pulses[0][from],
+            State::Nothing => self.pulses[1][to] - self.pulses[1][from],
+            _ => 0.0,
         }
     }
 
