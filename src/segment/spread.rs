@@ -25,6 +25,13 @@ const STEP_SHARE: f64 = 0.5;
 /// of the noise does from one level to the next.
 const LEAST_RATIO: f64 = 1.4;
 
+/// From so many updates on, [`TOGETHER`] of them are one observation: the engine's work is in the single squares of noise,
+/// which scatter over decades, and their means are nearly normal. No change of spread can be told finer than that.
+const LONG: usize = 1 << 18;
+
+/// Updates of one observation in a long series, half of what a spread must last.
+const TOGETHER: usize = SHORTEST / 2;
+
 /// Updates that a spread must last to be one (a variance from fewer is uncertain by half).
 const SHORTEST: usize = 10;
 
@@ -39,8 +46,13 @@ pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result
         *log /= scale;
     }
     let mut engine = Optimum::new(Loss::Squares, noise::penalty(logs.len()))?;
-    engine.extend(&logs)?;
-    Ok(notable(&distances, noise.step(), &engine.changes()))
+    let together = if logs.len() > LONG { TOGETHER } else { 1 };
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / count(part);
+    let (means, weights): (Vec<f64>, Vec<f64>) =
+        logs.chunks(together).map(|part| (mean(part), count(part))).unzip();
+    engine.extend_weighted(&means, &weights)?;
+    let changes: Vec<usize> = engine.changes().into_iter().map(|change| change * together).collect();
+    Ok(notable(&distances, noise.step(), &changes))
 }
 
 /// The distances from the level of the stage, in noise standard deviations at that level: within a stage the scale is
@@ -100,4 +112,23 @@ fn count(values: &[f64]) -> f64 {
 fn square(distances: &[f64]) -> f64 {
     const FURTHEST: f64 = 5.0;
     distances.iter().map(|distance| distance.abs().min(FURTHEST).powi(2)).sum::<f64>() / count(distances)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::segment::{Settings, changes};
+    use rand::{RngExt, SeedableRng};
+
+    #[test]
+    fn in_a_long_series_a_spread_that_doubles_is_found_to_a_few_updates() {
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+        let mut normal = move || -> f64 { (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0 };
+        let (count, at) = (300_000, 123_457);
+        let values: Vec<f64> =
+            (0..count).map(|index| 1.0 + if index < at { 0.01 } else { 0.02 } * normal()).collect();
+        let time: Vec<f64> = (0..300_000_u32).map(|index| f64::from(index) * 0.01).collect();
+        let found = changes(&time, &values, &Settings::default()).unwrap();
+        assert_eq!(found.spread.len(), 1, "{:?}", found.spread);
+        assert!(found.spread[0].abs_diff(at) < 50, "{:?}", found.spread);
+    }
 }
