@@ -21,6 +21,9 @@ const HEAVY_S: f64 = 1.0;
 /// of how long it has been there.
 const STUCK: f64 = 0.1;
 
+/// What a run without an attempt may be if a gap may hide one, in nats.
+const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inconclusive, -1.5)];
+
 /// A board that stops half-way, against one that does anything else, in nats.
 const STOPS: f64 = 0.5;
 
@@ -127,8 +130,11 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let back = back_to_standby(scores, ending);
     let stays = (last.stretch.duration().max(1e-3) / FOR_GOOD_S).ln() / 0.3;
     match progress.attempts {
-        0 if ending.state == State::Excess => carried(Class::ExcessStandby, time_to_wake(scores)),
-        0 => carried(Class::StandbyOnly, time_to_wake(scores)),
+        0 => {
+            let class = if ending.state == State::Excess { Class::ExcessStandby } else { Class::StandbyOnly };
+            let unseen = if gap_hides_attempt(scores) { UNSEEN_ATTEMPT.to_vec() } else { Vec::new() };
+            carried(class, time_to_wake(scores)).into_iter().chain(unseen).collect()
+        }
         1 | 2 => {
             let (low, ample) = starving(scores, ending);
             // A feed that gave way is seen at once; whether the board tries again matters no more.
@@ -140,6 +146,15 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
         }
         _ => given_up_again(scores, ending, Class::Cycling),
     }
+}
+
+/// Whether nothing was read for the better part of an attempt just when one was to be expected: after the button, or
+/// after switch-on where the board starts by itself or no press is marked.
+fn gap_hides_attempt(scores: &Scores) -> bool {
+    let run = scores.run;
+    let asked = if run.presses.is_empty() { vec![run.start_s] } else { run.presses.clone() };
+    let hides = |from: f64, to: f64| asked.iter().any(|at| from < at + WAKE_S && to >= *at);
+    scores.readout.gaps.iter().any(|gap| hides(gap.start_s.value(), gap.end_s.value()))
 }
 
 /// Evidence that a board fell `back to standby or less` after an attempt, and not to a load of its own.

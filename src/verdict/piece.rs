@@ -36,6 +36,11 @@ impl Piece {
         self.level
     }
 
+    /// Independent looks at the load that the piece is good for.
+    pub(super) fn looks(&self) -> f64 {
+        (self.duration() / LOOK_S).clamp(0.5, MOST_LOOKS)
+    }
+
     /// How far the piece counts as a level of its own, 0 to 1.
     pub(super) fn weight(&self) -> f64 {
         self.weight
@@ -110,6 +115,12 @@ pub(super) fn stands_for(trace: &Trace, i: usize) -> f64 {
     }
 }
 
+/// Time for one independent look at a busy load, in seconds.
+pub(super) const LOOK_S: f64 = 0.5;
+
+/// A piece counts for no more than this many independent looks.
+const MOST_LOOKS: f64 = 4.0;
+
 /// Every piece has some weight, so that a stretch of edges has a level too.
 const LEAST_WEIGHT: f64 = 1e-3;
 
@@ -125,9 +136,9 @@ pub(super) struct Stretch {
     pub limit: f64,
     /// Standard deviation of power over the stretch, in watts.
     pub spread_w: f64,
-    /// How many levels of their own its pieces make up.
+    /// Independent looks at levels of their own that its pieces make up.
     pub levels: f64,
-    /// Mean log of the power over the noise floor, by how far each piece counts as a level of its own.
+    /// Mean log of the power over the noise floor, by these.
     pub level: f64,
 }
 
@@ -152,7 +163,7 @@ impl Sums {
         for piece in pieces {
             let d = piece.duration().max(1e-9);
             let row = [1.0, piece.watts, piece.amps, piece.volts, piece.sag, piece.limit, piece.square];
-            let (w, x) = (piece.weight.max(LEAST_WEIGHT), piece.level);
+            let (w, x) = (piece.weight.max(LEAST_WEIGHT) * piece.looks(), piece.level);
             let summands = row.into_iter().map(|value| d * value).chain([w, w * x]);
             for (sum, summand) in total.iter_mut().zip(summands) {
                 *sum += summand;

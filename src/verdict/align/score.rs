@@ -1,7 +1,7 @@
 //! How well a state explains a stretch: plausibility in nats below a perfect fit.
 
 use super::super::model::{Model, Span, Stage};
-use super::super::piece::{Piece, Stretch};
+use super::super::piece::{LOOK_S, Piece, Stretch};
 use super::super::readout::Readout;
 use super::super::run::Run;
 use super::State;
@@ -22,8 +22,6 @@ const COLLAPSED_SHARE: f64 = 0.2;
 const SURGE_S: f64 = 2.5;
 /// A stretch counts for no more than this many independent looks; beyond, the model's own error decides.
 const MOST_LOOKS: f64 = 8.0;
-/// Time for one independent look at a busy load, in seconds.
-const LOOK_S: f64 = 0.5;
 /// Busier than usual by this factor is nothing unusual.
 const BUSIER: f64 = 1.5;
 /// Most that unusual activity can count against a stage, in nats.
@@ -40,8 +38,6 @@ const SCATTER_ALLOWED: f64 = 1.2;
 const LONG_LOOK_S: f64 = 6.0;
 /// What is shorter is a pulse of the stage, as its peak in the reference shows them, in seconds.
 const PULSE_S: f64 = 1.0;
-/// A piece counts for no more than this many independent looks.
-const MOST_LOOKS_A_PIECE: f64 = 4.0;
 /// Noise of one reading goes no further than this, in standard deviations.
 const NOISE_PULSE: f64 = 3.0;
 /// A pulse of a single update may be half an edge, but it is half a pulse too.
@@ -148,7 +144,8 @@ impl Scores<'_> {
     /// lies from that of the stay so far, beyond what the state's own ups and downs explain, for every independent look.
     pub(super) fn incoherence(&self, piece: &Piece, so_far: &Stretch, state: State) -> f64 {
         let (own, headroom) = match state {
-            // What a board at rest draws may sink slowly; what it must not do, `pulse` says.
+            // What a board at rest draws may sink slowly; what it must not do, `pulse` says, if standby is known.
+            State::Low if self.model.standby.watts.is_none() && piece.level() > so_far.level => (0.5, 0.0),
             State::Inrush | State::Starved | State::Collapsed | State::Nothing | State::Low => return 0.0,
             State::Excess => (0.15, (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p()),
             State::Heavy => (0.15, 0.0),
@@ -158,7 +155,7 @@ impl Scores<'_> {
                 (expected.activity.max(LEAST_SCATTER), expected.headroom)
             }
         };
-        let looks = (piece.duration() / LOOK_S).clamp(0.5, MOST_LOOKS_A_PIECE);
+        let looks = piece.looks();
         let read_sd = self.readout.noise_a * self.run.set_v / piece.level().exp().max(1e-9);
         let above = piece.level() - so_far.level;
         let allowed = if above > 0.0 && piece.duration() < PULSE_S { headroom } else { 0.0 };
