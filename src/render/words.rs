@@ -84,7 +84,7 @@ pub fn departures_clause(finding: &Finding) -> String {
     let joined = if finding.verdict.class == Class::FullBoot { "but" } else { "and" };
     match stages.as_slice() {
         [] => String::new(),
-        [one] => format!(", {joined} {one} departs"),
+        [one] => format!(", {joined} {one} is not as on good boards"),
         [first, rest @ ..] => format!(", {joined} {first} and {} more depart", rest.len()),
     }
 }

@@ -1,5 +1,6 @@
 //! What the run proves of the board's sections, what to probe next, and what to mind.
 
+use super::align::State;
 use super::engine::Analysis;
 use super::{Class, SectionProof, SectionState};
 use crate::reference::{PathSection, Profile};
@@ -82,10 +83,20 @@ pub(super) fn next_checks(analysis: &Analysis, profile: Option<&Profile>) -> Vec
         check.class == class.name() && check.stage.as_ref().is_none_or(|wanted| Some(wanted) == stage)
     });
     let mut checks: Vec<String> = own.map(|check| check.probe.clone()).collect();
-    checks.extend(look_alikes(class).iter().map(|text| format!("{text}{COMMON}")));
-    checks.extend(common(class).iter().map(|text| format!("{text}{COMMON}")));
+    let asked = analysis.run.presses.is_empty() && analysis.model.standby.waits;
+    let sags = analysis.path.iter().any(|step| step.state == State::Starved);
+    let fits = |text: &&&str| (asked || **text != PRESS) && (sags || **text != LEADS);
+    let usual = look_alikes(class).iter().chain(common(class)).filter(fits);
+    checks.extend(usual.map(|text| format!("{text}{COMMON}")));
     checks
 }
+
+/// Only where a board waits for a press that is not marked.
+const PRESS: &str = "make sure that the power button was pressed, and mark it in the log";
+
+/// Only where the volts give way.
+const LEADS: &str =
+    "measure the volts at the board during an attempt: thin leads drop them where the supply does not see it";
 
 /// Reasons that look like a fault and are not.
 const fn look_alikes(class: Class) -> &'static [&'static str] {
@@ -94,12 +105,13 @@ const fn look_alikes(class: Class) -> &'static [&'static str] {
             "check the leads and the connector at the feed point, and its polarity, before you suspect the board",
             "a pack connector may need its detect pin tied as in the pack",
         ],
-        Class::HardShort | Class::PartialShort => &[
-            "take off every load that is still attached (battery, drives, display, daughter boards) and repeat",
-        ],
+        Class::HardShort | Class::PartialShort => {
+            &["switch off, take off every load that is still attached, and repeat"]
+        }
         Class::StandbyOnly => &[
-            "make sure that the power button was pressed, and mark it in the log",
-            "fed at the battery connector, some boards do not wake without their pack's data lines: try the adapter inlet",
+            PRESS,
+            "fed at the battery connector, some boards do not wake without their pack's data lines: take the supply off \
+             the battery contacts first, then try the adapter inlet if there is one",
         ],
         Class::ExcessStandby => &[
             "take off what may still be attached (charger input, backlight, drives) and compare standby again",
@@ -108,9 +120,7 @@ const fn look_alikes(class: Class) -> &'static [&'static str] {
             "raise the current limit to what the board's boot needs and repeat before you suspect the board",
             "use short, thick leads and measure the volts at the board while it starts",
         ],
-        Class::LatchOff | Class::Cycling => &[
-            "measure the volts at the board during an attempt: thin leads drop them where the supply does not see it",
-        ],
+        Class::LatchOff | Class::Cycling => &[LEADS],
         _ => &[],
     }
 }
@@ -120,11 +130,12 @@ const fn common(class: Class) -> &'static [&'static str] {
         Class::NoDraw => &["follow the feed from the inlet: fuse, reverse-polarity switch, first shunt"],
         Class::HardShort => &[
             "with the feed off, measure resistance to ground on the input rail and its capacitors",
-            "feed the rail at 1 V with a low limit and look for the part that warms up",
+            "then feed the rail at the lowest volts and limit at which a part warms, a watt or two, and look for that part",
         ],
-        Class::PartialShort => {
-            &["find the warm part with a thermal camera or alcohol, at the lowest limit that shows it"]
-        }
+        Class::PartialShort => &[
+            "with the feed off, measure resistance to ground on the input rail, its clamp diode and its capacitors",
+            "find the warm part with a thermal camera or freeze spray, at the lowest volts and limit that show it",
+        ],
         Class::ExcessStandby => {
             &["find which always-on rail carries the surplus: look for warmth, then lift its loads"]
         }
@@ -144,8 +155,9 @@ const fn common(class: Class) -> &'static [&'static str] {
             &["the power side is sound from this feed point on: look at what the feed point skipped"]
         }
         Class::DroppedOut => &["watch temperature and the rails at the moment of the fall; repeat from cold"],
-        Class::FeedLimited | Class::Inconclusive => {
-            &["capture again, from before switch-on to well after the button"]
+        Class::FeedLimited => &["repeat with the higher limit: what the board does then is its own doing"],
+        Class::Inconclusive => {
+            &["capture again, from before switch-on to well after the board should have woken"]
         }
     }
 }
@@ -157,7 +169,8 @@ pub(super) fn cautions(analysis: Option<&Analysis>, profile: Option<&Profile>) -
     if matches!(analysis.class(), Class::HardShort | Class::PartialShort | Class::ExcessStandby) {
         cautions.push("parts in a short get hot enough to burn skin and to start a fire: keep the limit low, do not leave it alone".into());
     }
-    if (3.0..4.5).contains(&analysis.run.set_v) {
+    let told = cautions.iter().any(|caution| caution.contains("cell"));
+    if (3.0..4.5).contains(&analysis.run.set_v) && !told {
         cautions.push("take a lithium cell off the board before you feed it from a supply: charging or reversing it can start a fire".into());
     }
     if analysis.run.set_v > TOUCH_LIMIT_V {

@@ -190,7 +190,9 @@ fn tries(analysis: &Analysis, last: &Step) -> Vec<String> {
         }
     }
     facts.extend(starving(analysis));
-    facts.push(format!("at the end {}", held(analysis, last)));
+    if analysis.class() == Class::LatchOff {
+        facts.push(format!("at the end {}", held(analysis, last)));
+    }
     facts.truncate(4);
     facts
 }
@@ -200,12 +202,16 @@ fn count(n: usize) -> f64 {
 }
 
 fn starving(analysis: &Analysis) -> Option<String> {
-    let starved: Vec<&Step> = analysis.path.iter().filter(|step| step.state == State::Starved).collect();
+    /// The feed of a board that is switched on rises from nothing, which is no giving way, in seconds.
+    const RISES_S: f64 = 1.0;
+    let risen = analysis.run.start_s + RISES_S;
+    let gave_way = |step: &&Step| step.state == State::Starved && step.stretch.start_s >= risen;
+    let starved: Vec<&Step> = analysis.path.iter().filter(gave_way).collect();
     let lowest = starved.iter().map(|step| step.stretch.volts).fold(f64::INFINITY, f64::min);
     let limit =
         analysis.run.limit_a.map_or(String::new(), |limit| format!(" with the limit at {}", setting(limit)));
-    let need = analysis.model.need_w.map_or(String::new(), |need| {
-        format!("; a good boot asks for {} at its hungriest", amps(analysis, need / analysis.run.set_v))
+    let need = analysis.model.peak_w.map_or(String::new(), |peak| {
+        format!("; a good boot peaks at {}, so set more", amps(analysis, peak / analysis.run.set_v))
     });
     lowest.is_finite().then(|| {
         format!("the feed gives way {}, down to {}{limit}{need}", how_often(starved.len()), volts(lowest))
@@ -253,8 +259,10 @@ fn course(analysis: &Analysis) -> Vec<String> {
 }
 
 fn inconclusive(analysis: &Analysis, last: &Step) -> Vec<String> {
-    vec![
-        format!("{} of feed were captured", seconds(analysis.run.duration())),
-        format!("at the end {}", held(analysis, last)),
-    ]
+    // The last level and not the mean since switch-on, which holds the rise of the feed.
+    let end = analysis.pieces.get(last.to - 1);
+    let end = end.map(|piece| format!("at the end {} at {}", amps(analysis, piece.amps), volts(piece.volts)));
+    std::iter::once(format!("{} of feed were captured", seconds(analysis.run.duration())))
+        .chain(end)
+        .collect()
 }

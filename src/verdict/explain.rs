@@ -180,6 +180,8 @@ fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     /// Share of the limit that an averaged reading shows when the board asked for all of it.
     const NEAR_LIMIT: f64 = 0.9;
     const NEAR_SD: f64 = 0.03;
+    /// Share of sick boards that give up where a low limit would have stopped a good one too.
+    const BY_CHANCE: f64 = 0.2;
     /// Readings that touch the limit say less than volts that give way.
     const UNSEEN: f64 = 1.0;
     let (low, ample) = limit_too_low(scores);
@@ -190,8 +192,10 @@ fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
         Some(limit) => {
             let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
-            // A good board that asks for more than the limit fails just where its hungriest stage begins.
-            let z = if fails_where_hungry(scores, ending) { z.max(0.0) } else { z };
+            if fails_where_hungry(scores, ending) {
+                // A good board that asks for more than the limit fails just there; a sick one, now and then.
+                return (low - UNSEEN / 2.0, (ample.exp() + BY_CHANCE * low.exp()).ln());
+            }
             (low + soft(z) - UNSEEN, ample.max(soft(-z)))
         }
         None => (f64::NEG_INFINITY, 0.0),

@@ -87,6 +87,8 @@ pub(super) struct Model {
     pub far_below_w: f64,
     /// Power that the supply must be able to give for a boot, in watts, if known.
     pub need_w: Option<f64>,
+    /// Usual peak of the hungriest stage, in watts, if known.
+    pub peak_w: Option<f64>,
     /// Whether this comes from a profile of this very board model.
     pub of_this_board: bool,
 }
@@ -107,6 +109,7 @@ impl Model {
             far_below_w: hungriest_w * FAR_BELOW_BOOT_SHARE,
             // A limit between the mean and the peak of the hungriest stage starves it now and then.
             need_w: hungriest.map(|phase| (power(phase) * phase.peak_power.typical.max(power(phase))).sqrt()),
+            peak_w: hungriest.map(|phase| phase.peak_power.typical.max(power(phase))),
             of_this_board: true,
             stages,
         }
@@ -147,6 +150,7 @@ impl Model {
             boot_size_w: kind.boot_high_w,
             far_below_w: kind.boot_high_w * FAR_BELOW_BOOT_SHARE / BOOT_SIZE_SHARE,
             need_w: None,
+            peak_w: None,
             of_this_board: false,
         }
     }

@@ -157,9 +157,23 @@ fn falls_back(subject: &Subject) -> Option<Note> {
 }
 
 fn gives_way(subject: &Subject) -> Option<Note> {
+    /// The feed rises from nothing when it is switched on, which is no giving way, in seconds.
+    const RISES_S: f64 = 1.0;
     let limit = subject.finding.log.limit_a.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let starved = fed(subject).min_by(|a, b| a.mean_v.value().total_cmp(&b.mean_v.value()))?;
-    let lowest = lowest_volts(subject, starved)?;
+    let risen = fed(subject).next()?.start_s.value() + RISES_S;
+    let mut lows: Vec<(&Phase, Volts)> = fed(subject)
+        .filter(|phase| phase.start_s.value() >= risen)
+        .filter_map(|phase| Some((phase, lowest_volts(subject, phase)?)))
+        .collect();
+    lows.sort_by(|a, b| a.1.value().total_cmp(&b.1.value()));
+    let lowest = lows.first()?.1;
+    // Where it first went nearly as low: that is where to look.
+    let near = |low: &&(&Phase, Volts)| low.1.value() <= lowest.value() * 1.05;
+    let starved = lows
+        .iter()
+        .filter(near)
+        .map(|low| low.0)
+        .min_by(|a, b| a.start_s.value().total_cmp(&b.start_s.value()))?;
     let body = format!("volts down to {lowest}{limit}");
     Some(note(starved.start_s.value(), None, "the feed gives way", body))
 }
