@@ -25,7 +25,7 @@ const STUCK: f64 = 0.1;
 const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inconclusive, -1.5)];
 
 /// A board that stops half-way, against one that does anything else, in nats.
-const STOPS: f64 = 0.5;
+const STOPS: f64 = 1.0;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;

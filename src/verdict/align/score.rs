@@ -292,7 +292,16 @@ impl Scores<'_> {
     /// How much longer than usual the stretch lasts, in standard deviations of the log.
     pub(in super::super) fn late(&self, stretch: &Stretch, span: &Span) -> f64 {
         let edge = self.readout.update_s() / span.typical;
-        (stretch.duration().max(1e-3) / span.typical).ln() / span.sd.hypot(edge.min(2.0))
+        // A stage may have ended anywhere in a gap; it is only late by what was read of it.
+        let read = stretch.duration() - self.gaps_within(stretch);
+        let lasted = span.typical.clamp(read.min(stretch.duration()), stretch.duration());
+        (lasted.max(1e-3) / span.typical).ln() / span.sd.hypot(edge.min(2.0))
+    }
+
+    /// Seconds of the stretch in which nothing was read.
+    fn gaps_within(&self, stretch: &Stretch) -> f64 {
+        let overlap = |from: f64, to: f64| (to.min(stretch.end_s) - from.max(stretch.start_s)).max(0.0);
+        self.readout.gaps.iter().map(|gap| overlap(gap.start_s.value(), gap.end_s.value())).sum()
     }
 
     /// Level and sag of a stretch as a stay in `stage`, and its activity.
