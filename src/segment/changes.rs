@@ -113,7 +113,7 @@ pub(super) struct Levels {
 impl Levels {
     pub(super) fn of(updates: &Updates, values: &[f64], settings: &Settings) -> Self {
         let rounding = noise::rounding_step(values);
-        // A change must be twice the noise floor to be told from it in a few updates.
+        // Noise below a quarter of what matters would only find changes that are dropped afterwards.
         let noise = Noise::of(&updates.value, rounding, settings.smallest_change.value() / 4.0, noise::FEW);
         let scaled = each(&updates.value, |value| noise.stable(value));
         Self { noise, scaled, penalty: noise::penalty(updates.len()) }

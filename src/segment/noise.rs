@@ -4,7 +4,7 @@
 //!
 //! - Readings in order of level fall into groups of one size; in each, the differences between one update and the next
 //!   give the noise at that level ([`trimmed_square`](robust::trimmed_square), which a fifth of wild values cannot
-//!   move). A floor and a share of the level are fitted to the groups, as data sheets of supplies state accuracy.
+//!   move). From one group's level to the next the noise is taken for a straight line.
 //! - A rounding step is noise too: a reading within half a step of the border between two codes toggles between them,
 //!   with a standard deviation of up to half a step.
 //!
@@ -27,8 +27,8 @@ pub(super) const FEW: f64 = 0.2;
 pub(super) const MANY: f64 = 0.4;
 
 /// Largest share of the level that can be noise. Beyond it lie the pulses of a board that starts again and again; taken
-/// for noise, they could not be found any more. A pulse of two updates stands out at about five standard deviations,
-/// so it must be allowed at least this much.
+/// for noise, they could not be found any more: a pulse of two updates is cut out only if it stands some five standard
+/// deviations above its surroundings, which at this share it still does.
 const LARGEST_SHARE: f64 = 0.15;
 
 /// Closer neighbours than this could not be told from a drift.
