@@ -303,6 +303,12 @@ pub fn figures(value: f64, count: i32) -> String {
     }
 }
 
+/// A probability in whole per cent; never 100 % for what is not certain.
+#[must_use]
+pub fn percent(probability: f64) -> String {
+    format!("{:.0} %", (probability * 100.0).floor().clamp(0.0, 99.0))
+}
+
 /// `1 board`, `3 boards`: a count with its noun, for nouns that take an s.
 #[must_use]
 pub fn counted(count: usize, noun: &str) -> String {

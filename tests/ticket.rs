@@ -110,8 +110,12 @@ fn finding() -> impl Strategy<Value = Finding> {
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },
             phases,
+            attempts: Vec::new(),
             departures,
-            power_path: path.into_iter().map(|(section, state)| SectionProof { section, state }).collect(),
+            power_path: path
+                .into_iter()
+                .map(|(section, state)| SectionProof { section, state, why: None })
+                .collect(),
             next_checks: texts.clone(),
             cautions: texts.clone(),
             limits: texts,

@@ -5,8 +5,10 @@ mod follow;
 use super::logs::{GivenLog, GivenProfile};
 use super::output::print;
 use super::{Failure, Outcome};
+use crate::render::words;
 use crate::trace::Trace;
-use crate::verdict::{Class, Departure, Direction, Finding, SectionState};
+use crate::units::{counted, percent};
+use crate::verdict::{Class, Departure, Finding, SectionProof, SectionState};
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
@@ -94,7 +96,7 @@ fn stream(arguments: &Arguments, given: Option<&GivenProfile>) -> Result<Outcome
 
 fn change(trace: &Trace, finding: &Finding) -> String {
     let at = trace.time().last().copied().unwrap_or(0.0);
-    format!("{at:8.2} s  {} ({:.0} %)\n", finding.verdict.class, 100.0 * finding.verdict.confidence)
+    format!("{at:8.2} s  {} ({})\n", finding.verdict.class, percent(finding.verdict.confidence))
 }
 
 fn shown(finding: &Finding, as_json: bool) -> String {
@@ -110,7 +112,8 @@ fn json(finding: &Finding) -> String {
 pub(super) fn in_words(finding: &Finding) -> String {
     let mut text = headline(finding);
     list(&mut text, "Because", &finding.verdict.because);
-    list(&mut text, "Outside its envelope", &finding.departures.iter().map(departure).collect::<Vec<_>>());
+    let departures: Vec<String> = finding.departures.iter().map(|d| departure(finding, d)).collect();
+    list(&mut text, "Outside its envelope", &departures);
     list(&mut text, "Power path", &sections(finding));
     list(&mut text, "Check next", &finding.next_checks);
     list(&mut text, "Mind", &finding.cautions);
@@ -124,18 +127,19 @@ fn headline(finding: &Finding) -> String {
     let board = finding.log.board.as_deref().unwrap_or("unnamed board");
     let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
     let serial = serial.map_or(String::new(), |serial| format!(" {serial}"));
-    let sure = 100.0 * verdict.confidence;
-    let mut text = format!("{}: {board}{serial}\n{}, {sure:.0} % sure", finding.log.path, verdict.class);
+    let sure = percent(verdict.confidence);
+    let mut text = format!("{}: {board}{serial}\n{}, {sure} sure", finding.log.path, verdict.class);
     if let Some(stage) = &verdict.stalled_in {
         let _ = write!(text, ", stuck in {stage}");
     } else if let Some(stage) = &verdict.reached {
         let _ = write!(text, ", got to {stage}");
     }
     if let Some(second) = verdict.runner_up {
-        let _ = write!(text, " (else {}, {:.0} %)", second.class, 100.0 * second.confidence);
+        let _ = write!(text, " (else {}, {})", second.class, percent(second.confidence));
     }
     if let Some(profile) = &finding.profile {
-        let _ = write!(text, "\nCompared with {} ({} boards)", profile.path, profile.boards);
+        let (boards, captures) = (counted(profile.boards, "board"), counted(profile.captures, "capture"));
+        let _ = write!(text, "\nCompared with good boards of model {} ({boards}, {captures})", profile.name);
     }
     text.push('\n');
     text
@@ -151,24 +155,9 @@ fn list(text: &mut String, title: &str, lines: &[String]) {
     }
 }
 
-fn departure(departure: &Departure) -> String {
-    let direction = match departure.direction {
-        Direction::Above => "above",
-        Direction::Below => "below",
-        Direction::Longer => "longer than",
-        Direction::Shorter => "shorter than",
-    };
-    let number = |value: f64| crate::units::figures(value, 3);
-    format!(
-        "{} {}: {} {unit}, {direction} {} to {} {unit} (from {})",
-        departure.phase,
-        departure.quantity,
-        number(departure.measured),
-        number(departure.low),
-        number(departure.high),
-        departure.starts_s,
-        unit = departure.unit,
-    )
+fn departure(finding: &Finding, departure: &Departure) -> String {
+    let numbers = words::departure_numbers(departure, finding.log.resolution_a);
+    format!("{}: {numbers} (from {})", words::departure(departure), departure.starts_s)
 }
 
 fn sections(finding: &Finding) -> Vec<String> {
@@ -176,7 +165,11 @@ fn sections(finding: &Finding) -> Vec<String> {
         SectionState::Proved => "proved",
         SectionState::Suspect => "suspect",
         SectionState::NotExercised => "not exercised from this feed point",
-        SectionState::Unknown => "unknown",
+        SectionState::Unknown => "not known",
     };
-    finding.power_path.iter().map(|proof| format!("{}: {}", proof.section, word(proof.state))).collect()
+    let line = |proof: &SectionProof| {
+        let why = proof.why.as_ref().map_or(String::new(), |why| format!(" ({why})"));
+        format!("{}: {}{why}", proof.section, word(proof.state))
+    };
+    finding.power_path.iter().map(line).collect()
 }

@@ -92,6 +92,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             runner_up: None,
         },
         phases,
+        attempts: Vec::new(),
         departures: (0..6).map(departure).collect(),
         power_path: Vec::new(),
         next_checks: Vec::new(),

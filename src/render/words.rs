@@ -1,5 +1,6 @@
 //! What a figure says in words.
 
+pub use crate::units::percent;
 use crate::units::{Amps, Seconds, figures, in_steps, to_the_place_of};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
@@ -97,12 +98,6 @@ pub fn confidence(verdict: &Verdict) -> String {
     format!("{} sure{}", percent(verdict.confidence), second.unwrap_or_default())
 }
 
-/// A probability in whole per cent; never 100 % for what is not certain.
-#[must_use]
-pub fn percent(probability: f64) -> String {
-    format!("{:.0} %", (probability * 100.0).floor().clamp(0.0, 99.0))
-}
-
 /// What departs and how, without the numbers: `firmware draws too much`.
 #[must_use]
 pub fn departure(departure: &Departure) -> String {
@@ -112,6 +107,10 @@ pub fn departure(departure: &Departure) -> String {
         (Direction::Shorter, _) => format!("{phase} is too short"),
         (Direction::Above, "mean power") => format!("{phase} draws too much"),
         (Direction::Below, "mean power") => format!("{phase} draws too little"),
+        (Direction::Above, "peak power") => format!("{phase} peaks too high"),
+        (Direction::Below, "peak power") => format!("{phase} peaks too low"),
+        (Direction::Above, "activity") => format!("{phase} swings too much"),
+        (Direction::Below, "activity") => format!("{phase} swings too little"),
         (Direction::Above, _) => format!("{phase}: {quantity} too high"),
         (Direction::Below, _) => format!("{phase}: {quantity} too low"),
     }

@@ -30,7 +30,7 @@ fn phase(name: &str, from: f64, to: f64, amps: f64) -> Phase {
 }
 
 pub(super) fn finding() -> Finding {
-    let section = |section: &str, state| SectionProof { section: section.into(), state };
+    let section = |section: &str, state| SectionProof { section: section.into(), state, why: None };
     Finding {
         tool: Tool { name: "feedtale".into(), version: "0.1.0".into() },
         log: LogFacts {
@@ -67,6 +67,7 @@ pub(super) fn finding() -> Finding {
             runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
         },
         phases: vec![phase("standby", 0.0, 4.0, 0.0241), phase("firmware", 4.0, 9.0, 0.84)],
+        attempts: Vec::new(),
         departures: vec![Departure {
             phase: "firmware".into(),
             quantity: "mean power".into(),

@@ -3,14 +3,15 @@
 use super::advice;
 use super::departures::departures;
 use super::engine::Analysis;
-use super::evidence::{because, seconds};
+use super::evidence::because;
 use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
+use super::seen::{Seen, seconds};
 use super::{Class, Finding, LogFacts, ProfileFacts, RunnerUp, Sources, Tool, Verdict};
 use crate::reference::Profile;
 use crate::trace::Trace;
-use crate::units::Amps;
+use crate::units::{Amps, percent};
 
 /// A runner-up below this is not close.
 const CLOSE: f64 = 0.1;
@@ -24,23 +25,30 @@ pub(super) fn finding(
     profile: Option<&Profile>,
     sources: &Sources,
 ) -> Finding {
-    let told = analyses.iter().rposition(|analysis| analysis.class() != Class::Inconclusive);
-    let chosen = told.or(analyses.len().checked_sub(1));
+    let carries = analyses.iter().rposition(|analysis| analysis.class() != Class::Inconclusive);
+    let chosen = carries.or(analyses.len().checked_sub(1));
     let shown = chosen.and_then(|index| analyses.get(index));
     let log = log_facts(trace, Some(readout), sources);
+    let Some(told) = shown else {
+        return Finding {
+            verdict: nothing_fed("no feed volts are in the log"),
+            phases: phases(trace, readout, analyses),
+            cautions: advice::cautions(None, profile),
+            ..bare(log, profile, sources)
+        };
+    };
+    let departures = profile.map_or_else(Vec::new, |profile| departures(trace, told, readout, profile));
+    let seen = Seen::of(trace, readout, told, profile, departures);
+    let power_path = advice::power_path(&seen);
     Finding {
-        verdict: shown.map_or_else(|| nothing_fed("no feed volts are in the log"), verdict),
+        verdict: verdict(&seen),
         phases: phases(trace, readout, analyses),
-        departures: shown.zip(profile).map_or_else(Vec::new, |(a, p)| departures(trace, a, readout, p)),
-        power_path: shown.zip(profile).map_or_else(Vec::new, |(analysis, profile)| {
-            advice::power_path(analysis, profile, log.feed_point.as_deref())
-        }),
-        next_checks: shown.map_or_else(Vec::new, |analysis| advice::next_checks(analysis, profile)),
-        cautions: advice::cautions(shown, profile),
-        limits: shown.map_or_else(Vec::new, |analysis| {
-            let other = other_runs(analyses, chosen);
-            limits(analysis, readout, profile).into_iter().chain(other).collect()
-        }),
+        next_checks: advice::next_checks(&seen, &power_path),
+        power_path,
+        cautions: advice::cautions(Some(&seen), profile),
+        limits: limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect(),
+        attempts: seen.attempts,
+        departures: seen.departures,
         ..bare(log, profile, sources)
     }
 }
@@ -62,6 +70,7 @@ fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding 
         profile: profile.map(|profile| profile_facts(profile, sources)),
         verdict: nothing_fed("nothing was analysed"),
         phases: Vec::new(),
+        attempts: Vec::new(),
         departures: Vec::new(),
         power_path: Vec::new(),
         next_checks: Vec::new(),
@@ -81,7 +90,8 @@ fn nothing_fed(reason: &str) -> Verdict {
     }
 }
 
-fn verdict(analysis: &Analysis) -> Verdict {
+fn verdict(seen: &Seen) -> Verdict {
+    let analysis = seen.analysis;
     let stage = |index: usize| analysis.model.stages[index].name.clone();
     let standing = analysis.path.last().and_then(|step| step.state.stage());
     let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
@@ -90,7 +100,7 @@ fn verdict(analysis: &Analysis) -> Verdict {
         confidence: analysis.confidence(),
         reached: advice::reached(analysis).map(stage).or_else(|| reached_standby(analysis)),
         stalled_in: standing.filter(|_| analysis.class() == Class::Stalled).map(stage),
-        because: because(analysis),
+        because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
     }
 }
@@ -103,11 +113,11 @@ fn reached_standby(analysis: &Analysis) -> Option<String> {
 fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {
     let describe = |analysis: &Analysis| {
         format!(
-            "{} to {}: {} at {:.2}",
+            "{} to {}: {}, {} sure",
             seconds(analysis.run.start_s),
             seconds(analysis.run.end_s),
             analysis.class(),
-            analysis.confidence()
+            percent(analysis.confidence())
         )
     };
     let others: Vec<String> = analyses
@@ -143,8 +153,8 @@ fn log_facts(trace: &Trace, readout: Option<&Readout>, sources: &Sources) -> Log
         poll_hz: readout.and_then(|readout| readout.poll_hz),
         changed_hz: readout.and_then(|readout| readout.changed_hz),
         resolution_a: readout
-            .and_then(|readout| Amps::new(readout.step_a).ok())
-            .filter(|step| step.value() > 0.0),
+            .and_then(|readout| readout.resolution_a(trace))
+            .and_then(|step| Amps::new(step).ok()),
         gaps: readout.map_or_else(Vec::new, |readout| readout.gaps.clone()),
     }
 }

@@ -20,6 +20,9 @@ pub struct Finding {
     pub verdict: Verdict,
     /// The phases in order of time.
     pub phases: Vec<Phase>,
+    /// Starts in the run of the verdict: every time that the board left its rest, in order of time.
+    #[serde(default)]
+    pub attempts: Vec<Attempt>,
     /// Quantities outside their envelope, first in time first.
     pub departures: Vec<Departure>,
     /// What the run proves of the board's sections, in the order in which power passes them.
@@ -76,6 +79,24 @@ pub struct LogFacts {
     pub resolution_a: Option<Amps>,
     /// Stretches without readings.
     pub gaps: Vec<Gap>,
+}
+
+impl LogFacts {
+    /// From one renewal of the readings to the next, in seconds, as far as the readings show it: a steady, coarsely
+    /// rounded level repeats for minutes, which says nothing of how often it was measured.
+    #[must_use]
+    pub fn update_s(&self) -> Option<f64> {
+        update_s(self.poll_hz, self.changed_hz)
+    }
+}
+
+/// The same from the two rates.
+pub(super) fn update_s(poll_hz: Option<f64>, changed_hz: Option<f64>) -> Option<f64> {
+    /// A readback that is renewed less often than every so many polls is not polled so often for a reason.
+    const POLLS: f64 = 4.0;
+    let poll = poll_hz.filter(|hertz| *hertz > 0.0)?;
+    let changed = changed_hz.filter(|hertz| *hertz > 0.0).unwrap_or(poll);
+    Some((1.0 / changed).min(POLLS / poll).max(1.0 / poll))
 }
 
 /// A stretch without readings.
@@ -236,6 +257,23 @@ pub struct Phase {
     pub period_s: Option<Seconds>,
 }
 
+/// A start: the board leaves its rest, and gets somewhere or not.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Attempt {
+    /// Where it left its rest.
+    pub start_s: Seconds,
+    /// Where it fell back, or the log ended.
+    pub end_s: Seconds,
+    /// The stage in which it ended, by the profile's name for it; null where none could be told.
+    pub ended_in: Option<String>,
+    /// Highest reading.
+    pub peak_a: Amps,
+    /// Lowest volts.
+    pub lowest_v: Volts,
+    /// Whether it fell back; else it was on when the log, or the feed, ended.
+    pub given_up: bool,
+}
+
 /// A phase quantity outside its envelope.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Departure {
@@ -278,6 +316,9 @@ pub struct SectionProof {
     pub section: String,
     /// What is known of it.
     pub state: SectionState,
+    /// On what ground, in words; null where there is nothing to say.
+    #[serde(default)]
+    pub why: Option<String>,
 }
 
 /// What a run says of a section.

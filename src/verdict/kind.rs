@@ -1,11 +1,28 @@
 //! Kinds of board, for logs of boards that have no profile. Everything here is common practice with no source: the
 //! ranges in which boards of a kind are usually met, and a finding that rests on them says so.
 
+/// What advice to a technician depends on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Family {
+    /// A handheld at one lithium cell.
+    Handheld,
+    /// A small computer at 5 V.
+    SmallComputer,
+    /// A mainboard with an embedded controller, a pack and an adapter.
+    Mainboard,
+    /// An operator panel or controller in a machine.
+    Panel,
+    /// Not known.
+    Any,
+}
+
 /// A kind of board, recognised by its feed volts alone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Kind {
     /// What it is, for people.
     pub name: &'static str,
+    /// What advice depends on.
+    pub family: Family,
     /// Feed volts from here ...
     pub from_v: f64,
     /// ... to here.
@@ -22,6 +39,7 @@ pub(super) struct Kind {
 const KINDS: [Kind; 4] = [
     Kind {
         name: "a handheld at one lithium cell",
+        family: Family::Handheld,
         from_v: 3.0,
         to_v: 4.5,
         standby_high_w: 0.25,
@@ -30,6 +48,7 @@ const KINDS: [Kind; 4] = [
     },
     Kind {
         name: "a small computer at 5 V",
+        family: Family::SmallComputer,
         from_v: 4.5,
         to_v: 5.6,
         standby_high_w: 0.45,
@@ -38,6 +57,7 @@ const KINDS: [Kind; 4] = [
     },
     Kind {
         name: "a laptop-class mainboard at 12 to 20 V",
+        family: Family::Mainboard,
         from_v: 9.0,
         to_v: 21.0,
         standby_high_w: 2.1,
@@ -46,6 +66,7 @@ const KINDS: [Kind; 4] = [
     },
     Kind {
         name: "an operator panel or controller at 24 V",
+        family: Family::Panel,
         from_v: 21.0,
         to_v: 30.0,
         standby_high_w: 1.7,
@@ -62,6 +83,7 @@ pub(super) fn by_feed(volts: f64) -> Option<&'static Kind> {
 /// Any board, where the feed volts tell nothing.
 pub(super) const UNKNOWN: Kind = Kind {
     name: "a board of a kind that the feed volts do not tell",
+    family: Family::Any,
     from_v: 0.0,
     to_v: f64::INFINITY,
     standby_high_w: 1.0,

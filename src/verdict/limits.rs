@@ -2,75 +2,113 @@
 
 use super::Class;
 use super::engine::Analysis;
-use super::evidence::seconds;
 use super::readout::Readout;
-use crate::reference::Profile;
-use crate::units::{Amps, counted, figures};
+use super::seen::{Seen, exact, seconds};
+use crate::units::{counted, figures, in_steps};
 
 /// Boards from which an envelope rests on evidence: with fewer the tolerance factor is above 6 (ISO 16269-6, 0.95/0.95).
 const FEW_BOARDS: usize = 5;
 
+/// Up to here the spread between boards is mostly assumed.
+const THIN: usize = 2;
+
+/// Time that a sound board may take to wake, in seconds, with a margin (common practice, no source).
+pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
+
+/// A try of fewer readings than this may peak higher than it reads.
+const READINGS_FOR_A_PEAK: f64 = 3.0;
+
 /// What the capture cannot show.
-pub(super) fn limits(analysis: &Analysis, readout: &Readout, profile: Option<&Profile>) -> Vec<String> {
-    let mut limits = Vec::new();
-    limits.extend(reference(analysis, profile));
-    limits.extend(resolution(analysis, readout));
-    limits.extend(rate(analysis, readout));
-    limits.extend(button(analysis));
-    limits.extend(switch_on(analysis));
-    limits.extend(limit(analysis));
-    limits.extend(gaps(analysis, readout));
-    limits
+pub(super) fn limits(seen: &Seen) -> Vec<String> {
+    let (analysis, readout) = (seen.analysis, seen.readout);
+    let all = [
+        reference(seen),
+        resolution(seen),
+        rate(seen),
+        peaks(seen),
+        button(seen),
+        switch_on(analysis),
+        limit(analysis),
+        gaps(analysis, readout),
+    ];
+    all.into_iter().flatten().collect()
 }
 
-fn reference(analysis: &Analysis, profile: Option<&Profile>) -> Option<String> {
-    match profile {
-        None => {
-            let kind = analysis.kind.map_or("a board of unknown kind", |kind| kind.name);
-            Some(format!(
-                "no reference profile: the feed volts suggest {kind}, and the verdict is a guess by kind; stages cannot be told"
-            ))
-        }
-        Some(profile) if profile.learned.boards < FEW_BOARDS => Some(format!(
-            "the reference rests on {} only; its envelopes are wide",
-            counted(profile.learned.boards, "board")
-        )),
-        Some(_) => None,
+fn reference(seen: &Seen) -> Option<String> {
+    let Some(profile) = seen.profile else {
+        let kind = seen.analysis.kind.map_or("a board of unknown kind", |kind| kind.name);
+        return Some(format!(
+            "no reference profile: the feed volts suggest {kind}, and the verdict is a guess by kind; stages cannot be told"
+        ));
+    };
+    let boards = profile.learned.boards;
+    let rests = format!("the reference rests on {} only", counted(boards, "board"));
+    match boards {
+        0 => Some("nothing says from how many boards the reference comes".into()),
+        1..=THIN => Some(format!("{rests}: how far good boards differ is mostly assumed, and not measured")),
+        _ if boards < FEW_BOARDS => Some(format!("{rests}; its envelopes are wide")),
+        _ => None,
     }
 }
 
-fn resolution(analysis: &Analysis, readout: &Readout) -> Option<String> {
-    let standby_a = analysis.model.standby.watts? / analysis.run.set_v;
-    let step = Amps::new(readout.step_a).ok()?;
-    (readout.step_a > standby_a / 2.0).then(|| {
-        let standby = Amps::new(standby_a).map_or_else(|_| "?".into(), |amps| amps.to_string());
-        format!("amps are read in steps of {step}: a standby of {standby} is barely visible")
+/// Whether a load is there that leaves no standby and no stages to be seen.
+fn is_shorted(seen: &Seen) -> bool {
+    matches!(seen.class(), Class::HardShort | Class::PartialShort)
+}
+
+fn resolution(seen: &Seen) -> Option<String> {
+    if is_shorted(seen) {
+        return None;
+    }
+    let Some(step) = seen.readout.resolution_a(seen.trace) else {
+        let guessed = seen.readout.step_a > 0.0;
+        return guessed.then(|| "how finely the amps are read is not known: too few readings differ".into());
+    };
+    let standby_a = seen.analysis.model.standby.watts? / seen.analysis.run.set_v;
+    (step > standby_a / 2.0).then(|| {
+        let step = in_steps(step, step, "A");
+        format!("amps are read in steps of {step}: a standby of {} is barely visible", exact(standby_a, "A"))
     })
 }
 
-fn rate(analysis: &Analysis, readout: &Readout) -> Option<String> {
-    let short =
-        |stage: &&super::model::Stage| stage.duration.is_some_and(|span| span.low < 2.0 * readout.update_s());
-    let missed = analysis.model.stages.iter().find(short)?;
-    Some(format!(
-        "the reading is renewed every {} or so: {} may pass unseen",
-        in_two_figures(readout.update_s()),
-        missed.name
-    ))
+/// `read 4.0 times a second, 2.9 of them new`, as the foot of the picture says it.
+fn how_often_read(readout: &Readout) -> Option<String> {
+    let rate = |hertz: f64| figures(hertz, 2);
+    let (poll, changed) = (readout.poll_hz?, readout.changed_hz?);
+    Some(format!("read {} times a second, {} of them new", rate(poll), rate(changed)))
 }
 
-/// A time that is itself an estimate.
-fn in_two_figures(seconds: f64) -> String {
-    if seconds < 0.1 {
-        format!("{} ms", figures(seconds * 1e3, 2))
-    } else {
-        format!("{} s", figures(seconds, 2))
+fn rate(seen: &Seen) -> Option<String> {
+    if is_shorted(seen) || matches!(seen.class(), Class::NoDraw | Class::ExcessStandby) {
+        return None;
     }
+    let shortest = 2.0 * seen.readout.update_s();
+    let short = |stage: &&super::model::Stage| stage.duration.is_some_and(|span| span.low < shortest);
+    let stages = &seen.analysis.model.stages;
+    let index = stages.iter().position(|stage| short(&stage))?;
+    let (name, length) = (&stages[index].name, seconds(stages[index].duration?.typical));
+    let read = how_often_read(seen.readout)?;
+    let path = &seen.analysis.path;
+    if path.iter().any(|step| step.state.stage() == Some(index)) {
+        return Some(format!(
+            "{read}: {name}, usually {length} long, shows its level and length only roughly"
+        ));
+    }
+    if seen.class() == Class::StandbyOnly {
+        return Some(format!("{read}: a try of less than {} may pass unseen", figures(shortest, 1) + " s"));
+    }
+    Some(format!("{read}: {name}, usually {length} long, may pass unseen"))
 }
 
-fn button(analysis: &Analysis) -> Option<String> {
-    let waits = analysis.model.standby.waits && analysis.run.presses.is_empty();
-    let asleep = matches!(analysis.class(), Class::StandbyOnly | Class::ExcessStandby | Class::NoDraw);
+fn peaks(seen: &Seen) -> Option<String> {
+    let tries = seen.tries().filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling))?;
+    (tries.lasts_s.mean < READINGS_FOR_A_PEAK * seen.readout.update_s())
+        .then(|| "a try lasts only a few readings: its true peak may be higher than what was read".to_owned())
+}
+
+fn button(seen: &Seen) -> Option<String> {
+    let waits = seen.has_button() && seen.analysis.run.presses.is_empty();
+    let asleep = matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby | Class::NoDraw);
     (waits && asleep).then(|| {
         "no press of the power button is marked: whether the board was asked to wake is not known".to_string()
     })
@@ -84,8 +122,11 @@ fn switch_on(analysis: &Analysis) -> Option<String> {
 fn limit(analysis: &Analysis) -> Option<String> {
     let (need, limit) = (analysis.model.need_w? / analysis.run.set_v, analysis.run.limit_a?);
     (need > limit).then(|| {
-        let show = |amps| Amps::new(amps).map_or_else(|_| "?".into(), |amps: Amps| amps.to_string());
-        format!("the limit of {} is below the {} that a good boot asks for", show(limit), show(need))
+        format!(
+            "the limit of {} is below the {} that a good boot asks for",
+            exact(limit, "A"),
+            exact(need, "A")
+        )
     })
 }
 

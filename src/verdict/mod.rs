@@ -12,6 +12,7 @@
 mod advice;
 mod align;
 mod assemble;
+mod attempts;
 mod departures;
 mod engine;
 mod evidence;
@@ -27,12 +28,14 @@ mod places;
 mod posterior;
 mod readout;
 mod run;
+mod seen;
 #[cfg(test)]
 mod tests;
 
+pub use attempts::{Spread, Tries};
 pub use finding::{
-    Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp, SectionProof,
-    SectionState, Tool, Verdict,
+    Attempt, Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp,
+    SectionProof, SectionState, Tool, Verdict,
 };
 pub use live::Live;
 

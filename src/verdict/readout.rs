@@ -65,6 +65,18 @@ impl Readout {
         }
     }
 
+    /// Step of the amps readback, in amps, if enough readings show it.
+    ///
+    /// The step is the coarsest grid that all readings lie on. Readings of half that step would lie on it by chance as
+    /// often as a coin falls on one side: with eight changes of the reading that is one chance in 256.
+    pub(super) fn resolution_a(&self, trace: &Trace) -> Option<f64> {
+        const CHANGES: usize = 8;
+        let amps = trace.amps();
+        let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
+        let enough = changes.take(CHANGES).count() >= CHANGES;
+        Some(self.step_a).filter(|step| enough && *step > 0.0)
+    }
+
     /// Smallest mean current that differs from nothing drawn, in amps, at `updates` independent readings.
     pub(super) fn uncertainty_a(&self, updates: f64) -> f64 {
         // Rounding without dither leaves up to half a step that no averaging takes away; with it, less.

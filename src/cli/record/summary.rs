@@ -2,6 +2,7 @@
 
 use super::super::{Failure, Outcome};
 use crate::capture::{Report, Saved, Tally};
+use crate::units::percent;
 use crate::verdict::Finding;
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -33,7 +34,7 @@ pub(super) fn print(report: &Report, finding: Option<&Finding>) {
 /// `verdict: stalled, 97 % sure, stuck in memory`.
 fn verdict(finding: &Finding) -> String {
     let verdict = &finding.verdict;
-    let mut line = format!("verdict: {}, {:.0} % sure", verdict.class, 100.0 * verdict.confidence);
+    let mut line = format!("verdict: {}, {} sure", verdict.class, percent(verdict.confidence));
     if let Some(stage) = &verdict.stalled_in {
         let _ = write!(line, ", stuck in {stage}");
     } else if let Some(stage) = &verdict.reached {

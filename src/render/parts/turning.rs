@@ -5,7 +5,7 @@ use super::Subject;
 use super::notes::Note;
 use crate::trace::EventKind;
 use crate::units::{Amps, Seconds, Volts, how_often};
-use crate::verdict::{Class, Direction, Phase};
+use crate::verdict::{Class, Direction, Phase, Tries};
 
 /// Whether the phase itself is what is wrong, so that it is to stand out among the phases.
 pub(in crate::render) fn is_trouble(subject: &Subject, phase: &Phase) -> bool {
@@ -123,25 +123,13 @@ fn stays_down(subject: &Subject) -> Option<Note> {
 /// A stage that follows another draws no less than this share of it (common practice, no source).
 const FAR_LESS: f64 = 0.4;
 
-/// The ends of what was given up, with the highest amps before: a phase whose next draws far less.
-fn falls(subject: &Subject) -> Vec<(f64, f64)> {
-    let phases: Vec<&Phase> = fed(subject).collect();
-    let fall = |pair: &[&Phase]| {
-        let far = pair[1].mean_a.value() < FAR_LESS * pair[0].mean_a.value();
-        // A supply's average may show the last peak just after the end.
-        far.then(|| (pair[1].start_s.value(), pair[0].max_a.value().max(pair[1].max_a.value())))
-    };
-    phases.windows(2).filter_map(fall).collect()
-}
-
 fn gives_up(subject: &Subject) -> Option<Note> {
-    let falls = falls(subject);
-    let ((first, peak), (last, _)) = (*falls.first()?, *falls.last()?);
-    let spans = f64::from(u32::try_from(falls.len() - 1).ok()?);
-    let every =
-        if spans > 0.0 { format!(", every {}", seconds((last - first) / spans)) } else { String::new() };
-    let times = how_often(falls.len());
-    Some(note(first, Some(peak), "gives up", format!("{times}{every}")))
+    let tries = Tries::of(&subject.finding.attempts)?;
+    let every = tries
+        .every_s
+        .map(|every| format!(", every {}", words::length(every.mean, subject.finding.log.changed_hz)));
+    let body = format!("{}{}", how_often(tries.count), every.unwrap_or_default());
+    Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up", body))
 }
 
 fn falls_back(subject: &Subject) -> Option<Note> {

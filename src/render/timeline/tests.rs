@@ -7,8 +7,8 @@ use super::super::geometry::Rect;
 use super::super::options::{Format, Options, Size};
 use super::super::theme::Theme;
 use super::*;
-use crate::units::{Amps, Seconds};
-use crate::verdict::Class;
+use crate::units::{Amps, Seconds, Volts};
+use crate::verdict::{Attempt, Class};
 use proptest::prelude::*;
 
 fn options(size: Size, theme: Theme) -> Options {
@@ -54,6 +54,14 @@ fn heads(class: Class) -> Vec<String> {
     });
     let mut finding = finding(phases.to_vec());
     finding.departures.clear();
+    finding.attempts = vec![Attempt {
+        start_s: Seconds::constant(9.0),
+        end_s: Seconds::constant(30.0),
+        ended_in: Some("boot".into()),
+        peak_a: Amps::constant(0.8),
+        lowest_v: Volts::constant(12.8),
+        given_up: true,
+    }];
     finding.verdict.class = class;
     finding.verdict.reached = Some("boot".into());
     finding.verdict.stalled_in = (class == Class::Stalled).then(|| "boot".into());

@@ -1,0 +1,154 @@
+//! Reasons that look like a fault and are not, each only where this capture leaves it open. All common practice at
+//! repair benches, with no source unless one is named.
+
+use crate::units::figures;
+use crate::verdict::Class;
+use crate::verdict::kind::Family;
+use crate::verdict::seen::{Seen, exact};
+
+/// Resistance of a pair of thin bench leads: two metres of copper of 0.5 mm² (0.0175 Ω mm²/m) and two clips.
+const THIN_LEADS_OHM: f64 = 0.1;
+
+/// Share of the feed that leads may take before a board minds.
+const LEADS_MATTER: f64 = 0.02;
+
+/// Share of the limit from which a reading is at the limit: an average over an edge takes off more than readback error.
+const AT_LIMIT: f64 = 0.9;
+
+/// Largest bulk capacitance on a board's input, in farads: a big audio or motor board has some ten millifarads.
+const BULK_F: f64 = 0.01;
+
+/// What to rule out before the board is suspected.
+pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
+    let all = [
+        not_connected(seen),
+        not_pressed(seen),
+        pack_lines(seen),
+        limit_too_low(seen),
+        thin_leads(seen),
+        inrush(seen),
+        load_attached(seen),
+    ];
+    all.into_iter().flatten().collect()
+}
+
+fn is(seen: &Seen, classes: &[Class]) -> bool {
+    classes.contains(&seen.class())
+}
+
+fn not_connected(seen: &Seen) -> Option<String> {
+    let point = seen.feed_point.as_deref().unwrap_or("feed point");
+    is(seen, &[Class::NoDraw]).then(|| {
+        format!("measure the volts, and their polarity, on the board side of the {point}: a lead or contact may be open")
+    })
+}
+
+fn not_pressed(seen: &Seen) -> Option<String> {
+    let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly, Class::ExcessStandby]);
+    (asleep && seen.has_button() && seen.analysis.run.presses.is_empty()).then(|| {
+        "press the power button for a full second, and mark it in the log: no press is marked".into()
+    })
+}
+
+fn pack_lines(seen: &Seen) -> Option<String> {
+    let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly]);
+    if !asleep || !seen.at_battery() {
+        return None;
+    }
+    Some(match seen.family {
+        Family::Handheld => {
+            "a handheld fed at its battery contacts may wait for the cell's identification or temperature line: give it \
+             what the cell would, or feed it where the charger goes in, with the supply off the battery contacts"
+                .into()
+        }
+        _ => "a board fed at its battery connector may not wake without the pack's data or detect line: take the supply \
+              off the battery contacts first, then try the adapter inlet if there is one"
+            .into(),
+    })
+}
+
+/// Whether the readings, or the reference, leave it open that the supply's limit stops the board.
+pub(super) fn limit_may_stop(seen: &Seen) -> bool {
+    let (analysis, run) = (seen.analysis, &seen.analysis.run);
+    let Some(limit) = run.limit_a else { return false };
+    let need = analysis.model.peak_w.map(|peak| peak / run.set_v);
+    need.is_some_and(|need| need > limit) || run.highest_a >= AT_LIMIT * limit
+}
+
+fn limit_too_low(seen: &Seen) -> Option<String> {
+    let concerned = [
+        Class::LatchOff,
+        Class::Cycling,
+        Class::FeedLimited,
+        Class::Stalled,
+        Class::DroppedOut,
+        Class::PartialShort,
+    ];
+    if !is(seen, &concerned) || !limit_may_stop(seen) {
+        return None;
+    }
+    let limit = seen.analysis.run.limit_a?;
+    let advised = seen.profile.map(|profile| profile.feed.limit.value()).filter(|advised| *advised > limit);
+    let to = advised.map_or("to what its boot needs".into(), |advised| format!("to {}", exact(advised, "A")));
+    if seen.class() == Class::PartialShort {
+        return Some(format!(
+            "the limit of {} may be too low for what this board draws at once: raise it {to} for a few seconds only, and \
+             watch for heat",
+            exact(limit, "A")
+        ));
+    }
+    Some(format!(
+        "raise the current limit from {} {to}, and repeat before you suspect the board",
+        exact(limit, "A")
+    ))
+}
+
+fn thin_leads(seen: &Seen) -> Option<String> {
+    let concerned = [Class::LatchOff, Class::Cycling, Class::FeedLimited, Class::DroppedOut];
+    let run = &seen.analysis.run;
+    let drop_v = run.highest_a * THIN_LEADS_OHM;
+    let unexplained = seen.class() == Class::FeedLimited && !limit_may_stop(seen);
+    let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };
+    (is(seen, &concerned) && (unexplained || drop_v >= LEADS_MATTER * run.set_v)).then(|| {
+        format!(
+            "use short, thick leads and measure the volts at the board {when}: at {} thin ones take about {} V that the \
+             supply does not see",
+            seen.amps(run.highest_a),
+            figures(drop_v, 2)
+        )
+    })
+}
+
+fn inrush(seen: &Seen) -> Option<String> {
+    let last = seen.analysis.path.last()?;
+    let limit = seen.analysis.run.limit_a?;
+    let charges_s = BULK_F * seen.analysis.run.set_v / limit;
+    let lasted = last.stretch.duration();
+    (is(seen, &[Class::HardShort, Class::PartialShort]) && lasted < charges_s.max(0.5)).then(|| {
+        format!(
+            "the load was seen for {} only: large input capacitors charge for up to {} at this limit, so repeat for a few \
+             seconds and see whether the volts rise",
+            seen.lasting(lasted),
+            exact(charges_s, "s")
+        )
+    })
+}
+
+fn load_attached(seen: &Seen) -> Option<String> {
+    let what = match seen.family {
+        Family::Mainboard => "drives, fans, ports, charger input",
+        Family::Handheld => "display, camera and other flex cables",
+        Family::SmallComputer => "whatever is plugged into its ports and pins",
+        Family::Panel => "bus and expansion modules, and whatever its outputs feed",
+        Family::Any => "whatever is plugged in",
+    };
+    match seen.class() {
+        Class::HardShort | Class::PartialShort => {
+            Some(format!("switch off, take off every load that is still attached ({what}), and repeat"))
+        }
+        Class::ExcessStandby => {
+            Some(format!("take off what may still be attached ({what}) and compare standby again"))
+        }
+        _ => None,
+    }
+}

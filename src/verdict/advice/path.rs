@@ -1,0 +1,272 @@
+//! What a run says of each section of the profile's power path, and on what ground.
+//!
+//! A section is proved where the board could not have gone on without it, or where it draws what it draws on good
+//! boards. It is suspect where the run came to its end, even if it had shown part of its work before: what trips is
+//! not proved. What only an eye can see (an image) is never proved by amps.
+
+use crate::reference::{PathSection, Profile};
+use crate::trace::EventKind;
+use crate::verdict::attempts::Tries;
+use crate::verdict::evidence::{FellTo, fall, woke_before};
+use crate::verdict::seen::Seen;
+use crate::verdict::{Class, Departure, SectionProof, SectionState};
+
+/// Words for sections whose work is to be seen or heard.
+const SEEN_NOT_MEASURED: [&str; 7] = ["display", "screen", "image", "picture", "backlight", "panel", "audio"];
+
+/// What the run says of each section.
+pub(in crate::verdict) fn power_path(seen: &Seen) -> Vec<SectionProof> {
+    let Some(profile) = seen.profile else { return Vec::new() };
+    let ground = Ground::of(seen, profile);
+    let (alone, mut suspect_named) = (!ground.next_is_suspect(), false);
+    let proof = |path: &PathSection| {
+        let (state, why) = ground.fixed(path).unwrap_or_else(|| ground.unproved(&mut suspect_named));
+        suspect_named |= alone && state == SectionState::Suspect;
+        SectionProof { section: path.section.clone(), state, why }
+    };
+    profile.power_path.iter().map(proof).collect()
+}
+
+type Known = (SectionState, Option<String>);
+
+fn known(state: SectionState, why: impl Into<String>) -> Known {
+    (state, Some(why.into()))
+}
+
+/// How far the run came, in indices of the profile's stages.
+struct Ground<'a> {
+    seen: &'a Seen<'a>,
+    profile: &'a Profile,
+    /// The furthest stage that was reached.
+    reached: Option<usize>,
+    /// The stage in which most tries ended.
+    tries_end: Option<usize>,
+    /// Whether that was seen, and not only to be expected by the time since the wake.
+    told: bool,
+}
+
+impl<'a> Ground<'a> {
+    fn of(seen: &'a Seen<'a>, profile: &'a Profile) -> Self {
+        let model = &seen.analysis.model;
+        let index = |name: &str| profile.phases.iter().position(|phase| phase.name == name);
+        let stage = super::reached(seen.analysis).and_then(|stage| index(&model.stages[stage].name));
+        let stood_by = model.standby.waits
+            && (woke_before(seen)
+                || !seen.attempts.is_empty()
+                || matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby));
+        let tries = seen
+            .tries()
+            .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
+        // Where no stage can be told, the time since the wake says in which one good boards are.
+        let usual = |after: f64| index(&model.stages[seen.usual_stage(after)?].name);
+        let end = |tries: &Tries| match &tries.ended_in {
+            Some(name) => index(name),
+            None => usual(tries.lasts_s.mean),
+        };
+        let reached = stage.or(stood_by.then_some(0));
+        // A limit stops a board at the furthest stage that it got to.
+        let furthest = |end: usize| match seen.class() {
+            Class::FeedLimited => end.max(stage.unwrap_or(end)),
+            _ => end,
+        };
+        let tries_end = tries.as_ref().and_then(end).map(furthest);
+        let told = tries.is_some_and(|tries| tries.ended_in.is_some());
+        Self { seen, profile, reached, tries_end, told }
+    }
+
+    fn stages<'b>(&'b self, path: &'b PathSection) -> impl Iterator<Item = usize> + 'b {
+        path.proved_by
+            .iter()
+            .filter_map(|name| self.profile.phases.iter().position(|phase| phase.name == *name))
+    }
+
+    fn name(&self, stage: usize) -> &str {
+        &self.profile.phases[stage].name
+    }
+
+    /// What is known of the section without regard to the ones before it.
+    fn fixed(&self, path: &PathSection) -> Option<Known> {
+        let point = self.seen.feed_point.as_deref().unwrap_or_default();
+        if path.skipped_from.iter().any(|skipped| skipped.eq_ignore_ascii_case(point)) {
+            return Some((SectionState::NotExercised, None));
+        }
+        if self.seen.class() == Class::Inconclusive || path.proved_by.is_empty() {
+            return Some((SectionState::Unknown, None));
+        }
+        if let Some(end) = self.tries_end.filter(|end| self.may_end_tries(path, *end)) {
+            return Some(self.where_tries_end(end));
+        }
+        match self.seen.class() {
+            Class::DroppedOut => self.after_a_fall(path),
+            Class::ExcessStandby => self.draws_too_much(path),
+            _ => self.proved(path),
+        }
+    }
+
+    /// Whether the tries may end in the section. Where the stage was not seen, they may have got stuck on the way to
+    /// the one that the time since the wake suggests.
+    fn may_end_tries(&self, path: &PathSection, end: usize) -> bool {
+        let from = if self.told { end } else { usize::from(self.profile.phases[0].waits_for_person) };
+        self.stages(path).any(|stage| (from..=end).contains(&stage))
+    }
+
+    fn where_tries_end(&self, end: usize) -> Known {
+        if self.seen.class() == Class::FeedLimited {
+            return known(SectionState::Unknown, "the limit stops the board here, whatever state it is in");
+        }
+        let each = if self.seen.tries().is_some_and(|tries| tries.count > 1) {
+            "the tries end"
+        } else {
+            "the try ends"
+        };
+        let when = if self.told { "in" } else { "when good boards are in" };
+        known(SectionState::Suspect, format!("{each} {when} {}", self.name(end)))
+    }
+
+    fn proved(&self, path: &PathSection) -> Option<Known> {
+        if let Some(passed) = self.stages(path).filter(|stage| self.went_on_from(*stage)).max() {
+            return Some(known(
+                SectionState::Proved,
+                format!("the board went on from {}", self.name(passed)),
+            ));
+        }
+        let stays = matches!(self.seen.class(), Class::FullBoot | Class::StandbyOnly);
+        let standing = self.stages(path).find(|stage| stays && Some(*stage) == self.reached)?;
+        if let Some(why) = self.departs(standing) {
+            // What only lets the standby through is not what draws too little.
+            let passes = self.seen.class() == Class::StandbyOnly && self.stages(path).all(|stage| stage == 0);
+            return Some(known(if passes { SectionState::Unknown } else { SectionState::Suspect }, why));
+        }
+        let level = format!("current as on good boards in {}", self.name(standing));
+        if is_for_the_eye(&path.section) {
+            return Some(self.by_eye(&level));
+        }
+        Some(known(SectionState::Proved, level))
+    }
+
+    /// Whether the board went through `stage` as good boards do.
+    fn went_on_from(&self, stage: usize) -> bool {
+        let woke = stage == 0 && self.profile.phases[0].waits_for_person && !self.seen.attempts.is_empty();
+        let carries = stage == 0 && woke_before(self.seen);
+        (self.reached.is_some_and(|reached| stage < reached) || woke || carries)
+            && self.departs(stage).is_none()
+    }
+
+    /// How the draw of `stage` differs from good boards, if it does.
+    fn departs(&self, stage: usize) -> Option<String> {
+        let name = self.name(stage);
+        let draw = |departure: &&Departure| departure.phase == *name && departure.unit != "s";
+        if let Some(departure) = self.seen.departures.iter().find(draw) {
+            return Some(format!("{} {} good boards in {name}", departure.quantity, word(departure)));
+        }
+        // A standby far from the usual proves nothing, even where the envelope is too wide to call it a departure.
+        let standing = self.seen.class() == Class::StandbyOnly && stage == 0;
+        let watts = self.seen.analysis.path.last()?.stretch.watts;
+        let low = self.profile.phases[stage].mean_power.low;
+        (standing && watts < low).then(|| format!("draws less than good boards in {name}"))
+    }
+
+    fn by_eye(&self, level: &str) -> Known {
+        match marked(self.seen) {
+            Some((true, mark)) => known(SectionState::Proved, format!("{level}, and marked: {mark}")),
+            Some((false, mark)) => known(SectionState::Suspect, format!("marked: {mark}")),
+            None => {
+                known(SectionState::Unknown, format!("{level}; whether an image shows, amps do not tell"))
+            }
+        }
+    }
+
+    fn after_a_fall(&self, path: &PathSection) -> Option<Known> {
+        let fall = fall(self.seen)?;
+        // What carries the standby alone; a section that has more to do when the board is awake was drawing as well.
+        let of_standby = self.profile.phases[0].waits_for_person && self.stages(path).all(|stage| stage == 0);
+        let at = crate::verdict::seen::seconds(fall.at_s);
+        Some(match (of_standby, fall.to) {
+            (true, FellTo::Standby | FellTo::More) => {
+                known(SectionState::Proved, "still carries the standby after the fall")
+            }
+            (true, _) => known(SectionState::Suspect, format!("lost at {at}, with the standby")),
+            (false, FellTo::Standby | FellTo::More) => {
+                known(SectionState::Suspect, format!("was drawing when it fell at {at}"))
+            }
+            (false, _) => {
+                known(SectionState::Unknown, format!("ran until {at}, when the standby was lost as well"))
+            }
+        })
+    }
+
+    fn draws_too_much(&self, path: &PathSection) -> Option<Known> {
+        let standing = self.stages(path).any(|stage| stage == 0);
+        standing.then(|| known(SectionState::Suspect, "it, or what hangs on it, draws the surplus"))
+    }
+
+    /// Whether the first section that is not proved is suspect as well, beside those at whose stage the tries end: only
+    /// if these had shown part of their work, for what comes next may trip them.
+    fn next_is_suspect(&self) -> bool {
+        let Some(end) = self.tries_end else { return true };
+        let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_tries(path, end));
+        let Some(path) = at_the_end.next() else { return true };
+        self.stages(path).any(|stage| self.went_on_from(stage))
+    }
+
+    /// The first section that is not proved should have done its part; what comes after it had no chance to.
+    fn unproved(&self, suspect_named: &mut bool) -> Known {
+        if std::mem::replace(suspect_named, true) {
+            return (SectionState::Unknown, None);
+        }
+        let class = self.seen.class();
+        if matches!(class, Class::FeedLimited | Class::ExcessStandby) {
+            return (SectionState::Unknown, None);
+        }
+        if class == Class::StandbyOnly && self.seen.has_button() && self.seen.analysis.run.presses.is_empty()
+        {
+            return known(
+                SectionState::Unknown,
+                "no press is marked: the board may not have been asked to wake",
+            );
+        }
+        known(SectionState::Suspect, self.why_suspect())
+    }
+
+    fn why_suspect(&self) -> String {
+        match self.seen.class() {
+            Class::NoDraw => "no current passes it".into(),
+            Class::HardShort | Class::PartialShort if woke_before(self.seen) => {
+                "the load comes as it wakes".into()
+            }
+            Class::HardShort | Class::PartialShort => {
+                "the load is there from switch-on: on it, or on what hangs on it".into()
+            }
+            Class::Stalled => "the board does not get past it".into(),
+            _ => "the board does not get as far as this".into(),
+        }
+    }
+}
+
+fn word(departure: &Departure) -> &'static str {
+    match departure.direction {
+        crate::verdict::Direction::Below | crate::verdict::Direction::Shorter => "below",
+        _ => "above",
+    }
+}
+
+fn is_for_the_eye(section: &str) -> bool {
+    let section = section.to_lowercase();
+    SEEN_NOT_MEASURED.iter().any(|word| section.contains(word))
+}
+
+/// What the person at the bench marked of the image: whether it was there, and in which words.
+fn marked(seen: &Seen) -> Option<(bool, String)> {
+    const IMAGE: [&str; 6] = ["image", "picture", "display", "screen", "desktop", "logo"];
+    const NONE: [&str; 6] = ["no ", "not ", "n't", "black", "dark", "blank"];
+    let run = &seen.analysis.run;
+    let within = |time: f64| time >= run.start_s && time <= run.end_s;
+    let marks = seen.trace.events().iter().filter(|event| within(event.time.value()));
+    let mut about = marks.filter_map(|event| match &event.kind {
+        EventKind::Mark(word) if IMAGE.iter().any(|image| word.to_lowercase().contains(image)) => Some(word),
+        _ => None,
+    });
+    let last = about.next_back()?;
+    let lower = last.to_lowercase();
+    Some((!NONE.iter().any(|none| lower.contains(none)), last.clone()))
+}

@@ -1,0 +1,230 @@
+//! A board that goes through its stages, and how far.
+
+use crate::reference::{PhaseReference, Quantity, Readback, measure};
+use crate::units::Volts;
+use crate::verdict::align::{State, Step};
+use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+
+/// A stay from this many times the usual one on is said as so many times.
+const TIMES_FROM: f64 = 1.5;
+
+/// Time before a fall in which volts that gave way would have caused it, in seconds: a converter's bulk capacitors hold
+/// for milliseconds, a supply's readback lags by some tenths of a second (common practice, no source).
+const BEFORE_FALL_S: f64 = 1.0;
+
+pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
+    stages(seen).into_iter().chain([level(seen, last)]).collect()
+}
+
+pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
+    let stuck = how_long(seen, last);
+    stuck.into_iter().chain([level(seen, last)]).chain(activity(seen, last)).chain(stages(seen)).collect()
+}
+
+/// `stages: rails at 6.38 s, firmware at 7.06 s`.
+fn stages(seen: &Seen) -> Option<String> {
+    let mut reached: Vec<String> = Vec::new();
+    let mut before = None;
+    for step in &seen.analysis.path {
+        let stage = step.state.stage();
+        if let Some(index) = stage.filter(|_| stage != before) {
+            reached.push(format!(
+                "{} at {}",
+                seen.analysis.model.stages[index].name,
+                seconds(step.stretch.start_s)
+            ));
+        }
+        before = stage.or(before.filter(|_| step.state == State::Burst));
+    }
+    (!reached.is_empty()).then(|| format!("stages reached: {}", reached.join(", ")))
+}
+
+fn how_long(seen: &Seen, last: &Step) -> Option<String> {
+    let stage = &seen.analysis.model.stages[last.state.stage()?];
+    let stayed = last.stretch.duration();
+    let usual = stage.duration.map(|span| {
+        let times = stayed / span.typical;
+        let times =
+            if times >= TIMES_FROM { format!(", {times:.1} times as long as usual") } else { String::new() };
+        format!(
+            "{times}; good boards leave it after {} (at most {})",
+            seconds(span.typical),
+            seconds(span.high)
+        )
+    });
+    Some(format!("in {} for {}{}", stage.name, seen.lasting(stayed), usual.unwrap_or_default()))
+}
+
+/// What is drawn to the end, beside what good boards draw there.
+fn level(seen: &Seen, last: &Step) -> String {
+    let stretch = &last.stretch;
+    let drawn = format!("{} at {}", seen.amps(stretch.amps), volts(stretch.volts));
+    let usual = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
+    let usual = usual.filter(|_| seen.analysis.model.of_this_board).map(|stage| {
+        let band = reference_at(seen, &stage.name).map(|(phase, factor)| {
+            let bound = |watts: f64| exact(watts * factor, "W");
+            format!(" ({})", range(&bound(phase.mean_power.low), &bound(phase.mean_power.high)))
+        });
+        format!("; good boards {}{} in {}", exact(stage.watts, "W"), band.unwrap_or_default(), stage.name)
+    });
+    format!(
+        "{drawn} from {} to the end, {}: {}{}",
+        seconds(stretch.start_s),
+        seen.lasting(stretch.duration()),
+        seen.watts(stretch.watts, stretch.volts),
+        usual.unwrap_or_default()
+    )
+}
+
+/// The profile's stage of that name, and what its watts are to be multiplied by at these volts.
+fn reference_at<'a>(seen: &Seen<'a>, name: &str) -> Option<(&'a PhaseReference, f64)> {
+    let (_, phase) = seen.phase(name)?;
+    let factor = seen.profile?.power_factor(phase, Volts::new(seen.analysis.run.set_v).ok()?);
+    Some((phase, factor))
+}
+
+/// How lively the load of a board is that hangs, beside good boards in that stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::verdict) enum Liveliness {
+    Flat,
+    Usual,
+    Lively,
+}
+
+/// Watts by which the load swings in the stage that the log ends in, and what good boards' do: low, typical, high.
+fn swing(seen: &Seen, last: &Step) -> Option<(f64, [f64; 3])> {
+    let stage = &seen.analysis.model.stages[last.state.stage()?];
+    let (phase, factor) = reference_at(seen, &stage.name)?;
+    let pieces = &seen.analysis.pieces;
+    let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
+    let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();
+    let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
+    let measured = measure(seen.trace, samples, &phase.name, false, &readback)?;
+    let usual = phase.envelope(Quantity::Activity)?;
+    Some((measured.activity, [usual.low, usual.typical, usual.high].map(|watts| watts * factor)))
+}
+
+/// Whether a stalled board's load is flat where good boards' swings; `None` where that cannot be told.
+pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Liveliness> {
+    let (measured, [low, _, high]) = swing(seen, last)?;
+    Some(match measured {
+        watts if watts < low => Liveliness::Flat,
+        watts if watts > high => Liveliness::Lively,
+        _ => Liveliness::Usual,
+    })
+}
+
+fn activity(seen: &Seen, last: &Step) -> Option<String> {
+    let (measured, [low, typical, high]) = swing(seen, last)?;
+    let amps = |watts: f64| exact(watts / last.stretch.volts.max(1e-3), "A");
+    let numbers = format!(
+        "{} (standard deviation), good boards {} ({})",
+        seen.amps(measured / last.stretch.volts.max(1e-3)),
+        amps(typical),
+        range(&amps(low), &amps(high))
+    );
+    Some(match liveliness(seen, last)? {
+        Liveliness::Flat => format!("flat where good boards swing: {numbers}"),
+        Liveliness::Usual => format!("as lively as good boards there: {numbers}"),
+        Liveliness::Lively => format!("livelier than good boards there: {numbers}"),
+    })
+}
+
+/// Where a board that ran fell, and to what.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::verdict) struct Fall {
+    /// How long it had run, in seconds.
+    pub ran_s: f64,
+    /// When it fell, in seconds.
+    pub at_s: f64,
+    /// Amps before.
+    pub from_a: f64,
+    /// Amps after.
+    pub to_a: f64,
+    /// To what.
+    pub to: FellTo,
+    /// Lowest volts in the second before.
+    pub lowest_v: f64,
+    /// How long the log goes on, in seconds.
+    pub left_s: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::verdict) enum FellTo {
+    /// No draw that this supply can tell.
+    Nothing,
+    /// Clearly less than the board's standby.
+    BelowStandby,
+    Standby,
+    /// More than standby: part of the board is still on.
+    More,
+}
+
+/// The first fall from the running level.
+pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
+    let (analysis, path) = (seen.analysis, &seen.analysis.path);
+    let runs = |step: &Step| step.state == State::Burst || step.state.stage() == Some(analysis.model.last());
+    let first = path.iter().position(runs)?;
+    let until = path[first..].iter().position(|step| !runs(step))? + first;
+    // The last moments of the running level may be read as a short excursion of their own.
+    let rests = |step: &Step| step.state.is_rest();
+    let after = path[until..].iter().find(|step| rests(step)).unwrap_or(&path[until]);
+    let (ran, at_s) = (&path[until - 1], after.stretch.start_s);
+    Some(Fall {
+        ran_s: at_s - path[first].stretch.start_s,
+        at_s,
+        from_a: ran.stretch.amps,
+        to_a: after.stretch.amps,
+        to: fell_to(seen, after),
+        lowest_v: seen.lowest_volts(at_s - BEFORE_FALL_S, at_s).unwrap_or(ran.stretch.volts),
+        left_s: analysis.run.end_s - at_s,
+    })
+}
+
+fn fell_to(seen: &Seen, after: &Step) -> FellTo {
+    /// Below this share of what good boards stand by at, part of the standby is gone as well.
+    const PART: f64 = 0.5;
+    let standby = &seen.analysis.model.standby;
+    match after.state {
+        State::Nothing => FellTo::Nothing,
+        _ if standby.watts.is_some_and(|usual| after.stretch.watts < PART * usual) => FellTo::BelowStandby,
+        _ if after.stretch.watts <= standby.high + seen.analysis.leak_w => FellTo::Standby,
+        _ => FellTo::More,
+    }
+}
+
+pub(super) fn dropped(seen: &Seen) -> Vec<String> {
+    let Some(fall) = fall(seen) else { return stages(seen).into_iter().collect() };
+    let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
+    let to = match fall.to {
+        FellTo::Nothing => "its standby is gone as well".to_owned(),
+        FellTo::BelowStandby => "less than its standby".to_owned(),
+        FellTo::Standby => "its standby is left".to_owned(),
+        FellTo::More => "more than its standby: part of it is still on".to_owned(),
+    };
+    let limit = seen.analysis.run.limit_a.map(|limit| format!(", limit {}", exact(limit, "A")));
+    let feed =
+        format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
+    let facts = [
+        format!(
+            "ran for {} in {name}, then fell at {} from {} to {}: {to}",
+            seen.lasting(fall.ran_s),
+            seconds(fall.at_s),
+            seen.amps(fall.from_a),
+            seen.amps(fall.to_a)
+        ),
+        feed,
+        again(seen, &fall),
+    ];
+    facts.into_iter().chain(stages(seen)).collect()
+}
+
+fn again(seen: &Seen, fall: &Fall) -> String {
+    let later = seen.attempts.iter().filter(|attempt| attempt.start_s.value() >= fall.at_s).count();
+    let left = seen.lasting(fall.left_s);
+    match later {
+        0 => format!("it did not start again in the {left} after that"),
+        1 => format!("it started once more in the {left} after that"),
+        _ => format!("it started {later} times more in the {left} after that"),
+    }
+}

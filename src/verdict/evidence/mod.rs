@@ -1,0 +1,88 @@
+//! The facts that decided, in numbers that a technician can check.
+
+mod course;
+mod rest;
+mod short;
+mod tries;
+
+pub(super) use course::{FellTo, Liveliness, fall, liveliness};
+pub(super) use short::woke_before;
+
+use super::Class;
+use super::align::Step;
+use super::seen::{Seen, seconds, volts};
+
+/// Facts that are read at a glance; more is in the numbers of the phases.
+const MOST_FACTS: usize = 5;
+
+/// The few facts behind the verdict on one run.
+pub(super) fn because(seen: &Seen) -> Vec<String> {
+    let analysis = seen.analysis;
+    let Some(last) = analysis.path.last() else {
+        return vec!["the run holds no reading with feed".into()];
+    };
+    let mut facts = match analysis.class() {
+        Class::NoDraw => rest::no_draw(seen, last),
+        Class::HardShort | Class::PartialShort => short::short(seen, last),
+        Class::ExcessStandby | Class::StandbyOnly => rest::at_standby(seen, last),
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => tries::tries(seen, last),
+        Class::Stalled => course::stalled(seen, last),
+        Class::FullBoot => course::booted(seen, last),
+        Class::DroppedOut => course::dropped(seen),
+        Class::Inconclusive => inconclusive(seen, last),
+    };
+    if !analysis.explained && analysis.class() == Class::Inconclusive {
+        facts.insert(0, "the run fits none of the explanations well".into());
+    }
+    facts.truncate(MOST_FACTS);
+    if facts.len() < MOST_FACTS && analysis.leak_w > 0.0 {
+        let surplus = seen.watts(analysis.leak_w, analysis.run.set_v);
+        facts.push(format!("{surplus} more than the usual standby, from before the wake on"));
+    }
+    facts
+}
+
+/// `33 mA at 12.7 V from 1.90 s to the end, 53.1 s`.
+fn to_the_end(seen: &Seen, step: &Step) -> String {
+    let stretch = &step.stretch;
+    format!(
+        "{} at {} from {} to the end, {}",
+        seen.amps(stretch.amps),
+        volts(stretch.volts),
+        seconds(stretch.start_s),
+        seen.lasting(stretch.duration())
+    )
+}
+
+fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
+    let analysis = seen.analysis;
+    let captured = format!("{} of feed were captured", seen.lasting(analysis.run.duration()));
+    // The last level and not the mean since switch-on, which holds the rise of the feed.
+    let end = analysis.pieces.get(last.to - 1).map(|piece| {
+        let length = seen.lasting(piece.duration());
+        format!("mean over its last {length}: {} at {}", seen.amps(piece.amps), volts(piece.volts))
+    });
+    std::iter::once(captured).chain(end).chain(too_early(seen, last)).collect()
+}
+
+/// What the log ended in the middle of.
+fn too_early(seen: &Seen, last: &Step) -> Option<String> {
+    let analysis = seen.analysis;
+    if !analysis.model.of_this_board {
+        return None;
+    }
+    let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) else {
+        let press = analysis.run.presses.last().map(|press| (analysis.run.end_s - press, "the press"));
+        let (since, what) = press.unwrap_or((analysis.run.duration(), "switch-on"));
+        return (last.state.is_rest() && since < super::limits::TIME_TO_WAKE_S).then(|| {
+            format!("it ends {} after {what}: a board may take longer to wake", seen.lasting(since))
+        });
+    };
+    let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;
+    Some(format!(
+        "in {} for {} when it ends; good boards stay for up to {}",
+        stage.name,
+        seen.lasting(last.stretch.duration()),
+        seconds(span.high)
+    ))
+}

@@ -1,0 +1,78 @@
+//! A load that is there from switch-on, or from the wake on, and leaves no room for a sequence.
+
+use crate::reference::GAIN_ERROR;
+use crate::units::to_the_place_of;
+use crate::verdict::Class;
+use crate::verdict::align::{State, Step};
+use crate::verdict::seen::{Seen, exact, seconds, volts};
+
+/// A load within this time of switch-on is there from switch-on, in seconds.
+const AT_ONCE_S: f64 = 1.0;
+
+pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
+    let (run, stretch) = (&seen.analysis.run, &last.stretch);
+    let since = stretch.start_s - run.start_s;
+    let from =
+        if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seconds(since)) };
+    let share = 100.0 * stretch.volts / run.set_v;
+    vec![
+        format!(
+            "{} at {} from {from} on: {}",
+            seen.amps(stretch.amps),
+            volts(stretch.volts),
+            ohms(seen, stretch.volts, stretch.amps)
+        ),
+        format!("the feed stands at {share:.0} % of its {}{}", volts(run.set_v), limit(seen, last)),
+        heat(seen, last),
+        before(seen, last, since),
+    ]
+}
+
+/// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and
+/// half a step of the amps.
+fn ohms(seen: &Seen, volts: f64, amps: f64) -> String {
+    let amps = amps.abs().max(1e-6);
+    let ohms = volts.abs() / amps;
+    let uncertainty = ohms * (2.0 * GAIN_ERROR + seen.analysis.step_a / 2.0 / amps);
+    let shown = exact(ohms, "Ω");
+    format!("{shown} ± {}, leads included", to_the_place_of(&shown, ohms, uncertainty))
+}
+
+fn limit(seen: &Seen, last: &Step) -> String {
+    match seen.analysis.run.limit_a.map(|limit| exact(limit, "A")) {
+        Some(limit) if last.stretch.limit > 0.5 => format!("; the supply sits in its limit of {limit}"),
+        Some(limit) => format!("; below the limit of {limit}"),
+        None => String::new(),
+    }
+}
+
+fn heat(seen: &Seen, last: &Step) -> String {
+    let stretch = &last.stretch;
+    let watts = seen.watts(stretch.watts, stretch.volts);
+    let peak = seen.analysis.model.peak_w.filter(|_| seen.class() == Class::PartialShort);
+    match peak {
+        Some(peak) => {
+            format!("{watts} turn to heat on the board; a good board's boot peaks at {}", exact(peak, "W"))
+        }
+        None => format!("{watts} turn to heat in the short and the leads"),
+    }
+}
+
+/// Whether the board stood by before the load came.
+pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
+    let path = &seen.analysis.path;
+    let Some(last) = path.last() else { return false };
+    let since = last.stretch.start_s - seen.analysis.run.start_s;
+    since >= AT_ONCE_S && path.iter().any(|step| matches!(step.state, State::Low | State::Excess))
+}
+
+fn before(seen: &Seen, last: &Step, since: f64) -> String {
+    let lasts = seen.lasting(last.stretch.duration());
+    if woke_before(seen) {
+        format!("the board drew its standby before: the load comes with the wake, and stays for {lasts}")
+    } else if since < AT_ONCE_S {
+        format!("no sequence before it, and steady for {lasts}")
+    } else {
+        format!("steady for {lasts}")
+    }
+}

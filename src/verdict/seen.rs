@@ -1,0 +1,156 @@
+//! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
+
+use super::attempts::{Tries, attempts};
+use super::engine::Analysis;
+use super::kind::{self, Family};
+use super::readout::Readout;
+use super::{Attempt, Class, Departure};
+use crate::reference::{PhaseReference, Profile};
+use crate::trace::Trace;
+use crate::units::{Seconds, Volts, in_steps};
+
+/// Share of the set volts within which they are steady: readback error and the supply's own drop.
+const STEADY_SHARE: f64 = 0.01;
+
+/// Sag below the set volts that is more than lead drop inside the supply and readback error; as in the runs.
+const SAG_SHARE: f64 = 0.03;
+
+/// One run, and what it is compared with.
+#[derive(Debug)]
+pub(super) struct Seen<'a> {
+    pub trace: &'a Trace,
+    pub readout: &'a Readout,
+    pub analysis: &'a Analysis,
+    pub profile: Option<&'a Profile>,
+    pub attempts: Vec<Attempt>,
+    pub departures: Vec<Departure>,
+    /// Where the supply was connected, by the log or else by the profile.
+    pub feed_point: Option<String>,
+    pub family: Family,
+}
+
+impl<'a> Seen<'a> {
+    pub(super) fn of(
+        trace: &'a Trace,
+        readout: &'a Readout,
+        analysis: &'a Analysis,
+        profile: Option<&'a Profile>,
+        departures: Vec<Departure>,
+    ) -> Self {
+        let told = trace.header().feed_point.clone().filter(|point| !point.trim().is_empty());
+        let usual_v = profile.map_or(analysis.run.set_v, |profile| profile.feed.nominal.value());
+        Self {
+            attempts: attempts(trace, analysis),
+            feed_point: told.or_else(|| profile.map(|profile| profile.feed.point.clone())),
+            family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
+            trace,
+            readout,
+            analysis,
+            profile,
+            departures,
+        }
+    }
+
+    pub(super) fn class(&self) -> Class {
+        self.analysis.class()
+    }
+
+    pub(super) fn tries(&self) -> Option<Tries> {
+        Tries::of(&self.attempts)
+    }
+
+    /// Whether such boards wait for a person to press a button.
+    pub(super) fn has_button(&self) -> bool {
+        self.analysis.model.standby.waits && !matches!(self.family, Family::Panel | Family::SmallComputer)
+    }
+
+    /// Whether the supply stands in for a battery.
+    pub(super) fn at_battery(&self) -> bool {
+        let point = self.feed_point.as_deref().unwrap_or_default().to_lowercase();
+        ["battery", "pack", "cell"].iter().any(|word| point.contains(word))
+    }
+
+    /// The profile's stage of that name, and its index.
+    pub(super) fn phase(&self, name: &str) -> Option<(usize, &'a PhaseReference)> {
+        self.profile?.phases.iter().enumerate().find(|(_, phase)| phase.name == name)
+    }
+
+    /// The stage that good boards are usually in `after` seconds from their wake.
+    pub(super) fn usual_stage(&self, after: f64) -> Option<usize> {
+        let model = &self.analysis.model;
+        let mut left = after;
+        let still_in = |stage: &super::model::Stage| {
+            let Some(span) = stage.duration else { return true };
+            left -= span.typical;
+            left < 0.0
+        };
+        model.stages.iter().position(still_in).filter(|_| model.of_this_board)
+    }
+
+    /// Whether the volts stayed where they were set, as far as `volts` is their lowest.
+    pub(super) fn holds(&self, volts: f64) -> bool {
+        volts >= self.analysis.run.set_v * (1.0 - SAG_SHARE)
+    }
+
+    /// What the volts did that were never below `lowest`.
+    pub(super) fn feed_in_words(&self, lowest: f64) -> String {
+        let set_v = self.analysis.run.set_v;
+        if lowest >= set_v * (1.0 - STEADY_SHARE) {
+            format!("volts steady at {}", volts(set_v))
+        } else if self.holds(lowest) {
+            format!("volts give a little, from {} to {}", volts(set_v), volts(lowest))
+        } else {
+            format!("volts sag from {} to {}", volts(set_v), volts(lowest))
+        }
+    }
+
+    /// Amps no finer than the supply reads them.
+    pub(super) fn amps(&self, value: f64) -> String {
+        in_steps(value, self.analysis.step_a, "A")
+    }
+
+    /// Watts no finer than the amps behind them, at `volts`.
+    pub(super) fn watts(&self, value: f64, volts: f64) -> String {
+        in_steps(value, self.analysis.step_a * volts.abs(), "W")
+    }
+
+    /// A length of time no finer than the readings are renewed.
+    pub(super) fn lasting(&self, value: f64) -> String {
+        if value >= MINUTES_FROM_S {
+            return seconds(value);
+        }
+        let update_s = super::finding::update_s(self.readout.poll_hz, self.readout.changed_hz);
+        in_steps(value, update_s.unwrap_or(0.0), "s")
+    }
+
+    /// Lowest volts from `from` to `to`, if anything was read in between.
+    pub(super) fn lowest_volts(&self, from: f64, to: f64) -> Option<f64> {
+        let at = |time: f64| self.trace.time().partition_point(|t| *t < time);
+        self.trace.volts().get(at(from)..at(to))?.iter().copied().min_by(f64::total_cmp)
+    }
+}
+
+/// From here on a time is said in minutes and seconds.
+const MINUTES_FROM_S: f64 = 99.95;
+
+/// A number that was set, or that comes from the reference: as exact as it was given.
+pub(super) fn exact(value: f64, unit: &str) -> String {
+    in_steps(value, 0.0, unit)
+}
+
+pub(super) fn volts(value: f64) -> String {
+    Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
+}
+
+pub(super) fn seconds(value: f64) -> String {
+    Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
+}
+
+/// `low to high`, or one of them if they read the same.
+pub(super) fn range(low: &str, high: &str) -> String {
+    match (low.split_once(' '), high.split_once(' ')) {
+        _ if low == high => high.to_owned(),
+        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
+        _ => format!("{low} to {high}"),
+    }
+}
