@@ -58,10 +58,9 @@ pub(super) fn analyse(
         (None, kind) => Model::from_kind(kind.unwrap_or(&kind::UNKNOWN)),
     };
     let pieces = pieces(trace, segmentation, &run, readout);
-    let scores = Scores { model: &model, run: &run, readout, leak_w: 0.0 };
-    let plain = Explained::by(&scores, &pieces);
-    let leaky =
-        leak(&model, &plain.endings).map(|leak_w| Explained::by(&Scores { leak_w, ..scores }, &pieces));
+    let scores = |leak_w| Scores::new(&model, &run, readout, leak_w);
+    let plain = Explained::by(&scores(0.0), &pieces);
+    let leaky = leak(&model, &plain.endings).map(|leak_w| Explained::by(&scores(leak_w), &pieces));
     let Explained { leak_w, endings, explanations } = match leaky {
         Some(leaky) if leaky.best() > plain.best() => leaky,
         _ => plain,

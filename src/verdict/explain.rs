@@ -260,15 +260,15 @@ fn shares(one: f64, other: f64) -> (f64, f64) {
 
 /// In a stage before the last when the log ends: stuck, or not yet through.
 fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<(Class, f64)> {
-    let expected = &scores.model.stages[stage];
-    let late = expected.duration.map(|span| scores.late(&last.stretch, &span));
+    let look = scores.look(&last.stretch);
+    let late = scores.late(&look, stage);
     // Unusual lateness and calm speak against a board that is going on; of a stuck one both are to be expected.
     let overdue = late.map_or(0.0, |z| tail(z.max(0.0)).max(-6.0));
-    let activity = scores.activity(&last.stretch, expected);
+    let activity = scores.activity(&look, stage);
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
     let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
     // Some go round in a circle, some stop dead.
-    let stuck = stuck - STOPS + activity.max(0.5_f64.ln()) + scores.stuck_level(&last.stretch, expected);
+    let stuck = stuck - STOPS + activity.max(0.5_f64.ln()) + scores.stuck_level(&look, stage);
     let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],

@@ -22,7 +22,8 @@ pub(super) struct Piece {
     pub sag: f64,
     /// Share of the readings in current limit.
     pub limit: f64,
-    /// Log of the power over the floor that the readback's noise sets.
+    /// Power over the floor that the readback's noise sets, in watts, and its log.
+    above_floor: f64,
     level: f64,
     /// How far the piece counts as a level of its own: one update of averaging over an edge is none.
     weight: f64,
@@ -34,6 +35,11 @@ impl Piece {
     /// Log of the power over the floor that the readback's noise sets.
     pub(super) fn level(&self) -> f64 {
         self.level
+    }
+
+    /// Power over the floor that the readback's noise sets, in watts.
+    pub(super) fn above_floor(&self) -> f64 {
+        self.above_floor
     }
 
     /// Independent looks at the load that the piece is good for.
@@ -89,9 +95,11 @@ fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> 
     }
     let weight = weight.max(f64::MIN_POSITIVE);
     let floor = 2.0 * readout.noise_a * run.set_v.max(1e-3);
+    let above_floor = (watts / weight).max(1e-9) + floor;
     let lasts = trace.time()[samples.end.min(trace.len() - 1)] - trace.time()[samples.start];
     Piece {
-        level: ((watts / weight).max(1e-9) + floor).ln(),
+        above_floor,
+        level: above_floor.ln(),
         weight: (lasts / (2.0 * readout.update_s()) - 0.25).clamp(0.0, 1.0),
         start_s: trace.time()[samples.start],
         end_s: trace.time()[samples.end.min(trace.len() - 1)],

@@ -1,6 +1,6 @@
 //! How well a state explains a stretch: plausibility in nats below a perfect fit.
 
-use super::super::model::{Model, Span, Stage};
+use super::super::model::{Model, Stage};
 use super::super::piece::{LOOK_S, Piece, Stretch};
 use super::super::readout::Readout;
 use super::super::run::Run;
@@ -45,6 +45,10 @@ const LEAST_PULSE: f64 = 0.5;
 /// Below this a path is not followed further, in nats.
 pub(super) const HOPELESS: f64 = -60.0;
 
+/// No spread of power about its mean is seen smaller than this share of it.
+const LEAST_SPREAD: f64 = 0.03;
+/// Nothing lasts shorter than this, in seconds.
+const LEAST_DURATION_S: f64 = 1e-3;
 /// A running board that is busy for longer than a moment, in nats.
 const BUSY_LONG: f64 = 2.0;
 
@@ -56,6 +60,47 @@ pub(in super::super) struct Scores<'a> {
     pub readout: &'a Readout,
     /// A steady load beside the board's own, taken off every stage, in watts.
     pub leak_w: f64,
+    /// [`Readout::update_s`].
+    update_s: f64,
+    /// Log of [`BUSIER`].
+    ln_busier: f64,
+    gaps: GapSums,
+    scales: Vec<Scale>,
+}
+
+/// What is asked of a stage for every stretch, worked out once.
+#[derive(Debug, Clone)]
+struct Scale {
+    ln_watts: f64,
+    ln_activity: f64,
+    /// Log of its usual duration.
+    ln_typical: f64,
+    /// Factor from the stage's power beyond which a piece is no part of it.
+    wide: f64,
+}
+
+/// A stretch, with what every state asks of it worked out once.
+#[derive(Debug, Clone)]
+pub(in super::super) struct Look<'a> {
+    stretch: &'a Stretch,
+    uncertainty_w: f64,
+    /// Power without the leak, in watts, and its log.
+    net_w: f64,
+    ln_net: f64,
+    /// Log of the spread that was seen, relative to the power.
+    ln_seen: f64,
+    /// How long it lasted, and what of it was read, in seconds.
+    duration: f64,
+    read: f64,
+    ln_duration: f64,
+}
+
+impl std::ops::Deref for Look<'_> {
+    type Target = Stretch;
+
+    fn deref(&self) -> &Stretch {
+        self.stretch
+    }
 }
 
 /// Student penalty at `z` standard deviations.
@@ -68,17 +113,63 @@ pub(in super::super) fn soft(z: f64) -> f64 {
     if z > 0.0 { -(-z).exp().ln_1p() } else { z - z.exp().ln_1p() }
 }
 
-impl Scores<'_> {
-    /// Uncertainty of the mean power of a stretch, in watts.
-    pub(in super::super) fn uncertainty_w(&self, stretch: &Stretch) -> f64 {
-        let updates = stretch.duration() / self.readout.update_s();
-        self.readout.uncertainty_a(updates) * self.run.set_v.max(1e-3)
+/// Two independent standard deviations together. (The library's `hypot` also minds numbers too large to be squared, and
+/// takes several times as long for it.)
+fn both(one: f64, other: f64) -> f64 {
+    (one * one + other * other).sqrt()
+}
+
+impl Scale {
+    fn of(stage: &Stage) -> Self {
+        Self {
+            ln_watts: stage.watts.ln(),
+            ln_activity: stage.activity.max(LEAST_SPREAD).ln(),
+            ln_typical: stage.duration.map_or(0.0, |span| span.typical.ln()),
+            wide: (4.0 * stage.sd).max(2.2).exp(),
+        }
+    }
+}
+
+impl<'a> Scores<'a> {
+    /// Scores for `run` of a board as in `model`, beside which `leak_w` watts are drawn.
+    pub(in super::super) fn new(model: &'a Model, run: &'a Run, readout: &'a Readout, leak_w: f64) -> Self {
+        let scales = model.stages.iter().map(Scale::of).collect();
+        Self {
+            model,
+            run,
+            readout,
+            leak_w,
+            update_s: readout.update_s(),
+            ln_busier: BUSIER.ln(),
+            gaps: GapSums::of(readout),
+            scales,
+        }
+    }
+
+    /// Looks at a stretch.
+    pub(in super::super) fn look<'s>(&self, stretch: &'s Stretch) -> Look<'s> {
+        let duration = stretch.duration();
+        let net_w = stretch.watts - self.leak_w;
+        let watts = net_w.max(1e-9);
+        let seen = (stretch.spread_w / watts).max(LEAST_SPREAD);
+        let seen = seen.max(self.readout.noise_a * self.run.set_v / watts);
+        let updates = duration / self.update_s;
+        Look {
+            stretch,
+            uncertainty_w: self.readout.uncertainty_a(updates) * self.run.set_v.max(1e-3),
+            net_w,
+            ln_net: watts.ln(),
+            ln_seen: seen.ln(),
+            duration,
+            read: duration - self.gaps.within(stretch),
+            ln_duration: duration.max(LEAST_DURATION_S).ln(),
+        }
     }
 
     /// Whether `piece` rules `state` out by itself, so that no stretch with it need be looked at.
     pub(super) fn rules_out(&self, piece: &Piece, state: State, so_far: Option<&Stretch>) -> bool {
         // A readback averaged over an edge may show anything for an update or two.
-        if piece.duration() <= 2.2 * self.readout.update_s() {
+        if piece.duration() <= 2.2 * self.update_s {
             return false;
         }
         let floor = 3.0 * self.readout.noise_a * self.run.set_v;
@@ -104,7 +195,7 @@ impl Scores<'_> {
             State::Collapsed => piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v,
             State::Done(j) | State::Held(j) => {
                 let ratio = (piece.watts - self.leak_w) / self.model.stages[j].watts;
-                let wide = (4.0 * self.model.stages[j].sd).max(2.2).exp();
+                let wide = self.scales[j].wide;
                 piece.volts > 0.5 * self.run.set_v && !(1.0 / wide..wide).contains(&ratio)
             }
         }
@@ -117,8 +208,8 @@ impl Scores<'_> {
 
     /// Plausibility of `stretch` as a stay in `state` that ends with another state after it, but for how well its pieces
     /// go together ([`Scores::incoherence`]).
-    pub(in super::super) fn score(&self, stretch: &Stretch, state: State, first: bool, rested: bool) -> f64 {
-        self.shape(stretch, state, first, rested)
+    pub(in super::super) fn score(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
+        self.shape(look, state, first, rested)
     }
 
     /// How far a good board's short pulses go above its standby, in watts; they do not go away with a leak beside them.
@@ -133,7 +224,7 @@ impl Scores<'_> {
         let standby = &self.model.standby;
         let u = self.readout.noise_a.max(self.readout.uncertainty_a(1.0)) * self.run.set_v;
         let over = match state {
-            State::Low => (piece.watts - standby.peak) / u.hypot(standby.sd * standby.peak),
+            State::Low => (piece.watts - standby.peak) / both(u, standby.sd * standby.peak),
             State::Nothing => piece.watts / u - NOISE_PULSE,
             _ => return 0.0,
         };
@@ -156,201 +247,233 @@ impl Scores<'_> {
             }
         };
         let looks = piece.looks();
-        let read_sd = self.readout.noise_a * self.run.set_v / piece.level().exp().max(1e-9);
+        let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
         let allowed = if above > 0.0 && piece.duration() < PULSE_S { headroom } else { 0.0 };
         // A long look sees the middle of the state's ups and downs; what differs then is another level.
         let own = if piece.duration() > LONG_LOOK_S { own / 2.0 } else { own }.max(LEAST_SCATTER);
-        let off = (above.abs() - allowed).max(0.0) / own.hypot(read_sd);
+        let off = (above.abs() - allowed).max(0.0) / both(own, read_sd);
         // One edge does not make a level to compare with.
         piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
     }
 
-    fn shape(&self, stretch: &Stretch, state: State, first: bool, rested: bool) -> f64 {
+    fn shape(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
         match state {
-            State::Inrush => self.inrush(stretch),
-            State::Nothing => self.nothing(stretch),
-            State::Low => self.low(stretch, rested),
-            State::Excess => self.excess(stretch),
-            State::Surge => self.surge(stretch),
-            State::Burst => self.burst(stretch),
-            State::Starved => starved(stretch) + self.open(stretch),
-            State::Heavy => self.heavy(stretch),
-            State::Collapsed => self.collapsed(stretch),
-            State::Done(j) => self.done(stretch, j, first),
-            State::Held(j) => self.held(stretch, j),
+            State::Inrush => self.inrush(look),
+            State::Nothing => Self::nothing(look),
+            State::Low => self.low(look, rested),
+            State::Excess => self.excess(look),
+            State::Surge => self.surge(look),
+            State::Burst => self.burst(look),
+            State::Starved => starved(look) + self.open(look),
+            State::Heavy => self.heavy(look),
+            State::Collapsed => self.collapsed(look),
+            State::Done(j) => self.done(look, j, first),
+            State::Held(j) => self.held(look, j),
         }
     }
 
-    fn nothing(&self, stretch: &Stretch) -> f64 {
-        let z = stretch.watts / self.uncertainty_w(stretch);
-        tail(z) - SAG_UNEXPLAINED * stretch.sag
+    fn nothing(look: &Look) -> f64 {
+        let z = look.watts / look.uncertainty_w;
+        tail(z) - SAG_UNEXPLAINED * look.sag
     }
 
-    fn low(&self, stretch: &Stretch, rested: bool) -> f64 {
+    fn low(&self, look: &Look, rested: bool) -> f64 {
         let standby = &self.model.standby;
-        let u = self.uncertainty_w(stretch);
-        let sag = SAG_UNEXPLAINED * stretch.sag;
+        let u = look.uncertainty_w;
+        let sag = SAG_UNEXPLAINED * look.sag;
         let Some(typical) = standby.watts else {
-            let over = (stretch.watts.max(1e-6) / standby.high).ln() / standby.sd;
-            let nothing = if rested { 0.0 } else { soft((stretch.watts / u - 2.0) * 2.0) };
+            let over = (look.watts.max(1e-6) / standby.high).ln() / standby.sd;
+            let nothing = if rested { 0.0 } else { soft((look.watts / u - 2.0) * 2.0) };
             return tail(over.max(0.0)) + nothing - sag;
         };
-        let z = (stretch.watts - typical) / u.hypot(standby.sd * typical);
+        let z = (look.watts - typical) / both(u, standby.sd * typical);
         // After an attempt a board rests at standby or at less.
         tail(if rested { z.max(0.0) } else { z }) - sag
     }
 
-    fn excess(&self, stretch: &Stretch) -> f64 {
+    fn excess(&self, look: &Look) -> f64 {
         let standby = &self.model.standby;
         if standby.watts.is_none() {
             return HOPELESS;
         }
-        let u = self.uncertainty_w(stretch);
-        let above = (stretch.watts - standby.high) / (u + standby.sd * standby.high);
-        let below = (self.model.far_below_w / stretch.watts.max(1e-9)).ln() / 0.2;
-        let unsteady = (stretch.spread_w / stretch.watts.max(u)) / 0.4;
-        soft(2.0 * above) + soft(below + 1.0) + self.lasting(stretch) + tail(unsteady.max(1.0) - 1.0)
-            - SAG_UNEXPLAINED * stretch.sag
+        let u = look.uncertainty_w;
+        let above = (look.watts - standby.high) / (u + standby.sd * standby.high);
+        let below = (self.model.far_below_w / look.watts.max(1e-9)).ln() / 0.2;
+        let unsteady = (look.spread_w / look.watts.max(u)) / 0.4;
+        soft(2.0 * above) + soft(below + 1.0) + self.lasting(look) + tail(unsteady.max(1.0) - 1.0)
+            - SAG_UNEXPLAINED * look.sag
     }
 
-    fn surge(&self, stretch: &Stretch) -> f64 {
-        let over = (stretch.watts.max(1e-9) / self.low_top().max(self.uncertainty_w(stretch))).ln() / 0.3;
-        let long = (stretch.duration() / SURGE_S - 1.0).max(0.0);
+    fn surge(&self, look: &Look) -> f64 {
+        let over = (look.watts.max(1e-9) / self.low_top().max(look.uncertainty_w)).ln() / 0.3;
+        let long = (look.duration / SURGE_S - 1.0).max(0.0);
         soft(over) - 2.0 * long
     }
 
     /// A running board gets busy: for a moment with anything, for longer as in the stage before.
-    fn burst(&self, stretch: &Stretch) -> f64 {
-        let short = self.surge(stretch);
-        let before = self.model.last().checked_sub(1).map(|stage| &self.model.stages[stage]);
+    fn burst(&self, look: &Look) -> f64 {
+        let short = self.surge(look);
+        let before = self.model.last().checked_sub(1);
         before.map_or(short, |stage| {
-            let late = stage.duration.map_or(0.0, |span| self.late(stretch, &span));
-            short.max(self.stage(stretch, stage) + tail(late.max(0.0)) - BUSY_LONG)
+            let late = self.late(look, stage).unwrap_or(0.0);
+            short.max(self.stage(look, stage) + tail(late.max(0.0)) - BUSY_LONG)
         })
     }
 
-    fn heavy(&self, stretch: &Stretch) -> f64 {
-        let size = (stretch.watts.max(1e-9) / self.model.boot_size_w).ln() / 0.2;
-        let unsteady = (stretch.spread_w / stretch.watts.max(1e-9)) / 0.15;
+    fn heavy(&self, look: &Look) -> f64 {
+        let size = (look.watts.max(1e-9) / self.model.boot_size_w).ln() / 0.2;
+        let unsteady = (look.spread_w / look.watts.max(1e-9)) / 0.15;
         // In limit the load wants more than it gets: its size is not in doubt.
-        let size = if stretch.limit > 0.8 || stretch.sag > 0.8 { 0.0 } else { soft(size) };
-        size + self.open(stretch) + tail(unsteady.max(1.0) - 1.0) + self.lasting(stretch)
+        let size = if look.limit > 0.8 || look.sag > 0.8 { 0.0 } else { soft(size) };
+        size + self.open(look) + tail(unsteady.max(1.0) - 1.0) + self.lasting(look)
     }
 
     /// Evidence that the feed has not collapsed.
-    fn open(&self, stretch: &Stretch) -> f64 {
-        soft((stretch.volts / (COLLAPSED_SHARE * self.run.set_v)).max(1e-3).ln() / 0.15)
+    fn open(&self, look: &Look) -> f64 {
+        soft((look.volts / (COLLAPSED_SHARE * self.run.set_v)).max(1e-3).ln() / 0.15)
     }
 
-    fn inrush(&self, stretch: &Stretch) -> f64 {
-        if stretch.duration() > LONGEST_INRUSH_S {
+    fn inrush(&self, look: &Look) -> f64 {
+        if look.duration > LONGEST_INRUSH_S {
             return HOPELESS;
         }
         // Capacitors charge within one update; a feed that is still collapsed at the next one is more likely a short.
-        let updates = stretch.duration() / self.readout.update_s() + 1.0;
-        let collapsed = stretch.volts < COLLAPSED_SHARE * self.run.set_v;
+        let updates = look.duration / self.update_s + 1.0;
+        let collapsed = look.volts < COLLAPSED_SHARE * self.run.set_v;
         let still = if collapsed { (updates - 1.5).max(0.0) * COLLAPSED_AGAIN } else { 0.0 };
-        -stretch.duration() / INRUSH_S * 0.5 - still
+        -look.duration / INRUSH_S * 0.5 - still
     }
 
-    fn collapsed(&self, stretch: &Stretch) -> f64 {
-        let shut = -(stretch.volts / (COLLAPSED_SHARE * self.run.set_v)).max(1e-3).ln() / 0.15;
-        soft(shut) + self.lasting(stretch)
+    fn collapsed(&self, look: &Look) -> f64 {
+        let shut = -(look.volts / (COLLAPSED_SHARE * self.run.set_v)).max(1e-3).ln() / 0.15;
+        soft(shut) + self.lasting(look)
     }
 
     /// A load that is there for two updates or more is no inrush.
-    fn lasting(&self, stretch: &Stretch) -> f64 {
-        let least = (2.0 * self.readout.update_s()).max(INRUSH_S);
-        let seen = stretch.duration() + self.readout.update_s();
+    fn lasting(&self, look: &Look) -> f64 {
+        let least = (2.0 * self.update_s).max(INRUSH_S);
+        let seen = look.duration + self.update_s;
         soft((seen / least).ln() / 0.2 + 1.0)
     }
 
     /// A stay in stage `j` that the log's end cuts off, leaving open whether the board is stuck there or going on: only
     /// what both have in common.
-    pub(super) fn cut_off(&self, stretch: &Stretch, j: usize) -> f64 {
-        self.level(stretch, &self.model.stages[j]) - SAG_UNEXPLAINED * stretch.sag
+    pub(super) fn cut_off(&self, look: &Look, j: usize) -> f64 {
+        self.level(look, j) - SAG_UNEXPLAINED * look.sag
     }
 
-    fn done(&self, stretch: &Stretch, j: usize, first: bool) -> f64 {
-        let stage = &self.model.stages[j];
+    fn done(&self, look: &Look, j: usize, first: bool) -> f64 {
         let cut_in = first && !self.run.switch_on_seen;
-        let duration = match stage.duration {
-            Some(span) if cut_in => tail(self.late(stretch, &span).max(0.0)),
-            Some(span) => tail(self.late(stretch, &span)),
+        let duration = match self.late(look, j) {
+            Some(late) if cut_in => tail(late.max(0.0)),
+            Some(late) => tail(late),
             None => 0.0,
         };
-        self.stage(stretch, stage) + duration
+        self.stage(look, j) + duration
     }
 
-    fn held(&self, stretch: &Stretch, j: usize) -> f64 {
-        let stage = &self.model.stages[j];
-        let overdue = stage.duration.map_or(0.0, |span| tail(self.late(stretch, &span).max(0.0)).max(-6.0));
-        self.stage(stretch, stage) + overdue
+    fn held(&self, look: &Look, j: usize) -> f64 {
+        let overdue = self.late(look, j).map_or(0.0, |late| tail(late.max(0.0)).max(-6.0));
+        self.stage(look, j) + overdue
     }
 
-    /// How much longer than usual the stretch lasts, in standard deviations of the log.
-    pub(in super::super) fn late(&self, stretch: &Stretch, span: &Span) -> f64 {
-        let edge = self.readout.update_s() / span.typical;
+    /// How much longer than usual the stretch lasts as stage `j`, in standard deviations of the log; `None` where the
+    /// stage has no end of its own.
+    pub(in super::super) fn late(&self, look: &Look, j: usize) -> Option<f64> {
+        let span = self.model.stages[j].duration?;
         // A stage may have ended anywhere in a gap; it is only late by what was read of it.
-        let read = stretch.duration() - self.gaps_within(stretch);
-        let lasted = span.typical.clamp(read.min(stretch.duration()), stretch.duration());
-        (lasted.max(1e-3) / span.typical).ln() / span.sd.hypot(edge.min(2.0))
+        let ln_lasted = if look.read >= look.duration {
+            look.ln_duration
+        } else {
+            span.typical.clamp(look.read, look.duration).max(LEAST_DURATION_S).ln()
+        };
+        let edge = (self.update_s / span.typical).min(2.0);
+        Some((ln_lasted - self.scales[j].ln_typical) / both(span.sd, edge))
     }
 
-    /// Seconds of the stretch in which nothing was read.
-    fn gaps_within(&self, stretch: &Stretch) -> f64 {
-        let overlap = |from: f64, to: f64| (to.min(stretch.end_s) - from.max(stretch.start_s)).max(0.0);
-        self.readout.gaps.iter().map(|gap| overlap(gap.start_s.value(), gap.end_s.value())).sum()
+    /// Level and sag of a stretch as a stay in stage `j`, and its activity.
+    fn stage(&self, look: &Look, j: usize) -> f64 {
+        self.level(look, j) + self.activity(look, j) - SAG_UNEXPLAINED * look.sag
     }
 
-    /// Level and sag of a stretch as a stay in `stage`, and its activity.
-    fn stage(&self, stretch: &Stretch, stage: &Stage) -> f64 {
-        self.level(stretch, stage) + self.activity(stretch, stage) - SAG_UNEXPLAINED * stretch.sag
-    }
-
-    /// What the level of a stuck board is held less against it: it stops at some point of the stage, whose mean is not
+    /// What the level of a stuck board is held less against it: it stops at some point of stage `j`, whose mean is not
     /// what that point draws.
-    pub(in super::super) fn stuck_level(&self, stretch: &Stretch, stage: &Stage) -> f64 {
+    pub(in super::super) fn stuck_level(&self, look: &Look, j: usize) -> f64 {
         /// Standard deviation of the log of the power between points of one stage (common practice, no source).
         const POINT_SD: f64 = 0.25;
-        let wide = Stage { sd: stage.sd.hypot(POINT_SD), ..stage.clone() };
-        let narrower = (wide.sd / stage.sd).ln() / 2.0;
-        (self.level(stretch, &wide) - self.level(stretch, stage) - narrower).max(0.0)
+        let sd = self.model.stages[j].sd;
+        let wide = both(sd, POINT_SD);
+        let narrower = (wide / sd).ln() / 2.0;
+        (self.level_within(look, j, wide) - self.level(look, j) - narrower).max(0.0)
     }
 
-    fn level(&self, stretch: &Stretch, stage: &Stage) -> f64 {
-        let watts = stretch.watts - self.leak_w;
-        if watts <= 0.0 {
+    fn level(&self, look: &Look, j: usize) -> f64 {
+        self.level_within(look, j, self.model.stages[j].sd)
+    }
+
+    /// The level as that of stage `j`, whose log scatters by `sd` from board to board.
+    fn level_within(&self, look: &Look, j: usize, sd: f64) -> f64 {
+        if look.net_w <= 0.0 {
             return HOPELESS;
         }
-        let u = self.uncertainty_w(stretch) / watts;
+        let u = look.uncertainty_w / look.net_w;
         // A short stay in a busy stage samples its ups and downs.
-        let looks = (stretch.duration() / LOOK_S).clamp(0.5, MOST_LOOKS);
-        let sampled = stage.activity / looks.sqrt();
-        tail((watts / stage.watts).ln() / stage.sd.hypot(u).hypot(sampled))
+        let looks = (look.duration / LOOK_S).clamp(0.5, MOST_LOOKS);
+        let sampled = self.model.stages[j].activity.powi(2) / looks;
+        tail((look.ln_net - self.scales[j].ln_watts) / (sd * sd + u * u + sampled).sqrt())
     }
 
-    /// Gaussian likelihood ratio of the spread that was seen against the one expected, softened: loads are not
-    /// Gaussian.
-    pub(in super::super) fn activity(&self, stretch: &Stretch, stage: &Stage) -> f64 {
+    /// Gaussian likelihood ratio of the spread that was seen against the one expected of stage `j`, softened: loads are
+    /// not Gaussian.
+    pub(in super::super) fn activity(&self, look: &Look, j: usize) -> f64 {
         const SOFTEN: f64 = 0.35;
-        let watts = (stretch.watts - self.leak_w).max(1e-9);
-        let seen = (stretch.spread_w / watts).max(0.03).max(self.readout.noise_a * self.run.set_v / watts);
-        let expected = stage.activity.max(0.03);
-        let looks = (stretch.duration() / LOOK_S).min(MOST_LOOKS);
-        let ratio = seen / expected;
+        let looks = (look.duration / LOOK_S).min(MOST_LOOKS);
+        let ln_ratio = look.ln_seen - self.scales[j].ln_activity;
         // Too calm, by the Gaussian likelihood; too busy, with a heavy tail, for a single burst makes it so.
-        let gap = if ratio < 1.0 {
-            -ratio.ln() + ratio * ratio / 2.0 - 0.5
+        let gap = if ln_ratio < 0.0 {
+            -ln_ratio + (2.0 * ln_ratio).exp() / 2.0 - 0.5
         } else {
-            (ratio / BUSIER).ln().max(0.0)
+            (ln_ratio - self.ln_busier).max(0.0)
         };
         -(SOFTEN * looks * gap).min(MOST_ACTIVITY)
     }
 }
 
 /// A stretch of which most sags, or sits in limit, is explained; the rest is averaging over edges.
-fn starved(stretch: &Stretch) -> f64 {
-    (stretch.sag.max(stretch.limit) - 1.0) * SAG_UNEXPLAINED
+fn starved(look: &Look) -> f64 {
+    (look.sag.max(look.limit) - 1.0) * SAG_UNEXPLAINED
+}
+
+/// Running sums of the gaps, so that those within any stretch are had at once.
+#[derive(Debug, Clone)]
+struct GapSums {
+    /// Start and end of each gap in order, and the seconds of the gaps before it.
+    gaps: Vec<(f64, f64, f64)>,
+}
+
+impl GapSums {
+    fn of(readout: &Readout) -> Self {
+        let gaps = readout.gaps.iter().map(|gap| (gap.start_s.value(), gap.end_s.value()));
+        let summed = gaps.scan(0.0, |sum, (start, end)| {
+            let before = *sum;
+            *sum += end - start;
+            Some((start, end, before))
+        });
+        Self { gaps: summed.collect() }
+    }
+
+    /// Seconds of gaps before `time`.
+    fn before(&self, time: f64) -> f64 {
+        let begun = self.gaps.partition_point(|(start, _, _)| *start < time);
+        begun.checked_sub(1).map_or(0.0, |last| {
+            let (start, end, before) = self.gaps[last];
+            before + end.min(time) - start
+        })
+    }
+
+    /// Seconds of the stretch in which nothing was read.
+    fn within(&self, stretch: &Stretch) -> f64 {
+        if self.gaps.is_empty() { 0.0 } else { self.before(stretch.end_s) - self.before(stretch.start_s) }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::super::piece::{Piece, Stretch, Sums};
 use super::grammar::{Edge, Grammar};
-use super::score::{HOPELESS, Scores};
+use super::score::{HOPELESS, Look, Scores};
 use super::{Progress, State};
 
 /// A stay in one state.
@@ -34,14 +34,14 @@ pub(in super::super) struct Ending {
 struct Cell {
     score: f64,
     /// Where the stay that ends here began, and the node before it.
-    from: usize,
-    before: usize,
+    from: u32,
+    before: u32,
 }
 
 /// What one piece more may add to the misfit before a path is given up, in nats.
 const PER_PIECE: f64 = 1.0;
 
-const NONE: usize = usize::MAX;
+const NONE: u32 = u32::MAX;
 const EMPTY: Cell = Cell { score: f64::NEG_INFINITY, from: NONE, before: NONE };
 
 struct Search<'a> {
@@ -57,8 +57,19 @@ struct Search<'a> {
     hopeless: f64,
     /// Best way to have ended a stay in each node at each boundary.
     ended: Vec<Vec<Cell>>,
-    /// Best way to begin a stay in each node at each boundary.
-    begun: Vec<Vec<Cell>>,
+    /// Best way to begin a stay in each node at the boundary that is looked at.
+    begun: Vec<Cell>,
+}
+
+/// A stay that has begun and may end anywhere.
+struct Stay {
+    state: State,
+    /// The nodes that it can be in.
+    live: Vec<usize>,
+    /// Score of the best of them when it began.
+    best: f64,
+    /// What its pieces say against each other so far, in nats.
+    incoherent: f64,
 }
 
 /// The best path into every end, best first. Empty if there are no pieces.
@@ -101,7 +112,7 @@ impl<'a> Search<'a> {
             sums: Sums::of(pieces),
             pulses: [State::Low, State::Nothing].map(|state| pulses(scores, pieces, state)),
             ended: vec![row.clone(); pieces.len() + 1],
-            begun: vec![row; pieces.len() + 1],
+            begun: row,
             states,
         }
     }
@@ -109,21 +120,20 @@ impl<'a> Search<'a> {
     fn fill(&mut self, grammar: &Grammar) {
         for (s, state) in self.states.iter().enumerate() {
             if let Some(cost) = grammar.start(*state) {
-                self.begun[0][s * Progress::COUNT] = Cell { score: -cost, ..EMPTY };
+                self.begun[s * Progress::COUNT] = Cell { score: -cost, ..EMPTY };
             }
         }
         for from in 0..self.pieces.len() {
             if from > 0 {
                 self.begin(from);
             }
-            for s in 0..self.states.len() {
-                self.stay(from, s);
-            }
+            self.stays(from);
         }
     }
 
     /// The best way to begin a stay in each state at boundary `at`.
     fn begin(&mut self, at: usize) {
+        self.begun.fill(EMPTY);
         for s in 0..self.states.len() {
             for (before, edge) in &self.into[s] {
                 for p in 0..Progress::COUNT {
@@ -131,54 +141,95 @@ impl<'a> Search<'a> {
                     let progress = Progress::at(p);
                     let score = self.ended[at][node].score - edge.cost * progress.cost_share();
                     let to = s * Progress::COUNT + progress.after(edge).index();
-                    if score > self.hopeless && score > self.begun[at][to].score {
-                        self.begun[at][to] = Cell { score, from: at, before: node };
+                    if score > self.hopeless && score > self.begun[to].score {
+                        self.begun[to] = Cell { score, from: index(at), before: index(node) };
                     }
                 }
             }
         }
     }
 
-    /// Every stay in state `s` that begins at piece `from`.
-    fn stay(&mut self, from: usize, s: usize) {
-        let state = self.states[s];
-        let nodes = s * Progress::COUNT..(s + 1) * Progress::COUNT;
-        let live: Vec<usize> = nodes.filter(|node| self.begun[from][*node].score > self.hopeless).collect();
-        if live.is_empty() {
-            return;
-        }
-        let mut incoherent = 0.0;
+    /// Every stay that begins at piece `from`.
+    fn stays(&mut self, from: usize) {
+        let mut stays: Vec<Stay> = (0..self.states.len()).filter_map(|s| self.stay(s)).collect();
+        let mut so_far: Option<Stretch> = None;
         for to in from + 1..=self.pieces.len() {
-            let so_far = (to > from + 1).then(|| self.sums.stretch(from, to - 1));
-            if self.scores.rules_out(&self.pieces[to - 1], state, so_far.as_ref()) {
+            let piece = &self.pieces[to - 1];
+            stays.retain(|stay| !self.scores.rules_out(piece, stay.state, so_far.as_ref()));
+            if let Some(so_far) = &so_far {
+                self.go_on(&mut stays, piece, so_far);
+            }
+            stays.retain(|stay| stay.best + self.within(stay, from, to) > self.hopeless);
+            if stays.is_empty() {
                 break;
             }
-            incoherent +=
-                so_far.map_or(0.0, |so_far| self.scores.incoherence(&self.pieces[to - 1], &so_far, state));
             let stretch = self.sums.stretch(from, to);
-            let within = self.pulses_in(state, from, to) + incoherent;
-            let fresh = self.fit(&stretch, state, from, to) + within;
-            let rested = match state {
-                State::Low => self.scores.score(&stretch, state, from == 0, true) + within,
-                _ => fresh,
+            let look = self.scores.look(&stretch);
+            for stay in &stays {
+                self.end(stay, &look, from, to);
+            }
+            so_far = Some(stretch);
+        }
+    }
+
+    /// The stay in state `s` that can begin now, if one can.
+    fn stay(&self, s: usize) -> Option<Stay> {
+        let nodes = s * Progress::COUNT..(s + 1) * Progress::COUNT;
+        let live: Vec<usize> = nodes.filter(|node| self.begun[*node].score > self.hopeless).collect();
+        let best = live.iter().map(|node| self.begun[*node].score).max_by(f64::total_cmp)?;
+        Some(Stay { state: self.states[s], live, best, incoherent: 0.0 })
+    }
+
+    /// Counts what `piece` says against going on from `so_far`.
+    fn go_on(&self, stays: &mut [Stay], piece: &Piece, so_far: &Stretch) {
+        // A stage says the same of a piece whether or not it is gone through to its end, and these follow each other.
+        let mut said: Option<(usize, f64)> = None;
+        for stay in stays {
+            let misfit = match (stay.state.stage(), said) {
+                (Some(stage), Some((same, misfit))) if stage == same => misfit,
+                _ => self.scores.incoherence(piece, so_far, stay.state),
             };
-            for node in &live {
-                let attempts = Progress::at(node % Progress::COUNT).attempts;
-                let fit = if attempts > 0 { rested } else { fresh };
-                let score = self.begun[from][*node].score + fit;
-                if score > self.ended[to][*node].score {
-                    self.ended[to][*node] = Cell { score, from, before: self.begun[from][*node].before };
-                }
+            said = stay.state.stage().map(|stage| (stage, misfit));
+            stay.incoherent += misfit;
+        }
+    }
+
+    /// What the pieces of a stay say against it by themselves and one after the other, in nats.
+    fn within(&self, stay: &Stay, from: usize, to: usize) -> f64 {
+        self.pulses_in(stay.state, from, to) + stay.incoherent
+    }
+
+    /// Takes it that `stay` ends at `to`, where that beats what is known.
+    fn end(&mut self, stay: &Stay, look: &Look, from: usize, to: usize) {
+        let within = self.within(stay, from, to);
+        // No fit is better than a perfect one: most stays need no closer look.
+        let may_beat = |node: &usize| self.begun[*node].score + within > self.ended[to][*node].score;
+        if !stay.live.iter().any(may_beat) {
+            return;
+        }
+        let fresh = self.fit(look, stay.state, from, to) + within;
+        let rested = match stay.state {
+            State::Low => self.scores.score(look, stay.state, from == 0, true) + within,
+            _ => fresh,
+        };
+        debug_assert!(fresh.max(rested) <= within, "{:?} fits better than perfectly", stay.state);
+        for node in &stay.live {
+            let attempts = Progress::at(node % Progress::COUNT).attempts;
+            let fit = if attempts > 0 { rested } else { fresh };
+            let Cell { score, before, .. } = self.begun[*node];
+            let score = score + fit;
+            if score > self.ended[to][*node].score {
+                self.ended[to][*node] = Cell { score, from: index(from), before };
             }
         }
     }
 
-    fn fit(&self, stretch: &Stretch, state: State, from: usize, to: usize) -> f64 {
+    fn fit(&self, look: &Look, state: State, from: usize, to: usize) -> f64 {
         match state {
             State::Held(j) if to == self.pieces.len() && j != self.scores.model.last() => {
-                self.scores.cut_off(stretch, j)
+                self.scores.cut_off(look, j)
             }
-            _ => self.scores.score(stretch, state, from == 0, false),
+            _ => self.scores.score(look, state, from == 0, false),
         }
     }
 
@@ -212,20 +263,27 @@ impl<'a> Search<'a> {
     }
 
     fn path(&self, node: usize) -> Path {
-        let (mut node, mut to) = (node, self.pieces.len());
+        let (mut next, mut to) = (index(node), self.pieces.len());
         let mut path = Vec::new();
-        while node != NONE && to > 0 {
+        while next != NONE && to > 0 {
+            let node = next as usize;
             let cell = self.ended[to][node];
+            let from = cell.from as usize;
             path.push(Step {
                 state: self.states[node / Progress::COUNT],
-                from: cell.from,
+                from,
                 to,
                 rested: Progress::at(node % Progress::COUNT).attempts > 0,
-                stretch: self.sums.stretch(cell.from, to),
+                stretch: self.sums.stretch(from, to),
             });
-            (node, to) = (cell.before, cell.from);
+            (next, to) = (cell.before, from);
         }
         path.reverse();
         path
     }
+}
+
+/// The index of a piece or node, which there are far fewer of than 32 bits can count.
+fn index(of: usize) -> u32 {
+    u32::try_from(of).unwrap_or(NONE)
 }
