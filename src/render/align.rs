@@ -72,9 +72,7 @@ fn waits(subject: &Subject, phase: &Phase) -> bool {
 }
 
 fn press(subject: &Subject) -> Option<f64> {
-    let pressed =
-        |kind: &EventKind| matches!(kind, EventKind::Mark(word) if word.to_lowercase().contains("power"));
-    subject.trace.events().iter().find(|event| pressed(&event.kind)).map(|event| event.time.value())
+    subject.trace.events().iter().find(|event| event.kind.is_press()).map(|event| event.time.value())
 }
 
 /// When the feed came: as the log says, else the first phase with feed, else the first reading.

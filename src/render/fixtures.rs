@@ -2,12 +2,12 @@
 
 use super::geometry::Rect;
 use super::options::{Options, Size};
-use super::scene::Scene;
+use super::scene::{Scene, Shape};
 use super::theme::Theme;
 use crate::reference::Profile;
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Joules, Seconds, Volts, Watts};
-use crate::verdict::{Class, Departure, Direction, Finding, LogFacts, Phase, Tool, Verdict};
+use crate::verdict::{Attempt, Class, Departure, Direction, Finding, LogFacts, Phase, Tool, Verdict};
 use proptest::prelude::*;
 use std::path::Path;
 
@@ -101,6 +101,38 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
     }
 }
 
+/// A run that starts `count` times, once every three seconds, and is in the last start when the log ends.
+pub(super) fn cycling(count: u32) -> Finding {
+    let level = |name: &str, start: f64, end: f64, mean: f64| Phase {
+        mean_a: Amps::constant(mean),
+        max_a: Amps::constant(mean),
+        ..phase(name, start, end)
+    };
+    let start = |attempt: u32| 6.0 + 3.0 * f64::from(attempt);
+    let mut phases = vec![level("off", 0.0, 2.0, 0.0), level("standby", 2.0, 6.0, 0.03)];
+    for at in (0..count).map(start) {
+        phases.push(level("rails", at, at + 0.5, 0.2));
+        phases.push(level("firmware", at + 0.5, at + 2.0, 0.7));
+        phases.push(level("rest", at + 2.0, at + 3.0, 0.03));
+    }
+    phases.pop();
+    let mut finding = finding(phases);
+    let attempt = |index: u32| Attempt {
+        start_s: Seconds::constant(start(index)),
+        end_s: Seconds::constant(start(index) + 2.0),
+        ended_in: Some("firmware".into()),
+        peak_a: Amps::constant(0.7),
+        lowest_v: Volts::constant(12.8),
+        given_up: index + 1 < count,
+    };
+    finding.attempts = (0..count).map(attempt).collect();
+    finding.departures.clear();
+    finding.verdict.class = Class::Cycling;
+    finding.verdict.reached = Some("firmware".into());
+    finding.verdict.stalled_in = None;
+    finding
+}
+
 /// Stages of a minute's run, some too short for their names.
 pub(super) fn stages(count: u32) -> Vec<Phase> {
     let share = |index: u32| 60.0 * f64::from(index * index) / f64::from(count * count);
@@ -113,9 +145,13 @@ pub(super) fn profile() -> Profile {
     Profile::from_bytes(Path::new("harrow-13.toml"), text.as_bytes()).unwrap()
 }
 
-/// No label over another, none beyond the sheet.
+/// No label over another, none beyond the sheet, none below a box, none cut to a few letters.
 #[track_caller]
 pub(super) fn assert_legible(scene: &Scene) {
+    assert_uncovered(scene);
+    let letters = |text: &str| text.chars().filter(|c| !c.is_whitespace()).count();
+    let cut = scene.labels().find(|label| label.text.ends_with('…') && letters(&label.text) < 5);
+    assert!(cut.is_none(), "{cut:?} says nothing");
     let labels: Vec<(&str, Rect)> =
         scene.labels().map(|label| (label.text.as_str(), label.bounds())).collect();
     let size = (scene.width, scene.height);
@@ -123,6 +159,19 @@ pub(super) fn assert_legible(scene: &Scene) {
         assert!(scene.bounds().holds(*bounds), "{size:?}: {text:?} at {bounds:?} leaves the sheet");
         for (other, taken) in &labels[..index] {
             assert!(!bounds.overlaps(*taken), "{size:?}: {text:?} over {other:?}");
+        }
+    }
+}
+
+/// Nothing that is painted later hides a label.
+#[track_caller]
+fn assert_uncovered(scene: &Scene) {
+    for (index, shape) in scene.shapes.iter().enumerate() {
+        let Shape::Text(label) = shape else { continue };
+        for later in &scene.shapes[index + 1..] {
+            let (Shape::Fill { area, .. } | Shape::Hatch { area, .. }) = later else { continue };
+            let size = (scene.width, scene.height);
+            assert!(!area.overlaps(label.bounds()), "{size:?}: {:?} below {area:?}", label.text);
         }
     }
 }

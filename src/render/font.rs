@@ -79,8 +79,11 @@ fn layout_units<'a>(
     })
 }
 
-/// `text`, shortened with an ellipsis until it is no wider than `room` pixels; `None` if not even one letter and the
-/// ellipsis fit.
+/// Fewer letters than this of a word that was cut say nothing: `fi…` may be anything.
+const LEAST_LETTERS: usize = 4;
+
+/// `text`, shortened with an ellipsis until it is no wider than `room` pixels; `None` if that leaves too little to be
+/// understood.
 pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<String> {
     if width(text, em, weight) <= room {
         return Some(text.to_owned());
@@ -93,7 +96,9 @@ pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<Stri
     };
     // Width grows with every letter, so the longest that fits is found by bisection.
     let fitting = partition_point(letters.len(), |keep| width(&shortened(keep), em, weight) <= room);
-    (fitting >= 1).then(|| shortened(fitting))
+    let left = shortened(fitting);
+    let said = left.chars().filter(|c| !c.is_whitespace() && *c != '…').count();
+    (said >= LEAST_LETTERS).then_some(left)
 }
 
 /// The largest `n` in `1..=most` for which `holds` is true, if it is true up to some point; 0 if for none.
@@ -194,7 +199,10 @@ mod tests {
         assert!(short.ends_with('…') && width(&short, 14.0, Weight::Regular) <= 120.0, "{short}");
         assert!(width(&format!("{short}W"), 14.0, Weight::Regular) > 120.0, "{short} could be longer");
         assert_eq!(fit("rails", 14.0, Weight::Regular, 120.0).as_deref(), Some("rails"));
-        assert_eq!(fit("rails", 14.0, Weight::Regular, 5.0), None);
+        for room in 0..60 {
+            let cut = fit("firmware", 14.0, Weight::Regular, f64::from(room));
+            assert!(cut.is_none_or(|cut| cut.chars().count() > LEAST_LETTERS), "{room}");
+        }
     }
 
     #[test]

@@ -36,8 +36,6 @@ pub(super) struct Palette {
     pub(super) frame: Color,
     /// This board's current, and stages that it reached.
     pub(super) ink: Color,
-    /// Text on `ink`.
-    pub(super) on_ink: Color,
     /// This board's volts.
     pub(super) volts: Color,
     /// Fill of the envelope of good boards.
@@ -72,7 +70,6 @@ const LIGHT: Palette = Palette {
     grid: Color(224, 222, 214),
     frame: Color(120, 120, 118),
     ink: Color(16, 58, 122),
-    on_ink: Color(255, 255, 255),
     volts: Color(92, 74, 20),
     envelope: Color(203, 226, 214),
     envelope_edge: Color(64, 128, 100),
@@ -95,7 +92,6 @@ const DARK: Palette = Palette {
     grid: Color(58, 61, 68),
     frame: Color(138, 138, 136),
     ink: Color(140, 190, 255),
-    on_ink: Color(18, 22, 32),
     volts: Color(226, 200, 120),
     envelope: Color(44, 72, 62),
     envelope_edge: Color(118, 178, 150),
@@ -164,7 +160,6 @@ mod tests {
             grid: of(palette.grid),
             frame: of(palette.frame),
             ink: of(palette.ink),
-            on_ink: of(palette.on_ink),
             volts: of(palette.volts),
             envelope: of(palette.envelope),
             envelope_edge: of(palette.envelope_edge),
@@ -190,7 +185,6 @@ mod tests {
                     vec![palette.paper, palette.shade, palette.alarm_paper, palette.envelope],
                 ),
                 ("faint text", palette.faint_text, vec![palette.paper, palette.shade]),
-                ("text on ink", palette.on_ink, vec![palette.ink]),
                 ("text on alarm", palette.on_alarm, vec![palette.alarm]),
                 ("text on good", palette.on_good, vec![palette.good]),
                 ("text on unsure", palette.on_unsure, vec![palette.unsure]),

@@ -12,8 +12,8 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::NoDraw => "No draw: the board takes no current".into(),
         Class::HardShort => "Hard short: the supply sits in its limit and the feed collapses".into(),
         Class::PartialShort => "Partial short: heavy current from switch-on, nothing starts".into(),
-        Class::ExcessStandby => "Standby draws too much; the board never wakes".into(),
-        Class::StandbyOnly => "Standby only: the board never wakes".into(),
+        Class::ExcessStandby => format!("{} draws too much; the board never wakes", standby_of(verdict)),
+        Class::StandbyOnly => format!("{} only: the board never wakes", standby_of(verdict)),
         Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
         Class::Cycling => format!("Cycling{}: starts and gives up, again and again", in_stage(verdict)),
         Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
@@ -22,6 +22,12 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::FeedLimited => format!("Feed limited{}: the supply starves the board", in_stage(verdict)),
         Class::Inconclusive => "Inconclusive: this capture cannot carry a verdict".into(),
     }
+}
+
+/// `Standby`, with the name that the profile has for it where that is another.
+fn standby_of(verdict: &Verdict) -> String {
+    let name = verdict.reached.as_deref().filter(|name| !name.eq_ignore_ascii_case("standby"));
+    name.map_or_else(|| "Standby".into(), |name| format!("Standby ({name})"))
 }
 
 fn stalled_in(verdict: &Verdict) -> &str {
@@ -77,7 +83,11 @@ pub fn board(finding: &Finding) -> String {
 pub fn departures_clause(finding: &Finding) -> String {
     let mut stages: Vec<&str> = Vec::new();
     for departure in &finding.departures {
-        let told = finding.verdict.stalled_in.as_ref() == Some(&departure.phase);
+        let verdict = &finding.verdict;
+        let told = match verdict.class {
+            Class::ExcessStandby => verdict.reached.as_ref() == Some(&departure.phase),
+            _ => verdict.stalled_in.as_ref() == Some(&departure.phase),
+        };
         if !told && !stages.contains(&departure.phase.as_str()) {
             stages.push(&departure.phase);
         }
@@ -90,12 +100,15 @@ pub fn departures_clause(finding: &Finding) -> String {
     }
 }
 
-/// How sure the verdict is, and what came second.
+/// How sure the verdict is, and what came second; of what is undecided, what it may be.
 #[must_use]
 pub fn confidence(verdict: &Verdict) -> String {
-    let second =
-        verdict.runner_up.map(|second| format!(", else {} {}", second.class, percent(second.confidence)));
-    format!("{} sure{}", percent(verdict.confidence), second.unwrap_or_default())
+    let second = verdict.runner_up.map(|second| format!("{} {}", second.class, percent(second.confidence)));
+    if verdict.class == Class::Inconclusive {
+        return second.map_or_else(|| "undecided".into(), |second| format!("undecided; perhaps {second}"));
+    }
+    let second = second.map(|second| format!(", else {second}")).unwrap_or_default();
+    format!("{} sure{second}", percent(verdict.confidence))
 }
 
 /// What departs and how, without the numbers: `firmware draws too much`.
@@ -170,16 +183,21 @@ pub fn quantity(value: f64, unit: &str, resolution: Option<Amps>) -> String {
     }
 }
 
-/// How long something lasted, no finer than the log shows its ends: readings renewed `changed_hz` times a second.
+/// How long something lasted, no finer than the log shows its ends: readings renewed every `update_s` seconds.
 #[must_use]
-pub fn length(seconds: f64, changed_hz: Option<f64>) -> String {
+pub fn length(seconds: f64, update_s: Option<f64>) -> String {
     /// From here on a time is said in minutes and seconds.
     const MINUTES_FROM: f64 = 99.95;
-    let step = changed_hz.filter(|hertz| *hertz > 0.0).map_or(0.0, |hertz| 1.0 / hertz);
     if seconds.abs() >= MINUTES_FROM {
         return quantity(seconds, "s", None);
     }
-    in_steps(seconds, step, "s")
+    in_steps(seconds, update_s.unwrap_or(0.0), "s")
+}
+
+/// `1 try`, `16 tries`.
+#[must_use]
+pub fn tries(count: usize) -> String {
+    if count == 1 { "1 try".into() } else { format!("{count} tries") }
 }
 
 /// A length of time as people say it: two figures at most.
@@ -203,10 +221,11 @@ mod tests {
     use super::*;
 
     fn verdict(class: Class) -> Verdict {
+        let asleep = matches!(class, Class::StandbyOnly | Class::ExcessStandby);
         Verdict {
             class,
             confidence: 0.937,
-            reached: Some("firmware".into()),
+            reached: Some(if asleep { "standby" } else { "firmware" }.into()),
             stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
             because: Vec::new(),
             runner_up: None,
@@ -230,6 +249,22 @@ mod tests {
         Feed limited in firmware: the supply starves the board
         Inconclusive: this capture cannot carry a verdict
         ");
+    }
+
+    #[test]
+    fn standby_has_the_name_that_the_profile_gives_it() {
+        let rails = |class| headline(&Verdict { reached: Some("rails".into()), ..verdict(class) });
+        assert_eq!(rails(Class::StandbyOnly), "Standby (rails) only: the board never wakes");
+        assert_eq!(rails(Class::ExcessStandby), "Standby (rails) draws too much; the board never wakes");
+    }
+
+    #[test]
+    fn what_is_undecided_is_not_said_to_be_sure() {
+        let runner_up = Some(crate::verdict::RunnerUp { class: Class::StandbyOnly, confidence: 0.47 });
+        let close = Verdict { confidence: 0.47, runner_up, ..verdict(Class::Inconclusive) };
+        assert_eq!(confidence(&close), "undecided; perhaps standby-only 47 %");
+        let decided = Verdict { class: Class::NoDraw, ..close };
+        assert_eq!(confidence(&decided), "47 % sure, else standby-only 47 %");
     }
 
     #[test]

@@ -169,7 +169,7 @@ fn phases(finding: &Finding) -> Body {
     };
     let row = |phase: &Phase| {
         let amps = |amps: Amps| words::amps(amps.value(), resolution);
-        let length = words::length(phase.end_s.value() - phase.start_s.value(), finding.log.changed_hz);
+        let length = words::length(phase.end_s.value() - phase.start_s.value(), finding.log.update_s());
         vec![
             plain(&phase.name),
             phase.start_s.to_string(),

@@ -93,6 +93,16 @@ pub enum EventKind {
     Other(String),
 }
 
+impl EventKind {
+    /// Whether the person at the bench marked a press of the power button.
+    #[must_use]
+    pub fn is_press(&self) -> bool {
+        let Self::Mark(mark) = self else { return false };
+        let mark = mark.to_lowercase();
+        ["button", "press", "power key"].iter().any(|word| mark.contains(word))
+    }
+}
+
 /// Why readings do not make a trace.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum TraceError {

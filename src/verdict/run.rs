@@ -199,15 +199,8 @@ fn highest(trace: &Trace, samples: &Range<usize>, start_s: f64) -> f64 {
 }
 
 fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {
-    let word = |kind: &EventKind| match kind {
-        EventKind::Mark(mark) => {
-            let mark = mark.to_lowercase();
-            mark.contains("button") || mark.contains("press") || mark.contains("power key")
-        }
-        _ => false,
-    };
     let within = |time: f64| time >= start_s && time <= end_s;
-    let marks = trace.events().iter().filter(|event| word(&event.kind) && within(event.time.value()));
+    let marks = trace.events().iter().filter(|event| event.kind.is_press() && within(event.time.value()));
     marks.map(|event| event.time.value()).collect()
 }
 

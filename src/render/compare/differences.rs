@@ -67,7 +67,7 @@ fn good_boards(run: Subject, reference: &PhaseReference) -> String {
     let expected = envelope::in_amps(profile, reference, volts);
     let show = |amps: f64| words::amps(amps, run.resolution());
     let amps = words::range(&show(expected.low), &show(expected.high));
-    let seconds = |value: f64| words::length(value, run.finding.log.changed_hz);
+    let seconds = |value: f64| words::length(value, run.finding.log.update_s());
     let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
     length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))
 }
@@ -93,7 +93,7 @@ impl<'a> Seen<'a> {
 
     fn cell(&self) -> String {
         let amps = words::amps(self.phase.mean_a.value(), self.run.resolution());
-        let length = words::length(length(self.phase), self.run.finding.log.changed_hz);
+        let length = words::length(length(self.phase), self.run.finding.log.update_s());
         let times = if self.times > 1 { format!("{} ×, ", self.times) } else { String::new() };
         format!("{times}{amps}, {length}")
     }
@@ -164,8 +164,8 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
     if !differs || by_hand {
         return None;
     }
-    let renewed = [before, after].map(|seen| seen.run.finding.log.changed_hz.unwrap_or(f64::MAX));
-    let by = words::length((a - b).abs(), Some(renewed[0].min(renewed[1])));
+    let update_s = [before, after].map(|seen| seen.run.finding.log.update_s().unwrap_or(0.0));
+    let by = words::length((a - b).abs(), Some(update_s[0].max(update_s[1])));
     let word = if b < a { "shorter" } else { "longer" };
     Some(format!("{by} {word}"))
 }

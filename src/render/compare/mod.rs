@@ -89,11 +89,12 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
     let with_envelope = runs[0].profile.is_some();
-    let (row, panels) = panels.split_top(if with_envelope { sheet.u(20.0) } else { 0 });
-    let samples = legend::of_run(sheet.palette);
-    legend::draw(sheet, row, &samples);
+    let (row, panels) = panels.split_top(sheet.u(20.0));
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
+    let limited = readings.iter().any(|readings| !readings.limited.is_empty());
+    let samples = legend::of_run(sheet.palette, with_envelope, limited);
+    legend::draw(sheet, row, &samples);
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
     let scale = scales[0].shared(scales[1]);
     let half = panels.height() / 2;
@@ -101,7 +102,7 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     for (index, place) in [upper, lower].into_iter().enumerate() {
         panel(sheet, runs[index], &readings[index], scale, place, (NAMES[index], zeros[index]));
     }
-    time_axis(sheet, axis(0.0), ticks);
+    time_axis(sheet, axis(0.0), ticks, None);
 }
 
 fn panel(
@@ -118,10 +119,17 @@ fn panel(
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let lane = events::Lane::none(sheet);
-    let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane);
-    zero_line(sheet, readings.time, zero, &areas);
-    notes::draw(sheet, &run, readings, axes, &areas, 1);
+    let notes = notes::notes(&run, readings, 1);
+    let fault = notes::fault(&notes).map(|at| readings.time.x_within(at));
+    let (scale, placed) = notes::arrange(sheet, &run, readings, &areas, &scale, &notes);
+    // The line that both runs have in common.
+    let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
+    let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
+    amps::draw(sheet, &run, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));
+    if let Some(x) = fault {
+        notes::pointer(sheet, &areas, x);
+    }
+    notes::pin(sheet, &placed);
 }
 
 /// Name, verdict, and what the common zero is in this run.
@@ -153,17 +161,6 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     let (rest, quiet) = rest.split_bottom(quiet_height);
     let amps = if quiet.is_empty() { rest } else { rest.split_bottom(sheet.u(6.0)).0 };
     Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts: empty, ticks: empty }
-}
-
-/// The line that both runs have in common.
-fn zero_line(sheet: &mut Sheet, time: TimeAxis, zero: Zero, areas: &Areas) {
-    if !time.shows(zero.at) {
-        return;
-    }
-    let pen = sheet.pen(1.5, 3.0, sheet.palette.mark);
-    for panel in [areas.amps, areas.quiet].into_iter().filter(|panel| !panel.is_empty()) {
-        sheet.scene.down(time.x_within(zero.at), (panel.top, panel.bottom), pen);
-    }
 }
 
 fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {

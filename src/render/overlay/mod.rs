@@ -159,15 +159,16 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = scale.axes(&areas);
+    let placed = name_odd_ones(sheet, members, axes, colors);
     for strip in std::iter::once(axes.main).chain(axes.quiet) {
         amps::amps_grid(sheet, strip);
         lines(sheet, members, strip, colors);
     }
     if let Some(quiet) = axes.quiet {
-        amps::magnified(sheet, &areas, scale.magnification(quiet.high));
+        amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::dots(sheet, &placed));
     }
-    time_axis(sheet, time, areas.ticks);
-    name_odd_ones(sheet, members, axes, colors);
+    time_axis(sheet, time, areas.ticks, None);
+    notes::pin(sheet, &placed);
 }
 
 /// Good ones first, so that they hide no odd one.
@@ -184,13 +185,20 @@ fn lines(sheet: &mut Sheet, members: &[Member], axis: super::axis::ValueAxis, co
 }
 
 /// A note at each of the first odd runs, where its verdict or its first departure lies.
-fn name_odd_ones(sheet: &mut Sheet, members: &[Member], axes: amps::Axes, colors: [Color; MOST_NAMED]) {
+fn name_odd_ones(
+    sheet: &Sheet,
+    members: &[Member],
+    axes: amps::Axes,
+    colors: [Color; MOST_NAMED],
+) -> Vec<notes::Placed> {
     let mut placed = Vec::new();
     for (member, color) in members.iter().filter(|member| member.odd).zip(colors) {
         let note = Note { lines: vec![name(&member.run), summary(&member.run)], ..place_of(member) };
-        placed.extend(notes::place(sheet, &member.readings, axes, &note, color, &placed));
+        let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
+        let rows = notes::Rows::new(&member.readings, axes.main);
+        placed.extend(notes::place(sheet, &member.readings, (axes, &rows), &note, color, &taken));
     }
-    notes::pin(sheet, &placed);
+    placed
 }
 
 fn place_of(member: &Member) -> Note {
@@ -199,9 +207,10 @@ fn place_of(member: &Member) -> Note {
         at: departure.starts_s.value(),
         amps: None,
         lines: Vec::new(),
+        placed: true,
     });
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
-    let anywhere = Note { at: middle, amps: None, lines: Vec::new() };
+    let anywhere = Note { at: middle, amps: None, lines: Vec::new(), placed: true };
     turning(&member.run).filter(shown).or(departs.filter(shown)).unwrap_or(anywhere)
 }
 

@@ -4,7 +4,7 @@ use super::super::axis::{ValueAxis, round_step};
 use super::super::columns;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Shape};
+use super::super::scene::{Anchor, Label, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::envelope::{self, Expected, expected};
@@ -68,6 +68,11 @@ impl Scale {
 }
 
 impl Scale {
+    /// With the main strip reaching `factor` times as high, for notes above the trace.
+    pub(in crate::render) fn with_headroom(&self, factor: f64) -> Self {
+        Self { high: self.high * factor, ..*self }
+    }
+
     /// The scale that serves both runs.
     pub(in crate::render) fn shared(self, other: Self) -> Self {
         let quiet = match (self.quiet_high, other.quiet_high) {
@@ -127,7 +132,7 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     (top < WORTH_MAGNIFYING * high).then_some(top)
 }
 
-/// Draws both strips and returns their axes.
+/// Draws both strips and returns their axes; `taken` is what their words are not to stand on.
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
@@ -135,18 +140,21 @@ pub(in crate::render) fn draw(
     areas: &Areas,
     scale: &Scale,
     lane: &Lane,
+    taken: &[Rect],
 ) -> Axes {
     let axes = scale.axes(areas);
     let Axes { main, quiet } = axes;
     let expected = expected(subject, readings);
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
+    strip_words(sheet, subject, readings, main);
     trace(sheet, readings, main);
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
+        strip_words(sheet, subject, readings, quiet);
         trace(sheet, readings, quiet);
-        magnified(sheet, areas, scale.high / quiet.high);
+        magnified(sheet, areas, scale.high / quiet.high, taken);
     }
     axes
 }
@@ -157,6 +165,16 @@ fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     amps_grid(sheet, axis);
     gaps(sheet, readings, axis.area);
     limit(sheet, subject, readings, axis);
+}
+
+/// The words of gaps and of the limit, on a ground of their own: no line of an event runs through them.
+fn strip_words(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    gaps_words(sheet, readings, axis.area);
+    if let Some((_, label)) = limit_label(sheet, subject, axis) {
+        let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
+        sheet.scene.fill(ground, sheet.palette.paper);
+        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
 }
 
 fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis) {
@@ -215,64 +233,98 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, uni
 
 /// Stretches without readings, hatched.
 pub(in crate::render) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect) {
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    for &(start, end) in &readings.gaps {
-        let (left, right) = (readings.time.x(start) + 1, readings.time.x(end));
-        let gap = Rect { left, right, ..area }.intersection(area);
-        if gap.is_empty() {
-            continue;
-        }
-        sheet.scene.fill(gap, sheet.palette.paper);
-        sheet.scene.hatch(gap, sheet.u(9.0), false, sheet.palette.frame);
-        let text = "no readings";
-        let width = style.width(text) + sheet.u(8.0);
-        if width < gap.width() {
-            let (x, y) = gap.center();
-            let half = sheet.u(10.0);
-            sheet
-                .scene
-                .fill(Rect::new(x - width / 2, y - half, x + width / 2, y + half), sheet.palette.paper);
-            sheet.scene.text(text, (x, style.baseline_at(y)), Anchor::Middle, style);
+    for gap in &readings.gaps {
+        let within = gap_area(readings, area, *gap);
+        sheet.scene.fill(within, sheet.palette.paper);
+        sheet.scene.hatch(within, sheet.u(9.0), false, sheet.palette.frame);
+    }
+}
+
+/// Says of the gaps what they are, where there is room.
+pub(in crate::render) fn gaps_words(sheet: &mut Sheet, readings: &Readings, area: Rect) {
+    for gap in &readings.gaps {
+        if let Some((ground, label)) = gap_words(sheet, readings, area, *gap) {
+            sheet.scene.fill(ground, sheet.palette.paper);
+            sheet.scene.text(label.text, label.at, label.anchor, label.style);
         }
     }
+}
+
+fn gap_area(readings: &Readings, area: Rect, (start, end): (f64, f64)) -> Rect {
+    let (left, right) = (readings.time.x(start) + 1, readings.time.x(end));
+    Rect { left, right, ..area }.intersection(area)
+}
+
+/// What a gap is called, and the ground below the words; `None` where there is no room for them.
+fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) -> Option<(Rect, Label)> {
+    let gap = gap_area(readings, area, gap);
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let (text, (x, y), half) = ("no readings", gap.center(), sheet.u(10.0));
+    let width = style.width(text) + sheet.u(8.0);
+    let ground = Rect::new(x - width / 2, y - half, x + width / 2, y + half);
+    let label = Label { text: text.into(), at: (x, style.baseline_at(y)), anchor: Anchor::Middle, style };
+    (width < gap.width()).then_some((ground, label))
 }
 
 /// The current limit, and where the supply sat in it.
 fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
-    let Some(limit) = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high) else { return };
-    let row = axis.row(limit.value());
-    if !(axis.area.top..axis.area.bottom).contains(&row) {
-        return;
-    }
+    let Some((row, _)) = limit_label(sheet, subject, axis) else { return };
     let color = sheet.palette.limit;
     sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
-    let thick = sheet.u(9.0);
     for &(left, right) in &readings.limited {
-        let bar =
-            Rect::new(left, row - thick - sheet.u(3.0), right, row - sheet.u(3.0)).intersection(axis.area);
-        sheet.scene.fill(bar, color);
+        let bottom = row - sheet.u(3.0);
+        let bar = Rect::new(left, bottom - sheet.u(LIMIT_BAR), right, bottom);
+        sheet.scene.fill(bar.intersection(axis.area), color);
     }
-    let style = sheet.style(em::SMALL, Weight::Bold, color);
-    let words = if readings.limited.is_empty() { "" } else { ", bar: supply in its limit" };
-    let text = format!("current limit {limit}{words}");
-    let above = row - thick - sheet.u(8.0);
+}
+
+/// Height of the bar above the limit where the supply sits in it, in units of the layout.
+const LIMIT_BAR: f64 = 9.0;
+
+/// The row of the current limit, if the strip shows it, and its words.
+fn limit_label(sheet: &Sheet, subject: &Subject, axis: ValueAxis) -> Option<(i32, Label)> {
+    let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
+    let row = axis.row(limit.value());
+    if !(axis.area.top..axis.area.bottom).contains(&row) {
+        return None;
+    }
+    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
+    let above = row - sheet.u(LIMIT_BAR) - sheet.u(8.0);
     let fits = above - style.line_height() > axis.area.top;
     let baseline = if fits { above } else { row + style.line_height() };
     let at = (axis.area.right - sheet.u(6.0), baseline);
-    sheet.scene.text(text, at, Anchor::End, style);
+    Some((row, Label { text: format!("current limit {limit}"), at, anchor: Anchor::End, style }))
 }
 
-/// Says of the lower strip what it is.
-pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64) {
+/// What the words in the strip take, which no note may hide.
+pub(in crate::render) fn words(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+) -> Vec<Rect> {
+    let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
+    let limit = limit_label(sheet, subject, axis).map(|(_, label)| label.bounds());
+    gaps.map(|(ground, _)| ground).chain(limit).collect()
+}
+
+/// Says of the lower strip what it is, at the end where nothing is `taken`.
+pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64, taken: &[Rect]) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     if areas.quiet.height() < sheet.u(24.0) {
         return;
     }
     let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
-    let at = (areas.quiet.right - sheet.u(6.0), areas.quiet.top + sheet.u(16.0));
-    let label = super::super::scene::Label { text: text.clone(), at, anchor: Anchor::End, style };
-    sheet
-        .scene
-        .fill(label.bounds().grown(sheet.u(3.0)).intersection(areas.quiet.grown(-1)), sheet.palette.paper);
-    sheet.scene.text(text, at, Anchor::End, style);
+    let baseline = areas.quiet.top + sheet.u(16.0);
+    let ends = [
+        (Anchor::End, areas.quiet.right - sheet.u(6.0)),
+        (Anchor::Start, areas.quiet.left + sheet.u(6.0)),
+        (Anchor::Middle, areas.quiet.center().0),
+    ];
+    let labels = ends.map(|(anchor, x)| Label { text: text.clone(), at: (x, baseline), anchor, style });
+    let free = |label: &Label| !taken.iter().any(|taken| taken.overlaps(label.bounds().grown(sheet.u(3.0))));
+    let Some(label) = labels.into_iter().find(free) else { return };
+    let ground = label.bounds().grown(sheet.u(3.0)).intersection(areas.quiet.grown(-1));
+    sheet.scene.fill(ground, sheet.palette.paper);
+    sheet.scene.text(label.text, label.at, label.anchor, label.style);
 }

@@ -20,6 +20,8 @@ struct Flag {
 #[derive(Debug)]
 pub(in crate::render) struct Lane {
     flags: Vec<Flag>,
+    /// Where the run left what good boards do.
+    fault: Option<i32>,
     style: Style,
 }
 
@@ -33,12 +35,18 @@ impl Lane {
         let events = subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
         let named = events.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
         let flags = named.map(|(x, word)| place(sheet, style, time, &mut ends, x, &word)).collect();
-        Self { flags, style }
+        Self { flags, fault: None, style }
     }
 
-    /// Without an event, where the figure has no lane for them.
-    pub(in crate::render) fn none(sheet: &Sheet) -> Self {
-        Self { flags: Vec::new(), style: sheet.style(em::SMALL, Weight::Regular, sheet.palette.text) }
+    /// With lines only, where the figure has no lane for words.
+    pub(in crate::render) fn of_lines(sheet: &Sheet, lines: impl Iterator<Item = i32>) -> Self {
+        let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
+        Self { flags: lines.map(|x| Flag { x, word: None }).collect(), fault: None, style }
+    }
+
+    /// With the line at which the run left what good boards do.
+    pub(in crate::render) fn with_fault(self, fault: Option<i32>) -> Self {
+        Self { fault, ..self }
     }
 
     /// How many rows of words there are.
@@ -52,6 +60,10 @@ impl Lane {
         for flag in &self.flags {
             sheet.scene.down(flag.x, (panel.top, panel.bottom), pen);
         }
+        // Unbroken and far heavier than what only happened: the two must not be taken for each other in grey.
+        if let Some(x) = self.fault {
+            sheet.scene.down(x, (panel.top, panel.bottom), sheet.pen(5.0, 0.0, sheet.palette.alarm));
+        }
     }
 
     pub(in crate::render) fn words(&self, sheet: &mut Sheet, areas: &Areas) {
@@ -59,6 +71,9 @@ impl Lane {
         for flag in &self.flags {
             let Some((word, left, row)) = &flag.word else { continue };
             let top = areas.events.top + sheet.u(3.0) + row * row_height;
+            if top + row_height > areas.events.bottom + sheet.u(3.0) {
+                continue;
+            }
             let baseline = self.style.baseline_at(top + row_height / 2);
             let area = Rect::new(
                 *left - sheet.u(2.0),

@@ -1,9 +1,10 @@
 //! The ladder of stages: how far the board got, stage by stage, for the eye alone.
 
-use super::super::font::Weight;
+use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::sheet::{Sheet, em};
-use crate::reference::Profile;
+use super::super::theme::{Color, Palette};
+use crate::reference::{PhaseReference, Profile};
 use crate::verdict::{Class, Finding};
 
 /// What became of a stage.
@@ -11,10 +12,37 @@ use crate::verdict::{Class, Finding};
 enum Step {
     /// Reached and passed, or kept to the end.
     Passed,
+    /// The same, but not as on good boards.
+    Departs,
     /// Where it went wrong.
     Trouble,
+    /// Seen, in a capture that decides nothing.
+    Unsure,
     /// Not reached.
     Missing,
+}
+
+impl Step {
+    const fn sign(self) -> &'static str {
+        match self {
+            Self::Passed => "✓",
+            Self::Departs => "!",
+            Self::Trouble => "✗",
+            Self::Unsure => "?",
+            Self::Missing => "",
+        }
+    }
+
+    /// Ground, frame, and the colour of what stands on it; what was not reached is a dashed outline. Only what went
+    /// wrong is dark, so that it is the one that is seen in grey and from afar.
+    const fn colors(self, palette: &Palette) -> (Color, Option<Color>, Color) {
+        match self {
+            Self::Passed | Self::Departs => (palette.envelope, Some(palette.ink), palette.text),
+            Self::Trouble => (palette.alarm, Some(palette.alarm), palette.on_alarm),
+            Self::Unsure => (palette.paper, Some(palette.unsure), palette.text),
+            Self::Missing => (palette.paper, None, palette.faint_text),
+        }
+    }
 }
 
 pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, row: Rect) {
@@ -29,20 +57,19 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Fi
 }
 
 fn chip(sheet: &mut Sheet, step: Step, name: &str, area: Rect) {
-    let palette = sheet.palette;
-    let (sign, color) = match step {
-        Step::Passed => ("✓ ", palette.on_ink),
-        Step::Trouble => ("✗ ", palette.on_alarm),
-        Step::Missing => ("", palette.faint_text),
-    };
-    match step {
-        Step::Passed => sheet.scene.fill(area, palette.ink),
-        Step::Trouble => sheet.scene.fill(area, palette.alarm),
-        Step::Missing => dashed_frame(sheet, area),
+    let (ground, frame, color) = step.colors(sheet.palette);
+    sheet.scene.fill(area, ground);
+    match frame {
+        Some(frame) => sheet.scene.frame(area, sheet.u(2.0), frame),
+        None => dashed_frame(sheet, area),
     }
     let weight = if step == Step::Missing { Weight::Regular } else { Weight::Bold };
     let style = sheet.style(em::USUAL, weight, color);
-    sheet.centered(&format!("{sign}{name}"), area, style);
+    let (sign, name) = (step.sign(), clean(name));
+    let both = if sign.is_empty() { name } else { format!("{sign} {name}") };
+    // The sign says the most: it stays where the name has no room.
+    let fits = style.fit(&both, area.width() - sheet.u(6.0)).is_some();
+    sheet.centered(if fits { &both } else { sign }, area, style);
 }
 
 fn dashed_frame(sheet: &mut Sheet, area: Rect) {
@@ -55,22 +82,100 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
 
 /// What became of each stage of the profile.
 fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
-    let place =
-        |name: &Option<String>| profile.phases.iter().position(|phase| Some(&phase.name) == name.as_ref());
     let verdict = &finding.verdict;
-    let seen = profile.phases.iter().rposition(|phase| finding.phases.iter().any(|of| of.name == phase.name));
-    let named = place(&verdict.stalled_in).max(place(&verdict.reached));
-    let reached = named.or(seen);
+    let reached = reached(profile, finding);
+    let last = profile.phases.len().checked_sub(1);
+    // Where the finding names no stage, the first that was not seen is the one that failed.
+    let next = reached.map_or(0, |reached| reached + 1).min(last.unwrap_or(0));
+    let named = |stage: &Option<String>| place(profile, stage.as_ref());
     let trouble = match verdict.class {
-        Class::Stalled => place(&verdict.stalled_in).or(reached),
-        Class::LatchOff | Class::Cycling | Class::FeedLimited | Class::DroppedOut => named,
-        Class::ExcessStandby => reached.or(Some(0)),
-        _ => None,
+        Class::Stalled => named(&verdict.stalled_in).or(reached),
+        Class::Cycling | Class::LatchOff | Class::FeedLimited => named(&verdict.reached).or(Some(next)),
+        Class::DroppedOut => named(&verdict.reached).or(last),
+        Class::ExcessStandby => named(&verdict.reached).or(Some(0)),
+        Class::StandbyOnly => Some(next),
+        Class::NoDraw | Class::HardShort | Class::PartialShort => Some(0),
+        Class::FullBoot | Class::Inconclusive => None,
     };
+    let departs = |index: usize| finding.departures.iter().any(|d| d.phase == profile.phases[index].name);
     let step = |index: usize| match (trouble, reached) {
         (Some(bad), _) if index == bad => Step::Trouble,
-        (_, Some(last)) if index <= last => Step::Passed,
+        (Some(bad), _) if index > bad => Step::Missing,
+        (_, Some(last)) if index <= last => match verdict.class {
+            Class::Inconclusive => Step::Unsure,
+            _ if departs(index) => Step::Departs,
+            _ => Step::Passed,
+        },
         _ => Step::Missing,
     };
     (0..profile.phases.len()).map(step).collect()
+}
+
+fn place(profile: &Profile, name: Option<&String>) -> Option<usize> {
+    profile.phases.iter().position(|phase| Some(&phase.name) == name)
+}
+
+/// The furthest stage that the board got to, by the verdict or else by the phases.
+fn reached(profile: &Profile, finding: &Finding) -> Option<usize> {
+    let verdict = &finding.verdict;
+    let named = place(profile, verdict.stalled_in.as_ref()).max(place(profile, verdict.reached.as_ref()));
+    let seen = |phase: &PhaseReference| finding.phases.iter().any(|of| of.name == phase.name);
+    named.or_else(|| profile.phases.iter().rposition(seen))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::{finding, phase, profile};
+    use super::*;
+
+    /// The signs of the stages of a run of that class, for a board that got to `reached`.
+    fn signs(class: Class, seen: &[&str], reached: Option<&str>) -> String {
+        let phases = seen.iter().map(|name| phase(name, 1.0, 2.0)).collect();
+        let mut finding = finding(phases);
+        finding.departures.clear();
+        finding.verdict.class = class;
+        finding.verdict.reached = reached.map(String::from);
+        finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
+        let signs = steps(&profile(), &finding).into_iter().map(|step| match step.sign() {
+            "" => "·",
+            sign => sign,
+        });
+        signs.collect()
+    }
+
+    #[test]
+    fn a_stage_is_crossed_out_for_every_class_that_fails() {
+        // The stages are standby, rails, firmware, loading, picture.
+        let cases = [
+            (Class::NoDraw, &["no draw"][..], None),
+            (Class::HardShort, &["short"], None),
+            (Class::PartialShort, &["heavy load"], None),
+            (Class::ExcessStandby, &["standby"], Some("standby")),
+            (Class::StandbyOnly, &["standby"], Some("standby")),
+            (Class::LatchOff, &["standby", "attempt", "standby"], None),
+            (Class::Cycling, &["standby", "attempt", "rest"], None),
+            (Class::Cycling, &["standby", "rails", "firmware", "rest"], Some("firmware")),
+            (Class::Stalled, &["standby", "rails", "firmware"], Some("firmware")),
+            (Class::FullBoot, &["standby", "rails", "firmware", "loading", "picture"], Some("picture")),
+            (Class::DroppedOut, &["standby", "picture", "standby"], Some("picture")),
+            (Class::FeedLimited, &["standby", "rails", "rest"], Some("rails")),
+            (Class::Inconclusive, &["standby"], None),
+        ];
+        let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
+        insta::assert_snapshot!(lines.join("\n"), @"
+        no-draw: ✗····
+        hard-short: ✗····
+        partial-short: ✗····
+        excess-standby: ✗····
+        standby-only: ✓✗···
+        latch-off: ✓✗···
+        cycling: ✓✗···
+        cycling: ✓✓✗··
+        stalled: ✓✓✗··
+        full-boot: ✓✓✓✓✓
+        dropped-out: ✓✓✓✓✗
+        feed-limited: ✓✗···
+        inconclusive: ?····
+        ");
+    }
 }

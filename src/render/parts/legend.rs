@@ -13,15 +13,26 @@ pub(in crate::render) enum Swatch {
     Line(f64, f64, Color),
     /// A filled band with edges.
     Band,
+    /// Hatched as where the supply sits in its limit.
+    Limited,
 }
+
+/// Distance of the lines of [`Swatch::Limited`], in units of the layout.
+pub(in crate::render) const LIMITED_PITCH: f64 = 7.0;
 
 /// A sample and what it stands for.
 pub(in crate::render) type Sample = (Swatch, &'static str);
 
-/// What a run over its envelope is drawn with.
-pub(in crate::render) fn of_run(palette: &Palette) -> [Sample; 4] {
-    let [band, mean, peak] = of_envelope(palette);
-    [(Swatch::Line(2.4, 0.0, palette.ink), "this board"), band, mean, peak]
+/// What a run is drawn with: over its envelope, and in current limit, where there is either.
+pub(in crate::render) fn of_run(palette: &Palette, with_envelope: bool, limited: bool) -> Vec<Sample> {
+    let mut samples = vec![(Swatch::Line(2.4, 0.0, palette.ink), "this board")];
+    if limited {
+        samples.push((Swatch::Limited, "supply in its current limit"));
+    }
+    if with_envelope {
+        samples.extend(of_envelope(palette));
+    }
+    samples
 }
 
 /// What an envelope is drawn with.
@@ -59,6 +70,10 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         Swatch::Line(width, dash, color) => {
             let pen = sheet.pen(width, dash, color);
             sheet.scene.across((area.left, area.right), area.center().1, pen);
+        }
+        Swatch::Limited => {
+            sheet.scene.hatch(area, sheet.u(LIMITED_PITCH), true, sheet.palette.limit);
+            sheet.scene.frame(area, 1, sheet.palette.limit);
         }
         Swatch::Band => {
             let (edge, palette) = (sheet.u(1.0), sheet.palette);

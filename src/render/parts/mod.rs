@@ -1,6 +1,7 @@
 //! Parts that the figures share: a run on its axes, its stages, its events, what is wrong with it, the foot.
 
 pub(super) mod amps;
+pub(super) mod attempts;
 pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;
@@ -65,19 +66,33 @@ pub(super) struct Areas {
     pub(super) ticks: Rect,
 }
 
-/// Ticks of time and their labels, in `row`.
-pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect) {
+/// Ticks of time and their labels, in `row`; the time of the fault stands out among them.
+pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, fault: Option<f64>) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let most = (time.right - time.left) / sheet.u(74.0);
-    let mut free_from = row.left - sheet.u(40.0);
+    let space = sheet.u(8.0);
+    let leftmost = row.left - sheet.u(40.0);
+    let within = |x: i32, width: i32| (x - width / 2).clamp(leftmost, row.right - width);
+    let fault =
+        fault.and_then(|at| Some((time.x_within(at), crate::units::Seconds::new(at).ok()?.to_string())));
+    let mut taken = None;
+    if let Some((x, label)) = fault {
+        let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
+        sheet.scene.fill(Rect::new(x, row.top, x + 1, row.top + sheet.u(5.0)), sheet.palette.alarm);
+        let at = (within(x, bold.width(&label)), row.bottom - sheet.u(4.0));
+        taken = Some(sheet.scene.text(label, at, Anchor::Start, bold));
+    }
+    let mut free_from = leftmost;
     for (t, label) in time.ticks(most) {
         let (x, width) = (time.x_within(t), style.width(&label));
-        let left = (x - width / 2).clamp(row.left - sheet.u(40.0), row.right - width);
+        let left = within(x, width);
         sheet.scene.fill(Rect::new(x, row.top, x + 1, row.top + sheet.u(5.0)), sheet.palette.frame);
-        if left >= free_from {
+        let clear =
+            taken.is_none_or(|taken| left + width + space <= taken.left || taken.right + space <= left);
+        if left >= free_from && clear {
             let at = (left, row.bottom - sheet.u(4.0));
             sheet.scene.text(label, at, Anchor::Start, style);
-            free_from = left + width + sheet.u(8.0);
+            free_from = left + width + space;
         }
     }
 }

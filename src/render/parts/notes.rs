@@ -1,4 +1,4 @@
-//! Departures, at their place: what was measured and what good boards do.
+//! Notes at their place: where the run left what good boards do, what was measured, and what they do.
 
 use super::super::axis::ValueAxis;
 use super::super::columns::Column;
@@ -8,11 +8,11 @@ use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
-use super::amps::Axes;
+use super::amps::{self, Axes, Scale};
 use super::readings::Readings;
 use super::turning::turning;
 use super::{Areas, Subject};
-use crate::verdict::Departure;
+use crate::verdict::{Departure, Direction};
 
 /// A note with the point that it speaks of.
 #[derive(Debug)]
@@ -22,36 +22,94 @@ pub(in crate::render) struct Note {
     pub(in crate::render) amps: Option<f64>,
     /// Head and body.
     pub(in crate::render) lines: Vec<String>,
+    /// Whether it speaks of a point at all.
+    pub(in crate::render) placed: bool,
 }
 
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
 pub(in crate::render) const MOST_NOTES: usize = 4;
 
-/// Draws at most `most` notes; the last says how many are left out.
-pub(in crate::render) fn draw(
-    sheet: &mut Sheet,
+/// What there is to say of what the window shows: the turn that the verdict speaks of, then the departures, first in
+/// time first; at most `most`, of which the last says how many are left out.
+pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usize) -> Vec<Note> {
+    let mut departures: Vec<Note> = subject
+        .finding
+        .departures
+        .iter()
+        .filter(|departure| !told_by_turning(subject, departure))
+        .map(|of| departure(subject, of))
+        .collect();
+    departures.sort_by(|a, b| a.at.total_cmp(&b.at));
+    let mut notes: Vec<Note> = turning(subject).into_iter().chain(departures).collect();
+    notes.retain(|note| readings.time.shows(note.at));
+    let left_out = notes.len().saturating_sub(most);
+    notes.truncate(most);
+    if let Some(last) = notes.last_mut().filter(|_| left_out > 0) {
+        last.lines.push(format!("and {left_out} more in the finding"));
+    }
+    notes
+}
+
+/// The one moment at which the run left what good boards do: that of the first note.
+pub(in crate::render) fn fault(notes: &[Note]) -> Option<f64> {
+    notes.first().filter(|note| note.placed).map(|note| note.at)
+}
+
+/// A stalled stage lasts too long: that is the verdict.
+fn told_by_turning(subject: &Subject, departure: &Departure) -> bool {
+    let verdict = &subject.finding.verdict;
+    departure.direction == Direction::Longer && verdict.stalled_in.as_ref() == Some(&departure.phase)
+}
+
+/// A scale, and the notes at their places on it.
+type Arrangement = (Scale, Vec<Placed>);
+
+/// Finds places for the notes on a scale with just so much headroom that they hide nothing of the trace.
+pub(in crate::render) fn arrange(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    areas: &Areas,
+    scale: &Scale,
+    notes: &[Note],
+) -> Arrangement {
+    /// Up to twice as high, the trace still has half of the strip.
+    const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
+    /// A leader longer than this runs through too much, in units of the layout.
+    const FAR: f64 = 150.0;
+    let mut best: Option<(_, Arrangement)> = None;
+    for factor in HEADROOM {
+        let scale = scale.with_headroom(factor);
+        let placed = place_all(sheet, subject, readings, scale.axes(areas), notes);
+        let hidden: i32 = placed.iter().map(|note| note.hidden).sum();
+        let far = placed.iter().filter(|note| note.leader_length() > sheet.u(FAR)).count();
+        let badness = (notes.len() - placed.len(), hidden, far);
+        if best.as_ref().is_none_or(|(least, _)| badness < *least) {
+            best = Some((badness, (scale, placed)));
+        }
+        if badness == (0, 0, 0) {
+            break;
+        }
+    }
+    best.map_or_else(|| (*scale, Vec::new()), |(_, arrangement)| arrangement)
+}
+
+fn place_all(
+    sheet: &Sheet,
     subject: &Subject,
     readings: &Readings,
     axes: Axes,
-    areas: &Areas,
-    most: usize,
-) {
-    let notes = notes(subject);
-    let shown: Vec<Note> = notes.into_iter().filter(|note| readings.time.shows(note.at)).collect();
-    let left_out = shown.len().saturating_sub(most);
-    let mut placed: Vec<Placed> = Vec::new();
-    for (index, mut note) in shown.into_iter().take(most).enumerate() {
-        if index + 1 == most && left_out > 0 {
-            note.lines.push(format!("and {left_out} more in the finding"));
-        }
-        let color = sheet.palette.alarm;
-        placed.extend(place(sheet, readings, axes, &note, color, &placed));
+    notes: &[Note],
+) -> Vec<Placed> {
+    let mut taken = amps::words(sheet, subject, readings, axes.main);
+    let rows = Rows::new(readings, axes.main);
+    let mut placed = Vec::new();
+    for note in notes {
+        let found = place(sheet, readings, (axes, &rows), note, sheet.palette.alarm, &taken);
+        taken.extend(found.iter().map(|note| note.spot));
+        placed.extend(found);
     }
-    // Lines first: none may run through the words of another note.
-    for note in &placed {
-        line_at(sheet, areas, note.point.0);
-    }
-    pin(sheet, &placed);
+    placed
 }
 
 /// Draws notes at their places: the leaders first, so that none runs through the words of another note.
@@ -67,35 +125,58 @@ pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed]) {
 /// A note with its place.
 #[derive(Debug)]
 pub(in crate::render) struct Placed {
-    point: (i32, i32),
-    spot: Rect,
+    /// What it speaks of, if it speaks of a point.
+    point: Option<(i32, i32)>,
+    pub(in crate::render) spot: Rect,
+    /// How many columns of the trace it hides.
+    hidden: i32,
     lines: Vec<(String, Style)>,
     color: Color,
 }
 
-/// What there is to say: the turn that the verdict speaks of, then the departures, first in time first.
-fn notes(subject: &Subject) -> Vec<Note> {
-    let mut departures: Vec<Note> =
-        subject.finding.departures.iter().map(|d| departure(subject, d)).collect();
-    departures.sort_by(|a, b| a.at.total_cmp(&b.at));
-    turning(subject).into_iter().chain(departures).collect()
+/// The dots at the points of notes.
+pub(in crate::render) fn dots(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> {
+    placed.iter().filter_map(|note| Some(dot(sheet, note.point?))).collect()
 }
 
+fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
+    Rect::new(x, y, x + 1, y + 1).grown(sheet.u(DOT))
+}
+
+impl Placed {
+    fn leader_length(&self) -> i32 {
+        let of = |(x, y): (i32, i32)| distance(self.spot, (x, y));
+        self.point.map_or(0, of)
+    }
+}
+
+/// How far a point is from a box, across and down together.
+fn distance(spot: Rect, (x, y): (i32, i32)) -> i32 {
+    let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
+    dx.abs() + dy.abs()
+}
+
+/// A departure at the moment from which it is one: what lasts too long does so from the longest usual time on.
 fn departure(subject: &Subject, departure: &Departure) -> Note {
     let numbers = words::departure_numbers(departure, subject.resolution());
     let lines = vec![words::departure(departure), numbers];
     let amps = (departure.unit == "A").then_some(departure.measured);
-    Note { at: departure.starts_s.value(), amps, lines }
+    let after = match departure.direction {
+        Direction::Longer => departure.high,
+        Direction::Shorter => departure.measured,
+        Direction::Above | Direction::Below => 0.0,
+    };
+    Note { at: departure.starts_s.value() + after, amps, lines, placed: true }
 }
 
 /// Finds the place where a note covers least of the trace; `None` if there is no room.
 pub(in crate::render) fn place(
     sheet: &Sheet,
     readings: &Readings,
-    axes: Axes,
+    (axes, rows): (Axes, &Rows),
     note: &Note,
     color: Color,
-    placed: &[Placed],
+    taken: &[Rect],
 ) -> Option<Placed> {
     let head = sheet.style(em::LARGE, Weight::Bold, color);
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
@@ -111,9 +192,9 @@ pub(in crate::render) fn place(
     let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
     let x = readings.time.x_within(note.at);
     let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
-    let taken: Vec<Rect> = placed.iter().map(|other| other.spot).collect();
-    let spot = best_spot(sheet, readings, axes.main, (x, y), (width, height), &taken)?;
-    Some(Placed { point: (x, y), spot, lines: styled, color })
+    let y = y.max(axes.main.area.top + sheet.u(DOT));
+    let (spot, hidden) = best_spot(sheet, rows, axes.main, (x, y), (width, height), taken)?;
+    Some(Placed { point: note.placed.then_some((x, y)), spot, hidden, lines: styled, color })
 }
 
 /// The amps that the trace shows at column `x`.
@@ -122,23 +203,23 @@ fn standing(readings: &Readings, x: i32) -> Option<f64> {
     readings.amps.get(index)?.as_ref().map(|column| column.leave)
 }
 
-/// The vertical line at which the board left what good boards do.
-fn line_at(sheet: &mut Sheet, areas: &Areas, x: i32) {
-    let pen = sheet.pen(2.0, 6.0, sheet.palette.alarm);
-    let bottom = if areas.quiet.is_empty() { areas.amps.bottom } else { areas.quiet.bottom };
-    sheet.scene.down(x, (areas.amps.top, bottom), pen);
-    sheet.pointer_down((x, areas.amps.top + sheet.u(12.0)), sheet.palette.alarm);
+/// Half the side of the dot at the point of a note, in units of the layout.
+const DOT: f64 = 4.0;
+
+/// A flag on top of the line at which the board left what good boards do.
+pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32) {
+    sheet.pointer_down((x, areas.amps.top + sheet.u(14.0)), sheet.palette.alarm);
 }
 
 fn leader(sheet: &mut Sheet, note: &Placed) {
-    let (spot, (x, y), color) = (note.spot, note.point, note.color);
+    let (spot, color) = (note.spot, note.color);
+    let Some((x, y)) = note.point else { return };
     let from = (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1));
     if from != (x, y) {
         let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
-    let r = sheet.u(4.0);
-    sheet.scene.fill(Rect::new(x - r, y - r, x + r + 1, y + r + 1), color);
+    sheet.scene.fill(dot(sheet, (x, y)), color);
 }
 
 fn frame(sheet: &mut Sheet, note: &Placed) {
@@ -154,43 +235,60 @@ fn frame(sheet: &mut Sheet, note: &Placed) {
     }
 }
 
-/// Of the places within the strip that no other note takes, the one that hides least of the trace, then the nearest.
+/// Top and bottom of the trace, column by column of pixels.
+#[derive(Debug)]
+pub(in crate::render) struct Rows {
+    left: i32,
+    all: Vec<Option<(i32, i32)>>,
+}
+
+impl Rows {
+    pub(in crate::render) fn new(readings: &Readings, axis: ValueAxis) -> Self {
+        let rows = |column: &Column| (axis.row(column.high), axis.row(column.low));
+        let all = readings.amps.iter().map(|column| column.as_ref().map(rows)).collect();
+        Self { left: readings.time.left, all }
+    }
+
+    /// How many columns of the trace a box would hide.
+    fn hidden(&self, spot: Rect) -> i32 {
+        let index = |x: i32| usize::try_from(x - self.left).unwrap_or(0).min(self.all.len());
+        let within = &self.all[index(spot.left)..index(spot.right).max(index(spot.left))];
+        let meets = |rows: &(i32, i32)| rows.0 < spot.bottom && rows.1 >= spot.top;
+        let count = within.iter().flatten().filter(|rows| meets(rows)).count();
+        i32::try_from(count).unwrap_or(i32::MAX)
+    }
+}
+
+/// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest;
+/// and how many columns it hides.
 fn best_spot(
     sheet: &Sheet,
-    readings: &Readings,
+    rows: &Rows,
     axis: ValueAxis,
     (x, y): (i32, i32),
     (width, height): (i32, i32),
     taken: &[Rect],
-) -> Option<Rect> {
+) -> Option<(Rect, i32)> {
     /// Places to try along each direction.
     const TRIES: i32 = 14;
-    // Below the pointers at the top, which show where the notes belong.
+    // Below the pointer at the top, which shows where the first note belongs.
     let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
     let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
-    let spots = (0..TRIES * TRIES).map(|n| {
-        let left = step(inside.left, inside.right - width, n % TRIES);
-        let top = step(inside.top, inside.bottom - height, n / TRIES);
-        Rect::new(left, top, left + width, top + height)
-    });
+    let beside = [x + sheet.u(14.0), x - sheet.u(14.0) - width];
+    let lefts: Vec<i32> = (0..TRIES)
+        .map(|i| step(inside.left, inside.right - width, i))
+        .chain(beside.map(|left| left.clamp(inside.left, (inside.right - width).max(inside.left))))
+        .collect();
+    let tops: Vec<i32> = (0..TRIES).map(|i| step(inside.top, inside.bottom - height, i)).collect();
+    let spots = lefts
+        .iter()
+        .flat_map(|left| tops.iter().map(move |top| Rect::new(*left, *top, left + width, top + height)));
     let within = spots.filter(|spot| inside.holds(*spot));
     let free = within.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
-    let distance = |spot: &Rect| {
-        let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
-        dx.abs() + dy.abs()
-    };
-    // A column of hidden trace weighs as much as a step of some pixels away; the place itself stays in view.
-    free.min_by_key(|spot| {
+    // Nothing of the trace is to be hidden if that can be helped, and the point itself least of all.
+    let badness = |(spot, hidden): &(Rect, i32)| {
         let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
-        (hidden(readings, axis, *spot) * 6) + distance(spot) + if covers { 2000 } else { 0 }
-    })
-}
-
-/// How many columns of the trace a box would hide.
-fn hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> i32 {
-    let columns = (readings.time.left..).zip(&readings.amps);
-    let within = columns.filter(|(x, _)| (spot.left..spot.right).contains(x));
-    let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
-    let count = within.filter(|(_, column)| column.as_ref().is_some_and(meets)).count();
-    i32::try_from(count).unwrap_or(i32::MAX)
+        (covers, *hidden, distance(*spot, (x, y)))
+    };
+    free.map(|spot| (spot, rows.hidden(spot.grown(sheet.u(5.0))))).min_by_key(badness)
 }

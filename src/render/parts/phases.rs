@@ -5,20 +5,29 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
-use super::turning::is_trouble;
+use super::attempts::{self, span};
+use super::turning::{Trouble, trouble};
 use super::{Areas, Subject};
+use crate::verdict::Attempt;
+use std::ops::Range;
 
-/// One phase in pixels.
+/// One phase in pixels, or one attempt of many.
 #[derive(Debug, Clone)]
 struct Band {
     left: i32,
     right: i32,
     name: String,
-    /// Whether it is the phase that is wrong.
+    /// Whether it is what is wrong.
     trouble: bool,
 }
 
-/// A name that stands above the ribbon because its band is too short for it.
+impl Band {
+    const fn span(&self) -> (i32, i32) {
+        (self.left, self.right)
+    }
+}
+
+/// A name that stands above the ribbon because its band is too short for it, or because it names several.
 #[derive(Debug, Clone)]
 struct Raised {
     text: String,
@@ -27,6 +36,16 @@ struct Raised {
     row: i32,
     /// The stretch that it names.
     span: (i32, i32),
+    /// Whether that is wide enough for a bracket on both sides of the words.
+    bracket: bool,
+    trouble: bool,
+}
+
+impl Raised {
+    /// The columns that the name takes, with its bracket if it has one.
+    fn taken(&self) -> (i32, i32) {
+        if self.bracket { self.span } else { (self.left, self.right) }
+    }
 }
 
 /// The phases within the window, and where their names go.
@@ -44,30 +63,35 @@ const MOST_ROWS: i32 = 3;
 impl Bands {
     pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-        let bands = bands(subject, time);
-        let room = |band: &Band| band.right - band.left - sheet.u(8.0);
-        let mut inside: Vec<Option<String>> = bands
-            .iter()
-            .map(|band| (style.width(&band.name) <= room(band)).then(|| band.name.clone()))
-            .collect();
+        let fits = |band: &Band| style.width(&band.name) <= band.right - band.left - sheet.u(8.0);
         let mut raised = Vec::new();
-        for group in repeats(&bands) {
+        let all = match attempts::attempts(subject) {
+            Some(attempts) => with_attempts(sheet, subject, time, attempts, &mut raised, fits),
+            None => bands(subject, time, (time.from, time.to)),
+        };
+        let mut inside: Vec<Option<String>> =
+            all.iter().map(|band| fits(band).then(|| band.name.clone())).collect();
+        for group in repeats(&all) {
             let names = inside.get_mut(group.clone()).unwrap_or_default();
             if names.iter().any(Option::is_none) {
                 // One name for the whole run says more than a few names that happen to fit.
                 names.fill(Some(String::new()));
-                let span = (bands[group.start].left, bands[group.end - 1].right);
-                raise(&mut raised, sheet, style, &group_name(&bands[group]), span, time);
+                let span = (all[group.start].left, all[group.end - 1].right);
+                let name = Name { text: &group_name(&all[group]), span, trouble: false };
+                raise(&mut raised, sheet, style, name, time);
             }
         }
-        for (index, band) in bands.iter().enumerate() {
-            if inside[index].is_none()
-                && !raise(&mut raised, sheet, style, &band.name, (band.left, band.right), time)
-            {
-                inside[index] = style.fit(&band.name, room(band));
+        // What is wrong is named before all else.
+        let mut order: Vec<usize> = (0..all.len()).filter(|index| inside[*index].is_none()).collect();
+        order.sort_by_key(|index| !all[*index].trouble);
+        for index in order {
+            let band = &all[index];
+            let name = Name { text: &band.name, span: band.span(), trouble: band.trouble };
+            if !raise(&mut raised, sheet, style, name, time) {
+                inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
             }
         }
-        Self { all: bands, inside, raised, style }
+        Self { all, inside, raised, style }
     }
 
     /// How many rows of names stand above the ribbon.
@@ -107,8 +131,8 @@ impl Bands {
         };
         sheet.scene.fill(area, ground);
         let line = sheet.u(1.0);
-        sheet.scene.fill(Rect { right: area.left + line, ..area }, palette.frame);
-        sheet.scene.fill(Rect { left: area.right - line, ..area }, palette.frame);
+        sheet.scene.fill(Rect { right: area.left + line, ..area }.intersection(area), palette.frame);
+        sheet.scene.fill(Rect { left: area.right - line, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { bottom: area.top + line, ..area }, palette.frame);
         sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
         if let Some(name) = name {
@@ -120,46 +144,125 @@ impl Bands {
         let row_height = sheet.u(19.0);
         let bottom = areas.overflow.bottom - name.row * row_height;
         let baseline = bottom - sheet.u(5.0);
-        sheet.scene.text(name.text.clone(), (name.left, baseline), Anchor::Start, self.style);
-        let middle = i32::midpoint(name.span.0, name.span.1).clamp(name.left, name.right);
-        let pen = sheet.pen(1.0, 0.0, sheet.palette.frame);
-        sheet.scene.down(middle, (bottom - sheet.u(2.0), areas.ribbon.top), pen);
-        if name.span.1 - name.span.0 > name.right - name.left {
-            sheet.scene.across(name.span, areas.ribbon.top - sheet.u(1.0), pen);
+        let color = if name.trouble { sheet.palette.alarm } else { sheet.palette.text };
+        let style = Style { color, ..self.style };
+        sheet.scene.text(name.text.clone(), (name.left, baseline), Anchor::Start, style);
+        let pen = sheet.pen(1.0, 0.0, if name.trouble { color } else { sheet.palette.frame });
+        if name.bracket {
+            bracket(sheet, name, (baseline, bottom), pen);
+        } else {
+            let middle = i32::midpoint(name.span.0, name.span.1).clamp(name.left, name.right);
+            sheet.scene.down(middle, (bottom, areas.ribbon.top), pen);
         }
     }
 }
 
-/// The phases that the window shows.
-fn bands(subject: &Subject, time: TimeAxis) -> Vec<Band> {
-    let visible = subject.finding.phases.iter().filter_map(|phase| {
-        let (start, end) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
-        let (left, right) = (time.x_within(start), time.x_within(end));
-        (start < end && left < right).then_some((left, right, phase))
-    });
-    let mut bands: Vec<Band> = visible
-        .map(|(left, right, phase)| Band {
-            left,
-            right,
-            name: clean(&phase.name),
-            trouble: is_trouble(subject, phase),
-        })
-        .collect();
+/// A bracket over all that a name stands for, on both sides of its words.
+fn bracket(sheet: &mut Sheet, name: &Raised, (baseline, bottom): (i32, i32), pen: super::super::scene::Pen) {
+    let pen = super::super::scene::Pen { width: sheet.u(2.0), ..pen };
+    let y = baseline - sheet.u(5.0);
+    let space = sheet.u(6.0);
+    sheet.scene.across((name.span.0, name.left - space), y, pen);
+    sheet.scene.across((name.right + space, name.span.1), y, pen);
+    for x in [name.span.0 + pen.width / 2, name.span.1 - pen.width / 2] {
+        sheet.scene.down(x, (y, bottom), pen);
+    }
+}
+
+/// The phases from `from` to `to` that the window shows, those in trouble cut where the trouble begins.
+fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band> {
+    let mut bands = Vec::new();
+    for phase in &subject.finding.phases {
+        let (start, end) = (phase.start_s.value().max(from), phase.end_s.value().min(to));
+        let name = clean(&phase.name);
+        match trouble(subject, phase) {
+            Some(Trouble { from, name: wrong }) if from > start => {
+                bands.extend(band(time, (start, from.min(end)), name, false));
+                bands.extend(band(time, (from, end), clean(&wrong), true));
+            }
+            Some(_) => bands.extend(band(time, (start, end), name, true)),
+            None => bands.extend(band(time, (start, end), name, false)),
+        }
+    }
     if let Some(last) = bands.last_mut().filter(|last| last.right + 1 == time.right) {
         last.right = time.right;
     }
     bands
 }
 
-/// Finds room for a name in the rows above the ribbon; no name and no leader crosses another.
-fn raise(
-    raised: &mut Vec<Raised>,
+/// The band of what the window shows of a stretch; `None` where that is less than a pixel.
+fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -> Option<Band> {
+    let (start, end) = (start.max(time.from), end.min(time.to));
+    let (left, right) = (time.x_within(start), time.x_within(end));
+    (start < end && left < right).then_some(Band { left, right, name, trouble })
+}
+
+/// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
+/// their names, a try is one numbered band: a row of slivers says nothing.
+fn with_attempts(
     sheet: &Sheet,
-    style: Style,
-    text: &str,
-    span: (i32, i32),
+    subject: &Subject,
     time: TimeAxis,
-) -> bool {
+    attempts: &[Attempt],
+    raised: &mut Vec<Raised>,
+    fits: impl Fn(&Band) -> bool,
+) -> Vec<Band> {
+    let shown: Vec<usize> = (0..attempts.len())
+        .filter(|index| band(time, span(&attempts[*index]), String::new(), true).is_some())
+        .collect();
+    let (Some(&first), Some(&last)) = (shown.first(), shown.last()) else {
+        return bands(subject, time, (time.from, time.to));
+    };
+    let all = (span(&attempts[first]).0, span(&attempts[last]).1);
+    let words = attempts::words(subject.finding, &(first..last + 1));
+    if let Some(over) = band(time, all, words, true) {
+        let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+        raise(raised, sheet, style, Name { text: &over.name, span: over.span(), trouble: true }, time);
+    }
+    let mut during = bands(subject, time, all);
+    if !during.iter().all(&fits) {
+        during = one_band_each(time, &attempts[first..=last], first + 1, fits);
+    }
+    let mut found = bands(subject, time, (time.from, all.0));
+    found.extend(during);
+    found.extend(bands(subject, time, (all.1, time.to)));
+    found
+}
+
+/// Tries as bands with numbers from `number` on, and unnamed what lies between them.
+fn one_band_each(
+    time: TimeAxis,
+    attempts: &[Attempt],
+    number: usize,
+    fits: impl Fn(&Band) -> bool,
+) -> Vec<Band> {
+    let of_try = |(number, attempt): (usize, &Attempt)| {
+        band(time, span(attempt), format!("{number}"), attempt.given_up)
+    };
+    let mut numbered: Vec<Option<Band>> = (number..).zip(attempts).map(of_try).collect();
+    // Some numbers among none would look like a choice.
+    if !numbered.iter().flatten().all(fits) {
+        for band in numbered.iter_mut().flatten() {
+            band.name.clear();
+        }
+    }
+    let between = |pair: &[Attempt]| band(time, (span(&pair[0]).1, span(&pair[1]).0), String::new(), false);
+    let mut rests = attempts.windows(2).map(between);
+    let with_rest = numbered.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
+    with_rest.flatten().collect()
+}
+
+/// What is to stand above the ribbon.
+#[derive(Debug, Clone, Copy)]
+struct Name<'a> {
+    text: &'a str,
+    span: (i32, i32),
+    trouble: bool,
+}
+
+/// Finds room for a name in the rows above the ribbon; no name and no leader crosses another.
+fn raise(raised: &mut Vec<Raised>, sheet: &Sheet, style: Style, name: Name, time: TimeAxis) -> bool {
+    let Name { text, span, trouble } = name;
     let (width, space) = (style.width(text), sheet.u(8.0));
     let middle = i32::midpoint(span.0, span.1);
     if width > time.right - time.left {
@@ -167,37 +270,40 @@ fn raise(
     }
     let left = (middle - width / 2).clamp(time.left, time.right - width);
     let right = left + width;
+    let bracket = span.0 + 2 * space <= left && right + 2 * space <= span.1;
+    let (mine, end) = if bracket { span } else { (left, right) };
     let free = |row: i32, raised: &[Raised]| {
         raised.iter().all(|other| {
-            let beside = right + space <= other.left || other.right + space <= left;
+            let (from, to) = other.taken();
+            let beside = end + space <= from || to + space <= mine;
             let other_middle = i32::midpoint(other.span.0, other.span.1);
             match other.row.cmp(&row) {
                 std::cmp::Ordering::Equal => beside,
                 // This name's leader passes the rows below it …
-                std::cmp::Ordering::Less => {
-                    middle < other.left - space / 2 || middle > other.right + space / 2
-                }
+                std::cmp::Ordering::Less => bracket || middle < from - space / 2 || middle > to + space / 2,
                 // … and theirs pass this one.
                 std::cmp::Ordering::Greater => {
-                    other_middle < left - space / 2 || other_middle > right + space / 2
+                    other.bracket || other_middle < mine - space / 2 || other_middle > end + space / 2
                 }
             }
         })
     };
     let Some(row) = (0..MOST_ROWS).find(|row| free(*row, raised)) else { return false };
-    raised.push(Raised { text: text.to_owned(), left, right, row, span });
+    raised.push(Raised { text: text.to_owned(), left, right, row, span, bracket, trouble });
     true
 }
 
-/// Runs of phases that repeat by name at least three times (attempt, rest, attempt, rest …).
-fn repeats(bands: &[Band]) -> Vec<std::ops::Range<usize>> {
+/// Runs of phases that repeat by name at least three times (rest, pulse, rest, pulse …).
+fn repeats(bands: &[Band]) -> Vec<Range<usize>> {
     const PERIODS: std::ops::RangeInclusive<usize> = 2..=4;
     const TIMES: usize = 3;
     let mut groups = Vec::new();
     let mut start = 0;
     while start < bands.len() {
         let run = |period: usize| {
-            let same = |i: &usize| bands[*i].name == bands[*i + period].name;
+            let same = |i: &usize| {
+                bands[*i].name == bands[*i + period].name && !bands[*i].name.is_empty() && !bands[*i].trouble
+            };
             period + (start..bands.len().saturating_sub(period)).take_while(same).count()
         };
         // The shortest period that repeats often enough.
@@ -206,7 +312,7 @@ fn repeats(bands: &[Band]) -> Vec<std::ops::Range<usize>> {
             .find(|(period, length)| *length >= TIMES * period - 1);
         match found {
             Some((_, length)) => {
-                groups.push(start..start + length);
+                groups.push(start..(start + length).min(bands.len()));
                 start += length;
             }
             None => start += 1,
@@ -215,7 +321,7 @@ fn repeats(bands: &[Band]) -> Vec<std::ops::Range<usize>> {
     groups
 }
 
-/// `7 × attempt, rest`: how often the first comes, and what repeats.
+/// `firmware, rest, 7 times`: what repeats, and how often the first comes.
 fn group_name(bands: &[Band]) -> String {
     let first = &bands[0].name;
     let times = bands.iter().filter(|band| band.name == *first).count();
@@ -225,5 +331,5 @@ fn group_name(bands: &[Band]) -> String {
             names.push(&band.name);
         }
     }
-    format!("{times} × {}", names.join(", "))
+    format!("{}, {}", names.join(", "), crate::units::how_often(times))
 }

@@ -2,22 +2,55 @@
 
 use super::super::words;
 use super::Subject;
+use super::attempts::is_given_up;
 use super::notes::Note;
-use crate::trace::EventKind;
-use crate::units::{Amps, Seconds, Volts, how_often};
+use crate::units::{Amps, Seconds, Volts};
 use crate::verdict::{Class, Direction, Phase, Tries};
+use std::ops::Range;
 
-/// Whether the phase itself is what is wrong, so that it is to stand out among the phases.
-pub(in crate::render) fn is_trouble(subject: &Subject, phase: &Phase) -> bool {
+/// From when on a phase is what is wrong, and what it is called from then on.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::render) struct Trouble {
+    /// In seconds; not before the phase begins.
+    pub(in crate::render) from: f64,
+    pub(in crate::render) name: String,
+}
+
+/// Whether the phase is what is wrong, so that it is to stand out among the phases.
+pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Trouble> {
     let verdict = &subject.finding.verdict;
+    let (start, name) = (phase.start_s.value(), phase.name.clone());
+    let whole = || Some(Trouble { from: start, name: name.clone() });
     match verdict.class {
-        Class::Stalled => verdict.stalled_in.as_ref() == Some(&phase.name),
-        Class::HardShort | Class::PartialShort | Class::NoDraw | Class::ExcessStandby => {
-            longest(subject).is_some_and(|worst| worst.name == phase.name)
+        Class::Stalled if verdict.stalled_in.as_ref() == Some(&phase.name) => {
+            let from = overdue(subject, phase).map_or(start, |overdue| overdue.0);
+            Some(Trouble { from, name: format!("stuck in {name}") })
         }
-        _ => false,
+        Class::StandbyOnly if phase.name != OFF => {
+            // A good board wakes at the first press.
+            let press = *presses(subject).first()?;
+            let from = press.max(start);
+            (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
+        }
+        Class::HardShort | Class::PartialShort | Class::NoDraw | Class::ExcessStandby
+            if longest(subject).is_some_and(|worst| worst.name == phase.name) =>
+        {
+            whole()
+        }
+        Class::DroppedOut if phase.name != OFF && fallen(subject).is_some_and(|fall| start >= fall) => {
+            whole()
+        }
+        Class::LatchOff | Class::Cycling | Class::FeedLimited
+            if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
+        {
+            whole()
+        }
+        _ => None,
     }
 }
+
+/// The name that a finding gives to the time without feed.
+const OFF: &str = "off";
 
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
@@ -37,12 +70,12 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
 }
 
 fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
-    Note { at, amps, lines: vec![head.into(), body] }
+    Note { at, amps, lines: vec![head.into(), body], placed: true }
 }
 
 /// The phases in which the board was fed, in order.
 fn fed<'a>(subject: &Subject<'a>) -> impl DoubleEndedIterator<Item = &'a Phase> + use<'a> {
-    subject.finding.phases.iter().filter(|phase| phase.name != "off")
+    subject.finding.phases.iter().filter(|phase| phase.name != OFF)
 }
 
 fn length(phase: &Phase) -> f64 {
@@ -82,36 +115,41 @@ fn heavy(subject: &Subject) -> Option<Note> {
 fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
-    let at = last_press(subject).unwrap_or_else(|| phase.start_s.value().midpoint(phase.end_s.value()));
-    Some(note(at, Some(phase.mean_a.value()), "fed, but nothing flows", body))
+    let (at, drawn) = (phase.start_s.value(), phase.mean_a.value());
+    Some(note(at, Some(drawn), "fed from here on: nothing flows", body))
 }
 
 fn excess(subject: &Subject) -> Option<Note> {
     let told = subject.finding.departures.iter().any(|departure| departure.direction == Direction::Above);
     let phase = longest(subject).filter(|_| !told)?;
     let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "standby draws too much", body))
+    let head = format!("{} draws too much", phase.name);
+    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))
 }
 
-/// The last mark that speaks of the button, within the log.
-fn last_press(subject: &Subject) -> Option<f64> {
-    let presses = subject.trace.events().iter().filter(|event| match &event.kind {
-        EventKind::Mark(word) => word.to_lowercase().contains("power"),
-        _ => false,
-    });
-    presses.map(|event| event.time.value()).next_back()
+/// The marked presses of the button while the board was fed.
+fn presses(subject: &Subject) -> Vec<f64> {
+    let within =
+        |at: &f64| fed(subject).any(|phase| (phase.start_s.value()..phase.end_s.value()).contains(at));
+    let presses = subject.trace.events().iter().filter(|event| event.kind.is_press());
+    presses.map(|event| event.time.value()).filter(within).collect()
 }
 
 fn no_wake(subject: &Subject) -> Option<Note> {
-    let last = fed(subject).next_back()?;
-    let drawn = amps(subject, last.mean_a);
-    let (start, end) = (last.start_s.value(), last.end_s.value());
-    if let Some(press) = last_press(subject).filter(|press| *press < end) {
-        let body = format!("still {drawn} after {}", seconds(end - press));
-        return Some(note(press, None, "pressed, but no wake", body));
+    let phase = fed(subject).next_back()?;
+    let drawn = amps(subject, phase.mean_a);
+    let presses = presses(subject);
+    if let (Some(first), Some(last)) = (presses.first(), presses.last()) {
+        let since = seconds(phase.end_s.value() - last);
+        let body = match presses.len() {
+            1 => format!("{drawn} still, {since} later"),
+            several => format!("nor at any of {several}: {drawn} still, {since} after the last"),
+        };
+        return Some(note(*first, None, "button pressed: nothing follows", body));
     }
-    let body = format!("{drawn} for {}, no press marked", seconds(length(last)));
-    Some(note(start.midpoint(end), None, "no wake", body))
+    let body = format!("{drawn} for {}, no press marked", seconds(length(phase)));
+    let middle = phase.start_s.value().midpoint(phase.end_s.value());
+    Some(Note { placed: false, ..note(middle, None, "no wake", body) })
 }
 
 fn stays_down(subject: &Subject) -> Option<Note> {
@@ -123,16 +161,19 @@ fn stays_down(subject: &Subject) -> Option<Note> {
 /// A stage that follows another draws no less than this share of it (common practice, no source).
 const FAR_LESS: f64 = 0.4;
 
+/// Where the first try ends: what follows is more of the same.
 fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts)?;
-    let every = tries
-        .every_s
-        .map(|every| format!(", every {}", words::length(every.mean, subject.finding.log.changed_hz)));
-    let body = format!("{}{}", how_often(tries.count), every.unwrap_or_default());
-    Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up", body))
+    let lasted = words::length(tries.lasts_s.mean, subject.finding.log.update_s());
+    let body = match tries.count {
+        1 => format!("after {lasted}"),
+        several => format!("as do all {several} tries, after {lasted} on average"),
+    };
+    Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up here", body))
 }
 
-fn falls_back(subject: &Subject) -> Option<Note> {
+/// The last stage that was reached, and the phase after it that draws far less.
+fn fall<'a>(subject: &Subject<'a>) -> Option<(&'a Phase, &'a Phase)> {
     let reached = subject.finding.verdict.reached.as_ref()?;
     let phases: Vec<&Phase> = fed(subject).collect();
     let last = phases.iter().rposition(|phase| phase.name == *reached)?;
@@ -140,55 +181,67 @@ fn falls_back(subject: &Subject) -> Option<Note> {
     // The end of the last stage may still be called an attempt: the fall is where far less is drawn.
     let far_less = |phase: &&&Phase| phase.mean_a.value() < FAR_LESS * before.mean_a.value();
     let after = phases[last..].iter().find(far_less).or(phases.get(last + 1))?;
+    Some((before, after))
+}
+
+/// When the board fell back, in seconds.
+fn fallen(subject: &Subject) -> Option<f64> {
+    fall(subject).map(|(_, after)| after.start_s.value())
+}
+
+fn falls_back(subject: &Subject) -> Option<Note> {
+    let (before, after) = fall(subject)?;
     let body = format!("from {} to {}", amps(subject, before.mean_a), amps(subject, after.mean_a));
     Some(note(after.start_s.value(), Some(before.mean_a.value()), "falls back here", body))
 }
 
+/// Readback of volts agrees with what was set within about this share (common practice, no source).
+const LEAST_SAG: f64 = 0.01;
+
+/// Where the volts first went most of the way down to their lowest.
 fn gives_way(subject: &Subject) -> Option<Note> {
-    /// The feed rises from nothing when it is switched on, which is no giving way, in seconds.
-    const RISES_S: f64 = 1.0;
+    let (time, volts) = (subject.trace.time(), subject.trace.volts());
+    let fed = fed_samples(subject)?;
+    let lowest = volts.get(fed.clone())?.iter().copied().fold(f64::INFINITY, f64::min);
+    let usual = subject.feed_volts()?.value();
+    // Where the readback misses the dips, that it gives up is all there is to be seen.
+    if lowest > usual * (1.0 - LEAST_SAG) {
+        return gives_up(subject);
+    }
+    let sags = |index: &usize| volts[*index] <= f64::midpoint(lowest, usual);
+    let first = fed.clone().find(sags)?;
+    // What it drew when the feed gave way: the reading may be of the time after.
+    let drawn = subject.trace.amps()[first.saturating_sub(1)..=first].iter().copied().fold(0.0, f64::max);
     let limit = subject.finding.log.limit_a.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let risen = fed(subject).next()?.start_s.value() + RISES_S;
-    let mut lows: Vec<(&Phase, Volts)> = fed(subject)
-        .filter(|phase| phase.start_s.value() >= risen)
-        .filter_map(|phase| Some((phase, lowest_volts(subject, phase)?)))
-        .collect();
-    lows.sort_by(|a, b| a.1.value().total_cmp(&b.1.value()));
-    let lowest = lows.first()?.1;
-    // Where it first went nearly as low: that is where to look.
-    let near = |low: &&(&Phase, Volts)| low.1.value() <= lowest.value() * 1.05;
-    let starved = lows
-        .iter()
-        .filter(near)
-        .map(|low| low.0)
-        .min_by(|a, b| a.start_s.value().total_cmp(&b.start_s.value()))?;
-    let body = format!("volts down to {lowest}{limit}");
-    Some(note(starved.start_s.value(), None, "the feed gives way", body))
+    let body = format!("volts down to {}{limit}", Volts::new(lowest).ok()?);
+    Some(note(time[first], Some(drawn), "the feed gives way", body))
 }
 
-fn lowest_volts(subject: &Subject, phase: &Phase) -> Option<Volts> {
-    let (time, volts) = (subject.trace.time(), subject.trace.volts());
-    let within = |t: f64| time.partition_point(|time| *time < t);
-    let (start, end) = (within(phase.start_s.value()), within(phase.end_s.value()));
-    let lowest = volts.get(start..end)?.iter().copied().min_by(f64::total_cmp)?;
-    Volts::new(lowest).ok()
+/// The readings of the last stretch with feed, without the rise of the volts.
+fn fed_samples(subject: &Subject) -> Option<Range<usize>> {
+    /// The feed rises from nothing when it is switched on, which is no giving way, in seconds.
+    const RISES_S: f64 = 1.0;
+    let phases = &subject.finding.phases;
+    let last = phases.iter().rposition(|phase| phase.name != OFF)?;
+    let first = phases[..last].iter().rposition(|phase| phase.name == OFF).map_or(0, |off| off + 1);
+    let index = |t: f64| subject.trace.time().partition_point(|time| *time < t);
+    Some(index(phases[first].start_s.value() + RISES_S)..index(phases[last].end_s.value()))
+}
+
+/// When good boards have left a phase in which this one still is, and how long they stay at most, in seconds.
+fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
+    let profile = subject.profile?;
+    let usual = profile.phases.iter().find(|reference| reference.name == phase.name)?.duration?.high;
+    let at = phase.start_s.value() + usual;
+    (at < phase.end_s.value()).then_some((at, usual))
 }
 
 /// Where a stalled board should have moved on, or else where it got stuck.
 fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
-    let departures = &subject.finding.departures;
-    if departures.iter().any(|d| d.phase == *stage && d.direction == Direction::Longer) {
-        return None;
-    }
     let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
     let head = format!("stuck in {stage}");
-    let usual = subject.profile.and_then(|profile| {
-        let reference = profile.phases.iter().find(|reference| reference.name == *stage)?;
-        Some(reference.duration?.high)
-    });
-    let overdue = usual.map(|usual| (phase.start_s.value() + usual, usual));
-    if let Some((at, usual)) = overdue.filter(|(at, _)| *at < phase.end_s.value()) {
+    if let Some((at, usual)) = overdue(subject, phase) {
         return Some(note(at, None, head, format!("good boards move on within {}", seconds(usual))));
     }
     let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));

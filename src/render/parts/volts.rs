@@ -3,34 +3,36 @@
 use super::super::axis::ValueAxis;
 use super::super::columns::{self, Column};
 use super::super::font::Weight;
+use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
 use super::events::Lane;
+use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
-use super::{Areas, Subject, amps};
+use super::{Subject, amps};
 use crate::units::Volts;
 
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
-    areas: &Areas,
+    area: Rect,
     lane: &Lane,
 ) {
-    let axis = ValueAxis { area: areas.volts, ..range(subject, readings) };
+    let axis = ValueAxis { area, ..range(subject, readings) };
     let palette = sheet.palette;
     for &(left, right) in &readings.limited {
-        let area = super::super::geometry::Rect { left, right, ..areas.volts };
-        sheet.scene.hatch(area, sheet.u(7.0), true, palette.limit);
+        sheet.scene.hatch(Rect { left, right, ..area }, sheet.u(LIMITED_PITCH), true, palette.limit);
     }
     amps::grid(sheet, axis, 3, "V", 1.0);
-    amps::gaps(sheet, readings, areas.volts);
-    lane.lines(sheet, areas.volts);
+    amps::gaps(sheet, readings, area);
+    lane.lines(sheet, area);
+    amps::gaps_words(sheet, readings, area);
     let spans = columns::spans(&readings.volts, |volts| axis.row(volts));
     sheet.scene.shapes.push(Shape::Steps {
         left: readings.time.left,
         spans,
-        clip: areas.volts,
+        clip: area,
         width: sheet.u(2.0),
         color: palette.volts,
     });
@@ -48,7 +50,7 @@ const RAMP: usize = 2;
 fn range(subject: &Subject, readings: &Readings) -> ValueAxis {
     /// Headroom above the highest volts, as a share of the axis.
     const HEADROOM: f64 = 0.15;
-    let area = super::super::geometry::Rect::new(0, 0, 0, 0);
+    let area = Rect::new(0, 0, 0, 0);
     let top = highest(subject, readings);
     if top <= 0.0 {
         return ValueAxis { area, low: 0.0, high: 1.0 };
@@ -124,7 +126,7 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
     }
     let baseline =
         if above { row - sheet.u(8.0) } else { (row + height).min(axis.area.bottom - sheet.u(6.0)) };
-    let ground = super::super::geometry::Rect::new(
+    let ground = Rect::new(
         left - sheet.u(3.0),
         baseline - sheet.u(13.0),
         left + width + sheet.u(3.0),

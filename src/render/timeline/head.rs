@@ -4,6 +4,7 @@ use super::super::geometry::Rect;
 use super::super::parts::{Subject, heading, ladder};
 use super::super::sheet::Sheet;
 use super::super::words;
+use crate::verdict::{Class, Finding};
 
 /// Draws the head and returns where it ends.
 pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
@@ -12,12 +13,22 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let badge = heading::badge(sheet, subject.finding);
     let text = format!("{}{}", words::headline(verdict), words::departures_clause(subject.finding));
     let below = heading::draw(sheet, area, Some(badge), &text, &words::confidence(verdict));
-    let evidence = verdict.because.join(" · ");
-    let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence, 2);
+    let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence(subject.finding), 2);
     if let Some(profile) = subject.profile {
         let (row, _) = Rect { top: y + sheet.u(8.0), ..area }.split_top(sheet.u(32.0));
         ladder::draw(sheet, profile, subject.finding, row);
         y = row.bottom;
     }
     y + sheet.u(12.0)
+}
+
+/// The facts that decided; where they decide nothing, also what to do about it.
+fn evidence(finding: &Finding) -> String {
+    let facts = finding.verdict.because.join(" · ");
+    match finding.next_checks.first() {
+        Some(check) if finding.verdict.class == Class::Inconclusive => {
+            format!("{facts} · to decide: {check}")
+        }
+        _ => facts,
+    }
 }

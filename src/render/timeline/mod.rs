@@ -48,25 +48,32 @@ pub(super) fn draw(
 
 fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let bands = phases::Bands::new(sheet, subject, readings.time);
-    let lane = events::Lane::new(sheet, subject, readings.time);
+    let notes = notes::notes(subject, readings, notes::MOST_NOTES);
+    let fault = notes::fault(&notes);
+    let fault_x = fault.map(|at| readings.time.x_within(at));
+    let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x);
     let scale = amps::Scale::new(subject, readings);
+    let samples = legend::of_run(sheet.palette, scale.with_envelope, !readings.limited.is_empty());
     let areas = arrange(sheet, area, bands.rows(), lane.rows(), &scale);
-    let samples = legend::of_run(sheet.palette);
+    let (scale, placed) = notes::arrange(sheet, subject, readings, &areas, &scale, &notes);
     legend::draw(sheet, areas.legend, &samples);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane);
-    volts::draw(sheet, subject, readings, &areas, &lane);
+    amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));
+    volts::draw(sheet, subject, readings, areas.volts, &lane);
     lane.words(sheet, &areas);
-    time_axis(sheet, readings.time, areas.ticks);
-    notes::draw(sheet, subject, readings, axes, &areas, notes::MOST_NOTES);
+    time_axis(sheet, readings.time, areas.ticks, fault);
+    if let Some(x) = fault_x {
+        notes::pointer(sheet, &areas, x);
+    }
+    notes::pin(sheet, &placed);
 }
 
 /// Shares the height out among the parts.
 fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &amps::Scale) -> Areas {
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
-    let (legend, rest) = rest.split_top(if scale.with_envelope { sheet.u(22.0) } else { 0 });
+    let (legend, rest) = rest.split_top(sheet.u(22.0));
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
     let (rest, volts) = rest.split_bottom(share(0.2));

@@ -1,14 +1,15 @@
 //! The timeline as a whole: nothing overlaps, nothing leaves the sheet, and what is drawn is what was read.
 
 use super::super::fixtures::{
-    any_options, any_run, assert_legible, finding, phase, profile, sizes, stages, trace,
+    any_options, any_run, assert_legible, cycling, finding, phase, profile, sizes, stages, trace,
 };
 use super::super::geometry::Rect;
 use super::super::options::{Format, Options, Size};
+use super::super::sheet::em;
 use super::super::theme::Theme;
 use super::*;
-use crate::units::{Amps, Seconds, Volts};
-use crate::verdict::{Attempt, Class};
+use crate::units::{Amps, Seconds};
+use crate::verdict::Class;
 use proptest::prelude::*;
 
 fn options(size: Size, theme: Theme) -> Options {
@@ -38,55 +39,58 @@ proptest! {
     }
 }
 
-/// The heads of the notes on a run of that class: standby, a stage from the press on, and standby again.
-fn heads(class: Class) -> Vec<String> {
+/// A run of that class: standby with a press at 8.6 s, a stage from 9 s on, and standby again.
+fn run_of(class: Class) -> (Trace, Finding) {
     let amps = |index: u32| if (90..300).contains(&index) { 0.8 } else { 0.024 };
-    let levels = [
-        ("off", 0.0, 2.0, 0.0),
-        ("standby", 2.0, 9.0, 0.024),
-        ("boot", 9.0, 30.0, 0.8),
-        ("standby", 30.0, 60.0, 0.024),
-    ];
-    let phases = levels.map(|(name, start, end, mean)| Phase {
+    let level = |name: &str, start: f64, end: f64, mean: f64| Phase {
         mean_a: Amps::constant(mean),
         max_a: Amps::constant(mean),
         ..phase(name, start, end)
-    });
-    let mut finding = finding(phases.to_vec());
+    };
+    let phases = [
+        level("off", 0.0, 2.0, 0.0),
+        level("standby", 2.0, 9.0, 0.024),
+        level("boot", 9.0, 30.0, 0.8),
+        level("standby", 30.0, 60.0, 0.024),
+    ];
+    let mut finding = if class == Class::Cycling { cycling(15) } else { finding(phases.to_vec()) };
     finding.departures.clear();
-    finding.attempts = vec![Attempt {
-        start_s: Seconds::constant(9.0),
-        end_s: Seconds::constant(30.0),
-        ended_in: Some("boot".into()),
-        peak_a: Amps::constant(0.8),
-        lowest_v: Volts::constant(12.8),
-        given_up: true,
-    }];
     finding.verdict.class = class;
     finding.verdict.reached = Some("boot".into());
     finding.verdict.stalled_in = (class == Class::Stalled).then(|| "boot".into());
-    let scene = draw(&trace(600, 60.0, amps), None, &finding, &Options::default()).unwrap();
-    // Only a note's head is in the colour of an alarm.
+    (trace(600, 60.0, amps), finding)
+}
+
+/// The labels in the colour of an alarm, by the size of their letters.
+fn alarms(scene: &Scene, em: f64) -> Vec<String> {
     let alarm = Theme::Light.palette().alarm;
-    scene.labels().filter(|label| label.style.color == alarm).map(|label| label.text.clone()).collect()
+    let is_alarm = |label: &&crate::render::scene::Label| {
+        label.style.color == alarm && (label.style.em - em).abs() < 0.01
+    };
+    scene.labels().filter(is_alarm).map(|label| label.text.clone()).collect()
 }
 
 #[test]
-fn the_turn_of_each_class_is_noted_at_its_place() {
-    let lines = Class::ALL.map(|class| format!("{class}: {}", heads(class).join(", ")));
+fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
+    let lines = Class::ALL.map(|class| {
+        let (trace, finding) = run_of(class);
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        let (heads, places) = (alarms(&scene, em::LARGE), alarms(&scene, em::USUAL));
+        format!("{class}: {} | {}", heads.join(", "), places.join(", "))
+    });
     insta::assert_snapshot!(lines.join("\n"), @"
-    no-draw: fed, but nothing flows
-    hard-short: shorted from here on
-    partial-short: heavy load from here on
-    excess-standby: standby draws too much
-    standby-only: pressed, but no wake
-    latch-off: stays down from here on
-    cycling: gives up
-    stalled: stuck in boot
-    full-boot: 
-    dropped-out: falls back here
-    feed-limited: the feed gives way
-    inconclusive: 
+    no-draw: fed from here on: nothing flows | 30.0 s
+    hard-short: shorted from here on | 30.0 s
+    partial-short: heavy load from here on | 30.0 s
+    excess-standby: standby draws too much | 30.0 s
+    standby-only: button pressed: nothing follows | no wake, 8.51 s
+    latch-off: stays down from here on | 30.0 s
+    cycling: gives up here | 14 tries, one every 3.0 s, 8.00 s
+    stalled: stuck in boot | 9.00 s
+    full-boot:  | 
+    dropped-out: falls back here | 30.0 s
+    feed-limited:  | 
+    inconclusive:  | 
     ");
 }
 
