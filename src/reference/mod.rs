@@ -21,7 +21,7 @@ pub use capture::{Capture, Unfit};
 pub use compare::{GAIN_ERROR, Outside};
 pub use envelope::{CONFIDENCE, CONTENT};
 pub use error::{ProfileError, ProfileFault, ProfileProblem};
-pub use learn::{LearnError, Learning, Request, learn, update};
+pub use learn::{LearnError, Learning, POINT_NOT_STATED, Request, learn, update};
 pub use measure::{Readback, measure};
 pub use model::{
     Check, Envelope, Feed, Learned, PathSection, PhaseReference, Profile, Quantity, SourceLog, StageMeasure,

@@ -132,9 +132,15 @@ pub fn departure(departure: &Departure) -> String {
 /// The numbers of a departure: `0.84 A, good boards 0.31 to 0.42 A`.
 #[must_use]
 pub fn departure_numbers(departure: &Departure, resolution: Option<Amps>) -> String {
-    let show = |value: f64| quantity(value, &departure.unit, resolution);
-    let (low, high) = (show(departure.low), show(departure.high));
-    format!("{}, good boards {}", measured(departure, resolution), range(&low, &high))
+    format!("{}, good boards {}", measured(departure, resolution), envelope(departure, resolution))
+}
+
+/// What good boards do: `0.31 to 0.42 A`. A bound that this supply could not read is shown as the reference has it.
+#[must_use]
+pub fn envelope(departure: &Departure, resolution: Option<Amps>) -> String {
+    let readable = resolution.filter(|step| departure.unit != "A" || step.value() <= departure.low);
+    let show = |value: f64| quantity(value, &departure.unit, readable);
+    range(&show(departure.low), &show(departure.high))
 }
 
 /// What was measured, with its uncertainty where that is no longer small beside the distance to the envelope.

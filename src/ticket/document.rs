@@ -129,11 +129,10 @@ fn standing(finding: &Finding) -> String {
 fn departures(finding: &Finding) -> Body {
     let resolution = finding.log.resolution_a;
     let row = |departure: &Departure| {
-        let show = |value| words::quantity(value, &departure.unit, resolution);
         vec![
             plain(&words::departure(departure)),
             words::measured(departure, resolution),
-            words::range(&show(departure.low), &show(departure.high)),
+            words::envelope(departure, resolution),
             departure.starts_s.to_string(),
         ]
     };

@@ -4,7 +4,7 @@
 //! down. A run that shows a fault is held against the words: either it is what they describe, or theirs is still to be
 //! tested when this one is mended. The words are looked for in English; what is said here is common practice at repair benches, with no source.
 
-use crate::verdict::{Class, Direction, Finding, SectionState};
+use crate::verdict::{Class, Direction, Family, Finding, SectionState};
 
 /// Marks advice that comes with the program and not from the board's profile.
 const COMMON: &str = " (common practice)";
@@ -102,12 +102,7 @@ fn held_against(complaint: Complaint, finding: &Finding) -> Option<String> {
 fn left(complaint: Complaint, finding: &Finding) -> String {
     match complaint {
         Complaint::Charging => charging(finding),
-        Complaint::Dead => format!(
-            "the board starts when fed at the {}: if it does not start in use, {}, the button with its lead, and \
-             the pack or adapter itself are what is left",
-            feed_point(finding),
-            untried(finding, "what the feed point skipped")
-        ),
+        Complaint::Dead => dead(finding),
         Complaint::GoesOff => {
             "no fall was seen in this run: a fault that comes with warmth, load or movement needs \
                                a longer one, with load and light pressure on the board"
@@ -115,11 +110,30 @@ fn left(complaint: Complaint, finding: &Finding) -> String {
         }
         Complaint::DrainsBattery => drains(finding),
         Complaint::NoPicture => {
-            "by its power the board gets all the way: the panel, its cable and connector, and the \
-                                 backlight's own supply are what is left; try an outside display"
-                .into()
+            let outside = if family(finding) == Family::Mainboard { "; try an outside display" } else { "" };
+            format!(
+                "by its power the board gets all the way: the display, its cable and connector, and the backlight's own \
+                 supply are what is left{outside}"
+            )
         }
     }
+}
+
+fn family(finding: &Finding) -> Family {
+    finding.log.set_v.map_or(Family::Any, Family::of_feed)
+}
+
+fn dead(finding: &Finding) -> String {
+    let rest = match family(finding) {
+        Family::Panel => "its wiring, and the machine's own supply",
+        Family::SmallComputer => "and the supply and cable that it is used with",
+        _ => "the button with its lead, and the pack or adapter itself",
+    };
+    format!(
+        "the board starts when fed at the {}: if it does not start in use, {}, {rest} are what is left",
+        feed_point(finding),
+        untried(finding, "what the feed point skipped")
+    )
 }
 
 fn charging(finding: &Finding) -> String {
@@ -195,6 +209,20 @@ mod tests {
                 ]
             );
         }
+    }
+
+    #[test]
+    fn what_is_left_suits_the_kind_of_board() {
+        let said = |volts: f64, words: &str| {
+            let mut finding = booted();
+            finding.log.set_v = Some(crate::units::Volts::constant(volts));
+            sharpen(words, &finding).join("\n")
+        };
+        assert!(said(12.8, "won't turn on").contains("pack or adapter"));
+        assert!(said(24.0, "won't turn on").contains("machine's own supply"));
+        assert!(!said(24.0, "won't turn on").contains("pack"));
+        assert!(said(12.8, "black screen").contains("outside display"));
+        assert!(!said(4.0, "black screen").contains("outside display"));
     }
 
     #[test]

@@ -15,7 +15,40 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis) -> Vec<Attempt> {
     let path = &analysis.path;
     let groups = path.chunk_by(|a, b| awake(a) == awake(b));
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
-    starts.filter_map(|steps| attempt(trace, analysis, steps)).collect()
+    let starts = starts.filter_map(|steps| attempt(trace, analysis, steps));
+    without_blips(starts.fold(Vec::new(), joined))
+}
+
+/// Less rest than this does not part two starts, in seconds: supervisors wait half a second and more before they try
+/// again (common practice, no source).
+const LEAST_REST_S: f64 = 0.3;
+
+/// A shorter excursion is the charge of a capacitor or the edge of a start, in seconds: a supervisor holds reset for a
+/// tenth of a second and more before anything else happens (common practice, no source).
+const LEAST_TRY_S: f64 = 0.1;
+
+fn joined(mut starts: Vec<Attempt>, next: Attempt) -> Vec<Attempt> {
+    match starts.last_mut() {
+        Some(last) if next.start_s.value() - last.end_s.value() < LEAST_REST_S => {
+            last.end_s = next.end_s;
+            last.ended_in = next.ended_in.or(last.ended_in.take());
+            last.peak_a = if next.peak_a.value() > last.peak_a.value() { next.peak_a } else { last.peak_a };
+            last.lowest_v =
+                if next.lowest_v.value() < last.lowest_v.value() { next.lowest_v } else { last.lowest_v };
+            last.given_up = next.given_up;
+        }
+        _ => starts.push(next),
+    }
+    starts
+}
+
+/// Without excursions that are too short for a start, unless there is nothing else.
+fn without_blips(mut starts: Vec<Attempt>) -> Vec<Attempt> {
+    let lasts = |start: &Attempt| start.end_s.value() - start.start_s.value() >= LEAST_TRY_S;
+    if starts.iter().any(lasts) {
+        starts.retain(lasts);
+    }
+    starts
 }
 
 fn is_awake(analysis: &Analysis, step: &Step) -> bool {
@@ -156,6 +189,22 @@ mod tests {
         let every = tries.every_s.expect("a period");
         assert!((every.low - 3.0).abs() < 1e-9 && (every.high - 4.0).abs() < 1e-9, "{every:?}");
         assert!((tries.lasts_s.high - 1.2).abs() < 1e-9 && (tries.peak_a.high - 1.8).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_dip_parts_no_start_and_an_edge_is_none() {
+        let all = [
+            start(1.0, 1.02, None, true),
+            start(1.5, 2.5, Some("rails"), true),
+            start(2.6, 4.0, None, true),
+            start(6.0, 7.0, Some("rails"), false),
+        ];
+        let starts = without_blips(all.into_iter().fold(Vec::new(), joined));
+        let spans: Vec<(f64, f64)> = starts.iter().map(|s| (s.start_s.value(), s.end_s.value())).collect();
+        assert_eq!(spans, [(1.5, 4.0), (6.0, 7.0)]);
+        assert_eq!(starts[0].ended_in.as_deref(), Some("rails"));
+        assert!(starts[0].given_up && !starts[1].given_up);
+        assert_eq!(without_blips(vec![start(1.0, 1.02, None, true)]).len(), 1, "nothing else to count");
     }
 
     #[test]

@@ -1,9 +1,11 @@
 //! Kinds of board, for logs of boards that have no profile. Everything here is common practice with no source: the
 //! ranges in which boards of a kind are usually met, and a finding that rests on them says so.
 
-/// What advice to a technician depends on.
+use crate::units::Volts;
+
+/// A kind of board as far as advice to a technician depends on it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Family {
+pub enum Family {
     /// A handheld at one lithium cell.
     Handheld,
     /// A small computer at 5 V.
@@ -14,6 +16,14 @@ pub(super) enum Family {
     Panel,
     /// Not known.
     Any,
+}
+
+impl Family {
+    /// The kind that is usually fed with that many volts: a guess from common practice.
+    #[must_use]
+    pub fn of_feed(volts: Volts) -> Self {
+        by_feed(volts.value()).map_or(Self::Any, |kind| kind.family)
+    }
 }
 
 /// A kind of board, recognised by its feed volts alone.

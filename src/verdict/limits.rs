@@ -18,6 +18,9 @@ pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 /// A try of fewer readings than this may peak higher than it reads.
 const READINGS_FOR_A_PEAK: f64 = 3.0;
 
+/// A board that tries and gives up does so for longer than this, in seconds (common practice, no source).
+const LONG_TRY_S: f64 = 0.3;
+
 /// What the capture cannot show.
 pub(super) fn limits(seen: &Seen) -> Vec<String> {
     let (analysis, readout) = (seen.analysis, seen.readout);
@@ -95,7 +98,8 @@ fn rate(seen: &Seen) -> Option<String> {
         ));
     }
     if seen.class() == Class::StandbyOnly {
-        return Some(format!("{read}: a try of less than {} may pass unseen", figures(shortest, 1) + " s"));
+        return (shortest >= LONG_TRY_S)
+            .then(|| format!("{read}: a try of less than {} may pass unseen", figures(shortest, 1) + " s"));
     }
     Some(format!("{read}: {name}, usually {length} long, may pass unseen"))
 }

@@ -37,6 +37,7 @@ pub use finding::{
     Attempt, Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp,
     SectionProof, SectionState, Tool, Verdict,
 };
+pub use kind::Family;
 pub use live::Live;
 
 use crate::reference::Profile;

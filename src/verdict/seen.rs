@@ -5,7 +5,7 @@ use super::engine::Analysis;
 use super::kind::{self, Family};
 use super::readout::Readout;
 use super::{Attempt, Class, Departure};
-use crate::reference::{PhaseReference, Profile};
+use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
 use crate::units::{Seconds, Volts, in_steps};
 
@@ -38,10 +38,11 @@ impl<'a> Seen<'a> {
         departures: Vec<Departure>,
     ) -> Self {
         let told = trace.header().feed_point.clone().filter(|point| !point.trim().is_empty());
+        let usual = profile.filter(|profile| profile.feed.point != POINT_NOT_STATED);
         let usual_v = profile.map_or(analysis.run.set_v, |profile| profile.feed.nominal.value());
         Self {
             attempts: attempts(trace, analysis),
-            feed_point: told.or_else(|| profile.map(|profile| profile.feed.point.clone())),
+            feed_point: told.or_else(|| usual.map(|profile| profile.feed.point.clone())),
             family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
             trace,
             readout,
@@ -90,6 +91,24 @@ impl<'a> Seen<'a> {
     /// Whether the volts stayed where they were set, as far as `volts` is their lowest.
     pub(super) fn holds(&self, volts: f64) -> bool {
         volts >= self.analysis.run.set_v * (1.0 - SAG_SHARE)
+    }
+
+    /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what
+    /// they draw: theirs is `latest`.
+    pub(super) fn stage_by_level(&self, tries: &Tries, latest: usize) -> usize {
+        /// Shorter ones are averaged with what comes before and after.
+        const READINGS: f64 = 3.0;
+        /// Standard deviations of good boards that a stage's level is below the usual one.
+        const SDS: f64 = 2.0;
+        if tries.lasts_s.mean < READINGS * self.readout.update_s() {
+            return latest;
+        }
+        let drawn = tries.peak_a.high * self.analysis.run.set_v;
+        let reaches = |index: &usize| {
+            let stage = &self.analysis.model.stages[*index];
+            drawn >= stage.watts * (-SDS * stage.sd).exp()
+        };
+        (0..=latest).rev().find(reaches).unwrap_or(0)
     }
 
     /// What the volts did that were never below `lowest`.

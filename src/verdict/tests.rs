@@ -5,6 +5,8 @@ use crate::reference::Profile;
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Seconds, Volts};
 
+mod words;
+
 /// Readback period of the supply in these traces, in seconds.
 const PERIOD_S: f64 = 0.1;
 
@@ -54,6 +56,12 @@ fn trace(levels: &[(f64, f64, f64)]) -> Trace {
 }
 
 fn trace_with(levels: &[(f64, f64, f64)], presses: &[f64]) -> Trace {
+    let marks: Vec<(f64, &str)> = presses.iter().map(|press| (*press, "power button")).collect();
+    trace_marked(levels, &marks)
+}
+
+/// The same with marks, in order of time.
+fn trace_marked(levels: &[(f64, f64, f64)], marks: &[(f64, &str)]) -> Trace {
     let header = Header {
         board: Some("larch-2".into()),
         set_volts: Some(Volts::constant(SET_V)),
@@ -62,15 +70,13 @@ fn trace_with(levels: &[(f64, f64, f64)], presses: &[f64]) -> Trace {
     };
     let mut builder = TraceBuilder::new(header);
     let (mut index, mut end) = (0, 0.0);
-    let mut presses = presses.iter().peekable();
+    let mut marks = marks.iter().peekable();
     for (seconds, volts, amps) in levels {
         end += seconds;
         while f64::from(index) * PERIOD_S < end {
             let time = f64::from(index) * PERIOD_S;
-            while let Some(press) = presses.next_if(|press| **press <= time) {
-                builder
-                    .event(Seconds::constant(*press), EventKind::Mark("power button".into()))
-                    .expect("in order");
+            while let Some((at, word)) = marks.next_if(|(at, _)| *at <= time) {
+                builder.event(Seconds::constant(*at), EventKind::Mark((*word).into())).expect("in order");
             }
             let amps = (amps + ripple(index)).max(0.0);
             let sample = Sample {

@@ -7,6 +7,9 @@ use crate::reference::model::Feed;
 use crate::stats::robust;
 use crate::units::{Amps, Volts};
 
+/// What a profile has for its feed point where no log said it.
+pub const POINT_NOT_STATED: &str = "not stated in the logs";
+
 /// Advised limit over the highest peak seen, where the logs give none: a good board is not starved (common practice, no
 /// source).
 const LIMIT_OVER_PEAK: f64 = 1.25;
@@ -54,7 +57,7 @@ fn limit(taken: &[Taken]) -> Amps {
 
 fn feed_point(taken: &[Taken]) -> String {
     let mut points = taken.iter().filter_map(|one| one.capture.trace.header().feed_point.clone());
-    points.find(|point| !point.trim().is_empty()).unwrap_or_else(|| "not stated in the logs".to_owned())
+    points.find(|point| !point.trim().is_empty()).unwrap_or_else(|| POINT_NOT_STATED.to_owned())
 }
 
 /// Common practice, no source.

@@ -6,6 +6,7 @@
 
 mod evidence;
 mod feed;
+pub use feed::POINT_NOT_STATED;
 mod refuse;
 mod stages;
 mod update;

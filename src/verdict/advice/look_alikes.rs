@@ -3,6 +3,7 @@
 
 use crate::units::figures;
 use crate::verdict::Class;
+use crate::verdict::evidence::fall;
 use crate::verdict::kind::Family;
 use crate::verdict::seen::{Seen, exact};
 
@@ -68,11 +69,22 @@ fn pack_lines(seen: &Seen) -> Option<String> {
 }
 
 /// Whether the readings, or the reference, leave it open that the supply's limit stops the board.
-pub(super) fn limit_may_stop(seen: &Seen) -> bool {
+fn limit_may_stop(seen: &Seen) -> bool {
     let (analysis, run) = (seen.analysis, &seen.analysis.run);
     let Some(limit) = run.limit_a else { return false };
     let need = analysis.model.peak_w.map(|peak| peak / run.set_v);
-    need.is_some_and(|need| need > limit) || run.highest_a >= AT_LIMIT * limit
+    let too_low = need.is_some_and(|need| need > limit);
+    match seen.class() {
+        // A board that ran had enough, until its feed gave way.
+        Class::DroppedOut => fall(seen).is_some_and(|fall| !seen.holds(fall.lowest_v)),
+        // More than a good board ever asks for is no boot that is starved.
+        Class::PartialShort => {
+            let drawn = analysis.path.last().map_or(0.0, |step| step.stretch.watts);
+            let starved = analysis.path.last().is_some_and(|step| step.stretch.limit > 0.5);
+            starved && analysis.model.peak_w.is_none_or(|peak| drawn < peak)
+        }
+        _ => too_low || run.highest_a >= AT_LIMIT * limit,
+    }
 }
 
 fn limit_too_low(seen: &Seen) -> Option<String> {

@@ -9,7 +9,7 @@ use crate::trace::EventKind;
 use crate::verdict::attempts::Tries;
 use crate::verdict::evidence::{FellTo, fall, woke_before};
 use crate::verdict::seen::Seen;
-use crate::verdict::{Class, Departure, SectionProof, SectionState};
+use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
 
 /// Words for sections whose work is to be seen or heard.
 const SEEN_NOT_MEASURED: [&str; 7] = ["display", "screen", "image", "picture", "backlight", "panel", "audio"];
@@ -20,7 +20,16 @@ pub(in crate::verdict) fn power_path(seen: &Seen) -> Vec<SectionProof> {
     let ground = Ground::of(seen, profile);
     let (alone, mut suspect_named) = (!ground.next_is_suspect(), false);
     let proof = |path: &PathSection| {
-        let (state, why) = ground.fixed(path).unwrap_or_else(|| ground.unproved(&mut suspect_named));
+        let (state, why) = match ground.fixed(path) {
+            Some((SectionState::Suspect, _)) if ground.only_lets_through(path) => ground.carries(),
+            Some(known) => known,
+            None if !suspect_named && ground.only_lets_through(path) => ground.carries(),
+            // What only an eye can judge is not what keeps a board from getting there.
+            None if ground.ends_in.is_some() && is_for_the_eye(&path.section) => {
+                (SectionState::Unknown, None)
+            }
+            None => ground.unproved(&mut suspect_named),
+        };
         suspect_named |= alone && state == SectionState::Suspect;
         SectionProof { section: path.section.clone(), state, why }
     };
@@ -39,8 +48,8 @@ struct Ground<'a> {
     profile: &'a Profile,
     /// The furthest stage that was reached.
     reached: Option<usize>,
-    /// The stage in which most tries ended.
-    tries_end: Option<usize>,
+    /// The stage in which most tries ended, or in which the board is stuck.
+    ends_in: Option<usize>,
     /// Whether that was seen, and not only to be expected by the time since the wake.
     told: bool,
 }
@@ -57,11 +66,14 @@ impl<'a> Ground<'a> {
         let tries = seen
             .tries()
             .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
-        // Where no stage can be told, the time since the wake says in which one good boards are.
-        let usual = |after: f64| index(&model.stages[seen.usual_stage(after)?].name);
+        // Where no stage can be told, the time since the wake and the level say which one it may be.
+        let usual = |tries: &Tries| {
+            let latest = seen.usual_stage(tries.lasts_s.mean)?;
+            index(&model.stages[seen.stage_by_level(tries, latest)].name)
+        };
         let end = |tries: &Tries| match &tries.ended_in {
             Some(name) => index(name),
-            None => usual(tries.lasts_s.mean),
+            None => usual(tries),
         };
         let reached = stage.or(stood_by.then_some(0));
         // A limit stops a board at the furthest stage that it got to.
@@ -69,9 +81,10 @@ impl<'a> Ground<'a> {
             Class::FeedLimited => end.max(stage.unwrap_or(end)),
             _ => end,
         };
-        let tries_end = tries.as_ref().and_then(end).map(furthest);
-        let told = tries.is_some_and(|tries| tries.ended_in.is_some());
-        Self { seen, profile, reached, tries_end, told }
+        let stuck = stage.filter(|_| seen.class() == Class::Stalled);
+        let ends_in = stuck.or(tries.as_ref().and_then(end).map(furthest));
+        let told = tries.is_none_or(|tries| tries.ended_in.is_some());
+        Self { seen, profile, reached, ends_in, told }
     }
 
     fn stages<'b>(&'b self, path: &'b PathSection) -> impl Iterator<Item = usize> + 'b {
@@ -86,15 +99,14 @@ impl<'a> Ground<'a> {
 
     /// What is known of the section without regard to the ones before it.
     fn fixed(&self, path: &PathSection) -> Option<Known> {
-        let point = self.seen.feed_point.as_deref().unwrap_or_default();
-        if path.skipped_from.iter().any(|skipped| skipped.eq_ignore_ascii_case(point)) {
+        if self.is_skipped(path) {
             return Some((SectionState::NotExercised, None));
         }
         if self.seen.class() == Class::Inconclusive || path.proved_by.is_empty() {
             return Some((SectionState::Unknown, None));
         }
-        if let Some(end) = self.tries_end.filter(|end| self.may_end_tries(path, *end)) {
-            return Some(self.where_tries_end(end));
+        if let Some(end) = self.ends_in.filter(|end| self.may_end_in(path, *end)) {
+            return Some(self.at_the_end(end));
         }
         match self.seen.class() {
             Class::DroppedOut => self.after_a_fall(path),
@@ -103,39 +115,83 @@ impl<'a> Ground<'a> {
         }
     }
 
+    /// Whether the section is the first that the current passes, and a later one shares what could prove it: a board
+    /// that drew something went through it, and what failed is rather the other.
+    fn only_lets_through(&self, path: &PathSection) -> bool {
+        let drew = matches!(
+            self.seen.class(),
+            Class::StandbyOnly | Class::LatchOff | Class::Cycling | Class::Stalled | Class::DroppedOut
+        );
+        let mut passed = self.profile.power_path.iter().filter(|path| !self.is_skipped(path));
+        let first = passed.next().is_some_and(|first| first == path);
+        let covers = |later: &PathSection| {
+            self.stages(path).all(|stage| self.stages(later).any(|other| other == stage))
+        };
+        let shared = passed.any(covers);
+        drew && first && shared && !self.lost_standby()
+    }
+
+    fn lost_standby(&self) -> bool {
+        fall(self.seen).is_some_and(|fall| matches!(fall.to, FellTo::Nothing | FellTo::BelowStandby))
+    }
+
+    fn carries(&self) -> Known {
+        let last = self.seen.analysis.path.last().map_or(0.0, |step| step.stretch.amps);
+        let most = self.seen.tries().map_or(last, |tries| tries.peak_a.high);
+        known(SectionState::Unknown, format!("carries {}; more is not known", self.seen.amps(last.max(most))))
+    }
+
+    fn is_skipped(&self, path: &PathSection) -> bool {
+        let point = self.seen.feed_point.as_deref().unwrap_or_default();
+        path.skipped_from.iter().any(|skipped| skipped.eq_ignore_ascii_case(point))
+    }
+
     /// Whether the tries may end in the section. Where the stage was not seen, they may have got stuck on the way to
     /// the one that the time since the wake suggests.
-    fn may_end_tries(&self, path: &PathSection, end: usize) -> bool {
+    fn may_end_in(&self, path: &PathSection, end: usize) -> bool {
         let from = if self.told { end } else { usize::from(self.profile.phases[0].waits_for_person) };
         self.stages(path).any(|stage| (from..=end).contains(&stage))
     }
 
-    fn where_tries_end(&self, end: usize) -> Known {
-        if self.seen.class() == Class::FeedLimited {
-            return known(SectionState::Unknown, "the limit stops the board here, whatever state it is in");
+    fn at_the_end(&self, end: usize) -> Known {
+        match self.seen.class() {
+            Class::FeedLimited => {
+                return known(
+                    SectionState::Unknown,
+                    "the limit stops the board here, whatever state it is in",
+                );
+            }
+            Class::Stalled => return known(SectionState::Suspect, format!("stuck in {}", self.name(end))),
+            _ => {}
         }
         let each = if self.seen.tries().is_some_and(|tries| tries.count > 1) {
             "the tries end"
         } else {
             "the try ends"
         };
-        let when = if self.told { "in" } else { "when good boards are in" };
+        let when = if self.told { "in" } else { "no later than in" };
         known(SectionState::Suspect, format!("{each} {when} {}", self.name(end)))
     }
 
     fn proved(&self, path: &PathSection) -> Option<Known> {
         if let Some(passed) = self.stages(path).filter(|stage| self.went_on_from(*stage)).max() {
-            return Some(known(
-                SectionState::Proved,
-                format!("the board went on from {}", self.name(passed)),
-            ));
+            return Some(known(SectionState::Proved, format!("the board got past {}", self.name(passed))));
+        }
+        let mut passed = self.stages(path).filter(|stage| self.got_past(*stage));
+        if let Some(why) = passed.find_map(|stage| self.departs(stage)) {
+            let starved = self.seen.class() == Class::FeedLimited;
+            return Some(known(if starved { SectionState::Unknown } else { SectionState::Suspect }, why));
         }
         let stays = matches!(self.seen.class(), Class::FullBoot | Class::StandbyOnly);
         let standing = self.stages(path).find(|stage| stays && Some(*stage) == self.reached)?;
         if let Some(why) = self.departs(standing) {
             // What only lets the standby through is not what draws too little.
-            let passes = self.seen.class() == Class::StandbyOnly && self.stages(path).all(|stage| stage == 0);
-            return Some(known(if passes { SectionState::Unknown } else { SectionState::Suspect }, why));
+            let lets_through =
+                self.seen.class() == Class::StandbyOnly && self.stages(path).all(|stage| stage == 0);
+            return Some(known(
+                if lets_through { SectionState::Unknown } else { SectionState::Suspect },
+                why,
+            ));
         }
         let level = format!("current as on good boards in {}", self.name(standing));
         if is_for_the_eye(&path.section) {
@@ -146,18 +202,22 @@ impl<'a> Ground<'a> {
 
     /// Whether the board went through `stage` as good boards do.
     fn went_on_from(&self, stage: usize) -> bool {
+        self.got_past(stage) && self.departs(stage).is_none()
+    }
+
+    fn got_past(&self, stage: usize) -> bool {
         let woke = stage == 0 && self.profile.phases[0].waits_for_person && !self.seen.attempts.is_empty();
         let carries = stage == 0 && woke_before(self.seen);
-        (self.reached.is_some_and(|reached| stage < reached) || woke || carries)
-            && self.departs(stage).is_none()
+        self.reached.is_some_and(|reached| stage < reached) || woke || carries
     }
 
     /// How the draw of `stage` differs from good boards, if it does.
     fn departs(&self, stage: usize) -> Option<String> {
         let name = self.name(stage);
-        let draw = |departure: &&Departure| departure.phase == *name && departure.unit != "s";
+        let draw = |departure: &&Departure| departure.phase == *name && departure.quantity.ends_with("power");
         if let Some(departure) = self.seen.departures.iter().find(draw) {
-            return Some(format!("{} {} good boards in {name}", departure.quantity, word(departure)));
+            let more = if departure.direction == Direction::Below { "less" } else { "more" };
+            return Some(format!("draws {more} than good boards in {name}"));
         }
         // A standby far from the usual proves nothing, even where the envelope is too wide to call it a departure.
         let standing = self.seen.class() == Class::StandbyOnly && stage == 0;
@@ -182,11 +242,12 @@ impl<'a> Ground<'a> {
         let of_standby = self.profile.phases[0].waits_for_person && self.stages(path).all(|stage| stage == 0);
         let at = crate::verdict::seen::seconds(fall.at_s);
         Some(match (of_standby, fall.to) {
+            (true, FellTo::Little) => (SectionState::Unknown, None),
             (true, FellTo::Standby | FellTo::More) => {
                 known(SectionState::Proved, "still carries the standby after the fall")
             }
             (true, _) => known(SectionState::Suspect, format!("lost at {at}, with the standby")),
-            (false, FellTo::Standby | FellTo::More) => {
+            (false, FellTo::Standby | FellTo::Little | FellTo::More) => {
                 known(SectionState::Suspect, format!("was drawing when it fell at {at}"))
             }
             (false, _) => {
@@ -203,8 +264,8 @@ impl<'a> Ground<'a> {
     /// Whether the first section that is not proved is suspect as well, beside those at whose stage the tries end: only
     /// if these had shown part of their work, for what comes next may trip them.
     fn next_is_suspect(&self) -> bool {
-        let Some(end) = self.tries_end else { return true };
-        let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_tries(path, end));
+        let Some(end) = self.ends_in else { return true };
+        let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_in(path, end));
         let Some(path) = at_the_end.next() else { return true };
         self.stages(path).any(|stage| self.went_on_from(stage))
     }
@@ -237,16 +298,8 @@ impl<'a> Ground<'a> {
             Class::HardShort | Class::PartialShort => {
                 "the load is there from switch-on: on it, or on what hangs on it".into()
             }
-            Class::Stalled => "the board does not get past it".into(),
             _ => "the board does not get as far as this".into(),
         }
-    }
-}
-
-fn word(departure: &Departure) -> &'static str {
-    match departure.direction {
-        crate::verdict::Direction::Below | crate::verdict::Direction::Shorter => "below",
-        _ => "above",
     }
 }
 

@@ -1,12 +1,11 @@
 //! What a technician usually probes next, by verdict and kind of board. All common practice at repair benches, with no
 //! source.
 
-use super::look_alikes::limit_may_stop;
 use crate::units::figures;
 use crate::verdict::Class;
-use crate::verdict::evidence::{FellTo, Liveliness, fall, liveliness};
+use crate::verdict::evidence::{FellTo, Liveliness, fall, liveliness, woke_before};
 use crate::verdict::kind::Family;
-use crate::verdict::seen::{Seen, exact, seconds};
+use crate::verdict::seen::{Seen, seconds};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
 /// its own, so that only what adds to them is said.
@@ -17,8 +16,8 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
             "follow the feed through {}: fuse, reverse-polarity protection, first shunt; where the volts end is the fault",
             at("the input")
         )],
-        Class::HardShort => hard_short(seen, &at("the input rail")),
-        Class::PartialShort => partial_short(seen, &at("the input rail")),
+        Class::HardShort => hard_short(seen, &at(loaded(seen))),
+        Class::PartialShort => partial_short(seen, &at(loaded(seen))),
         Class::ExcessStandby => vec![format!(
             "find which always-on rail carries the surplus, on {}: look for warmth, then lift its loads one by one",
             at("the board")
@@ -45,22 +44,28 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
     }
 }
 
+/// Where a heavy load is to be looked for if the profile does not say.
+fn loaded(seen: &Seen) -> &'static str {
+    if woke_before(seen) { "the rails that come up with the wake" } else { "the input rail" }
+}
+
 fn hard_short(seen: &Seen, suspect: &str) -> Vec<String> {
-    let stretch = seen.analysis.path.last().map(|step| step.stretch);
-    let expected = stretch.map_or_else(String::new, |s| {
-        format!("; about {} Ω or less is to be found", figures(s.volts.abs() / s.amps.abs().max(1e-6), 2))
+    /// Below this a hand-held meter's own leads read about as much, in ohms.
+    const LEADS_OHM: f64 = 0.5;
+    let ohms =
+        seen.analysis.path.last().map(|step| step.stretch.volts.abs() / step.stretch.amps.abs().max(1e-6));
+    let expected = ohms.map_or_else(String::new, |ohms| {
+        let leads = if ohms < LEADS_OHM { ", which is what a meter's own leads read" } else { "" };
+        format!("; about {} Ω or less is to be found{leads}", figures(ohms, 2))
     });
-    let most = stretch.map_or(1.0, |stretch| stretch.volts.clamp(0.3, 1.0));
     vec![
         format!(
-            "with the feed off and the capacitors discharged, measure ohms to ground on {suspect} and on what \
-             hangs there{expected}"
+            "with the feed off and the capacitors discharged, measure ohms to ground on {suspect} and on what hangs \
+             there{expected}"
         ),
-        format!(
-            "to find the part, feed the shorted rail itself at no more than {} and raise the limit from 0.1 A on until a \
-             part warms, a watt or two: thermal camera, freeze spray, or a film of alcohol that dries there first",
-            exact(most, "V")
-        ),
+        "to find the part, feed the shorted rail itself at no more than 1 V and raise the limit from 0.1 A on until a part \
+         warms, a watt or two: thermal camera, freeze spray, or a film of alcohol that dries there first"
+            .into(),
     ]
 }
 
@@ -172,20 +177,13 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     );
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
-        FellTo::Standby | FellTo::More => format!(
-            "the standby stayed: watch the rails and power-good of {place} through the fall, the first to go is the one"
-        ),
+        FellTo::Standby | FellTo::Little | FellTo::More => {
+            format!("watch the rails and power-good of {place} through the fall, the first to go is the one")
+        }
         FellTo::BelowStandby | FellTo::Nothing => format!(
             "the standby went as well: look at {place} for a protection that opened, a fuse or a bad joint"
         ),
     };
-    if limit_may_stop(seen) {
-        return vec![
-            watch,
-            warm,
-            "the limit was near: make sure that it was not the supply that let go".into(),
-        ];
-    }
     vec![watch, warm]
 }
 
@@ -193,9 +191,16 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
 fn capture_again(seen: &Seen) -> String {
     /// Time at the running level that shows it, with a margin for the person, in seconds.
     const MARGIN_S: f64 = 10.0;
+    /// Most boards are up, or stuck, after this many seconds (common practice, no source).
+    const LONG_ENOUGH_S: f64 = 45.0;
     let model = &seen.analysis.model;
     let spans = model.stages.iter().filter_map(|stage| stage.duration).map(|span| span.high);
     let needed: f64 = spans.sum();
+    if seen.profile.is_none() && seen.analysis.run.duration() > LONG_ENOUGH_S {
+        return "capture known-good boards of this model and learn a profile from them (`feedtale learn`): without one, no \
+                more can be said"
+            .into();
+    }
     let from = if seen.has_button() { "the press of the button" } else { "switch-on" };
     if model.of_this_board && needed > 0.0 {
         let needed = ((needed + MARGIN_S) / 5.0).ceil() * 5.0;

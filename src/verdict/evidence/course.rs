@@ -1,9 +1,11 @@
 //! A board that goes through its stages, and how far.
 
 use crate::reference::{PhaseReference, Quantity, Readback, measure};
-use crate::units::Volts;
+use crate::stats::moments::Moments;
+use crate::units::{Volts, figures};
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+use std::ops::Range;
 
 /// A stay from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -44,8 +46,11 @@ fn how_long(seen: &Seen, last: &Step) -> Option<String> {
     let stayed = last.stretch.duration();
     let usual = stage.duration.map(|span| {
         let times = stayed / span.typical;
-        let times =
-            if times >= TIMES_FROM { format!(", {times:.1} times as long as usual") } else { String::new() };
+        let times = if times >= TIMES_FROM {
+            format!(", {} times as long as usual", figures(times, 2))
+        } else {
+            String::new()
+        };
         format!(
             "{times}; good boards leave it after {} (at most {})",
             seconds(span.typical),
@@ -91,39 +96,78 @@ pub(in crate::verdict) enum Liveliness {
     Lively,
 }
 
-/// Watts by which the load swings in the stage that the log ends in, and what good boards' do: low, typical, high.
-fn swing(seen: &Seen, last: &Step) -> Option<(f64, [f64; 3])> {
-    let stage = &seen.analysis.model.stages[last.state.stage()?];
-    let (phase, factor) = reference_at(seen, &stage.name)?;
-    let pieces = &seen.analysis.pieces;
-    let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
-    let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();
-    let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
-    let measured = measure(seen.trace, samples, &phase.name, false, &readback)?;
-    let usual = phase.envelope(Quantity::Activity)?;
-    Some((measured.activity, [usual.low, usual.typical, usual.high].map(|watts| watts * factor)))
+/// How far the load swings in the stage that the log ends in, in watts, beside what good boards' does.
+struct Swing {
+    /// As the reference measures it: what most readings stay within.
+    usual: f64,
+    /// With every reading: a load that goes between two levels is not flat.
+    plain: f64,
+    low: f64,
+    typical: f64,
+    high: f64,
+}
+
+impl Swing {
+    fn of(seen: &Seen, last: &Step) -> Option<Self> {
+        let stage = &seen.analysis.model.stages[last.state.stage()?];
+        let (phase, factor) = reference_at(seen, &stage.name)?;
+        let pieces = &seen.analysis.pieces;
+        let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
+        let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();
+        let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
+        let measured = measure(seen.trace, samples.clone(), &phase.name, false, &readback)?;
+        let envelope = phase.envelope(Quantity::Activity)?;
+        let swing = Self {
+            usual: measured.activity,
+            plain: plain_swing(seen, samples)?,
+            low: envelope.low * factor,
+            typical: envelope.typical * factor,
+            high: envelope.high * factor,
+        };
+        // Where good boards may be flat as well, or flatter than the supply reads, nothing is said.
+        (swing.low > seen.readout.step_a * seen.analysis.run.set_v).then_some(swing)
+    }
+
+    fn liveliness(&self) -> Liveliness {
+        if self.usual.max(self.plain) < self.low {
+            Liveliness::Flat
+        } else if self.usual > self.high {
+            Liveliness::Lively
+        } else {
+            Liveliness::Usual
+        }
+    }
+}
+
+/// Standard deviation of the power over `samples`, without their first and last second.
+fn plain_swing(seen: &Seen, samples: Range<usize>) -> Option<f64> {
+    const EDGE_S: f64 = 1.0;
+    let time = seen.trace.time();
+    let (from, to) = (*time.get(samples.start)? + EDGE_S, *time.get(samples.end - 1)? - EDGE_S);
+    let mut moments = Moments::default();
+    for i in samples.filter(|i| (from..=to).contains(&time[*i])) {
+        moments.push(seen.trace.volts()[i] * seen.trace.amps()[i]);
+    }
+    moments.deviation()
 }
 
 /// Whether a stalled board's load is flat where good boards' swings; `None` where that cannot be told.
 pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Liveliness> {
-    let (measured, [low, _, high]) = swing(seen, last)?;
-    Some(match measured {
-        watts if watts < low => Liveliness::Flat,
-        watts if watts > high => Liveliness::Lively,
-        _ => Liveliness::Usual,
-    })
+    Swing::of(seen, last).map(|swing| swing.liveliness())
 }
 
 fn activity(seen: &Seen, last: &Step) -> Option<String> {
-    let (measured, [low, typical, high]) = swing(seen, last)?;
-    let amps = |watts: f64| exact(watts / last.stretch.volts.max(1e-3), "A");
+    let swing = Swing::of(seen, last)?;
+    let volts = last.stretch.volts.max(1e-3);
+    let amps = |watts: f64| exact(watts / volts, "A");
+    let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
     let numbers = format!(
         "{} (standard deviation), good boards {} ({})",
-        seen.amps(measured / last.stretch.volts.max(1e-3)),
-        amps(typical),
-        range(&amps(low), &amps(high))
+        seen.amps((shown / volts).max(seen.readout.step_a / 4.0)),
+        amps(swing.typical),
+        range(&amps(swing.low), &amps(swing.high))
     );
-    Some(match liveliness(seen, last)? {
+    Some(match swing.liveliness() {
         Liveliness::Flat => format!("flat where good boards swing: {numbers}"),
         Liveliness::Usual => format!("as lively as good boards there: {numbers}"),
         Liveliness::Lively => format!("livelier than good boards there: {numbers}"),
@@ -156,6 +200,8 @@ pub(in crate::verdict) enum FellTo {
     /// Clearly less than the board's standby.
     BelowStandby,
     Standby,
+    /// Standby or less, of a board whose standby this supply hardly reads.
+    Little,
     /// More than standby: part of the board is still on.
     More,
 }
@@ -181,11 +227,19 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
     })
 }
 
-fn fell_to(seen: &Seen, after: &Step) -> FellTo {
+pub(super) fn fell_to(seen: &Seen, after: &Step) -> FellTo {
+    /// Standard deviations that hardly any mean is off by.
+    const CERTAIN: f64 = 3.0;
     /// Below this share of what good boards stand by at, part of the standby is gone as well.
     const PART: f64 = 0.5;
     let standby = &seen.analysis.model.standby;
+    let updates = after.stretch.duration() / seen.readout.update_s();
+    let nothing = CERTAIN * seen.readout.uncertainty_a(updates);
+    let usual_a = standby.watts.map(|watts| watts / seen.analysis.run.set_v);
+    let unread = usual_a.is_some_and(|usual| usual < seen.readout.step_a);
     match after.state {
+        _ if after.stretch.amps < nothing && !unread => FellTo::Nothing,
+        _ if unread && after.stretch.watts <= standby.high => FellTo::Little,
         State::Nothing => FellTo::Nothing,
         _ if standby.watts.is_some_and(|usual| after.stretch.watts < PART * usual) => FellTo::BelowStandby,
         _ if after.stretch.watts <= standby.high + seen.analysis.leak_w => FellTo::Standby,
@@ -193,15 +247,21 @@ fn fell_to(seen: &Seen, after: &Step) -> FellTo {
     }
 }
 
+/// What is left of the draw.
+pub(super) const fn left(to: FellTo) -> &'static str {
+    match to {
+        FellTo::Nothing => "its standby is gone as well",
+        FellTo::BelowStandby => "less than its standby",
+        FellTo::Standby => "its standby is left",
+        FellTo::Little => "its standby or less, which this supply hardly reads",
+        FellTo::More => "more than its standby: part of it is still on",
+    }
+}
+
 pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let Some(fall) = fall(seen) else { return stages(seen).into_iter().collect() };
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
-    let to = match fall.to {
-        FellTo::Nothing => "its standby is gone as well".to_owned(),
-        FellTo::BelowStandby => "less than its standby".to_owned(),
-        FellTo::Standby => "its standby is left".to_owned(),
-        FellTo::More => "more than its standby: part of it is still on".to_owned(),
-    };
+    let to = left(fall.to);
     let limit = seen.analysis.run.limit_a.map(|limit| format!(", limit {}", exact(limit, "A")));
     let feed =
         format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());

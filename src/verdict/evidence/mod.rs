@@ -58,11 +58,27 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let analysis = seen.analysis;
     let captured = format!("{} of feed were captured", seen.lasting(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
-    let end = analysis.pieces.get(last.to - 1).map(|piece| {
-        let length = seen.lasting(piece.duration());
-        format!("mean over its last {length}: {} at {}", seen.amps(piece.amps), volts(piece.volts))
-    });
-    std::iter::once(captured).chain(end).chain(too_early(seen, last)).collect()
+    let piece = analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= LEVEL_S);
+    let (length, amps, end_v) = piece.map_or_else(
+        || (last.stretch.duration(), last.stretch.amps, last.stretch.volts),
+        |piece| (piece.duration(), piece.amps, piece.volts),
+    );
+    let end = format!("mean over its last {}: {} at {}", seen.lasting(length), seen.amps(amps), volts(end_v));
+    [captured, end].into_iter().chain(awake(seen, last)).chain(too_early(seen, last)).collect()
+}
+
+/// A level is one from this time on, in seconds.
+const LEVEL_S: f64 = 0.5;
+
+/// What a board without a reference does that is not asleep.
+fn awake(seen: &Seen, last: &Step) -> Option<String> {
+    let model = &seen.analysis.model;
+    (!model.of_this_board && last.stretch.watts > model.standby.high).then(|| {
+        format!(
+            "{} is more than such boards draw asleep: it is awake, and only a reference can tell how far it got",
+            seen.watts(last.stretch.watts, last.stretch.volts)
+        )
+    })
 }
 
 /// What the log ended in the middle of.

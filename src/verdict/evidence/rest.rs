@@ -1,7 +1,7 @@
 //! A board that does not wake.
 
 use super::to_the_end;
-use crate::units::how_often;
+use crate::units::{figures, how_often};
 use crate::verdict::align::Step;
 use crate::verdict::seen::{Seen, exact, seconds, volts};
 
@@ -9,16 +9,27 @@ use crate::verdict::seen::{Seen, exact, seconds, volts};
 const TIMES_FROM: f64 = 1.5;
 
 pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
-    let drawn = seen.amps(last.stretch.amps);
+    let drawn = figures(nothing_below(seen, last) * 1e3, 1);
     vec![
         format!(
             "feed present at {} from {} on",
             volts(last.stretch.volts),
             seconds(seen.analysis.run.start_s)
         ),
-        format!("mean current {drawn} over {}", seen.lasting(last.stretch.duration())),
+        format!(
+            "mean current under {drawn} mA, which is as far as this supply can tell, over {}",
+            seen.lasting(last.stretch.duration())
+        ),
         asked(seen),
     ]
+}
+
+/// What the current is below for certain, in amps.
+fn nothing_below(seen: &Seen, last: &Step) -> f64 {
+    /// Standard deviations that hardly any mean is off by.
+    const CERTAIN: f64 = 3.0;
+    let updates = last.stretch.duration() / seen.readout.update_s();
+    last.stretch.amps.max(0.0) + CERTAIN * seen.readout.uncertainty_a(updates)
 }
 
 pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
@@ -29,7 +40,15 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     let standby = &seen.analysis.model.standby;
     let stretch = &last.stretch;
     let drawn = seen.watts(stretch.watts, stretch.volts);
+    let first = seen.analysis.model.stages.first().filter(|_| seen.analysis.model.of_this_board);
     let Some(typical) = standby.watts else {
+        if let Some(first) = first {
+            return format!(
+                "{drawn}; good boards draw {} in {}, their first stage",
+                exact(first.watts, "W"),
+                first.name
+            );
+        }
         let bound = exact(standby.high, "W");
         return if stretch.watts < standby.high {
             format!("{drawn}: below the {bound} from which boards of this kind are awake")
@@ -46,7 +65,11 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     if times < TIMES_FROM {
         return usual;
     }
-    format!("{usual}: this is {times:.1} times the usual, {drawn} in place of {}", exact(typical, "W"))
+    format!(
+        "{usual}: this is {} times the usual, {drawn} in place of {}",
+        figures(times, 2),
+        exact(typical, "W")
+    )
 }
 
 /// Whether the board was asked to wake, and what came of it.

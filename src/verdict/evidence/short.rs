@@ -54,6 +54,7 @@ fn heat(seen: &Seen, last: &Step) -> String {
         Some(peak) => {
             format!("{watts} turn to heat on the board; a good board's boot peaks at {}", exact(peak, "W"))
         }
+        None if seen.class() == Class::PartialShort => format!("{watts} turn to heat on the board"),
         None => format!("{watts} turn to heat in the short and the leads"),
     }
 }
@@ -63,7 +64,8 @@ pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
     let path = &seen.analysis.path;
     let Some(last) = path.last() else { return false };
     let since = last.stretch.start_s - seen.analysis.run.start_s;
-    since >= AT_ONCE_S && path.iter().any(|step| matches!(step.state, State::Low | State::Excess))
+    let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
+    shorted && since >= AT_ONCE_S && path.iter().any(|step| matches!(step.state, State::Low | State::Excess))
 }
 
 fn before(seen: &Seen, last: &Step, since: f64) -> String {

@@ -1,7 +1,8 @@
 //! A board that starts and gives up.
 
+use super::course::{fell_to, left};
 use super::to_the_end;
-use crate::units::counted;
+use crate::units::how_often;
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::attempts::{RISES_S, Spread, Tries};
@@ -16,7 +17,7 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     }
     facts.extend(starving(seen));
     if seen.class() == Class::LatchOff {
-        facts.push(format!("after that {}", to_the_end(seen, last)));
+        facts.push(format!("after that {}: {}", to_the_end(seen, last), left(fell_to(seen, last))));
     }
     facts
 }
@@ -50,11 +51,22 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let stage = match &tries.ended_in {
         Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
         Some(stage) => format!(", most often in {stage} ({} of {})", tries.ended_there, tries.count),
-        None => seen.usual_stage(tries.lasts_s.mean).map_or_else(String::new, |stage| {
-            format!(", when good boards are in {}", seen.analysis.model.stages[stage].name)
-        }),
+        None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
     format!("{each} {after} after its wake{stage}")
+}
+
+/// Where a try ends whose stage was not told: by what it draws, or by the time since its wake.
+fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
+    let stages = &seen.analysis.model.stages;
+    let usual = seen.usual_stage(tries.lasts_s.mean)?;
+    Some(match seen.stage_by_level(tries, usual) {
+        level if level < usual => format!(
+            ", drawing no more than good boards in {}, though they are in {} by then",
+            stages[level].name, stages[usual].name
+        ),
+        _ => format!(", when good boards are in {}", stages[usual].name),
+    })
 }
 
 /// `highest 1.93 A (1.90 to 1.93 A) against a limit of 3.50 A; volts steady at 12.1 V`.
@@ -80,9 +92,9 @@ fn starving(seen: &Seen) -> Option<String> {
     let need = analysis.model.peak_w.filter(|_| limited).map(|peak| peak / analysis.run.set_v);
     let need = need.filter(|need| analysis.run.limit_a.is_none_or(|limit| *need > limit));
     let need = need.map(|need| format!("a good boot peaks at {}", exact(need, "A")));
-    let way = lowest.is_finite().then(|| {
-        format!("the feed gives way {}, to a mean of {}", counted(starved.len(), "time"), volts(lowest))
-    });
+    let way = lowest
+        .is_finite()
+        .then(|| format!("the feed gives way {}, to a mean of {}", how_often(starved.len()), volts(lowest)));
     match (way, need) {
         (Some(way), Some(need)) => Some(format!("{way}; {need}")),
         (way, need) => way.or(need),

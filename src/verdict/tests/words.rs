@@ -1,0 +1,345 @@
+//! What a finding says, each rule both ways, on hand-made traces of an invented board.
+
+use super::*;
+use crate::reference::{Check, PathSection};
+use crate::verdict::{SectionState, Tries};
+
+/// A bench: what is fed, how, and what the profile knows.
+struct Bench {
+    levels: Vec<(f64, f64, f64)>,
+    presses: Vec<f64>,
+    marks: Vec<(f64, &'static str)>,
+    limit: f64,
+    feed_point: Option<&'static str>,
+    profile: Option<Profile>,
+}
+
+fn section(name: &str, proved_by: &[&str], skipped_from: &[&str]) -> PathSection {
+    let owned = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
+    PathSection { section: name.into(), proved_by: owned(proved_by), skipped_from: owned(skipped_from) }
+}
+
+fn bench(levels: &[(f64, f64, f64)]) -> Bench {
+    let mut known = profile();
+    known.power_path = vec![
+        section("charger", &[], &["battery connector"]),
+        section("system rail", &["standby"], &[]),
+        section("main regulators", &["rails"], &[]),
+        section("processor", &["loading"], &[]),
+        section("storage", &["idle"], &[]),
+        section("display", &["idle"], &[]),
+    ];
+    Bench {
+        levels: levels.to_vec(),
+        presses: vec![4.5],
+        marks: Vec::new(),
+        limit: 3.0,
+        feed_point: Some("battery connector"),
+        profile: Some(known),
+    }
+}
+
+impl Bench {
+    fn find(&self) -> Finding {
+        let presses = self.presses.iter().map(|press| (*press, "power button"));
+        let marks: Vec<(f64, &str)> = presses.chain(self.marks.iter().copied()).collect();
+        let mut trace = trace_marked(&self.levels, &marks);
+        trace.header_mut().limit = Some(Amps::constant(self.limit));
+        trace.header_mut().feed_point = self.feed_point.map(Into::into);
+        diagnose(&trace, self.profile.as_ref(), &Sources::default())
+    }
+
+    fn with(mut self, change: impl FnOnce(&mut Self)) -> Self {
+        change(&mut self);
+        self
+    }
+}
+
+#[track_caller]
+fn class(finding: &Finding, class: Class) {
+    assert_eq!(finding.verdict.class, class, "{finding:#?}");
+}
+
+fn because(finding: &Finding) -> String {
+    finding.verdict.because.join("\n")
+}
+
+fn checks(finding: &Finding) -> String {
+    finding.next_checks.join("\n")
+}
+
+fn state(finding: &Finding, section: &str) -> (SectionState, String) {
+    let proof = finding.power_path.iter().find(|proof| proof.section == section).expect("a section");
+    (proof.state, proof.why.clone().unwrap_or_default())
+}
+
+const BOOT: [(f64, f64, f64); 5] = [OFF, STANDBY, RAILS, LOADING, IDLE];
+const REST: (f64, f64, f64) = (2.0, SET_V, 0.0234);
+
+fn cycling() -> Vec<(f64, f64, f64)> {
+    let mut levels = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        levels.extend([RAILS, (1.5, SET_V, 1.0), REST]);
+    }
+    levels
+}
+
+#[test]
+fn what_the_current_shows_is_proved_and_what_only_an_eye_sees_is_not() {
+    let booted = bench(&BOOT).find();
+    class(&booted, Class::FullBoot);
+    assert_eq!(state(&booted, "charger").0, SectionState::NotExercised);
+    assert_eq!(state(&booted, "main regulators"), (SectionState::Proved, "the board got past rails".into()));
+    assert_eq!(state(&booted, "storage"), (SectionState::Proved, "current as on good boards in idle".into()));
+    let (display, why) = state(&booted, "display");
+    assert_eq!(display, SectionState::Unknown);
+    assert!(why.starts_with("current as on good boards in idle"), "{why}");
+}
+
+#[test]
+fn a_mark_tells_of_the_image() {
+    let marked = |word| state(&bench(&BOOT).with(|b| b.marks.push((20.0, word))).find(), "display").0;
+    assert_eq!(marked("image on screen"), SectionState::Proved);
+    assert_eq!(marked("no image"), SectionState::Suspect);
+    assert_eq!(marked("fan runs"), SectionState::Unknown);
+}
+
+#[test]
+fn the_section_at_whose_stage_the_tries_end_is_suspect() {
+    let finding = bench(&cycling()).find();
+    class(&finding, Class::Cycling);
+    let tries = Tries::of(&finding.attempts).expect("tries");
+    assert_eq!(tries.count, 8);
+    assert_eq!(state(&finding, "system rail").0, SectionState::Proved);
+    let suspects: Vec<&str> = finding
+        .power_path
+        .iter()
+        .filter(|proof| proof.state == SectionState::Suspect)
+        .map(|proof| proof.section.as_str())
+        .collect();
+    assert!(suspects.contains(&"processor"), "{:#?}", finding.power_path);
+    assert_ne!(state(&finding, "display").0, SectionState::Suspect);
+    assert!(checks(&finding).contains("processor"), "a check names the suspect: {}", checks(&finding));
+}
+
+#[test]
+fn tries_are_told_with_their_period_stage_peak_limit_and_volts() {
+    let finding = bench(&cycling()).find();
+    let facts = because(&finding);
+    for said in [
+        "8 tries from 5.00 s",
+        "one every 4.3",
+        "loading",
+        "against a limit of 3.00 A",
+        "volts steady at 12.8 V",
+    ] {
+        assert!(facts.contains(said), "{said}: {facts}");
+    }
+    let sagging: Vec<(f64, f64, f64)> =
+        cycling().into_iter().map(|(s, v, a)| (s, if a > 0.9 { 11.0 } else { v }, a)).collect();
+    assert!(because(&bench(&sagging).find()).contains("volts sag from 12.8 V to 11.0 V"));
+}
+
+#[test]
+fn a_stall_says_whether_the_load_is_alive() {
+    let flat = bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]).find();
+    class(&flat, Class::Stalled);
+    assert!(because(&flat).contains("flat where good boards swing"), "{}", because(&flat));
+    assert!(because(&flat).contains("7.5 times as long as usual"), "{}", because(&flat));
+    assert!(checks(&flat).contains("hangs without working"));
+    let mut levels = vec![OFF, STANDBY, RAILS];
+    levels.extend((0..60).flat_map(|_| [(0.5, SET_V, 0.97), (0.5, SET_V, 1.06)]));
+    let alive = bench(&levels).find();
+    class(&alive, Class::Stalled);
+    assert!(because(&alive).contains("as lively as good boards"), "{}", because(&alive));
+    assert!(checks(&alive).contains("keeps working without getting on"));
+    for finding in [flat, alive] {
+        assert_eq!(state(&finding, "processor"), (SectionState::Suspect, "stuck in loading".into()));
+        assert_eq!(state(&finding, "display").0, SectionState::Unknown);
+    }
+}
+
+#[test]
+fn a_fall_says_from_where_to_what_and_how_the_feed_did() {
+    let fall = |after: f64, before_v: f64| {
+        let (ran_s, _, amps) = IDLE;
+        bench(&[
+            OFF,
+            STANDBY,
+            RAILS,
+            LOADING,
+            (ran_s - 0.5, SET_V, amps),
+            (0.5, before_v, amps),
+            (15.0, SET_V, after),
+        ])
+        .find()
+    };
+    let to_standby = fall(0.0234, SET_V);
+    class(&to_standby, Class::DroppedOut);
+    let facts = because(&to_standby);
+    assert!(facts.contains("its standby is left") && facts.contains("volts steady"), "{facts}");
+    assert!(facts.contains("ran for 15.0 s in idle, then fell at 28.8 s from 0.625 A"), "{facts}");
+    assert_eq!(state(&to_standby, "system rail").0, SectionState::Proved);
+    assert_eq!(state(&to_standby, "main regulators").0, SectionState::Suspect);
+    let to_nothing = fall(0.0, SET_V);
+    class(&to_nothing, Class::DroppedOut);
+    assert!(because(&to_nothing).contains("its standby is gone as well"), "{}", because(&to_nothing));
+    assert_eq!(state(&to_nothing, "system rail").0, SectionState::Suspect);
+    assert_eq!(state(&to_nothing, "main regulators").0, SectionState::Unknown);
+    let sagged = fall(0.0234, 11.0);
+    assert!(because(&sagged).contains("volts sag from 12.8 V to 11.0 V"), "{}", because(&sagged));
+}
+
+#[test]
+fn a_short_says_its_watts_and_warns_of_them() {
+    let hard = bench(&[OFF, (20.0, 0.6, 3.0)]).find();
+    class(&hard, Class::HardShort);
+    assert!(because(&hard).contains("1.80 W turn to heat"), "{}", because(&hard));
+    assert!(hard.cautions.iter().any(|caution| caution.contains("1.80 W in one small part burns")));
+    assert!(hard.cautions.iter().any(|caution| caution.contains("alcohol burns")));
+    assert!(checks(&hard).contains("no more than 1 V"));
+    let booted = bench(&BOOT).find();
+    assert!(!booted.cautions.iter().any(|caution| caution.contains("burn")), "{:?}", booted.cautions);
+}
+
+/// Whether a check that holds `word` is among those of the finding.
+fn asks(bench: &Bench, word: &str) -> bool {
+    checks(&bench.find()).contains(word)
+}
+
+const ASLEEP: [(f64, f64, f64); 2] = [OFF, (20.0, SET_V, 0.0234)];
+
+#[test]
+fn a_press_is_asked_for_where_none_is_marked() {
+    let unasked = || bench(&ASLEEP).with(|b| b.presses.clear());
+    assert!(asks(&unasked(), "no press is marked"));
+    assert_eq!(state(&unasked().find(), "main regulators").0, SectionState::Unknown);
+    assert!(!asks(&bench(&ASLEEP), "no press is marked"));
+    assert_eq!(state(&bench(&ASLEEP).find(), "main regulators").0, SectionState::Suspect);
+    // A panel has no button to press.
+    let panel = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
+    assert!(!asks(&unasked().with(panel), "no press is marked"));
+}
+
+#[test]
+fn the_packs_data_lines_matter_at_the_battery_connector_only() {
+    assert!(asks(&bench(&ASLEEP), "pack's data or detect line"));
+    assert!(!asks(&bench(&ASLEEP).with(|b| b.feed_point = Some("adapter inlet")), "data or detect line"));
+    let handheld = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(4.0);
+    assert!(asks(&bench(&ASLEEP).with(handheld), "identification or temperature line"));
+    assert!(!asks(&bench(&BOOT), "data or detect line"));
+}
+
+#[test]
+fn a_low_limit_is_named_where_it_may_stop_the_board() {
+    assert!(asks(
+        &bench(&cycling()).with(|b| b.limit = 1.05),
+        "raise the current limit from 1.05 A to 3.00 A"
+    ));
+    assert!(!asks(&bench(&cycling()), "raise the current limit"));
+    assert!(!asks(&bench(&BOOT), "raise the current limit"));
+}
+
+#[test]
+fn thin_leads_matter_where_amps_are_many_for_the_volts() {
+    let many: Vec<(f64, f64, f64)> =
+        cycling().into_iter().map(|(s, v, a)| (s, v, if a > 0.9 { 2.7 } else { a })).collect();
+    assert!(asks(&bench(&many).with(|b| b.limit = 6.0), "thick leads"));
+    assert!(!asks(&bench(&cycling()), "thick leads"));
+}
+
+#[test]
+fn inrush_may_be_taken_for_a_short_while_it_may_still_charge() {
+    let briefly = |seconds: f64| bench(&[OFF, (seconds, 0.6, 0.1)]).with(|b| b.limit = 0.1);
+    assert!(asks(&briefly(1.0), "large input capacitors charge"), "{}", checks(&briefly(1.0).find()));
+    assert!(!asks(&briefly(20.0), "large input capacitors charge"));
+}
+
+#[test]
+fn a_load_may_still_be_attached_where_too_much_is_drawn() {
+    let load = "still attached";
+    assert!(asks(&bench(&[OFF, (20.0, SET_V, 0.12)]), "may still be attached"));
+    assert!(asks(&bench(&[OFF, (20.0, 8.5, 3.0)]), load));
+    assert!(!asks(&bench(&ASLEEP), load) && !asks(&bench(&BOOT), load));
+}
+
+#[test]
+fn advice_suits_the_kind_of_board() {
+    let of_kind = |volts: f64| {
+        let set = move |b: &mut Bench| {
+            let known = b.profile.as_mut().expect("one");
+            known.feed.nominal = Volts::constant(volts);
+            known.feed.point = "main terminals".into();
+            b.feed_point = None;
+        };
+        bench(&ASLEEP).with(set).find()
+    };
+    assert!(checks(&of_kind(12.8)).contains("embedded controller"));
+    for volts in [4.0, 5.0, 24.0] {
+        let finding = of_kind(volts);
+        let all = format!("{}\n{}", checks(&finding), finding.cautions.join("\n"));
+        for word in ["embedded controller", "adapter", "drives"] {
+            assert!(!all.contains(word), "{volts} V: {all}");
+        }
+    }
+    assert!(of_kind(24.0).cautions.iter().any(|caution| caution.contains("polarity")));
+    assert!(!of_kind(24.0).cautions.iter().any(|caution| caution.contains("cell")));
+    assert!(of_kind(4.0).cautions.iter().any(|caution| caution.contains("lithium cell")));
+}
+
+#[test]
+fn the_profiles_own_checks_stand_before_common_practice_and_are_not_repeated_by_it() {
+    let own = |stage: Option<&str>| {
+        bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]).with(|b| {
+            let check = Check {
+                class: "stalled".into(),
+                stage: stage.map(Into::into),
+                probe: "Swap the memory module.".into(),
+            };
+            b.profile.as_mut().expect("one").checks.push(check);
+        })
+    };
+    let finding = own(Some("loading")).find();
+    assert_eq!(finding.next_checks[0], "Swap the memory module.");
+    assert!(!checks(&finding).contains("known-good memory module"));
+    let of_another = own(Some("rails")).find();
+    assert!(!checks(&of_another).contains("Swap"));
+    assert!(checks(&of_another).contains("if memory or storage sits in sockets"), "{}", checks(&of_another));
+}
+
+#[test]
+fn a_thin_reference_is_said() {
+    let of_boards = |boards: usize| {
+        bench(&BOOT)
+            .with(|b| b.profile.as_mut().expect("one").learned.boards = boards)
+            .find()
+            .limits
+            .join("\n")
+    };
+    assert!(of_boards(1).contains("rests on 1 board only: how far good boards differ is mostly assumed"));
+    assert!(of_boards(4).contains("rests on 4 boards only; its envelopes are wide"));
+    assert!(!of_boards(6).contains("rests on"));
+}
+
+#[test]
+fn without_a_reference_an_awake_board_is_told_from_one_that_was_captured_too_briefly() {
+    let mut long = BOOT.to_vec();
+    long.push((30.0, SET_V, 0.625));
+    let awake = bench(&long).with(|b| b.profile = None).find();
+    class(&awake, Class::Inconclusive);
+    assert!(because(&awake).contains("only a reference can tell"), "{}", because(&awake));
+    assert!(checks(&awake).contains("feedtale learn"));
+    let brief = bench(&[OFF, (0.6, SET_V, 0.0234)]).find();
+    class(&brief, Class::Inconclusive);
+    assert!(checks(&brief).contains("capture again"), "{}", checks(&brief));
+    assert!(because(&brief).contains("a board may take longer to wake"), "{}", because(&brief));
+}
+
+#[test]
+fn a_resolution_is_given_only_where_enough_readings_show_it() {
+    let step = bench(&BOOT).find().log.resolution_a.expect("many readings").value();
+    assert!((step - 0.001).abs() < 1e-9, "{step}");
+    let brief = bench(&[(0.6, SET_V, 0.0234)]).with(|b| b.presses.clear()).find();
+    assert_eq!(brief.log.resolution_a, None);
+    assert!(brief.limits.iter().any(|limit| limit.contains("how finely the amps are read is not known")));
+}
