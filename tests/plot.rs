@@ -168,3 +168,36 @@ fn the_card_of_a_profile_needs_no_log() {
     card(&["run.csv"]).code(2).warns("cannot be used with");
     feedtale(["plot", "--output", "x.png"]).end().code(2).warns("required");
 }
+
+/// The words of an SVG.
+fn words(svg: &str) -> Vec<String> {
+    let texts = svg.split("<text").skip(1).filter_map(|part| Some(part.split_once('>')?.1));
+    texts.filter_map(|part| Some(part.split_once("</text>")?.0.trim().to_owned())).collect()
+}
+
+#[test]
+fn picture_and_text_count_the_same_tries() {
+    for name in ["harrow-13-cycling", "kiln-24-cycling", "wren-4-latch-off", "harrow-13-feed-limited"] {
+        let log = format!("{}/logs/samples/{name}.csv", env!("CARGO_MANIFEST_DIR"));
+        let board = ["harrow-13", "kiln-24", "wren-4"].into_iter().find(|board| name.starts_with(board));
+        let profile = format!(
+            "{}/profiles/{}.toml",
+            env!("CARGO_MANIFEST_DIR"),
+            board.expect("a profile of the board")
+        );
+        let text = feedtale(["diagnose", log.as_str(), "--profile", profile.as_str()]).end().code(0);
+        let plotted = feedtale(["plot", log.as_str(), "--profile", profile.as_str(), "--output", "run.svg"])
+            .end()
+            .code(0);
+        let svg = String::from_utf8(picture(&plotted, "run.svg")).expect("text");
+        let bracket = words(&svg).into_iter().find(|text| {
+            let counted = text.split_once(" tries, ").is_some_and(|(count, _)| count.parse::<u32>().is_ok());
+            counted && !text.contains('·')
+        });
+        let bracket = bracket.expect("a bracket over the tries");
+        let (count, every) = bracket.split_once(", ").expect("a count and a period");
+        let text = text.stdout();
+        let fact = text.lines().find(|line| line.contains(&format!("- {count} from")));
+        assert!(fact.is_some_and(|fact| fact.contains(every)), "{name}: {bracket:?} in {text}");
+    }
+}

@@ -10,11 +10,13 @@ mod tests;
 use super::RenderError;
 use super::align::{self, Zero};
 use super::axis::TimeAxis;
-use super::font::Weight;
+use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
-use super::parts::{Areas, Subject, amps, events, foot, heading, legend, notes, phases, table, time_axis};
+use super::parts::{
+    Areas, Subject, amps, events, foot, heading, legend, notes, phases, table, time_axis, volts,
+};
 use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
 use super::words;
@@ -97,10 +99,12 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     legend::draw(sheet, row, &samples);
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
     let scale = scales[0].shared(scales[1]);
+    let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
+    let scales = (scale, volts[0].shared(volts[1]));
     let half = panels.height() / 2;
     let (upper, lower) = panels.split_top(half);
     for (index, place) in [upper, lower].into_iter().enumerate() {
-        panel(sheet, runs[index], &readings[index], scale, place, (NAMES[index], zeros[index]));
+        panel(sheet, runs[index], &readings[index], scales, place, (NAMES[index], zeros[index]));
     }
     time_axis(sheet, axis(0.0), ticks, None);
 }
@@ -109,58 +113,77 @@ fn panel(
     sheet: &mut Sheet,
     run: Subject,
     readings: &Readings,
-    scale: amps::Scale,
+    (scale, volts): (amps::Scale, volts::Scale),
     area: Rect,
     (name, zero): (&str, Zero),
 ) {
     let (title, area) = area.split_top(sheet.u(24.0));
-    panel_title(sheet, run, title, (name, zero));
+    // A box would hide much of so low a panel: what is wrong is said above it.
+    let notes = notes::notes(&run, readings, 1);
+    let note = notes.first();
+    panel_title(sheet, run, title, (name, zero), note);
     let bands = phases::Bands::new(sheet, &run, readings.time);
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let notes = notes::notes(&run, readings, 1);
-    let fault = notes::fault(&notes).map(|at| readings.time.x_within(at));
-    let (scale, placed) = notes::arrange(sheet, &run, readings, &areas, &scale, &notes);
+    let fault = note.filter(|note| note.placed).map(|note| readings.time.x_within(note.at));
     // The line that both runs have in common.
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
-    amps::draw(sheet, &run, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));
+    amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
+    volts::draw(sheet, &run, readings, volts.axis(areas.volts), &lane);
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x);
     }
-    notes::pin(sheet, &placed);
 }
 
-/// Name, verdict, and what the common zero is in this run.
-fn panel_title(sheet: &mut Sheet, run: Subject, row: Rect, (name, zero): (&str, Zero)) {
+/// Name, verdict, what is wrong, and what the common zero is in this run; what there is no room for is left out.
+fn panel_title(
+    sheet: &mut Sheet,
+    run: Subject,
+    row: Rect,
+    (name, zero): (&str, Zero),
+    note: Option<&notes::Note>,
+) {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
+    let alarm = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let aside = format!("0 s: {}", zero.moment.words());
     let baseline = bold.baseline_at(row.center().1);
-    let aside_at = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small);
-    let sure = words::confidence(&run.finding.verdict);
-    let left = row.left - sheet.u(58.0);
+    let space = sheet.u(14.0);
+    let right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
+    let mut left = row.left - sheet.u(58.0);
     let text = format!("{name}: {}", words::short(&run.finding.verdict));
-    let room = aside_at.left - sheet.u(16.0) - left;
-    let Some(text) = bold.fit(&text, room) else { return };
-    let end = sheet.scene.text(text, (left, baseline), Anchor::Start, bold).right + sheet.u(12.0);
-    if small.width(&sure) < aside_at.left - sheet.u(16.0) - end {
-        sheet.scene.text(sure, (end, baseline), Anchor::Start, small);
+    let Some(text) = bold.fit(&text, right - left) else { return };
+    left = sheet.scene.text(text, (left, baseline), Anchor::Start, bold).right + space;
+    let wrong = note.map(|note| clean(&note.lines.join(": ")));
+    let sure = words::confidence(&run.finding.verdict);
+    for (text, style) in wrong.map(|text| (text, alarm)).into_iter().chain([(sure, small)]) {
+        if style.width(&text) <= right - left {
+            left = sheet.scene.text(text, (left, baseline), Anchor::Start, style).right + space;
+        }
     }
 }
 
 fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Areas {
-    /// Share of the height for the magnified strip.
-    const QUIET: f64 = 0.22;
+    /// Shares of the height for the magnified strip and for the volts.
+    const QUIET: f64 = 0.2;
+    const VOLTS: f64 = 0.24;
+    /// Below this many units of height there is no magnified strip.
+    const LOW: f64 = 230.0;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
     let (rest, _) = rest.split_bottom(sheet.u(8.0));
-    let quiet_height = if scale.quiet_high.is_some() { px(f64::from(rest.height()) * QUIET) } else { 0 };
-    let (rest, quiet) = rest.split_bottom(quiet_height);
-    let amps = if quiet.is_empty() { rest } else { rest.split_bottom(sheet.u(6.0)).0 };
-    Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts: empty, ticks: empty }
+    let share = |share: f64| px(f64::from(rest.height()) * share);
+    let gap = sheet.u(6.0);
+    let (upper, volts) = rest.split_bottom(share(VOLTS));
+    let (upper, _) = upper.split_bottom(gap);
+    // Where there is little height the boot has it: the table below says what the quiet stages draw.
+    let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(LOW);
+    let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
+    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(gap).0 };
+    Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts, ticks: empty }
 }
 
 fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {
@@ -197,8 +220,11 @@ fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
         Some((_, other)) => vec![(*key, format!("{value} before")), (*key, format!("{other} after"))],
         None => vec![(*key, format!("{value} before"))],
     };
-    let mut entries: Vec<foot::Entry> = before.iter().flat_map(in_both).collect();
-    let only_after = after.iter().filter(|(key, _)| !before.iter().any(|(other, _)| other == key));
+    // How each was read is said in its own picture.
+    let said = |(key, _): &&foot::Entry| *key != "read";
+    let mut entries: Vec<foot::Entry> = before.iter().filter(said).flat_map(in_both).collect();
+    let only_after =
+        after.iter().filter(said).filter(|(key, _)| !before.iter().any(|(other, _)| other == key));
     entries.extend(only_after.map(|(key, value)| (*key, format!("{value} after"))));
     entries
 }

@@ -12,7 +12,7 @@ use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
 use super::parts::turning::turning;
-use super::parts::{Areas, Subject, amps, foot, heading, legend, phases, table, time_axis};
+use super::parts::{Areas, Subject, amps, foot, heading, legend, phases, table, time_axis, volts};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::theme::Color;
@@ -21,7 +21,7 @@ use crate::units::counted;
 use crate::verdict::Class;
 
 /// Odd runs that get a colour and a note of their own; the table has them all.
-const MOST_NAMED: usize = 3;
+const MOST_NAMED: usize = 4;
 
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 4] =
@@ -154,15 +154,24 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
     let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);
     let areas = arrange(sheet, area, bands.rows(), &scale);
-    let colors = [sheet.palette.alarm, sheet.palette.ink, sheet.palette.limit];
+    let palette = sheet.palette;
+    let colors = [palette.alarm, palette.ink, palette.limit, palette.text];
+    let named = members.iter().filter(|member| member.odd).count().min(MOST_NAMED);
+    let place = |scale: &amps::Scale| name_odd_ones(sheet, members, scale.axes(&areas), colors);
+    let (scale, placed) = notes::with_headroom(sheet, &scale, named, place);
     draw_legend(sheet, &areas, members);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = scale.axes(&areas);
-    let placed = name_odd_ones(sheet, members, axes, colors);
     for strip in std::iter::once(axes.main).chain(axes.quiet) {
         amps::amps_grid(sheet, strip);
-        lines(sheet, members, strip, colors);
+        lines(sheet, members, colors, |sheet, member, pen| amps::line(sheet, &member.readings, strip, pen));
+    }
+    let of_volts = |member: &Member| volts::Scale::new(&member.run, &member.readings);
+    if let Some(scale) = members.iter().map(of_volts).reduce(volts::Scale::shared) {
+        let strip = scale.axis(areas.volts);
+        volts::grid(sheet, strip);
+        lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
     }
     if let Some(quiet) = axes.quiet {
         amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::dots(sheet, &placed));
@@ -171,16 +180,21 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     notes::pin(sheet, &placed);
 }
 
-/// Good ones first, so that they hide no odd one.
-fn lines(sheet: &mut Sheet, members: &[Member], axis: super::axis::ValueAxis, colors: [Color; MOST_NAMED]) {
+/// Draws each run by `line`: good ones first, so that they hide no odd one.
+fn lines(
+    sheet: &mut Sheet,
+    members: &[Member],
+    colors: [Color; MOST_NAMED],
+    line: impl Fn(&mut Sheet, &Member, (f64, Color)),
+) {
     let grey = sheet.palette.frame;
     for member in members.iter().filter(|member| !member.odd) {
-        amps::line(sheet, &member.readings, axis, (1.3, grey));
+        line(sheet, member, (1.3, grey));
     }
     let odd: Vec<&Member> = members.iter().filter(|member| member.odd).collect();
     for (index, member) in odd.iter().enumerate().rev() {
         let color = colors.get(index).copied().unwrap_or(sheet.palette.text);
-        amps::line(sheet, &member.readings, axis, (2.6, color));
+        line(sheet, member, (2.6, color));
     }
 }
 
@@ -191,12 +205,13 @@ fn name_odd_ones(
     axes: amps::Axes,
     colors: [Color; MOST_NAMED],
 ) -> Vec<notes::Placed> {
+    let traces: Vec<notes::Rows> =
+        members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
     let mut placed = Vec::new();
     for (member, color) in members.iter().filter(|member| member.odd).zip(colors) {
         let note = Note { lines: vec![name(&member.run), summary(&member.run)], ..place_of(member) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
-        let rows = notes::Rows::new(&member.readings, axes.main);
-        placed.extend(notes::place(sheet, &member.readings, (axes, &rows), &note, color, &taken));
+        placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));
     }
     placed
 }
@@ -224,23 +239,29 @@ fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
         ));
     }
     if members.iter().any(|member| member.odd) {
-        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), "odd ones, named"));
+        let all = members.iter().filter(|member| member.odd).count() <= MOST_NAMED;
+        let words = if all { "odd ones, named" } else { "odd ones, the first of them named" };
+        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), words));
     }
     legend::draw(sheet, areas.legend, &samples);
 }
 
 fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: &amps::Scale) -> Areas {
-    /// Share of the height for the magnified strip.
-    const QUIET: f64 = 0.2;
+    /// Shares of the height for the magnified strip and for the volts.
+    const QUIET: f64 = 0.18;
+    const VOLTS: f64 = 0.18;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
     let (legend, rest) = rest.split_top(sheet.u(22.0));
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
-    let quiet_height = if scale.quiet_high.is_some() { px(f64::from(rest.height()) * QUIET) } else { 0 };
-    let (rest, quiet) = rest.split_bottom(quiet_height);
-    let amps = if quiet.is_empty() { rest } else { rest.split_bottom(sheet.u(6.0)).0 };
-    Areas { overflow, ribbon, legend, amps, quiet, events: empty, volts: empty, ticks }
+    let share = |share: f64| px(f64::from(rest.height()) * share);
+    let gap = sheet.u(6.0);
+    let (upper, volts) = rest.split_bottom(share(VOLTS));
+    let (upper, _) = upper.split_bottom(gap);
+    let (upper, quiet) = upper.split_bottom(if scale.quiet_high.is_some() { share(QUIET) } else { 0 });
+    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(gap).0 };
+    Areas { overflow, ribbon, legend, amps, quiet, events: empty, volts, ticks }
 }
 
 /// Odd ones first.

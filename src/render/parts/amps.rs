@@ -95,7 +95,8 @@ impl Scale {
 
     /// The axes of both strips, on the areas for them.
     pub(in crate::render) fn axes(&self, areas: &Areas) -> Axes {
-        let quiet = self.quiet_high.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
+        let shown = self.quiet_high.filter(|_| !areas.quiet.is_empty());
+        let quiet = shown.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
         Axes { main: self.main(areas.amps), quiet }
     }
 

@@ -5,7 +5,7 @@ use super::super::geometry::Rect;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use crate::reference::{PhaseReference, Profile};
-use crate::verdict::{Class, Finding};
+use crate::verdict::{Class, Finding, Tries};
 
 /// What became of a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,7 +16,7 @@ enum Step {
     Departs,
     /// Where it went wrong.
     Trouble,
-    /// Seen, in a capture that decides nothing.
+    /// Seen in a capture that decides nothing, or not told apart from the stage after it.
     Unsure,
     /// Not reached.
     Missing,
@@ -90,7 +90,9 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     let named = |stage: &Option<String>| place(profile, stage.as_ref());
     let trouble = match verdict.class {
         Class::Stalled => named(&verdict.stalled_in).or(reached),
-        Class::Cycling | Class::LatchOff | Class::FeedLimited => named(&verdict.reached).or(Some(next)),
+        Class::Cycling | Class::LatchOff | Class::FeedLimited => named(&verdict.reached)
+            .or_else(|| usual_stage(profile, finding).map(|at| at.max(next)))
+            .or(Some(next)),
         Class::DroppedOut => named(&verdict.reached).or(last),
         Class::ExcessStandby => named(&verdict.reached).or(Some(0)),
         Class::StandbyOnly => Some(next),
@@ -101,6 +103,7 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     let step = |index: usize| match (trouble, reached) {
         (Some(bad), _) if index == bad => Step::Trouble,
         (Some(bad), _) if index > bad => Step::Missing,
+        (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
         (_, Some(last)) if index <= last => match verdict.class {
             Class::Inconclusive => Step::Unsure,
             _ if departs(index) => Step::Departs,
@@ -109,6 +112,19 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
         _ => Step::Missing,
     };
     (0..profile.phases.len()).map(step).collect()
+}
+
+/// The stage in which good boards are when the tries end.
+fn usual_stage(profile: &Profile, finding: &Finding) -> Option<usize> {
+    let mut left = Tries::of(&finding.attempts)?.lasts_s.mean;
+    let mut still_in = |phase: &PhaseReference| {
+        left -= phase.duration.map_or(f64::INFINITY, |length| length.typical);
+        left < 0.0
+    };
+    (0..profile.phases.len()).find(|index| {
+        let phase = &profile.phases[*index];
+        !phase.waits_for_person && still_in(phase)
+    })
 }
 
 fn place(profile: &Profile, name: Option<&String>) -> Option<usize> {
@@ -125,7 +141,7 @@ fn reached(profile: &Profile, finding: &Finding) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::fixtures::{finding, phase, profile};
+    use super::super::super::fixtures::{cycling, finding, phase, profile};
     use super::*;
 
     /// The signs of the stages of a run of that class, for a board that got to `reached`.
@@ -141,6 +157,20 @@ mod tests {
             sign => sign,
         });
         signs.collect()
+    }
+
+    #[test]
+    fn tries_that_show_no_stage_end_where_good_boards_would_be() {
+        // Each lasts two seconds: firmware, on good boards, from 0.7 s to 4.7 s after the wake.
+        let mut finding = cycling(4);
+        finding.verdict.reached = None;
+        for phase in &mut finding.phases {
+            if phase.name == "rails" || phase.name == "firmware" {
+                phase.name = "attempt".into();
+            }
+        }
+        let steps = steps(&profile(), &finding);
+        assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Trouble, Step::Missing, Step::Missing]);
     }
 
     #[test]

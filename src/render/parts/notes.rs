@@ -62,9 +62,9 @@ fn told_by_turning(subject: &Subject, departure: &Departure) -> bool {
 }
 
 /// A scale, and the notes at their places on it.
-type Arrangement = (Scale, Vec<Placed>);
+pub(in crate::render) type Arrangement = (Scale, Vec<Placed>);
 
-/// Finds places for the notes on a scale with just so much headroom that they hide nothing of the trace.
+/// Finds places for the notes of a run on a scale with just so much headroom that they hide nothing of the trace.
 pub(in crate::render) fn arrange(
     sheet: &Sheet,
     subject: &Subject,
@@ -73,6 +73,17 @@ pub(in crate::render) fn arrange(
     scale: &Scale,
     notes: &[Note],
 ) -> Arrangement {
+    let place = |scale: &Scale| place_all(sheet, subject, readings, scale.axes(areas), notes);
+    with_headroom(sheet, scale, notes.len(), place)
+}
+
+/// The least headroom at which `place` finds good places for so many notes.
+pub(in crate::render) fn with_headroom(
+    sheet: &Sheet,
+    scale: &Scale,
+    wanted: usize,
+    place: impl Fn(&Scale) -> Vec<Placed>,
+) -> Arrangement {
     /// Up to twice as high, the trace still has half of the strip.
     const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
     /// A leader longer than this runs through too much, in units of the layout.
@@ -80,10 +91,10 @@ pub(in crate::render) fn arrange(
     let mut best: Option<(_, Arrangement)> = None;
     for factor in HEADROOM {
         let scale = scale.with_headroom(factor);
-        let placed = place_all(sheet, subject, readings, scale.axes(areas), notes);
+        let placed = place(&scale);
         let hidden: i32 = placed.iter().map(|note| note.hidden).sum();
         let far = placed.iter().filter(|note| note.leader_length() > sheet.u(FAR)).count();
-        let badness = (notes.len() - placed.len(), hidden, far);
+        let badness = (wanted.saturating_sub(placed.len()), hidden, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
         }
@@ -102,7 +113,7 @@ fn place_all(
     notes: &[Note],
 ) -> Vec<Placed> {
     let mut taken = amps::words(sheet, subject, readings, axes.main);
-    let rows = Rows::new(readings, axes.main);
+    let rows = [Rows::new(readings, axes.main)];
     let mut placed = Vec::new();
     for note in notes {
         let found = place(sheet, readings, (axes, &rows), note, sheet.palette.alarm, &taken);
@@ -173,7 +184,7 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
 pub(in crate::render) fn place(
     sheet: &Sheet,
     readings: &Readings,
-    (axes, rows): (Axes, &Rows),
+    (axes, traces): (Axes, &[Rows]),
     note: &Note,
     color: Color,
     taken: &[Rect],
@@ -193,7 +204,7 @@ pub(in crate::render) fn place(
     let x = readings.time.x_within(note.at);
     let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
     let y = y.max(axes.main.area.top + sheet.u(DOT));
-    let (spot, hidden) = best_spot(sheet, rows, axes.main, (x, y), (width, height), taken)?;
+    let (spot, hidden) = best_spot(sheet, traces, axes.main, (x, y), (width, height), taken)?;
     Some(Placed { point: note.placed.then_some((x, y)), spot, hidden, lines: styled, color })
 }
 
@@ -263,7 +274,7 @@ impl Rows {
 /// and how many columns it hides.
 fn best_spot(
     sheet: &Sheet,
-    rows: &Rows,
+    traces: &[Rows],
     axis: ValueAxis,
     (x, y): (i32, i32),
     (width, height): (i32, i32),
@@ -290,5 +301,6 @@ fn best_spot(
         let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
         (covers, *hidden, distance(*spot, (x, y)))
     };
-    free.map(|spot| (spot, rows.hidden(spot.grown(sheet.u(5.0))))).min_by_key(badness)
+    let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
+    free.map(|spot| (spot, hidden(spot))).min_by_key(badness)
 }

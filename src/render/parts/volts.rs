@@ -6,37 +6,92 @@ use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
 use super::events::Lane;
 use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
 use super::{Subject, amps};
 use crate::units::Volts;
 
+/// From where to where the strip reaches, in volts.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct Scale {
+    low: f64,
+    high: f64,
+}
+
+impl Scale {
+    /// From zero where the feed collapses; else only the part in which it moves, so that a sag is seen.
+    pub(in crate::render) fn new(subject: &Subject, readings: &Readings) -> Self {
+        /// Headroom above the highest volts, as a share of the axis.
+        const HEADROOM: f64 = 0.15;
+        /// Depth of the axis to that of the sag.
+        const SAG_SHARE: f64 = 1.3;
+        let top = highest(subject, readings);
+        if top <= 0.0 {
+            return Self { low: 0.0, high: 1.0 };
+        }
+        let lowest =
+            settled(subject, readings).iter().map(|(_, column)| column.low).fold(f64::INFINITY, f64::min);
+        // The sag takes most of the strip, and a steady feed is not blown up to look like one.
+        let below = (top - lowest) * SAG_SHARE;
+        let low =
+            if lowest.is_finite() && lowest > top / 2.0 { (top - below).min(COLLAPSE * top) } else { 0.0 };
+        Self { low, high: low + (top - low) * (1.0 + HEADROOM) }
+    }
+
+    /// The scale that serves both runs.
+    pub(in crate::render) fn shared(self, other: Self) -> Self {
+        Self { low: self.low.min(other.low), high: self.high.max(other.high) }
+    }
+
+    pub(in crate::render) fn axis(self, area: Rect) -> ValueAxis {
+        ValueAxis { area, low: self.low, high: self.high }
+    }
+}
+
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
-    area: Rect,
+    axis: ValueAxis,
     lane: &Lane,
 ) {
-    let axis = ValueAxis { area, ..range(subject, readings) };
-    let palette = sheet.palette;
+    let (palette, area) = (sheet.palette, axis.area);
+    if area.is_empty() {
+        return;
+    }
     for &(left, right) in &readings.limited {
         sheet.scene.hatch(Rect { left, right, ..area }, sheet.u(LIMITED_PITCH), true, palette.limit);
     }
-    amps::grid(sheet, axis, 3, "V", 1.0);
+    grid(sheet, axis);
     amps::gaps(sheet, readings, area);
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
+    line(sheet, readings, axis, (2.0, palette.volts));
+    lowest(sheet, subject, readings, axis);
+}
+
+pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
+    let most = (axis.area.height() / sheet.u(30.0)).clamp(1, 3);
+    amps::grid(sheet, axis, most, "V", 1.0);
+}
+
+/// A run's volts as a line of that width and colour.
+pub(in crate::render) fn line(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    (width, color): (f64, Color),
+) {
     let spans = columns::spans(&readings.volts, |volts| axis.row(volts));
     sheet.scene.shapes.push(Shape::Steps {
         left: readings.time.left,
         spans,
-        clip: area,
-        width: sheet.u(2.0),
-        color: palette.volts,
+        clip: axis.area,
+        width: sheet.u(width),
+        color,
     });
-    lowest(sheet, subject, readings, axis);
 }
 
 /// Volts below this share of the highest are a collapse or a ramp, not a sag.
@@ -45,21 +100,6 @@ const COLLAPSE: f64 = 0.9;
 /// Readings after the first high one that still belong to the ramp: a supply averages over a while, so that a step
 /// spreads over two of its readings.
 const RAMP: usize = 2;
-
-/// From zero where the feed collapses; else only the part in which it moves, so that a sag is seen.
-fn range(subject: &Subject, readings: &Readings) -> ValueAxis {
-    /// Headroom above the highest volts, as a share of the axis.
-    const HEADROOM: f64 = 0.15;
-    let area = Rect::new(0, 0, 0, 0);
-    let top = highest(subject, readings);
-    if top <= 0.0 {
-        return ValueAxis { area, low: 0.0, high: 1.0 };
-    }
-    let settled = settled(subject, readings);
-    let steady = !settled.is_empty() && settled.iter().all(|(_, column)| column.low >= COLLAPSE * top);
-    let low = if steady { COLLAPSE * top } else { 0.0 };
-    ValueAxis { area, low, high: low + (top - low) * (1.0 + HEADROOM) }
-}
 
 fn highest(subject: &Subject, readings: &Readings) -> f64 {
     let drawn = readings.volts.iter().flatten().map(|column| column.high);

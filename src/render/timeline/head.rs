@@ -27,6 +27,8 @@ fn evidence(finding: &Finding) -> String {
     let facts = finding.verdict.because.join(" · ");
     match finding.next_checks.first() {
         Some(check) if finding.verdict.class == Class::Inconclusive => {
+            // Where the advice comes from is for the text, which has room for it.
+            let check = check.strip_suffix(" (common practice)").unwrap_or(check);
             format!("{facts} · to decide: {check}")
         }
         _ => facts,

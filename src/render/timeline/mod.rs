@@ -60,7 +60,8 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));
-    volts::draw(sheet, subject, readings, areas.volts, &lane);
+    let volts = volts::Scale::new(subject, readings).axis(areas.volts);
+    volts::draw(sheet, subject, readings, volts, &lane);
     lane.words(sheet, &areas);
     time_axis(sheet, readings.time, areas.ticks, fault);
     if let Some(x) = fault_x {

@@ -1,10 +1,12 @@
 //! The timeline as a whole: nothing overlaps, nothing leaves the sheet, and what is drawn is what was read.
 
+use super::super::columns::Span;
 use super::super::fixtures::{
     any_options, any_run, assert_legible, cycling, finding, phase, profile, sizes, stages, trace,
 };
 use super::super::geometry::Rect;
 use super::super::options::{Format, Options, Size};
+use super::super::scene::Shape;
 use super::super::sheet::em;
 use super::super::theme::Theme;
 use super::*;
@@ -92,6 +94,129 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     feed-limited:  | 
     inconclusive:  | 
     ");
+}
+
+/// Boxes in the colour of a note's ground.
+fn boxes(scene: &Scene) -> Vec<Rect> {
+    let ground = Theme::Light.palette().alarm_paper;
+    let is_box = |shape: &Shape| match shape {
+        Shape::Fill { area, color } if *color == ground => Some(*area),
+        _ => None,
+    };
+    scene.shapes.iter().filter_map(is_box).collect()
+}
+
+/// How many columns of the first trace a box covers.
+fn hidden(scene: &Scene, spot: Rect) -> usize {
+    let trace = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Steps { left, spans, .. } => Some((*left, spans)),
+        _ => None,
+    });
+    let (left, spans) = trace.unwrap();
+    let covered = |(x, span): (i32, &Option<Span>)| {
+        let span = (*span)?;
+        let area = Rect::new(x, span.top, x + 1, span.bottom + 1);
+        area.overlaps(spot).then_some(())
+    };
+    (left..).zip(spans).filter_map(covered).count()
+}
+
+#[test]
+fn a_note_hides_nothing_of_the_trace() {
+    for (class, size) in Class::ALL.into_iter().flat_map(|class| [(class, Size::WIDE), (class, Size::PHONE)])
+    {
+        let (trace, finding) = run_of(class);
+        // Peaks all along the panel leave no room below them.
+        let peaks = crate::render::fixtures::trace(600, 60.0, |index| if index % 9 == 0 { 1.6 } else { 0.1 });
+        for trace in [trace, peaks] {
+            let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+            for spot in boxes(&scene) {
+                assert_eq!(hidden(&scene, spot), 0, "{class} at {size}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_place_of_departure_is_marked_once_whatever_departs() {
+    for class in Class::ALL {
+        let (trace, mut finding) = run_of(class);
+        finding.departures = super::super::fixtures::finding(Vec::new()).departures;
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        let flags = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
+        assert_eq!(flags, 1, "{class}");
+    }
+}
+
+#[test]
+fn tries_are_numbered_bands_below_one_bracket() {
+    let (trace, finding) = run_of(Class::Cycling);
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!((1..=15).all(|number| said.contains(&number.to_string().as_str())), "{said:?}");
+    assert!(!said.iter().any(|text| ["attempt", "rest", "rails", "firmware"].contains(text)), "{said:?}");
+    // Enlarged, the stages have room for their names.
+    let close = Options { from: Seconds::new(8.5).ok(), to: Seconds::new(15.5).ok(), ..Options::default() };
+    let scene = draw(&trace, None, &finding, &close).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in ["tries 2 to 4 of 14, one every 3.0 s", "rails", "firmware", "rest"] {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+}
+
+#[test]
+fn the_line_of_the_fault_is_not_taken_for_that_of_a_button() {
+    let (trace, finding) = run_of(Class::DroppedOut);
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let palette = Theme::Light.palette();
+    let tall = |of: super::super::theme::Color| {
+        let heights = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Fill { area, color } if *color == of && area.height() > area.width() => Some(*area),
+            _ => None,
+        });
+        heights.max_by_key(|area| area.height()).unwrap()
+    };
+    let (fault, button) = (tall(palette.alarm), tall(palette.mark));
+    // Unbroken and heavy against dotted and thin: colour is not needed to tell them apart.
+    assert!(fault.height() > 200 && fault.width() >= 4, "{fault:?}");
+    assert!(button.height() <= 4 && button.width() == 1, "{button:?}");
+}
+
+#[test]
+fn hatching_is_explained_where_there_is_any() {
+    let limited = |class: Class| {
+        let (_, finding) = run_of(class);
+        let header = crate::trace::Header { limit: Amps::new(2.0).ok(), ..crate::trace::Header::default() };
+        let mut builder = crate::trace::TraceBuilder::new(header);
+        for index in 0..60 {
+            let mode = match class {
+                Class::HardShort => crate::trace::Mode::ConstantCurrent,
+                _ => crate::trace::Mode::ConstantVoltage,
+            };
+            let (volts, amps) = (crate::units::Volts::constant(1.0), Amps::constant(2.0));
+            let time = Seconds::constant(f64::from(index));
+            builder.sample(crate::trace::Sample { time, volts, amps, mode, span: None }).unwrap();
+        }
+        let scene = draw(&builder.finish(), None, &finding, &Options::default()).unwrap();
+        let hatched = scene.shapes.iter().any(|shape| matches!(shape, Shape::Hatch { .. }));
+        (hatched, scene.labels().any(|label| label.text == "supply in its current limit"))
+    };
+    assert_eq!([limited(Class::HardShort), limited(Class::PartialShort)], [(true, true), (false, false)]);
+}
+
+#[test]
+fn what_is_undecided_says_why_and_what_to_do() {
+    let (trace, mut finding) = run_of(Class::Inconclusive);
+    finding.verdict.because = vec!["1.5 s of feed were captured".into()];
+    finding.next_checks = vec!["capture again, for longer (common practice)".into()];
+    let scene = draw(&trace, Some(&profile()), &finding, &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in
+        ["?", "? standby", "undecided", "1.5 s of feed were captured · to decide: capture again, for longer"]
+    {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+    assert!(!said.iter().any(|text| text.contains("sure") || text.contains('✓')), "{said:?}");
 }
 
 #[test]
