@@ -10,6 +10,7 @@
 //! The number of stages is that of the least description length: cost of the fit plus `½ ln N` for every parameter
 //! (Schwarz, "Estimating the dimension of a model", Ann. Stat. 6 (1978) 461), N counting independent observations.
 
+use super::bounded;
 use super::capture::{Piece, Run};
 use crate::stats::robust;
 use std::f64::consts::PI;
@@ -27,7 +28,7 @@ const SHARP: f64 = 0.2;
 const LENGTH_SPREAD: f64 = 0.15;
 const LENGTH_PRIOR_WEIGHT: f64 = 3.0;
 /// Shortest stage, seconds: two updates of a readback renewed ten times a second.
-const SHORTEST_STAGE_S: f64 = 0.2;
+pub(super) const SHORTEST_STAGE_S: f64 = 0.2;
 /// How exactly the start of a stage can be told, seconds: about one readback update.
 const TIME_STEP_S: f64 = 0.2;
 /// A ramp is fitted where a stage holds at least this many independent observations a capture.
@@ -38,6 +39,9 @@ const MOST_ROUNDS: usize = 12;
 /// length.
 const LEVEL_PARAMETERS: f64 = 2.0;
 const LENGTH_PARAMETERS: f64 = 2.0;
+
+/// From so many pieces on, the work of looking at every stretch is felt.
+const LONG_RUN: usize = 1000;
 
 /// One stage of a course.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,18 +67,23 @@ pub(super) struct Course {
 }
 
 impl Stage {
-    fn piece_cost(&self, piece: &Piece, since: f64) -> f64 {
+    pub(super) fn piece_cost(&self, piece: &Piece, since: f64) -> f64 {
         let residual = piece.level - self.level - self.slope * since;
         let variance = self.spread * self.spread + piece.blur * piece.blur;
         let misfit = (residual * residual + piece.variance) / (2.0 * variance);
         piece.weight * (0.5 * variance.ln() + misfit.min(MOST_MISFIT))
     }
 
-    fn length_cost(&self, seconds: f64) -> f64 {
+    pub(super) fn length_cost(&self, seconds: f64) -> f64 {
         let Some((mean, spread)) = self.length else { return 0.0 };
         let deviation = (seconds.max(1e-3).ln() - mean) / spread;
         let misfit = (deviation * deviation / 2.0).min(MOST_LENGTH_MISFIT);
         misfit + (spread * (2.0 * PI).sqrt()).ln() - (TIME_STEP_S / seconds.max(TIME_STEP_S)).ln()
+    }
+
+    /// What a length costs at the least.
+    pub(super) fn least_length_cost(&self) -> f64 {
+        self.length.map_or(0.0, |(_, spread)| (spread * (2.0 * PI).sqrt()).ln())
     }
 }
 
@@ -84,6 +93,9 @@ pub(super) fn align(run: &Run, stages: &[Stage]) -> Option<(Vec<usize>, f64)> {
     let count = run.pieces.len();
     if count < stages.len() {
         return None;
+    }
+    if count > LONG_RUN && stages.iter().all(|stage| stage.slope == 0.0) {
+        return bounded::align(run, stages);
     }
     // best[k][j]: cost of the first j pieces spent in the first k stages; from[k][j]: where the last of them starts.
     let mut best = vec![vec![f64::INFINITY; count + 1]; stages.len() + 1];
@@ -120,7 +132,7 @@ fn extend(run: &Run, stage: &Stage, start: usize, before: f64, best: &mut [f64],
     }
 }
 
-fn trace_back(from: &[Vec<usize>], count: usize) -> Vec<usize> {
+pub(super) fn trace_back(from: &[Vec<usize>], count: usize) -> Vec<usize> {
     let mut starts = vec![0; from.len() - 1];
     let mut end = count;
     for k in (1..from.len()).rev() {

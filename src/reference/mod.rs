@@ -3,6 +3,7 @@
 //! A [`Profile`] is learned from the logs of known-good boards, kept as TOML that a person reads and edits, and
 //! compared with what a sick board did.
 
+mod bounded;
 mod capture;
 mod compare;
 mod course;

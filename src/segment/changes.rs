@@ -178,13 +178,50 @@ pub(super) fn level(values: &[f64]) -> f64 {
 }
 
 /// `work` on each value; long series are shared out among processors.
+///
+/// Readings are rounded and come again and again: what was worked out for one is kept for a while, for most of `work`
+/// takes longer than to look it up.
 pub(super) fn each(values: &[f64], work: impl Fn(f64) -> f64 + Sync) -> Vec<f64> {
     /// With fewer, sharing the work out takes longer than doing it.
     const WORTH_SHARING: usize = 100_000;
     if values.len() < WORTH_SHARING {
-        values.iter().map(|value| work(*value)).collect()
-    } else {
-        values.par_iter().map(|value| work(*value)).collect()
+        return values.iter().map(|value| work(*value)).collect();
+    }
+    let mut done = vec![0.0; values.len()];
+    let parts = done.par_chunks_mut(WORTH_SHARING).zip(values.par_chunks(WORTH_SHARING));
+    parts.for_each_init(Known::new, |known, (done, values)| {
+        for (done, value) in done.iter_mut().zip(values) {
+            *done = known.get(*value, &work);
+        }
+    });
+    done
+}
+
+/// What was worked out for the last values: one for each of a fixed number of places.
+struct Known(Vec<(u64, f64)>);
+
+impl Known {
+    const PLACES_LOG: u32 = 12;
+
+    fn new() -> Self {
+        // No place holds its own number, so that nothing is known: the bits of zero go to place 0, and of one not.
+        let empty = |place: u64| if place == 0 { 1.0_f64.to_bits() } else { 0 };
+        Self((0..1 << Self::PLACES_LOG).map(|place| (empty(place), 0.0)).collect())
+    }
+
+    fn get(&mut self, value: f64, work: impl Fn(f64) -> f64) -> f64 {
+        let bits = value.to_bits();
+        let place = &mut self.0[Self::place(bits)];
+        if place.0 != bits {
+            *place = (bits, work(value));
+        }
+        place.1
+    }
+
+    /// Fibonacci hashing (Knuth, "The Art of Computer Programming" vol. 3, section 6.4).
+    fn place(bits: u64) -> usize {
+        const GOLDEN: u64 = 0x9E37_79B9_7F4A_7C15;
+        (bits.wrapping_mul(GOLDEN) >> (64 - Self::PLACES_LOG)) as usize
     }
 }
 

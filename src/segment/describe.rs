@@ -8,15 +8,9 @@ use std::ops::Range;
 
 /// The trace cut at `changes`.
 pub(super) fn segmentation(trace: &Trace, changes: &Changes) -> Segmentation {
-    let fine = segments(trace, &changes.fine);
+    let (fine, coarse) = rayon::join(|| segments(trace, &changes.fine), || segments(trace, &changes.coarse));
     let spikes = changes.spikes.iter().map(|samples| spike(trace, &fine, samples)).collect();
-    Segmentation {
-        coarse: segments(trace, &changes.coarse),
-        spikes,
-        noise_a: changes.noise,
-        rounding_a: changes.rounding,
-        fine,
-    }
+    Segmentation { coarse, spikes, noise_a: changes.noise, rounding_a: changes.rounding, fine }
 }
 
 fn spike(trace: &Trace, fine: &[Segment], samples: &Range<usize>) -> Spike {

@@ -58,6 +58,9 @@ impl Noise {
         let lowest = groups.first().map_or(0.0, |group| group.noise);
         let toggling = if toggles(values, rounding) { rounding / 2.0 } else { 0.0 };
         let floor = lowest.max(toggling).max(least);
+        let mut groups = groups;
+        groups.extend(rare(values, floor, trimmed));
+        groups.sort_by(|a, b| a.level.total_cmp(&b.level));
         let mut noise = Self { floor, rounding, knots: vec![Knot { level: 0.0, noise: floor, stable: 0.0 }] };
         for group in groups {
             noise.add(group.level, group.noise.min(LARGEST_SHARE * group.level).max(floor));
@@ -133,11 +136,10 @@ impl Knot {
 /// (Chakar, Lebarbier, Lévy-Leduc & Robin, "A robust approach for estimating change-points in the mean of an AR(1)
 /// process", Bernoulli 23 (2017) 1408), and the mean of many updates varies like that of independent ones of variance
 /// σ² (1 + ρ) / (1 − ρ), where σ² (1 − ρ) is half of V₁.
-pub(super) fn long_run(values: &[f64]) -> Option<f64> {
+pub(super) fn long_run(count: usize, value: impl Fn(usize) -> f64) -> Option<f64> {
     let square = |lag: usize| {
-        let count = values.len().saturating_sub(lag);
-        let step = |index: usize| values[index + lag] - values[index];
-        robust::trimmed_square_at(count, FEW, step).map(|square| square / 2.0)
+        let step = |index: usize| value(index + lag) - value(index);
+        robust::trimmed_square_at(count.saturating_sub(lag), FEW, step).map(|square| square / 2.0)
     };
     let one = square(1).filter(|one| *one > 0.0)?;
     let near = (square(2)? / one - 1.0).clamp(0.0, LARGEST_CORRELATION);
@@ -167,6 +169,48 @@ fn group(steps: &[(f64, f64)], trimmed: f64) -> Option<Group> {
     let mut differences: Vec<f64> = steps.iter().map(|(_, step)| *step).collect();
     let noise = (robust::trimmed_square(&mut differences, trimmed)? / 2.0).sqrt();
     Some(Group { level: steps[steps.len() / 2].0, noise })
+}
+
+/// Of a long series, the noise at levels that it is seldom at: a boot of half a minute in a day may lie between the parts
+/// that are looked at, and counts for little among them if it does not. The readings at such levels are looked at one and
+/// all, up to a number; each quarter of an octave of levels is a group.
+fn rare(values: &[f64], floor: f64, trimmed: f64) -> Vec<Group> {
+    /// Steps larger than this share of the level are changes of level: the noise reaches [`LARGEST_SHARE`].
+    const LARGEST_STEP: f64 = 0.5;
+    /// So many steps are enough for a group.
+    const ENOUGH: usize = 4096;
+    let stride = values.len() / robust::PARTS;
+    if stride <= robust::LENGTH {
+        return Vec::new();
+    }
+    let step = |pair: &[f64]| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0]);
+    let mut counts = [0_u32; BANDS];
+    for pair in values.windows(2) {
+        counts[band(step(pair).0)] += 1;
+    }
+    let mut bands: Vec<Vec<(f64, f64)>> = vec![Vec::new(); BANDS];
+    let lowest = floor / LARGEST_SHARE;
+    for (level, step) in values.windows(2).map(step) {
+        let band = band(level);
+        // A stretch that is longer than this meets one of the parts.
+        let is_rare = counts[band] as usize <= stride && level > lowest;
+        if is_rare && step.abs() <= LARGEST_STEP * level && bands[band].len() < ENOUGH {
+            bands[band].push((level, step));
+        }
+    }
+    bands.retain(|steps| steps.len() >= LEAST_GROUP);
+    bands.iter().filter_map(|steps| group(steps, trimmed)).collect()
+}
+
+/// Bands of levels: quarters of an octave, of as many octaves as a current can span.
+const BANDS: usize = 4 * 64;
+
+/// The band of a level above zero: by its exponent and the first two bits of what follows.
+fn band(level: f64) -> usize {
+    /// The least octave that is told from zero, 2^-40.
+    const LEAST: u64 = (1023 - 40) << 2;
+    let octave = (level.to_bits() >> 50).saturating_sub(LEAST);
+    usize::try_from(octave).map_or(0, |octave| octave.min(BANDS - 1))
 }
 
 /// Whether readings go from one code to the next and back, as rounding makes them. Two levels that are simply there,
@@ -206,4 +250,23 @@ pub(super) fn rounding_step(values: &[f64]) -> f64 {
     let range = sorted.last().zip(sorted.first()).map_or(0.0, |(last, first)| last - first);
     let gaps = sorted.windows(2).map(|pair| pair[1] - pair[0]).filter(|gap| *gap > range * 1e-9);
     gaps.min_by(f64::total_cmp).unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+
+    #[test]
+    fn the_noise_of_a_level_that_a_long_series_is_seldom_at_is_known() {
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+        let mut normal = move || -> f64 { (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0 };
+        // Between two of the parts that a long row is known by.
+        let busy = 300_000 / robust::PARTS * 3 + robust::LENGTH..300_000 / robust::PARTS * 4 - 10;
+        let mut values: Vec<f64> = (0..300_000).map(|_| 0.48 + 0.008 * normal()).collect();
+        values[busy].iter_mut().for_each(|value| *value = 0.8 + 0.1 * normal());
+        let noise = Noise::of(&values, 0.0, 0.001, FEW);
+        assert!((noise.at(0.48) - 0.008).abs() < 0.001, "{}", noise.at(0.48));
+        assert!((noise.at(0.8) - 0.1).abs() < 0.03, "{}", noise.at(0.8));
+    }
 }

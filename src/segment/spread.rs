@@ -10,9 +10,11 @@
 //! variance and buys itself a segment at any price.
 
 use super::SegmentError;
-use super::changes::{each, level, ranges};
+use super::changes::{level, ranges};
 use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
+use rayon::prelude::*;
+use std::ops::Range;
 
 /// Added to the squared distance, in noise variances.
 const AT_LEAST: f64 = 0.25;
@@ -29,6 +31,9 @@ const LEAST_RATIO: f64 = 1.4;
 /// which scatter over decades, and their means are nearly normal. No change of spread can be told finer than that.
 const LONG: usize = 1 << 18;
 
+/// With fewer observations than this, sharing the work out takes longer than doing it.
+const WORTH_SHARING: usize = 1 << 14;
+
 /// Updates of one observation in a long series, half of what a spread must last.
 const TOGETHER: usize = SHORTEST / 2;
 
@@ -37,19 +42,18 @@ const SHORTEST: usize = 10;
 
 /// Where the spread of `values` about the levels between `coarse` changes.
 pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result<Vec<usize>, SegmentError> {
-    let distances = distances(values, coarse, noise);
+    let distances = Distances::of(values, coarse, noise);
     let at_least = AT_LEAST.max(toggling(noise.step()));
-    let mut logs = each(&distances, |distance| (distance.powi(2) + at_least).ln());
-    let Some(own) = noise::long_run(&logs).filter(|own| *own > 0.0) else { return Ok(Vec::new()) };
+    let own = noise::long_run(values.len(), |index| (distances.at(index).powi(2) + at_least).ln());
+    let Some(own) = own.filter(|own| *own > 0.0) else { return Ok(Vec::new()) };
+    let together = if values.len() > LONG { TOGETHER } else { 1 };
     let scale = own.sqrt();
-    for log in &mut logs {
-        *log /= scale;
-    }
-    let mut engine = Optimum::new(Loss::Squares, noise::penalty(logs.len()))?;
-    let together = if logs.len() > LONG { TOGETHER } else { 1 };
-    let mean = |part: &[f64]| part.iter().sum::<f64>() / count(part);
-    let (means, weights): (Vec<f64>, Vec<f64>) =
-        logs.chunks(together).map(|part| (mean(part), count(part))).unzip();
+    let parts = values.len().div_ceil(together);
+    let part = |part: usize| part * together..((part + 1) * together).min(values.len());
+    let mean = |index: usize| distances.mean_log(&part(index), at_least) / scale;
+    let means: Vec<f64> = (0..parts).into_par_iter().with_min_len(WORTH_SHARING).map(mean).collect();
+    let weights: Vec<f64> = (0..parts).map(|index| count(part(index).len())).collect();
+    let mut engine = Optimum::new(Loss::Squares, noise::penalty(values.len()))?;
     engine.extend_weighted(&means, &weights)?;
     let changes: Vec<usize> = engine.changes().into_iter().map(|change| change * together).collect();
     Ok(notable(&distances, noise.step(), &changes))
@@ -57,36 +61,112 @@ pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result
 
 /// The distances from the level of the stage, in noise standard deviations at that level: within a stage the scale is
 /// the same for near and far, or the far readings of a busy load would be drawn in.
-fn distances(values: &[f64], coarse: &[usize], noise: &Noise) -> Vec<f64> {
-    let mut distances = Vec::with_capacity(values.len());
-    for range in ranges(coarse, values.len()) {
-        let middle = level(&values[range.clone()]);
-        let noise = noise.at(middle);
-        distances.extend(values[range].iter().map(|value| (value - middle) / noise));
+struct Distances<'a> {
+    values: &'a [f64],
+    stages: Vec<Stage>,
+}
+
+struct Stage {
+    start: usize,
+    level: f64,
+    noise: f64,
+}
+
+impl<'a> Distances<'a> {
+    fn of(values: &'a [f64], coarse: &[usize], noise: &Noise) -> Self {
+        let stages = ranges(coarse, values.len()).map(|range| {
+            let level = level(&values[range.clone()]);
+            Stage { start: range.start, level, noise: noise.at(level) }
+        });
+        Self { values, stages: stages.collect() }
     }
-    distances
+
+    fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    fn at(&self, index: usize) -> f64 {
+        let stage = self.stage(index);
+        (self.values[index] - stage.level) / stage.noise
+    }
+
+    /// The stage that holds `index`.
+    fn stage(&self, index: usize) -> &Stage {
+        let after = self.stages.partition_point(|stage| stage.start <= index);
+        &self.stages[after - 1]
+    }
+
+    /// Mean over a few updates of the logarithm of the squared distance, with `at_least` beside it.
+    fn mean_log(&self, range: &Range<usize>, at_least: f64) -> f64 {
+        let (first, last) = (self.stage(range.start), self.stage(range.end - 1));
+        if first.start == last.start {
+            let square = |value: &f64| ((value - first.level) / first.noise).powi(2) + at_least;
+            let product: f64 = self.values[range.clone()].iter().map(square).product();
+            // One logarithm does for all, unless they are so large that their product is no number any more.
+            if product.is_finite() {
+                return product.ln() / count(range.len());
+            }
+        }
+        let logs = range.clone().map(|index| (self.at(index).powi(2) + at_least).ln());
+        logs.sum::<f64>() / count(range.len())
+    }
+
+    /// The distances in `range`, squared and summed up.
+    fn squares(&self, range: &Range<usize>) -> Squares {
+        const FURTHEST: f64 = 5.0;
+        let mut sum = 0.0;
+        let mut at = range.start;
+        while at < range.end {
+            let after = self.stages.partition_point(|stage| stage.start <= at);
+            let end = self.stages.get(after).map_or(range.end, |next| next.start.min(range.end));
+            let stage = &self.stages[after - 1];
+            let square = |value: &f64| ((value - stage.level) / stage.noise).abs().min(FURTHEST).powi(2);
+            sum += self.values[at..end].iter().map(square).sum::<f64>();
+            at = end;
+        }
+        Squares { count: range.len(), sum }
+    }
+}
+
+/// Squared distances, of which no wild one counts for more than the furthest of a busy load would.
+#[derive(Debug, Clone, Copy)]
+struct Squares {
+    count: usize,
+    sum: f64,
+}
+
+impl Squares {
+    fn mean(self) -> f64 {
+        self.sum / count(self.count)
+    }
+
+    fn and(self, other: Self) -> Self {
+        Self { count: self.count + other.count, sum: self.sum + other.sum }
+    }
 }
 
 /// Drops changes to a spread that is hardly another or hardly lasts, or that so few readings may show by chance.
-fn notable(distances: &[f64], step: f64, changes: &[usize]) -> Vec<usize> {
-    let mut kept: Vec<usize> = Vec::new();
-    let ends = changes.iter().copied().skip(1).chain(std::iter::once(distances.len()));
-    let mut start = 0;
-    for (at, end) in changes.iter().copied().zip(ends) {
-        let (before, after) = (&distances[start..at], &distances[at..end]);
-        let long = before.len() >= SHORTEST && after.len() >= SHORTEST;
-        if long && differ(before, after, step) && gain(before, after, step) >= noise::penalty(distances.len())
-        {
-            kept.push(at);
-            start = at;
+fn notable(distances: &Distances, step: f64, changes: &[usize]) -> Vec<usize> {
+    let parts: Vec<Range<usize>> = ranges(changes, distances.len()).collect();
+    let squares: Vec<Squares> = parts.par_iter().map(|part| distances.squares(part)).collect();
+    let Some((first, others)) = squares.split_first() else { return Vec::new() };
+    let (mut kept, mut before) = (Vec::new(), *first);
+    for (at, after) in changes.iter().zip(others) {
+        let long = before.count >= SHORTEST && after.count >= SHORTEST;
+        let penalty = noise::penalty(distances.len());
+        if long && differ(before, *after, step) && gain(before, *after, step) >= penalty {
+            kept.push(*at);
+            before = *after;
+        } else {
+            before = before.and(*after);
         }
     }
     kept
 }
 
 /// Whether the larger of two mean squares is more than the smaller and rounding explain.
-fn differ(one: &[f64], other: &[f64], step: f64) -> bool {
-    let (one, other) = (square(one), square(other));
+fn differ(one: Squares, other: Squares, step: f64) -> bool {
+    let (one, other) = (one.mean(), other.mean());
     one.max(other) + AT_LEAST >= LEAST_RATIO.powi(2) * (one.min(other) + AT_LEAST) + toggling(step)
 }
 
@@ -97,21 +177,15 @@ fn toggling(step: f64) -> f64 {
 
 /// Twice the logarithm of the likelihood ratio of two variances to one, for normal readings (Bartlett, "Properties of
 /// sufficiency and statistical tests", Proc. R. Soc. Lond. A 160 (1937) 268).
-fn gain(one: &[f64], other: &[f64], step: f64) -> f64 {
-    let part = |part: &[f64]| (count(part), square(part) + AT_LEAST + toggling(step));
+fn gain(one: Squares, other: Squares, step: f64) -> f64 {
+    let part = |part: Squares| (count(part.count), part.mean() + AT_LEAST + toggling(step));
     let ((n, v), (m, w)) = (part(one), part(other));
     (n + m) * ((n * v + m * w) / (n + m)).ln() - n * v.ln() - m * w.ln()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-fn count(values: &[f64]) -> f64 {
-    values.len() as f64
-}
-
-/// Mean square of the distances, of which no wild one counts for more than the furthest of a busy load would.
-fn square(distances: &[f64]) -> f64 {
-    const FURTHEST: f64 = 5.0;
-    distances.iter().map(|distance| distance.abs().min(FURTHEST).powi(2)).sum::<f64>() / count(distances)
+fn count(samples: usize) -> f64 {
+    samples as f64
 }
 
 #[cfg(test)]

@@ -59,7 +59,13 @@ impl Renewal {
 
     /// The updates behind `values`.
     pub(super) fn updates(mut self, time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Updates {
-        let mut updates = Updates { period: self.period, samples: values.len(), ..Updates::default() };
+        let mut updates = Updates {
+            first: Vec::with_capacity(values.len()),
+            value: Vec::with_capacity(values.len()),
+            weight: Vec::new(),
+            period: self.period,
+            samples: values.len(),
+        };
         for (index, value) in values.iter().enumerate() {
             if self.renews(time[index], index == 0 || fresh(index)) {
                 #[expect(
@@ -84,9 +90,16 @@ impl Updates {
     fn weights(&self, time: &[f64], period: f64) -> Vec<f64> {
         /// An observation never counts for nothing.
         const LEAST: f64 = 1e-3;
-        let lasts = |pair: &[u32]| time[pair[1] as usize] - time[pair[0] as usize];
-        let inner = self.first.windows(2).map(|pair| (lasts(pair) / period).clamp(LEAST, 1.0));
-        inner.chain(std::iter::once(1.0)).take(self.first.len()).collect()
+        let weight = |lasts: f64| (lasts / period).clamp(LEAST, 1.0);
+        let mut weights = if self.first.len() == time.len() {
+            // Every sample is an update of its own.
+            time.windows(2).map(|pair| weight(pair[1] - pair[0])).collect()
+        } else {
+            let lasts = |pair: &[u32]| time[pair[1] as usize] - time[pair[0] as usize];
+            self.first.windows(2).map(|pair| weight(lasts(pair))).collect::<Vec<f64>>()
+        };
+        weights.extend((!self.first.is_empty()).then_some(1.0));
+        weights
     }
 
     pub(super) fn len(&self) -> usize {

@@ -54,11 +54,15 @@ pub fn trimmed_square(values: &mut [f64], trimmed: f64) -> Option<f64> {
     mean_square(smallest).map(|mean| mean / smallest_squares(share))
 }
 
+/// Parts of a long row that [`parts`] gives.
+pub const PARTS: usize = 256;
+
+/// Indices in each.
+pub const LENGTH: usize = 1024;
+
 /// The indices of a row from whose neighbours something is to be taken: all, or of a long row short parts spread evenly
 /// over the whole of it, with 262144 indices in all.
 pub fn parts(count: usize) -> impl Iterator<Item = Range<usize>> {
-    const PARTS: usize = 256;
-    const LENGTH: usize = 1024;
     let (parts, length) = if count > PARTS * LENGTH { (PARTS, LENGTH) } else { (1, count) };
     (0..parts).map(move |part| {
         let start = part * (count - length) / (parts - 1).max(1);

@@ -43,6 +43,7 @@ pub use live::Live;
 use crate::reference::Profile;
 use crate::segment::{Settings, segment};
 use crate::trace::Trace;
+use readout::Readout;
 
 /// Where a log and a profile came from; copied into the finding.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -62,10 +63,12 @@ pub struct Sources {
 /// A log that cannot carry a verdict is a finding too: its class is [`Class::Inconclusive`], with the reason.
 #[must_use]
 pub fn diagnose(trace: &Trace, profile: Option<&Profile>, sources: &Sources) -> Finding {
-    let Ok(segmentation) = segment(trace, &Settings::default()) else {
+    let (segmentation, timing) =
+        rayon::join(|| segment(trace, &Settings::default()), || Readout::timing(trace));
+    let Ok(segmentation) = segmentation else {
         return assemble::empty(trace, profile, sources);
     };
-    let readout = readout::Readout::of(trace, &segmentation);
+    let readout = Readout::of(trace, timing, &segmentation);
     let analyses: Vec<engine::Analysis> = run::runs(trace, &readout)
         .into_iter()
         .map(|run| engine::analyse(trace, &segmentation, &readout, run, profile))

@@ -4,6 +4,7 @@ use super::readout::Readout;
 use super::run::Run;
 use crate::segment::Segmentation;
 use crate::trace::Trace;
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// One fine segment of a run.
@@ -65,7 +66,7 @@ pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Rea
     };
     let stretches = cut.stretches();
     let mut found: Vec<Piece> = stretches
-        .into_iter()
+        .into_par_iter()
         .filter_map(overlap)
         .map(|samples| piece(trace, samples, run, readout))
         .collect();

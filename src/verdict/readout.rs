@@ -35,21 +35,40 @@ pub(super) struct Readout {
     pub gaps: Vec<Gap>,
 }
 
+/// When readings came, and when they were fresh.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Timing {
+    usual_step: Option<f64>,
+    changed_hz: Option<f64>,
+    fed_changed_hz: Option<f64>,
+    gaps: Vec<Gap>,
+}
+
 impl Readout {
-    pub(super) fn of(trace: &Trace, segmentation: &Segmentation) -> Self {
+    /// What shows without any segmentation.
+    pub(super) fn timing(trace: &Trace) -> Timing {
+        let usual_step = usual_step(trace);
+        Timing {
+            usual_step,
+            changed_hz: changed_rate(trace),
+            fed_changed_hz: fed_changed_rate(trace),
+            gaps: usual_step.map_or_else(Vec::new, |step| gaps(trace, step)),
+        }
+    }
+
+    pub(super) fn of(trace: &Trace, timing: Timing, segmentation: &Segmentation) -> Self {
         let step_a = segmentation.rounding_a;
         let noise_a = segmentation.noise_a.max(step_a / 12_f64.sqrt());
         let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
-        let usual_step = usual_step(trace);
         Self {
-            poll_hz: usual_step.map(|step| 1.0 / step),
-            changed_hz: changed_rate(trace),
-            fed_changed_hz: fed_changed_rate(trace),
+            poll_hz: timing.usual_step.map(|step| 1.0 / step),
+            changed_hz: timing.changed_hz,
+            fed_changed_hz: timing.fed_changed_hz,
             step_a,
             noise_a,
             zero_a,
             zero_sd_a,
-            gaps: usual_step.map_or_else(Vec::new, |step| gaps(trace, step)),
+            gaps: timing.gaps,
         }
     }
 

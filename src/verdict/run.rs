@@ -4,6 +4,7 @@ use super::readout::Readout;
 use crate::stats::robust;
 use crate::trace::{EventKind, Mode, Trace};
 use crate::units::Amps;
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// Share of the set volts from which the feed counts as present without looking at the amps: half, for a sagging feed
@@ -26,6 +27,9 @@ const AT_LIMIT_SHARE: f64 = 0.97;
 
 /// Longest time that a feed takes to rise to its set volts, in seconds; later it is a sag.
 const RISE_S: f64 = 1.5;
+
+/// With fewer readings than this, sharing the work out takes longer than doing it.
+const WORTH_SHARING: usize = 1 << 16;
 
 /// One stretch of a log in which the board is fed.
 #[derive(Debug, Clone, PartialEq)]
@@ -98,12 +102,11 @@ fn set_volts(trace: &Trace) -> (f64, bool) {
 fn fed(trace: &Trace, readout: &Readout, set_v: f64) -> Vec<bool> {
     let limit = trace.header().limit.map_or(0.0, Amps::value);
     let drawn = (DRAWN_SHARE * limit).max(6.0 * readout.noise_a).max(2.5 * readout.step_a);
-    (0..trace.len())
-        .map(|i| {
-            let present = trace.volts()[i] >= PRESENT_SHARE * set_v && trace.volts()[i] > 0.0;
-            trace.mode(i) != Mode::Off && (present || trace.amps()[i] - readout.zero_a > drawn)
-        })
-        .collect()
+    let fed = |i: usize| {
+        let present = trace.volts()[i] >= PRESENT_SHARE * set_v && trace.volts()[i] > 0.0;
+        trace.mode(i) != Mode::Off && (present || trace.amps()[i] - readout.zero_a > drawn)
+    };
+    (0..trace.len()).into_par_iter().with_min_len(WORTH_SHARING).map(fed).collect()
 }
 
 /// Stretches of fed samples, with the bounces between them closed.

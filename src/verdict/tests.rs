@@ -244,3 +244,14 @@ fn three_presses_without_a_wake_are_counted() {
     assert_eq!(finding.verdict.class, Class::StandbyOnly);
     assert!(finding.verdict.because.iter().any(|fact| fact.contains("marked 3 times")));
 }
+
+#[test]
+fn a_pulse_once_in_a_while_does_not_condemn_a_board_that_runs_for_hours() {
+    let boot = [OFF, STANDBY, RAILS, LOADING];
+    let hours = [(300.0, SET_V, 0.625), (0.1, SET_V, 1.3)].repeat(40);
+    let finding = find(&[&boot[..], &hours, &[IDLE]].concat());
+    assert_eq!(finding.verdict.class, Class::FullBoot, "{:?}", finding.verdict);
+    assert_eq!(finding.departures, []);
+    let fell = find(&[&boot[..], &hours, &[(60.0, SET_V, 0.0234)]].concat());
+    assert_eq!(fell.verdict.class, Class::DroppedOut, "{:?}", fell.verdict);
+}

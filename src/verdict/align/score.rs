@@ -249,12 +249,20 @@ impl<'a> Scores<'a> {
         let looks = piece.looks();
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
-        let allowed = if above > 0.0 && piece.duration() < PULSE_S { headroom } else { 0.0 };
+        let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
+        let allowed = if is_pulse { headroom } else { 0.0 };
         // A long look sees the middle of the state's ups and downs; what differs then is another level.
         let own = if piece.duration() > LONG_LOOK_S { own / 2.0 } else { own }.max(LEAST_SCATTER);
         let off = (above.abs() - allowed).max(0.0) / both(own, read_sd);
+        let share = if is_pulse && self.runs(state) { (MOST_LOOKS / so_far.levels).min(1.0) } else { 1.0 };
         // One edge does not make a level to compare with.
-        piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
+        share * piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
+    }
+
+    /// Whether a board of this model is at its running level. What it does there once in a long while, the captures of
+    /// the reference were too short to see, so that a short pulse in a long stay counts for no more than its share.
+    fn runs(&self, state: State) -> bool {
+        self.model.of_this_board && state.stage() == Some(self.model.last())
     }
 
     fn shape(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
