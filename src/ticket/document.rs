@@ -3,7 +3,7 @@
 use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::{Amps, counted, figures, in_steps};
-use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionState};
+use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionProof, SectionState};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
@@ -153,10 +153,16 @@ fn power_path(finding: &Finding) -> Vec<(&'static str, String)> {
     ];
     let named = |state| {
         let of_state = finding.power_path.iter().filter(move |proof| proof.state == state);
-        of_state.map(|proof| plain(&proof.section)).collect::<Vec<_>>().join(", ")
+        of_state.map(with_ground).collect::<Vec<_>>().join(", ")
     };
     let facts = states.map(|(state, word)| (word, named(state)));
     facts.into_iter().filter(|(_, sections)| !sections.is_empty()).collect()
+}
+
+/// The section, with the ground on which it is suspect or not known: what works needs none on a ticket.
+fn with_ground(proof: &SectionProof) -> String {
+    let why = proof.why.as_ref().filter(|_| proof.state != SectionState::Proved);
+    plain(&why.map_or_else(|| proof.section.clone(), |why| format!("{} ({why})", proof.section)))
 }
 
 fn phases(finding: &Finding) -> Body {

@@ -169,8 +169,8 @@ impl<'a> Ground<'a> {
         } else {
             "the try ends"
         };
-        let when = if self.told { "in" } else { "no later than in" };
-        known(SectionState::Suspect, format!("{each} {when} {}", self.name(end)))
+        let or = if self.told { "" } else { " or before" };
+        known(SectionState::Suspect, format!("{each} in {}{or}", self.name(end)))
     }
 
     fn proved(&self, path: &PathSection) -> Option<Known> {

@@ -3,6 +3,7 @@
 
 use crate::units::figures;
 use crate::verdict::Class;
+use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{FellTo, Liveliness, fall, liveliness, woke_before};
 use crate::verdict::kind::Family;
 use crate::verdict::seen::{Seen, seconds};
@@ -40,7 +41,7 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
                 "what the board does with the higher limit is its own doing: judge it by that capture".into(),
             ]
         }
-        Class::Inconclusive => vec![capture_again(seen)],
+        Class::Inconclusive => loaded_or_awake(seen).into_iter().chain([capture_again(seen)]).collect(),
     }
 }
 
@@ -185,6 +186,18 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         ),
     };
     vec![watch, warm]
+}
+
+/// A steady load that is there from switch-on may be a short, where there is no reference to tell.
+fn loaded_or_awake(seen: &Seen) -> Option<String> {
+    let last = seen.analysis.path.last().filter(|_| seen.profile.is_none())?;
+    let steady = seen.analysis.pieces.get(last.to - 1)?;
+    let from_switch_on = steady.start_s - seen.analysis.run.start_s < RISES_S;
+    (from_switch_on && steady.watts > seen.analysis.model.standby.high).then(|| {
+        "with the feed off, measure ohms to ground on the input before you feed it any longer: the load is steady from \
+         switch-on on"
+            .into()
+    })
 }
 
 /// How long a capture must be for this board to show its way.

@@ -67,10 +67,16 @@ fn level(seen: &Seen, last: &Step) -> String {
     let usual = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
     let usual = usual.filter(|_| seen.analysis.model.of_this_board).map(|stage| {
         let band = reference_at(seen, &stage.name).map(|(phase, factor)| {
-            let bound = |watts: f64| exact(watts * factor, "W");
-            format!(" ({})", range(&bound(phase.mean_power.low), &bound(phase.mean_power.high)))
+            let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
+            let beyond = match stretch.watts {
+                watts if watts > high => ", so this is more",
+                watts if watts < low => ", so this is less",
+                _ => "",
+            };
+            (format!(" ({})", range(&exact(low, "W"), &exact(high, "W"))), beyond)
         });
-        format!("; good boards {}{} in {}", exact(stage.watts, "W"), band.unwrap_or_default(), stage.name)
+        let (band, beyond) = band.unwrap_or_default();
+        format!("; good boards {}{band} in {}{beyond}", exact(stage.watts, "W"), stage.name)
     });
     format!(
         "{drawn} from {} to the end, {}: {}{}",

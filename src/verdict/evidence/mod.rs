@@ -75,7 +75,7 @@ fn awake(seen: &Seen, last: &Step) -> Option<String> {
     let model = &seen.analysis.model;
     (!model.of_this_board && last.stretch.watts > model.standby.high).then(|| {
         format!(
-            "{} is more than such boards draw asleep: it is awake, and only a reference can tell how far it got",
+            "{} is more than such boards draw asleep: awake or loaded, and only a reference can tell which, or how far it got",
             seen.watts(last.stretch.watts, last.stretch.volts)
         )
     })

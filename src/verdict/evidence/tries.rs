@@ -61,7 +61,8 @@ fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
     let stages = &seen.analysis.model.stages;
     let usual = seen.usual_stage(tries.lasts_s.mean)?;
     Some(match seen.stage_by_level(tries, usual) {
-        level if level < usual => format!(
+        // A limit that starves the board keeps the level down.
+        level if level < usual && seen.class() != Class::FeedLimited => format!(
             ", drawing no more than good boards in {}, though they are in {} by then",
             stages[level].name, stages[usual].name
         ),

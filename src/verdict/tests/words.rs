@@ -343,3 +343,45 @@ fn a_resolution_is_given_only_where_enough_readings_show_it() {
     assert_eq!(brief.log.resolution_a, None);
     assert!(brief.limits.iter().any(|limit| limit.contains("how finely the amps are read is not known")));
 }
+
+#[test]
+fn a_stage_that_draws_more_or_less_than_good_boards_is_said_to() {
+    let in_loading = |amps: f64| because(&bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, amps)]).find());
+    assert!(in_loading(1.4).contains("in loading, so this is more"), "{}", in_loading(1.4));
+    assert!(!in_loading(1.016).contains("so this is"), "{}", in_loading(1.016));
+}
+
+#[test]
+fn a_steady_load_without_a_reference_is_to_be_measured_before_it_is_fed_on() {
+    let no_reference = |levels: &[(f64, f64, f64)]| bench(levels).with(|b| b.profile = None);
+    let ohms = "measure ohms to ground on the input before";
+    let steady = no_reference(&[OFF, (50.0, SET_V, 0.9)]);
+    class(&steady.find(), Class::Inconclusive);
+    assert!(asks(&steady, ohms), "{}", checks(&steady.find()));
+    let mut long = BOOT.to_vec();
+    long.push((30.0, SET_V, 0.625));
+    assert!(!asks(&no_reference(&long), ohms));
+}
+
+#[test]
+fn tries_that_stay_at_a_stage_s_level_are_told_by_it() {
+    let mut levels = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        levels.extend([(3.0, SET_V, 0.172), REST]);
+    }
+    let low = bench(&levels).find();
+    class(&low, Class::Cycling);
+    let facts = because(&low);
+    assert!(facts.contains("in rails") || facts.contains("no more than good boards in rails"), "{facts}");
+    assert_eq!(state(&low, "main regulators").0, SectionState::Suspect);
+    assert_ne!(state(&low, "processor").0, SectionState::Suspect);
+}
+
+#[test]
+fn the_feed_point_of_a_profile_that_does_not_state_it_is_none() {
+    let unstated = bench(&[OFF, (20.0, SET_V, 0.0)]).with(|b| {
+        b.profile.as_mut().expect("one").feed.point = crate::reference::POINT_NOT_STATED.into();
+        b.feed_point = None;
+    });
+    assert!(checks(&unstated.find()).contains("on the board side of the feed point"));
+}
