@@ -20,7 +20,8 @@ pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
 
 pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
     let stuck = how_long(seen, last);
-    stuck.into_iter().chain([level(seen, last)]).chain(activity(seen, last)).chain(stages(seen)).collect()
+    let drawn = format!("there {}{}", at_its_volts(seen, last), against_good_boards(seen, last));
+    stuck.into_iter().chain(activity(seen, last)).chain([drawn]).chain(stages(seen)).collect()
 }
 
 /// `stages: rails at 6.38 s, firmware at 7.06 s`.
@@ -45,46 +46,51 @@ fn how_long(seen: &Seen, last: &Step) -> Option<String> {
     let stage = &seen.analysis.model.stages[last.state.stage()?];
     let stayed = last.stretch.duration();
     let usual = stage.duration.map(|span| {
+        let (typical, most) = (seconds(span.typical), seconds(span.high));
         let times = stayed / span.typical;
-        let times = if times >= TIMES_FROM {
-            format!(", {} times as long as usual", figures(times, 2))
+        if times >= TIMES_FROM {
+            format!(", {} times the usual {typical} (good boards at most {most})", figures(times, 2))
         } else {
-            String::new()
-        };
-        format!(
-            "{times}; good boards leave it after {} (at most {})",
-            seconds(span.typical),
-            seconds(span.high)
-        )
+            format!("; good boards leave it after {typical} (at most {most})")
+        }
     });
     Some(format!("in {} for {}{}", stage.name, seen.lasting(stayed), usual.unwrap_or_default()))
 }
 
+/// `1.12 A at 13.0 V, 14.6 W`.
+fn at_its_volts(seen: &Seen, last: &Step) -> String {
+    let stretch = &last.stretch;
+    let drawn = seen.watts(stretch.watts, stretch.volts);
+    format!("{} at {}, {drawn}", seen.amps(stretch.amps), volts(stretch.volts))
+}
+
 /// What is drawn to the end, beside what good boards draw there.
 fn level(seen: &Seen, last: &Step) -> String {
-    let stretch = &last.stretch;
-    let drawn = format!("{} at {}", seen.amps(stretch.amps), volts(stretch.volts));
-    let usual = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
-    let usual = usual.filter(|_| seen.analysis.model.of_this_board).map(|stage| {
-        let band = reference_at(seen, &stage.name).map(|(phase, factor)| {
-            let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
-            let beyond = match stretch.watts {
-                watts if watts > high => ", so this is more",
-                watts if watts < low => ", so this is less",
-                _ => "",
-            };
-            (format!(" ({})", range(&exact(low, "W"), &exact(high, "W"))), beyond)
-        });
-        let (band, beyond) = band.unwrap_or_default();
-        format!("; good boards {}{band} in {}{beyond}", exact(stage.watts, "W"), stage.name)
-    });
     format!(
-        "{drawn} from {} to the end, {}: {}{}",
-        seconds(stretch.start_s),
-        seen.lasting(stretch.duration()),
-        seen.watts(stretch.watts, stretch.volts),
-        usual.unwrap_or_default()
+        "{} from {} to the end, {}{}",
+        at_its_volts(seen, last),
+        seconds(last.stretch.start_s),
+        seen.lasting(last.stretch.duration()),
+        against_good_boards(seen, last)
     )
+}
+
+/// `; good boards 15.0 W (12.4 to 18.0 W) in picture`, if there is a reference.
+fn against_good_boards(seen: &Seen, last: &Step) -> String {
+    let stage = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
+    let Some((stage, (phase, factor))) =
+        stage.and_then(|stage| Some((stage, reference_at(seen, &stage.name)?)))
+    else {
+        return String::new();
+    };
+    let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
+    let beyond = match last.stretch.watts {
+        watts if watts > high => ", so this is more",
+        watts if watts < low => ", so this is less",
+        _ => "",
+    };
+    let band = range(&exact(low, "W"), &exact(high, "W"));
+    format!("; good boards {} ({band}) in {}{beyond}", exact(stage.watts, "W"), stage.name)
 }
 
 /// The profile's stage of that name, and what its watts are to be multiplied by at these volts.
@@ -168,7 +174,7 @@ fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let amps = |watts: f64| exact(watts / volts, "A");
     let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
     let numbers = format!(
-        "{} (standard deviation), good boards {} ({})",
+        "by {}, good boards by {} ({})",
         seen.amps((shown / volts).max(seen.readout.step_a / 4.0)),
         amps(swing.typical),
         range(&amps(swing.low), &amps(swing.high))
@@ -242,7 +248,8 @@ pub(super) fn fell_to(seen: &Seen, after: &Step) -> FellTo {
     let updates = after.stretch.duration() / seen.readout.update_s();
     let nothing = CERTAIN * seen.readout.uncertainty_a(updates);
     let usual_a = standby.watts.map(|watts| watts / seen.analysis.run.set_v);
-    let unread = usual_a.is_some_and(|usual| usual < seen.readout.step_a);
+    // A standby that hardly differs from nothing is not told from it.
+    let unread = usual_a.is_some_and(|usual| usual < seen.readout.step_a.max(2.0 * nothing));
     match after.state {
         _ if after.stretch.amps < nothing && !unread => FellTo::Nothing,
         _ if unread && after.stretch.watts <= standby.high => FellTo::Little,
