@@ -20,6 +20,9 @@ use crate::units::{Volts, counted};
 const COLUMNS: [table::Column; 5] =
     [("stage", 0.15), ("mean amps", 0.29), ("highest", 0.13), ("lasts", 0.23), ("reached, it proves", 0.3)];
 
+/// On a narrow card: what the graph does not say in numbers.
+const COLUMNS_NARROW: [table::Column; 3] = [("stage", 0.2), ("mean amps", 0.43), ("lasts", 0.37)];
+
 /// Below this many units the parts would not have room for their words.
 const LEAST: Least = (680.0, 720.0);
 
@@ -37,7 +40,9 @@ pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
     let middle = Rect { top: below + sheet.u(10.0), bottom: foot - sheet.u(4.0), ..area };
     let (rest, cautions_area) = middle.split_bottom(cautions_height(&sheet, profile, middle));
     let (panel, rows) = share_out(&sheet, rest, profile.phases.len());
-    table::draw(&mut sheet, rows, &COLUMNS, &table_rows(profile));
+    let wide = table::is_wide(&sheet, rows.width());
+    let columns = if wide { &COLUMNS[..] } else { &COLUMNS_NARROW[..] };
+    table::draw(&mut sheet, rows, columns, &table_rows(profile, wide));
     cautions(&mut sheet, profile, cautions_area);
     let bottom = panel.bottom - sheet.u(10.0);
     stages(&mut sheet, profile, Rect { bottom, ..panel });
@@ -73,19 +78,23 @@ fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
         ("lowest to highest", words::range(&feed.lowest.to_string(), &feed.highest.to_string())),
         ("current limit", feed.limit.to_string()),
     ];
-    let (row, _) = area.split_top(sheet.u(58.0));
-    sheet.scene.fill(row, sheet.palette.shade);
-    sheet.scene.frame(row, sheet.u(1.0), sheet.palette.frame);
+    // Side by side, or two by two where they would be cut.
+    let across = if area.width() >= sheet.u(900.0) { 4 } else { 2 };
+    let (row, line) = (4 / across, sheet.u(52.0));
+    let (frame, _) = area.split_top(row * line + sheet.u(6.0));
+    sheet.scene.fill(frame, sheet.palette.shade);
+    sheet.scene.frame(frame, sheet.u(1.0), sheet.palette.frame);
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let large = sheet.style(24.0, Weight::Bold, sheet.palette.text);
-    let width = row.width() / 4;
+    let width = frame.width() / across;
     for (index, (what, value)) in (0..).zip(facts) {
-        let left = row.left + index * width + sheet.u(12.0);
+        let (left, top) =
+            (frame.left + index % across * width + sheet.u(12.0), frame.top + index / across * line);
         let room = width - sheet.u(18.0);
-        sheet.short_text(what, (left, row.top + sheet.u(19.0)), Anchor::Start, small, room);
-        sheet.short_text(&value, (left, row.top + sheet.u(46.0)), Anchor::Start, large, room);
+        sheet.short_text(what, (left, top + sheet.u(19.0)), Anchor::Start, small, room);
+        sheet.short_text(&value, (left, top + sheet.u(46.0)), Anchor::Start, large, room);
     }
-    row.bottom
+    frame.bottom
 }
 
 /// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
@@ -119,28 +128,44 @@ fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     }
 }
 
-/// The range in numbers, above its band or, at the top, below it.
+/// The range in numbers, above its band or, at the top, below it: on one line as large as it fits, or on two. A number
+/// that was cut would be another number.
 fn range_label(
     sheet: &mut Sheet,
     axis: ValueAxis,
     expected: &Expected,
     ((left, right), ground): ((i32, i32), Color),
 ) {
-    let style = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
-    let show = |amps: f64| words::amps(amps, None);
-    let text = words::range(&show(expected.low), &show(expected.high));
-    let above = axis.row_within(expected.high) - sheet.u(12.0);
-    let below = axis.row_within(expected.low) + style.line_height();
-    let baseline = if above - style.line_height() > axis.area.top { above } else { below };
-    if baseline > axis.area.bottom - sheet.u(6.0) {
+    let (low, high) = (words::amps(expected.low, None), words::amps(expected.high, None));
+    let text = words::range(&low, &high);
+    let room = right - left - sheet.u(8.0);
+    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
+    let one =
+        [em::LARGE, em::USUAL, em::SMALL].map(style).into_iter().find(|style| style.width(&text) <= room);
+    let two = text.split_once(" to ").map(|(low, high)| vec![format!("{low} to"), high.to_owned()]);
+    let (lines, style) = match (one, two) {
+        (Some(style), _) => (vec![text], style),
+        (None, Some(two)) => (two, style(em::SMALL)),
+        (None, None) => return,
+    };
+    if lines.iter().any(|line| style.width(line) > room) {
+        return;
+    }
+    let row = style.line_height();
+    let height = row * i32::try_from(lines.len() - 1).unwrap_or(0);
+    let above = axis.row_within(expected.high) - sheet.u(12.0) - height;
+    let below = axis.row_within(expected.low) + row;
+    let first = if above - row > axis.area.top { above } else { below };
+    if first + height > axis.area.bottom - sheet.u(6.0) {
         return;
     }
     let x = i32::midpoint(left, right);
-    let Some(text) = style.fit(&text, right - left - sheet.u(12.0)) else { return };
-    // Neither the grid nor a peak may run through the numbers.
-    let label = Label { text, at: (x, baseline), anchor: Anchor::Middle, style };
-    sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
-    sheet.scene.text(label.text, label.at, label.anchor, style);
+    for (index, text) in (0..).zip(lines) {
+        let label = Label { text, at: (x, first + index * row), anchor: Anchor::Middle, style };
+        // Neither the grid nor a peak may run through the numbers.
+        sheet.scene.fill(label.bounds().grown(sheet.u(1.0)), ground);
+        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
 }
 
 /// Up to the highest mean, and to peaks that do not flatten it.
@@ -184,11 +209,14 @@ fn stage(sheet: &mut Sheet, phase: &PhaseReference, (left, right): (i32, i32), r
     let bold = sheet.style(em::USUAL, Weight::Bold, palette.text);
     sheet.centered(&clean(&phase.name), area, bold);
     let small = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
-    let text = match phase.duration {
-        Some(length) => format!("about {}", words::roughly(length.typical)),
-        None => ending(phase).into(),
+    let texts = match phase.duration.map(|length| words::roughly(length.typical)) {
+        Some(length) => [format!("about {length}"), length],
+        None => [ending(phase).into(), if phase.waits_for_person { "waits" } else { "stays" }.into()],
     };
-    sheet.centered(&text, Rect { left, right, ..below }, small);
+    let fits = |text: &&String| small.width(text) <= right - left - sheet.u(6.0);
+    if let Some(text) = texts.iter().find(fits) {
+        sheet.centered(text, Rect { left, right, ..below }, small);
+    }
 }
 
 /// What ends a stage that has no length of its own.
@@ -196,7 +224,7 @@ const fn ending(phase: &PhaseReference) -> &'static str {
     if phase.waits_for_person { "until the button" } else { "from then on" }
 }
 
-fn table_rows(profile: &Profile) -> Vec<Vec<String>> {
+fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
     let volts = feed_volts(profile);
     let row = |phase: &PhaseReference| {
         let expected = envelope::in_amps(profile, phase, volts);
@@ -211,7 +239,11 @@ fn table_rows(profile: &Profile) -> Vec<Vec<String>> {
             },
         );
         let mean = format!("{} ({span})", show(expected.typical));
-        vec![phase.name.clone(), mean, show(expected.peak), lasts, proves(profile, phase)]
+        if wide {
+            vec![phase.name.clone(), mean, show(expected.peak), lasts, proves(profile, phase)]
+        } else {
+            vec![phase.name.clone(), mean, lasts]
+        }
     };
     profile.phases.iter().map(row).collect()
 }
@@ -289,7 +321,7 @@ fn description(profile: &Profile) -> String {
         feed.nominal, feed.point, feed.lowest, feed.highest, feed.limit
     )];
     sentences.extend(
-        table_rows(profile)
+        table_rows(profile, true)
             .into_iter()
             .map(|row| format!("{}: mean {}, highest {}, lasts {}.", row[0], row[1], row[2], row[3])),
     );

@@ -117,11 +117,10 @@ fn panel(
     area: Rect,
     (name, zero): (&str, Zero),
 ) {
-    let (title, area) = area.split_top(sheet.u(24.0));
     // A box would hide much of so low a panel: what is wrong is said above it.
     let notes = notes::notes(&run, readings, 1);
     let note = notes.first();
-    panel_title(sheet, run, title, (name, zero), note);
+    let area = panel_title(sheet, run, area, (name, zero), note);
     let bands = phases::Bands::new(sheet, &run, readings.time);
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
@@ -137,32 +136,43 @@ fn panel(
     }
 }
 
-/// Name, verdict, what is wrong, and what the common zero is in this run; what there is no room for is left out.
+/// Name, verdict, what is wrong, and what the common zero is in this run, on one line or, where that is too narrow, on
+/// two; returns what is left of the area.
 fn panel_title(
     sheet: &mut Sheet,
     run: Subject,
-    row: Rect,
+    area: Rect,
     (name, zero): (&str, Zero),
     note: Option<&notes::Note>,
-) {
+) -> Rect {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
     let alarm = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let aside = format!("0 s: {}", zero.moment.words());
+    let (row, rest) = area.split_top(sheet.u(24.0));
     let baseline = bold.baseline_at(row.center().1);
     let space = sheet.u(14.0);
+    let start = row.left - sheet.u(58.0);
+    let aside = format!("0 s: {}", zero.moment.words());
     let right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
-    let mut left = row.left - sheet.u(58.0);
-    let text = format!("{name}: {}", words::short(&run.finding.verdict));
-    let Some(text) = bold.fit(&text, right - left) else { return };
-    left = sheet.scene.text(text, (left, baseline), Anchor::Start, bold).right + space;
-    let wrong = note.map(|note| clean(&note.lines.join(": ")));
-    let sure = words::confidence(&run.finding.verdict);
-    for (text, style) in wrong.map(|text| (text, alarm)).into_iter().chain([(sure, small)]) {
-        if style.width(&text) <= right - left {
-            left = sheet.scene.text(text, (left, baseline), Anchor::Start, style).right + space;
+    let title = format!("{name}: {}", words::short(&run.finding.verdict));
+    let Some(title) = bold.fit(&title, right - start) else { return rest };
+    let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
+    let mut below = rest;
+    if let Some(wrong) = note.map(|note| clean(&note.lines.join(": "))) {
+        if alarm.width(&wrong) <= right - left {
+            left = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm).right + space;
+        } else {
+            let (second, rest) = rest.split_top(sheet.u(22.0));
+            below = rest;
+            let at = (start, alarm.baseline_at(second.center().1));
+            sheet.short_text(&wrong, at, Anchor::Start, alarm, row.right - start);
         }
     }
+    let sure = words::confidence(&run.finding.verdict);
+    if small.width(&sure) <= right - left {
+        sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
+    }
+    below
 }
 
 fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Areas {

@@ -23,6 +23,9 @@ use crate::verdict::Class;
 /// Odd runs that get a colour and a note of their own; the table has them all.
 const MOST_NAMED: usize = 4;
 
+/// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
+const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
+
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 4] =
     [("board", 0.2), ("verdict", 0.3), ("unlike good boards", 0.3), ("log", 0.2)];
@@ -158,7 +161,7 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let colors = [palette.alarm, palette.ink, palette.limit, palette.text];
     let named = members.iter().filter(|member| member.odd).count().min(MOST_NAMED);
     let place = |scale: &amps::Scale| name_odd_ones(sheet, members, scale.axes(&areas), colors);
-    let (scale, placed) = notes::with_headroom(sheet, &scale, named, place);
+    let (scale, placed) = notes::with_headroom(sheet, &scale, &HEADROOM, named, place);
     draw_legend(sheet, &areas, members);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);

@@ -4,9 +4,11 @@ use super::super::axis::ValueAxis;
 use super::super::geometry::Rect;
 use super::super::sheet::Sheet;
 use super::Subject;
+use super::attempts::{attempts, span};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::Volts;
+use crate::verdict::{Attempt, Phase};
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -25,7 +27,11 @@ pub(in crate::render) struct Expected {
 pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
     let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
     let time = readings.time;
-    let shown = subject.finding.phases.iter().filter_map(|phase| {
+    let flecks = |phase: &Phase| {
+        let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
+        attempts(subject).is_some_and(|attempts| is_fleeting(attempts, middle, time.to - time.from))
+    };
+    let shown = subject.finding.phases.iter().filter(|phase| !flecks(phase)).filter_map(|phase| {
         let (from, to) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
         let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
         let longest = reference.duration.map_or(f64::INFINITY, |length| length.high);
@@ -33,6 +39,14 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
         (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
     });
     shown.collect()
+}
+
+/// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.
+fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
+    /// Share of the width below which nothing can be read within a try.
+    const SLIVER: f64 = 0.04;
+    let lasts = |(start, end): (f64, f64)| end - start < SLIVER * seconds;
+    attempts.iter().map(span).any(|span| (span.0..span.1).contains(&at) && lasts(span))
 }
 
 /// A stage's envelope in amps at `volts`, at no time yet.

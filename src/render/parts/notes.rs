@@ -73,24 +73,25 @@ pub(in crate::render) fn arrange(
     scale: &Scale,
     notes: &[Note],
 ) -> Arrangement {
+    /// Up to twice as high, the trace still has half of the strip.
+    const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
     let place = |scale: &Scale| place_all(sheet, subject, readings, scale.axes(areas), notes);
-    with_headroom(sheet, scale, notes.len(), place)
+    with_headroom(sheet, scale, &HEADROOM, notes.len(), place)
 }
 
-/// The least headroom at which `place` finds good places for so many notes.
+/// The least `headroom` at which `place` finds good places for so many notes.
 pub(in crate::render) fn with_headroom(
     sheet: &Sheet,
     scale: &Scale,
+    headroom: &[f64],
     wanted: usize,
     place: impl Fn(&Scale) -> Vec<Placed>,
 ) -> Arrangement {
-    /// Up to twice as high, the trace still has half of the strip.
-    const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
     /// A leader longer than this runs through too much, in units of the layout.
     const FAR: f64 = 150.0;
     let mut best: Option<(_, Arrangement)> = None;
-    for factor in HEADROOM {
-        let scale = scale.with_headroom(factor);
+    for factor in headroom {
+        let scale = scale.with_headroom(*factor);
         let placed = place(&scale);
         let hidden: i32 = placed.iter().map(|note| note.hidden).sum();
         let far = placed.iter().filter(|note| note.leader_length() > sheet.u(FAR)).count();

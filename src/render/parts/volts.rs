@@ -73,7 +73,7 @@ pub(in crate::render) fn draw(
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
-    let most = (axis.area.height() / sheet.u(30.0)).clamp(1, 3);
+    let most = (axis.area.height() / sheet.u(30.0)).clamp(2, 3);
     amps::grid(sheet, axis, most, "V", 1.0);
 }
 
