@@ -106,9 +106,9 @@ impl<'a> Costs<'a> {
         before[0] = 0.0;
         for k in 0..self.stages.len() {
             let mut after = vec![f64::INFINITY; count + 1];
-            for start in 0..count {
-                if before[start] + self.rest[start] + self.lengths[k] <= most {
-                    self.extend(k, start, before[start], most, |end, total| {
+            for (start, &cost) in before.iter().enumerate().take(count) {
+                if cost + self.rest[start] + self.lengths[k] <= most {
+                    self.extend(k, start, cost, most, |end, total| {
                         if total < after[end] {
                             (after[end], from[k + 1][end]) = (total, start);
                         }

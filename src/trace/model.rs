@@ -1,5 +1,6 @@
 //! The data model: header, samples, events.
 
+use super::plain::PlainRows;
 use super::text::TextColumn;
 use crate::units::{Amps, Seconds, Volts};
 use chrono::{DateTime, FixedOffset};
@@ -333,6 +334,25 @@ impl TraceBuilder {
         Ok(())
     }
 
+    /// Adds readings whose numbers are finite and whose times increase; says whether they fit. None is added unless all
+    /// are after every row so far.
+    pub(super) fn samples(&mut self, rows: &PlainRows) -> bool {
+        let (Some(first), Some(last)) = (rows.time.first(), rows.time.last()) else { return false };
+        let after = |before: &f64| first > before;
+        // A reading may share the time of the event before it, as when it is added alone.
+        let fits = self.trace.time.last().is_none_or(after) && self.last_row.is_none_or(|row| *first >= row);
+        if fits {
+            self.last_row = Some(*last);
+            let count = self.trace.time.len();
+            self.trace.time.extend_from_slice(&rows.time);
+            self.trace.volts.extend_from_slice(&rows.volts);
+            self.trace.amps.extend_from_slice(&rows.amps);
+            extend_sparse(&mut self.trace.mode, count, &rows.mode, rows.time.len());
+            extend_sparse(&mut self.trace.span, count, &rows.span, rows.time.len());
+        }
+        fits
+    }
+
     /// Adds an event at `time`, which may be the time of the last sample or between two samples.
     ///
     /// # Errors
@@ -363,6 +383,20 @@ fn push_sparse<T: Copy + Default + PartialEq>(column: &mut Vec<T>, before: usize
         column.push(value);
     } else if !column.is_empty() {
         column.push(value);
+    }
+}
+
+/// The same for `more` values, of which `values` are all or none.
+fn extend_sparse<T: Copy + Default + PartialEq>(
+    column: &mut Vec<T>,
+    before: usize,
+    values: &[T],
+    more: usize,
+) {
+    if !column.is_empty() || values.iter().any(|value| *value != T::default()) {
+        column.resize(before, T::default());
+        column.extend_from_slice(values);
+        column.resize(before + more, T::default());
     }
 }
 

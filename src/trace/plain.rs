@@ -2,10 +2,9 @@
 //!
 //! Nearly every row of a log is plain. This reads such a row in one pass over its bytes, up to eight at a time, and
 //! gives up on anything else, which the careful way in [`super::rows`] then reads or names; so the two never differ in
-//! what they read.
+//! what they read. Pieces of a log that begin with a line are read side by side.
 
-use super::model::{Mode, Sample};
-use crate::units::{Amps, Seconds, Volts};
+use super::model::Mode;
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,21 +37,83 @@ const LARGEST_EXACT: u64 = 1 << 53;
 /// So many digits fit in 64 bits whatever they are.
 const MOST_DIGITS: usize = 19;
 
+/// The most rows that are read at once: their columns fit in a processor's second-level cache.
+const MOST_ROWS: usize = 16_384;
+
+/// Plain rows that follow each other, column by column.
+#[derive(Debug, Default)]
+pub(super) struct PlainRows {
+    pub(super) time: Vec<f64>,
+    pub(super) volts: Vec<f64>,
+    pub(super) amps: Vec<f64>,
+    /// Empty where there is no such column.
+    pub(super) mode: Vec<Mode>,
+    /// Likewise; zero stands for none.
+    pub(super) span: Vec<f32>,
+    /// Bytes of their lines.
+    pub(super) bytes: usize,
+}
+
+impl PlainRows {
+    /// Reads the rows at the start of `lines` up to the first that is not plain, or not later than the one before.
+    pub(super) fn read(&mut self, lines: &[u8], columns: &[Column]) {
+        self.clear();
+        let mut before = f64::NEG_INFINITY;
+        while self.time.len() < MOST_ROWS
+            && let Some((row, length)) = row(&lines[self.bytes..], columns)
+            && row.time > before
+        {
+            before = row.time;
+            self.push(&row, columns);
+            self.bytes += length;
+        }
+    }
+
+    fn push(&mut self, row: &Row, columns: &[Column]) {
+        self.time.push(row.time);
+        self.volts.push(row.volts);
+        self.amps.push(row.amps);
+        // The first three columns are in every log, so that a log without more has none to be looked for.
+        if columns.len() > 3 {
+            self.mode.push(row.mode);
+            #[expect(clippy::cast_possible_truncation, reason = "a span needs no more than seven figures")]
+            self.span.push(row.span as f32);
+        }
+    }
+
+    fn clear(&mut self) {
+        self.time.clear();
+        self.volts.clear();
+        self.amps.clear();
+        self.mode.clear();
+        self.span.clear();
+        self.bytes = 0;
+    }
+}
+
+/// One plain row; its numbers are finite.
+struct Row {
+    time: f64,
+    volts: f64,
+    amps: f64,
+    mode: Mode,
+    span: f64,
+}
+
 /// The reading in the first line of `lines`, and the bytes of that line with its line feed; `None` if it is not plain.
 #[inline]
-pub(super) fn row(lines: &[u8], columns: &[Column]) -> Option<(Sample, usize)> {
-    let (mut time, mut volts, mut amps) = (0.0, 0.0, 0.0);
-    let (mut mode, mut span) = (Mode::Unknown, None);
+fn row(lines: &[u8], columns: &[Column]) -> Option<(Row, usize)> {
+    let mut row = Row { time: 0.0, volts: 0.0, amps: 0.0, mode: Mode::Unknown, span: 0.0 };
     let mut at = 0;
     let last = columns.len() - 1;
     for (index, column) in columns.iter().enumerate() {
         match column {
-            Column::Time => time = number(lines, &mut at)?,
-            Column::Volts => volts = number(lines, &mut at)?,
-            Column::Amps => amps = number(lines, &mut at)?,
-            Column::Mode => mode = mode_word(lines, &mut at),
+            Column::Time => row.time = number(lines, &mut at)?,
+            Column::Volts => row.volts = number(lines, &mut at)?,
+            Column::Amps => row.amps = number(lines, &mut at)?,
+            Column::Mode => row.mode = mode_word(lines, &mut at),
             Column::Span if is_field_end(*lines.get(at)?) => {}
-            Column::Span => span = Some(number(lines, &mut at).filter(|span| *span >= 0.0)?),
+            Column::Span => row.span = number(lines, &mut at).filter(|span| *span >= 0.0)?,
             Column::Event => {}
         }
         let expected = if index == last { b'\n' } else { b',' };
@@ -61,9 +122,7 @@ pub(super) fn row(lines: &[u8], columns: &[Column]) -> Option<(Sample, usize)> {
         }
         at += 1;
     }
-    let span = span.and_then(|span| Seconds::new(span).ok());
-    let (time, volts, amps) = (Seconds::new(time).ok()?, Volts::new(volts).ok()?, Amps::new(amps).ok()?);
-    Some((Sample { time, volts, amps, mode, span }, at))
+    Some((row, at))
 }
 
 /// A number of up to 19 digits without exponent.

@@ -12,8 +12,8 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 /// How much of a file is held in memory at a time: it fits in a processor's second-level cache.
 const BLOCK: usize = 256 * 1024;
-/// How many blocks are on their way between reading, parsing and hashing.
-const BLOCKS: usize = 4;
+/// How many blocks are read at once, and how many on their way between reading, parsing and hashing.
+const BLOCKS: usize = 8;
 
 /// A log that was read.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,7 +54,10 @@ pub fn read(bytes: &[u8]) -> Result<ReadLog, ReadError> {
         let hash = (bytes.len() > BLOCK).then(|| scope.spawn(|| sha256(bytes)));
         let mut reader = LogReader::new();
         reader.expect_bytes(bytes.len());
-        reader.feed(bytes);
+        let mut plain = Vec::new();
+        for together in blocks(bytes).chunks(BLOCKS) {
+            reader.feed_all(together, &mut plain);
+        }
         let (trace, cut) = reader.finish()?;
         let sha256 = hash.and_then(|thread| thread.join().ok()).unwrap_or_else(|| sha256(bytes));
         Ok(ReadLog { trace, cut, sha256 })
@@ -81,19 +84,37 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<ReadLog, FileError> {
     Ok(ReadLog { trace, cut, sha256 })
 }
 
-/// Feeds a file to the reader block by block; a thread of its own reads ahead and hashes.
+/// `bytes` in blocks of whole lines.
+fn blocks(mut bytes: &[u8]) -> Vec<&[u8]> {
+    let mut blocks = Vec::new();
+    while !bytes.is_empty() {
+        let rest = bytes.get(BLOCK..).unwrap_or_default();
+        let line = rest.iter().position(|byte| *byte == b'\n').map_or(rest.len(), |end| end + 1);
+        let (block, after) = bytes.split_at(bytes.len() - rest.len() + line);
+        blocks.push(block);
+        bytes = after;
+    }
+    blocks
+}
+
+/// Feeds a file to the reader, several blocks at a time; a thread of its own reads ahead and hashes.
 fn feed_file(reader: &mut LogReader, file: impl Read + Send) -> std::io::Result<String> {
     let (to_parse, blocks) = sync_channel::<Vec<u8>>(BLOCKS);
-    let (give_back, spare) = sync_channel::<Vec<u8>>(BLOCKS);
+    let (give_back, spare) = sync_channel::<Vec<u8>>(2 * BLOCKS);
     std::thread::scope(|scope| {
         let ahead = scope.spawn(move || read_ahead(file, &to_parse, &spare));
-        for block in &blocks {
-            reader.feed(&block);
+        let (mut together, mut plain) = (Vec::with_capacity(BLOCKS), Vec::new());
+        while let Ok(first) = blocks.recv() {
+            together.push(first);
+            together.extend(blocks.try_iter().take(BLOCKS - 1));
+            reader.feed_all(&together, &mut plain);
             if reader.has_refused() {
                 break;
             }
-            // With enough blocks on their way this one is simply dropped.
-            let _ = give_back.try_send(block);
+            for block in together.drain(..) {
+                // With enough blocks on their way this one is simply dropped.
+                let _ = give_back.try_send(block);
+            }
         }
         // Should the reader have had enough, the thread sees it by this.
         drop(blocks);
@@ -101,19 +122,28 @@ fn feed_file(reader: &mut LogReader, file: impl Read + Send) -> std::io::Result<
     })
 }
 
-/// Reads blocks and sends them on until the file or the interest in it ends; returns the hash of what was read.
+/// Reads blocks of whole lines and sends them on until the file or the interest in it ends; returns the hash of what was
+/// read.
 fn read_ahead(
     mut file: impl Read,
     to_parse: &SyncSender<Vec<u8>>,
     spare: &Receiver<Vec<u8>>,
 ) -> std::io::Result<String> {
     let mut hash = Sha256::new();
+    let mut begun: Vec<u8> = Vec::new();
     loop {
-        let mut block = spare.try_recv().unwrap_or_else(|_| Vec::with_capacity(BLOCK));
+        let mut block = spare.try_recv().unwrap_or_else(|_| Vec::with_capacity(2 * BLOCK));
         block.clear();
+        block.append(&mut begun);
+        let before = block.len();
         file.by_ref().take(BLOCK as u64).read_to_end(&mut block)?;
-        hash.update(&block);
-        if block.is_empty() || to_parse.send(block).is_err() {
+        hash.update(&block[before..]);
+        let is_end = block.len() == before;
+        if !is_end && let Some(end) = block.iter().rposition(|byte| *byte == b'\n') {
+            begun.extend_from_slice(&block[end + 1..]);
+            block.truncate(end + 1);
+        }
+        if to_parse.send(block).is_err() || is_end {
             return Ok(hexadecimal(&hash.finalize()));
         }
     }
@@ -270,6 +300,56 @@ mod tests {
         assert_eq!(message(&line), "line 3: 1000000 bytes in one line; a row of a log has at most 65536");
         let line = format!("{}\n", "x,".repeat(1000));
         assert_eq!(message(&line), "line 1: 1001 columns; a log has at most 256");
+    }
+
+    /// Rows of a long log, with whatever `odd` puts after every so many of them.
+    fn long_log(rows: u32, odd: impl Fn(u32) -> Option<&'static str>) -> String {
+        let mut log = String::from("# log: 1\nt_s,volts,amps,mode,span_s,event\n");
+        for row in 0..rows {
+            let _ = writeln!(
+                log,
+                "{}.{:02},12.{:03},0.{:04},cv,0.021,",
+                row / 100,
+                row % 100,
+                row % 7,
+                row % 977
+            );
+            log.extend(odd(row));
+        }
+        log
+    }
+
+    #[test]
+    fn blocks_read_side_by_side_are_the_log_read_line_by_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("long.csv");
+        let event = |row: u32| (row % 9973 == 12).then_some("-1e-3,12.8,0.1,cc,,gap\n");
+        let logs = [
+            long_log(150_000, |_| None),
+            long_log(150_000, |row| (row == 77_777).then_some("777.775,12.8,0.1,cc,,mark=power button\n")),
+            long_log(150_000, |row| (row == 140_000).then_some("1e-3,12.8,x,cc,,\n\n")),
+            long_log(150_000, event),
+            long_log(150_000, |row| (row == 149_999).then_some("1499.995,12.8,0.1,c")),
+            long_log(150_000, |row| (row == 60_000).then_some("# late\n")),
+            long_log(30_000, |_| None) + &"x".repeat(3 * BLOCK),
+        ];
+        for log in logs {
+            let mut careful = LogReader::without_short_cut();
+            careful.feed(log.as_bytes());
+            let careful = careful.finish();
+            let whole = read(log.as_bytes()).map(|log| (log.trace, log.cut));
+            assert!(whole == careful, "in memory");
+            std::fs::write(&path, &log).unwrap();
+            let by_file = read_file(&path);
+            match (by_file, careful) {
+                (Ok(found), Ok((trace, cut))) => {
+                    assert!(found.trace == trace && found.cut == cut);
+                    assert_eq!(found.sha256, sha256(log.as_bytes()));
+                }
+                (Err(FileError::Content { source, .. }), Err(expected)) => assert_eq!(source, expected),
+                (found, _) => panic!("{found:?}"),
+            }
+        }
     }
 
     #[test]

@@ -3,8 +3,10 @@
 use super::fault::{Fault, LineFault, ReadError};
 use super::header::HeaderReader;
 use super::model::{Trace, TraceBuilder};
+use super::plain::PlainRows;
 use super::read::Cut;
 use super::rows::Rows;
+use rayon::prelude::*;
 
 /// The longest line that is read: a thousand times what a reading needs.
 const LONGEST_LINE: usize = 65_536;
@@ -103,6 +105,30 @@ impl LogReader {
         self.pend(rest);
     }
 
+    /// Takes in pieces that follow each other, as [`Self::feed`] does one by one; the plain rows that a piece begins with
+    /// are read side by side with those of the others.
+    pub(super) fn feed_all<Piece: AsRef<[u8]> + Sync>(
+        &mut self,
+        pieces: &[Piece],
+        ahead: &mut Vec<PlainRows>,
+    ) {
+        ahead.resize_with(pieces.len(), PlainRows::default);
+        let columns = self.rows.as_ref().filter(|_| self.fast).and_then(Rows::plain_columns);
+        let Some(columns) = columns else {
+            return pieces.iter().for_each(|piece| self.feed(piece.as_ref()));
+        };
+        let read = |(plain, piece): (&mut PlainRows, &Piece)| plain.read(piece.as_ref(), columns);
+        ahead.par_iter_mut().zip(pieces).for_each(read);
+        for (piece, plain) in pieces.iter().zip(ahead) {
+            let piece = piece.as_ref();
+            let begins_a_line = self.pending_length == 0;
+            let taken = begins_a_line && self.rows.as_mut().is_some_and(|rows| rows.take_plain(plain));
+            let read = if taken { (plain.time.len(), plain.bytes) } else { (0, 0) };
+            self.line += read.0 as u64;
+            self.feed(&piece[read.1..]);
+        }
+    }
+
     /// Keeps the start of a line until its end comes, without holding more of it than can be read.
     fn pend(&mut self, start: &[u8]) {
         let room = (LONGEST_LINE + 1).saturating_sub(self.pending.len());
@@ -125,10 +151,10 @@ impl LogReader {
                 && let Some(rows) = &mut self.rows
             {
                 let (read, bytes) = rows.plain_rows(whole);
-                self.line += read;
+                self.line += read as u64;
                 whole = &whole[bytes..];
-                if whole.is_empty() {
-                    break;
+                if bytes > 0 {
+                    continue;
                 }
             }
             let (line, rest) = split_line(whole);

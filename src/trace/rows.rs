@@ -3,7 +3,7 @@
 use super::fault::Fault;
 use super::model::{COLUMNS, EventKind, Mode, Sample, Trace, TraceBuilder, TraceError};
 use super::number;
-use super::plain::{self, Column};
+use super::plain::{Column, PlainRows};
 use super::words;
 use crate::units::{Amps, Seconds, Volts};
 
@@ -34,6 +34,8 @@ pub(super) struct Rows {
     layout: Option<Layout>,
     builder: TraceBuilder,
     fields: Fields,
+    /// Room for plain rows.
+    plain: PlainRows,
 }
 
 impl Rows {
@@ -42,29 +44,40 @@ impl Rows {
         let mut fields = Fields::default();
         fields.split(names)?;
         let layout = layout(&fields, names, &mut builder)?;
-        Ok(Self { layout: Some(layout), builder, fields })
+        Ok(Self { layout: Some(layout), builder, fields, plain: PlainRows::default() })
     }
 
     /// A table whose column names were not understood: its rows are passed over.
     pub(super) fn unreadable() -> Self {
-        Self { layout: None, builder: TraceBuilder::default(), fields: Fields::default() }
+        Self {
+            layout: None,
+            builder: TraceBuilder::default(),
+            fields: Fields::default(),
+            plain: PlainRows::default(),
+        }
     }
 
-    /// Takes in as many rows as are plain, from whole lines; says how many rows and bytes that were.
-    pub(super) fn plain_rows(&mut self, lines: &[u8]) -> (u64, usize) {
-        let Some(layout) = self.layout.as_ref().filter(|layout| layout.text.is_empty()) else {
-            return (0, 0);
-        };
-        let (mut rows, mut at) = (0, 0);
-        while let Some((sample, bytes)) = plain::row(&lines[at..], &layout.columns) {
-            // What does not fit is left to the careful way, which names the fault.
-            if self.builder.sample(sample).is_err() {
-                break;
-            }
-            rows += 1;
-            at += bytes;
+    /// The columns in order, if rows may be plain: not with columns that are kept as text.
+    pub(super) fn plain_columns(&self) -> Option<&[Column]> {
+        self.layout.as_ref().filter(|layout| layout.text.is_empty()).map(|layout| layout.columns.as_slice())
+    }
+
+    /// Takes in the plain rows at the start of whole lines, up to a number; says how many rows and bytes that were.
+    pub(super) fn plain_rows(&mut self, lines: &[u8]) -> (usize, usize) {
+        let mut plain = std::mem::take(&mut self.plain);
+        if let Some(columns) = self.plain_columns() {
+            plain.read(lines, columns);
         }
-        (rows, at)
+        let taken = self.take_plain(&plain);
+        let read = if taken { (plain.time.len(), plain.bytes) } else { (0, 0) };
+        self.plain = plain;
+        read
+    }
+
+    /// Takes in rows that were read already; says whether they fit. What does not is left to the careful way, which names
+    /// the fault.
+    pub(super) fn take_plain(&mut self, plain: &PlainRows) -> bool {
+        self.builder.samples(plain)
     }
 
     /// Makes room for the readings of a log of `bytes`, by the least that a row takes.
