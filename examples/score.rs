@@ -7,7 +7,7 @@
 use feedtale::reference::Profile;
 use feedtale::verdict::{Class, Direction, Finding, Sources, diagnose};
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error;
 use std::path::Path;
 
@@ -33,6 +33,10 @@ impl Case {
     fn right(&self) -> bool {
         self.words("accept").contains(&self.finding.verdict.class.name())
     }
+    fn wrong(&self) -> String {
+        let verdict = &self.finding.verdict;
+        format!("{} {} -> {} {:.2}", self.text("file"), self.text("class"), verdict.class, verdict.confidence)
+    }
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -47,6 +51,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     reliability(&cases);
     starts(&cases);
     groups(&cases);
+    one_board_left_out(&cases);
     Ok(())
 }
 
@@ -68,13 +73,7 @@ fn confusion(cases: &[Case]) {
     for case in cases {
         *table.entry((case.text("class"), case.finding.verdict.class.name())).or_default() += 1;
         if !case.right() {
-            println!(
-                "wrong: {} {} -> {} {:.2}",
-                case.text("file"),
-                case.text("class"),
-                case.finding.verdict.class,
-                case.finding.verdict.confidence
-            );
+            println!("wrong: {}", case.wrong());
         }
     }
     println!("\ntruth            verdict          cases");
@@ -194,19 +193,68 @@ fn hit_count(count: usize) -> u32 {
     u32::try_from(count).unwrap_or(u32::MAX)
 }
 
-fn groups(cases: &[Case]) {
-    let group = |class: &str| match class {
+fn group(class: &str) -> &'static str {
+    match class {
         "hard-short" | "partial-short" => "short",
         "standby-only" | "excess-standby" => "standby",
         "cycling" | "feed-limited" => "cycling or starved",
         "no-draw" => "no-draw",
         _ => "the rest",
+    }
+}
+
+fn groups(cases: &[Case]) {
+    let right = |case: &&Case| {
+        case.words("accept").iter().any(|class| group(class) == group(case.finding.verdict.class.name()))
     };
-    let right = cases
-        .iter()
-        .filter(|case| {
-            case.words("accept").iter().any(|class| group(class) == group(case.finding.verdict.class.name()))
+    println!("coarse groups right: {} of {}", cases.iter().filter(right).count(), cases.len());
+    for case in cases.iter().filter(|case| !right(case)) {
+        println!("other group: {}", case.wrong());
+    }
+}
+
+/// Sharpens odds of the class that was said by the power 1 / `temperature`.
+fn sharpened(confidence: f64, temperature: f64) -> f64 {
+    let (yes, no) = (confidence.powf(1.0 / temperature), (1.0 - confidence).powf(1.0 / temperature));
+    yes / (yes + no)
+}
+
+/// Mean negative logarithm of the probability given to what was the case (right or not).
+fn loss<'a>(cases: impl Iterator<Item = &'a Case>, temperature: f64) -> f64 {
+    let losses: Vec<f64> = cases
+        .map(|case| {
+            let said = sharpened(case.finding.verdict.confidence.clamp(1e-6, 1.0 - 1e-6), temperature);
+            -(if case.right() { said } else { 1.0 - said }).ln()
         })
-        .count();
-    println!("coarse groups right: {right} of {}", cases.len());
+        .collect();
+    losses.iter().sum::<f64>() / f64::from(hit_count(losses.len()))
+}
+
+/// The temperature of least loss, from a half to two in steps of 5 %.
+fn fitted<'a>(cases: impl Iterator<Item = &'a Case> + Clone) -> f64 {
+    let steps = (-14..=14).map(|step| 1.05_f64.powi(step));
+    steps.min_by(|a, b| loss(cases.clone(), *a).total_cmp(&loss(cases.clone(), *b))).unwrap_or(1.0)
+}
+
+/// Every board scored with confidence fitted on all the other boards, and never on itself.
+fn one_board_left_out(cases: &[Case]) {
+    let boards: BTreeSet<&str> = cases.iter().map(|case| case.text("board")).collect();
+    println!("\none board left out of the fit   T fitted   cases  right   loss   0.9 and over  right");
+    for board in &boards {
+        let others = cases.iter().filter(|case| case.text("board") != *board);
+        let own: Vec<&Case> = cases.iter().filter(|case| case.text("board") == *board).collect();
+        let temperature = if boards.len() > 1 { fitted(others) } else { 1.0 };
+        let sure: Vec<&&Case> = own
+            .iter()
+            .filter(|case| sharpened(case.finding.verdict.confidence, temperature) >= 0.9)
+            .collect();
+        println!(
+            "{board:30} {temperature:9.2} {:7} {:6} {:6.3} {:14} {:6}",
+            own.len(),
+            own.iter().filter(|case| case.right()).count(),
+            loss(own.iter().copied(), temperature),
+            sure.len(),
+            sure.iter().filter(|case| case.right()).count(),
+        );
+    }
 }

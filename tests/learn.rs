@@ -2,10 +2,11 @@
 //!
 //! The captures are made here: levels of an invented board with a busy stage that wanders, written as logs.
 
+use crate::simulated::{good_of, judged, logged, named, scenario, supplies};
 use feedtale::reference::{Capture, LearnError, Profile, Request, Unfit, learn, update};
-use feedtale::simulator::{Alteration, BoardModel, Case, Polling, Scenario, SupplyKind, capture as simulate};
+use feedtale::simulator::{Alteration, Case, SupplyKind};
 use feedtale::trace;
-use feedtale::verdict::{Class, Finding, Sources, diagnose};
+use feedtale::verdict::{Class, Finding};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::fmt::Write;
@@ -100,58 +101,6 @@ fn a_log_of_another_board_or_without_feed_says_so() {
         "no log can be learned from: good-1.csv: its header says board `larch-7`, not `larch-8`"
     );
     assert_eq!(learn(&[], &request()).unwrap_err(), LearnError::NoLogs);
-}
-
-// ---- boards and supplies of the simulator ----
-
-/// The supplies of the simulator, and two more: a fine one renewed twice a second, and one of 10 mA steps that is quick.
-fn supplies() -> Vec<SupplyKind> {
-    let mut kinds = SupplyKind::built_in().to_vec();
-    let mut slow = SupplyKind { name: "slow", ..kinds[0].clone() };
-    (slow.readback.period_s, slow.readback.window_s) = (0.5, 0.45);
-    let mut quick = SupplyKind { name: "quick", ..kinds[1].clone() };
-    (quick.readback.period_s, quick.readback.window_s) = (0.1, 0.08);
-    kinds.extend([slow, quick]);
-    kinds
-}
-
-fn scenario(board: &str, case: Case, kind: &SupplyKind, unit: u64) -> Scenario {
-    Scenario::new(BoardModel::named(board).unwrap(), case, kind.clone(), unit, 1)
-}
-
-/// The log of a scenario, as a person without marks would have it.
-fn logged(scenario: &Scenario) -> Capture {
-    let seconds = 50.0;
-    let polled = simulate(scenario, &Polling { seconds, ..Polling::default() });
-    let mut text = format!(
-        "# log: 1\n# board: {}\n# serial: {}\n# set_v: {}\n# limit_a: {}\nt_s,volts,amps\n",
-        scenario.model.name,
-        scenario.serial(),
-        scenario.set_volts,
-        scenario.limit
-    );
-    let shown = scenario.supply.readback;
-    for row in polled.rows {
-        let (volts, amps) = (shown.volts_decimals, shown.amps_decimals);
-        let _ = writeln!(text, "{:.3},{:.volts$},{:.amps$}", row.time, row.volts, row.amps);
-    }
-    let log = trace::read(text.as_bytes()).unwrap();
-    Capture { name: format!("{}-{}.csv", scenario.case, scenario.unit), sha256: log.sha256, trace: log.trace }
-}
-
-fn named(board: &str) -> Request {
-    let model = BoardModel::named(board).unwrap();
-    let stages = model.stage_names().map(str::to_owned);
-    let standby = (model.wake == feedtale::simulator::Wake::Button).then(|| "standby".to_owned());
-    Request { board: board.into(), names: standby.into_iter().chain(stages).collect(), ..request() }
-}
-
-fn good_of(board: &str, kind: &SupplyKind) -> Vec<Capture> {
-    (1..=5).map(|unit| logged(&scenario(board, Case::FullBoot, kind, unit))).collect()
-}
-
-fn judged(scenario: &Scenario, profile: &Profile) -> Finding {
-    diagnose(&logged(scenario).trace, Some(profile), &Sources::default())
 }
 
 #[test]

@@ -4,8 +4,8 @@ use crate::program::feedtale;
 use feedtale::ticket::{FINDING_SCHEMA, finding_json, finding_schema};
 use feedtale::units::{Amps, Joules, Seconds, Volts, Watts};
 use feedtale::verdict::{
-    Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp, SectionProof,
-    SectionState, Tool, Verdict,
+    Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp,
+    SectionProof, SectionState, Tool, Verdict,
 };
 use proptest::prelude::*;
 use proptest::strategy::ValueTree as _;
@@ -82,6 +82,19 @@ fn log_facts() -> impl Strategy<Value = LogFacts> {
     )
 }
 
+/// A run between every two gaps.
+fn runs(log: &LogFacts, class: Class) -> Vec<RunVerdict> {
+    let run = |gap: &Gap| RunVerdict {
+        start_s: gap.start_s,
+        end_s: gap.end_s,
+        class,
+        confidence: 0.5,
+        reached: log.board.clone(),
+        stalled_in: None,
+    };
+    log.gaps.iter().map(run).collect()
+}
+
 fn finding() -> impl Strategy<Value = Finding> {
     let class = || prop::sample::select(Class::ALL.to_vec());
     let states =
@@ -93,7 +106,6 @@ fn finding() -> impl Strategy<Value = Finding> {
     (log_facts(), profile, verdict, parts, path, proptest::collection::vec(any::<String>(), 0..3)).prop_map(
         |(log, profile, verdict, (phases, departures), path, texts)| Finding {
             tool: Tool { name: "feedtale".into(), version: "0.1.0".into() },
-            log,
             profile: profile.map(|(name, boards, captures)| ProfileFacts {
                 name,
                 path: "p.toml".into(),
@@ -109,6 +121,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },
+            runs: runs(&log, verdict.0),
             phases,
             attempts: Vec::new(),
             departures,
@@ -116,6 +129,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 .into_iter()
                 .map(|(section, state)| SectionProof { section, state, why: None })
                 .collect(),
+            log,
             next_checks: texts.clone(),
             cautions: texts.clone(),
             limits: texts,

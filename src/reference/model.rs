@@ -77,7 +77,16 @@ impl PhaseReference {
     }
 }
 
+/// The name of a phase in which a board has power and has not woken.
+pub(super) const STANDBY: &str = "standby";
+
 impl Profile {
+    /// What the board does before it wakes: its first phase, if that waits for a person or is called `standby`.
+    #[must_use]
+    pub fn standby(&self) -> Option<&PhaseReference> {
+        self.phases.first().filter(|phase| phase.waits_for_person || phase.name.eq_ignore_ascii_case(STANDBY))
+    }
+
     /// What the stage's envelopes of power and energy are to be multiplied by at `feed` volts.
     ///
     /// 1 for a converter, and where the profile does not say at which feed it was learned.

@@ -91,6 +91,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             because: vec!["0.84 A at 12.3 V for 25 s, longer than 5.2 s on good boards".into(); 4],
             runner_up: None,
         },
+        runs: Vec::new(),
         phases,
         attempts: Vec::new(),
         departures: (0..6).map(departure).collect(),

@@ -66,6 +66,7 @@ pub(super) fn finding() -> Finding {
             because: vec!["firmware held 5 s, good boards 1.1 to 2.4 s".into()],
             runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
         },
+        runs: Vec::new(),
         phases: vec![phase("standby", 0.0, 4.0, 0.0241), phase("firmware", 4.0, 9.0, 0.84)],
         attempts: Vec::new(),
         departures: vec![Departure {

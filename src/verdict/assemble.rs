@@ -8,10 +8,10 @@ use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
 use super::seen::{Seen, seconds};
-use super::{Class, Finding, LogFacts, ProfileFacts, RunnerUp, Sources, Tool, Verdict};
+use super::{Class, Finding, LogFacts, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict};
 use crate::reference::Profile;
 use crate::trace::Trace;
-use crate::units::{Amps, percent};
+use crate::units::{Amps, Seconds, percent};
 
 /// A runner-up below this is not close.
 const CLOSE: f64 = 0.1;
@@ -42,6 +42,7 @@ pub(super) fn finding(
     let power_path = advice::power_path(&seen);
     Finding {
         verdict: verdict(&seen),
+        runs: analyses.iter().filter_map(run_verdict).collect(),
         phases: phases(trace, readout, analyses),
         next_checks: advice::next_checks(&seen, &power_path),
         power_path,
@@ -69,6 +70,7 @@ fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding 
         log,
         profile: profile.map(|profile| profile_facts(profile, sources)),
         verdict: nothing_fed("nothing was analysed"),
+        runs: Vec::new(),
         phases: Vec::new(),
         attempts: Vec::new(),
         departures: Vec::new(),
@@ -92,17 +94,36 @@ fn nothing_fed(reason: &str) -> Verdict {
 
 fn verdict(seen: &Seen) -> Verdict {
     let analysis = seen.analysis;
-    let stage = |index: usize| analysis.model.stages[index].name.clone();
-    let standing = analysis.path.last().and_then(|step| step.state.stage());
     let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
+    let (reached, stalled_in) = places(analysis);
     Verdict {
         class: analysis.class(),
         confidence: analysis.confidence(),
-        reached: advice::reached(analysis).map(stage).or_else(|| reached_standby(analysis)),
-        stalled_in: standing.filter(|_| analysis.class() == Class::Stalled).map(stage),
+        reached,
+        stalled_in,
         because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
     }
+}
+
+fn run_verdict(analysis: &Analysis) -> Option<RunVerdict> {
+    let (reached, stalled_in) = places(analysis);
+    Some(RunVerdict {
+        start_s: Seconds::new(analysis.run.start_s).ok()?,
+        end_s: Seconds::new(analysis.run.end_s).ok()?,
+        class: analysis.class(),
+        confidence: analysis.confidence(),
+        reached,
+        stalled_in,
+    })
+}
+
+/// The furthest stage that was reached, and the one that the board stays in if it is stalled.
+fn places(analysis: &Analysis) -> (Option<String>, Option<String>) {
+    let stage = |index: usize| analysis.model.stages[index].name.clone();
+    let standing = analysis.path.last().and_then(|step| step.state.stage());
+    let stalled = standing.filter(|_| analysis.class() == Class::Stalled).map(stage);
+    (advice::reached(analysis).map(stage).or_else(|| reached_standby(analysis)), stalled)
 }
 
 fn reached_standby(analysis: &Analysis) -> Option<String> {

@@ -18,6 +18,9 @@ pub struct Finding {
     pub profile: Option<ProfileFacts>,
     /// How far the board got.
     pub verdict: Verdict,
+    /// Every stretch of the log in which the board was fed, in order of time, each with its own verdict. The verdict
+    /// above is that of the last which carries one.
+    pub runs: Vec<RunVerdict>,
     /// The phases in order of time.
     pub phases: Vec<Phase>,
     /// Starts in the run of the verdict: every time that the board left its rest, in order of time.
@@ -218,6 +221,24 @@ pub struct Verdict {
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.
     pub runner_up: Option<RunnerUp>,
+}
+
+/// How far the board got in one of the log's runs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RunVerdict {
+    /// Switch-on, or the first reading where that was not seen.
+    pub start_s: Seconds,
+    /// When the feed was taken away, or the last reading.
+    pub end_s: Seconds,
+    /// The class.
+    pub class: Class,
+    /// Probability that the class is right, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub confidence: f64,
+    /// The furthest stage that was reached, by the profile's name for it.
+    pub reached: Option<String>,
+    /// The stage that the board stays in, if it is stalled.
+    pub stalled_in: Option<String>,
 }
 
 /// The class that came second.

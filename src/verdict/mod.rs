@@ -34,7 +34,7 @@ mod tests;
 
 pub use attempts::{Spread, Tries};
 pub use finding::{
-    Attempt, Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunnerUp,
+    Attempt, Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp,
     SectionProof, SectionState, Tool, Verdict,
 };
 pub use kind::Family;

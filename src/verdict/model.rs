@@ -97,8 +97,7 @@ impl Model {
     /// What `profile` expects at `feed` volts.
     pub(super) fn from_profile(profile: &Profile, feed: Volts) -> Self {
         let phases: Vec<PhaseReference> = profile.phases.iter().map(|p| at_feed(profile, p, feed)).collect();
-        let waits = |phase: &&PhaseReference| phase.waits_for_person;
-        let wait = phases.first().filter(waits);
+        let wait = phases.first().filter(|_| profile.standby().is_some());
         let stages: Vec<Stage> = phases.iter().skip(usize::from(wait.is_some())).map(stage).collect();
         let hungriest = phases.iter().max_by(|a, b| power(a).total_cmp(&power(b)));
         let hungriest_w = hungriest.map_or(1.0, power);
@@ -211,7 +210,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             high: phase.mean_power.high,
             peak: phase.peak_power.high.max(phase.mean_power.high),
             sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
-            waits: true,
+            waits: phase.waits_for_person,
         },
         None => Standby {
             name: "standby".into(),

@@ -3,9 +3,18 @@
 use super::readout::Readout;
 use super::run::Run;
 use crate::segment::Segmentation;
+use crate::stats::robust;
 use crate::trace::Trace;
 use rayon::prelude::*;
 use std::ops::Range;
+
+/// A load that goes up and down by this factor is no level: stages of a board lie about as far apart, and its bursts are
+/// less (common practice, no source).
+const FAR_APART: f64 = 3.0;
+/// Tenths of the readings that must lie at either end.
+const FEW_TENTHS: usize = 2;
+/// Fewer changes than this are an edge or a pulse.
+const FEWEST_CUTS: usize = 4;
 
 /// One fine segment of a run.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,6 +77,7 @@ pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Rea
     let mut found: Vec<Piece> = stretches
         .into_par_iter()
         .filter_map(overlap)
+        .flat_map(|samples| ups_and_downs(trace, samples, run, readout))
         .map(|samples| piece(trace, samples, run, readout))
         .collect();
     if let Some(first) = found.first_mut() {
@@ -77,6 +87,31 @@ pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Rea
         last.end_s = run.end_s.max(last.start_s);
     }
     found
+}
+
+/// A stretch in which the load goes up and down by [`FAR_APART`] again and again, cut wherever it does.
+///
+/// To a supply that is renewed hardly faster than a board tries, attempts are a level with much noise; but no level of
+/// its own goes so far up and down, and what lies between is what tells a rest from a stage.
+fn ups_and_downs(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> Vec<Range<usize>> {
+    let floor = 2.0 * readout.noise_a * run.set_v.max(1e-3);
+    let level = |i: usize| (trace.volts()[i] * (trace.amps()[i] - readout.zero_a)).max(0.0) + floor.max(1e-9);
+    let mut sorted = robust::enough(samples.len(), |i| level(samples.start + i));
+    sorted.sort_unstable_by(f64::total_cmp);
+    let at = |tenths: usize| sorted.get((sorted.len().saturating_sub(1)) * tenths / 10).copied();
+    let (Some(low), Some(high)) = (at(FEW_TENTHS), at(10 - FEW_TENTHS)) else { return vec![samples] };
+    if high < FAR_APART * low {
+        return vec![samples];
+    }
+    let between = (low * high).sqrt();
+    let mut cuts: Vec<usize> =
+        samples.clone().skip(1).filter(|i| (level(*i) > between) != (level(i - 1) > between)).collect();
+    if cuts.len() < FEWEST_CUTS {
+        return vec![samples];
+    }
+    cuts.push(samples.end);
+    let starts = std::iter::once(samples.start).chain(cuts.iter().copied());
+    starts.zip(&cuts).map(|(from, to)| from..*to).collect()
 }
 
 fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> Piece {

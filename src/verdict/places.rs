@@ -57,7 +57,7 @@ fn followed(
         Some(at) => path[at].from,
         None => 0,
     };
-    let first = usize::from(profile.phases.first()?.waits_for_person && rest.is_none());
+    let first = usize::from(profile.standby().is_some() && rest.is_none());
     let rested = rest.is_some_and(|at| path[at].rested);
     let steady: Vec<Range<usize>> =
         analysis.pieces.get(from..)?.iter().map(|piece| piece.samples.clone()).collect();

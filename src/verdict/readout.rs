@@ -58,7 +58,8 @@ impl Readout {
 
     pub(super) fn of(trace: &Trace, timing: Timing, segmentation: &Segmentation) -> Self {
         let step_a = segmentation.rounding_a;
-        let noise_a = segmentation.noise_a.max(step_a / 12_f64.sqrt());
+        let quietest = quietest(trace).unwrap_or(f64::INFINITY);
+        let noise_a = segmentation.noise_a.min(quietest).max(step_a / 12_f64.sqrt());
         let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
         Self {
             poll_hz: timing.usual_step.map(|step| 1.0 / step),
@@ -115,6 +116,19 @@ fn changed_rate(trace: &Trace) -> Option<f64> {
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
     let changed = (1..trace.len()).filter(|i| differs(trace, *i)).count() as f64;
     Some(changed / duration)
+}
+
+/// Standard deviation of one reading of a fed board where it is quietest, in amps.
+///
+/// A supply that is renewed hardly faster than a board tries shows few readings that are not on their way up or down:
+/// most steps between readings are then attempts and no noise.
+fn quietest(trace: &Trace) -> Option<f64> {
+    /// Share of the steps between fresh readings that may be the board's doing.
+    const MOST: f64 = 0.8;
+    let fresh = (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS && differs(trace, *i));
+    let steps: Vec<f64> = fresh.map(|i| trace.amps()[i] - trace.amps()[i - 1]).collect();
+    let square = robust::trimmed_square_at(steps.len(), MOST, |i| steps[i])?;
+    Some((square / 2.0).sqrt())
 }
 
 fn fed_changed_rate(trace: &Trace) -> Option<f64> {

@@ -15,7 +15,7 @@ pub use update::update;
 
 use super::capture::{Capture, Run, Unfit};
 use super::course::{self, Course};
-use super::model::{Learned, Profile};
+use super::model::{Learned, Profile, STANDBY};
 use crate::units::counted;
 
 /// More stages than this no board of common practice shows on a bench supply.
@@ -142,7 +142,8 @@ fn take<'a>(captures: &'a [Capture], board: &str, keep_all: bool) -> (Vec<Taken<
 
 /// The course, of as many stages as there are names, or as the captures show.
 ///
-/// A standby that a board leaves at once may pass unseen: of names, the first may be one too many.
+/// A standby that a board leaves at once may pass unseen: of names, the first may be one too many. Or nobody named it:
+/// there may be one too few.
 fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Course, LearnError> {
     let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
     let names = request.names.len();
@@ -153,18 +154,38 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
         return Ok(course);
     }
     let all = course::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?;
-    let but_first = course::fit_count(&runs, names.saturating_sub(1))
-        .filter(|course| names > 2 && course.cost < all.cost && !stages::waits(&runs, course));
-    if let Some(course) = but_first {
-        let first = &request.names[0];
+    if let Some(course) = but_first(&runs, names, &all) {
         notes.push(format!(
-            "{names} names and {} stages: the board starts at once, so `{first}` is not seen and is left out",
-            names - 1
+            "{names} names and {} stages: the board starts at once, so `{}` is not seen and is left out",
+            names - 1,
+            request.names[0]
+        ));
+        return Ok(course);
+    }
+    if let Some(course) = one_before(&runs, request, &all) {
+        notes.push(format!(
+            "{names} names and {} stages: before `{}` the board stands by for a moment, which is kept as `{STANDBY}`",
+            names + 1,
+            request.names[0]
         ));
         return Ok(course);
     }
     notes.push(format!("{names} names were given; the captures alone show {}", counted(found, "stage")));
     Ok(all)
+}
+
+/// A cheaper course of one stage less, of a board that starts at once.
+fn but_first(runs: &[Run], names: usize, all: &Course) -> Option<Course> {
+    course::fit_count(runs, names.saturating_sub(1))
+        .filter(|course| names > 2 && course.cost < all.cost && !stages::waits(runs, course))
+}
+
+/// A cheaper course of one stage more that begins with a standby to which no name was given: two levels under one name
+/// would be the likeness of a board that falls back from the one to the other.
+fn one_before(runs: &[Run], request: &Request, all: &Course) -> Option<Course> {
+    let named = request.names.iter().any(|name| name.eq_ignore_ascii_case(STANDBY));
+    let more = course::fit_count(runs, request.names.len() + 1);
+    more.filter(|course| !named && course.cost < all.cost && stages::begins_with_standby(course))
 }
 
 fn profile(taken: &[Taken], course: &Course, request: &Request, notes: &mut Vec<String>) -> Profile {

@@ -3,7 +3,7 @@
 use super::Request;
 use crate::reference::capture::Run;
 use crate::reference::course::Course;
-use crate::reference::model::{Envelope, PhaseReference};
+use crate::reference::model::{Envelope, PhaseReference, STANDBY};
 use crate::stats::robust;
 
 /// A first stage below this share of the running level may be a standby.
@@ -12,6 +12,9 @@ const STANDBY_SHARE: f64 = 0.25;
 /// log), or lasts longer than any start-up of a rail.
 const WAIT_SPREAD: f64 = 0.25;
 const WAIT_FROM_S: f64 = 1.5;
+/// No hand is as regular as this (the same measure), seen in as many captures: the board goes on by itself.
+const REGULAR_SPREAD: f64 = 0.12;
+const REGULAR_FROM: usize = 3;
 /// The button's mark and the end of standby are at most this far apart, seconds.
 const BUTTON_NEAR_S: f64 = 1.0;
 
@@ -37,7 +40,17 @@ pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
     let lengths: Vec<f64> = ends.iter().map(|(start, end)| (end - start).max(1e-3).ln()).collect();
     let longest_usual = robust::median(&mut lengths.clone()).unwrap_or(0.0) > WAIT_FROM_S.ln();
     let low = first.level - last.level < STANDBY_SHARE.ln();
-    low && (longest_usual || deviation(&lengths) > WAIT_SPREAD)
+    let spread = deviation(&lengths);
+    let regular = lengths.len() >= REGULAR_FROM && spread < REGULAR_SPREAD;
+    low && (longest_usual && !regular || spread > WAIT_SPREAD)
+}
+
+/// Whether the first stage lies clearly below the second, as a standby does.
+pub(super) fn begins_with_standby(course: &Course) -> bool {
+    /// Share of the next stage's power below which the first is a standby and not a part of it.
+    const CLEARLY_BELOW: f64 = 0.6;
+    let [first, second, ..] = course.stages.as_slice() else { return false };
+    first.level - second.level < CLEARLY_BELOW.ln()
 }
 
 fn deviation(values: &[f64]) -> f64 {
@@ -49,9 +62,12 @@ pub(super) fn names(request: &Request, count: usize, waits: bool) -> Vec<String>
     if request.names.len() >= count {
         return request.names[request.names.len() - count..].to_vec();
     }
+    if !request.names.is_empty() {
+        return std::iter::once(STANDBY.to_owned()).chain(request.names.iter().cloned()).collect();
+    }
     (0..count)
         .map(|k| match k {
-            0 if waits => "standby".to_owned(),
+            0 if waits => STANDBY.to_owned(),
             last if last + 1 == count => "running".to_owned(),
             other => format!("stage {}", other + usize::from(!waits)),
         })

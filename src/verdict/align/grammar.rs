@@ -53,6 +53,8 @@ pub(super) struct Edge {
     pub left_last: bool,
     /// The feed had given way before it.
     pub starved: bool,
+    /// It leads to a load that no attempt of a board has.
+    pub new_load: bool,
 }
 
 /// The grammar of one board, seen by one supply.
@@ -73,7 +75,9 @@ impl<'a> Grammar<'a> {
     pub(super) fn start(&self, state: State) -> Option<f64> {
         match state {
             State::Inrush => self.switch_on_seen.then_some(0.0),
-            State::Low if !self.model.standby.waits => Some(WAIT_UNASKED),
+            State::Low if !self.model.standby.waits && self.model.standby.watts.is_none() => {
+                Some(WAIT_UNASKED)
+            }
             State::Low | State::Nothing => Some(0.0),
             State::Excess | State::Heavy | State::Collapsed => Some(FAULT_AT_SWITCH_ON),
             State::Starved => Some(GIVE_WAY + 1.0),
@@ -115,6 +119,7 @@ impl<'a> Grammar<'a> {
                 && (from.stage() == Some(last) || from == State::Burst)
                 && !to.is_stage_or_excursion(),
             starved: from == State::Starved,
+            new_load: matches!(to, State::Excess | State::Heavy | State::Collapsed),
         })
     }
 

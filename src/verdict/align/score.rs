@@ -49,6 +49,9 @@ pub(super) const HOPELESS: f64 = -60.0;
 const LEAST_SPREAD: f64 = 0.03;
 /// Nothing lasts shorter than this, in seconds.
 const LEAST_DURATION_S: f64 = 1e-3;
+/// Standard deviation of the log of the first stage's power, as the bound of what is a fall back.
+const FALLEN_SD: f64 = 0.15;
+
 /// A running board that is busy for longer than a moment, in nats.
 const BUSY_LONG: f64 = 2.0;
 
@@ -246,6 +249,7 @@ impl<'a> Scores<'a> {
                 (expected.activity.max(LEAST_SCATTER), expected.headroom)
             }
         };
+        let own = if self.beyond_its_ramp(so_far, state) { own / 2.0 } else { own };
         let looks = piece.looks();
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
@@ -265,12 +269,39 @@ impl<'a> Scores<'a> {
         self.model.of_this_board && state.stage() == Some(self.model.last())
     }
 
+    /// Whether `so_far` has lasted longer than a short stage does: what moves in a stage of a few looks is its ramp, and a
+    /// board that is stuck in it has come to one point of that.
+    fn beyond_its_ramp(&self, so_far: &Stretch, state: State) -> bool {
+        /// Length of a stage that is mostly ramp, in seconds.
+        const RAMP_S: f64 = 4.0 * LOOK_S;
+        let span = state.stage().and_then(|stage| self.model.stages[stage].duration);
+        span.is_some_and(|span| span.typical < RAMP_S && so_far.duration() > span.high)
+    }
+
+    /// What `piece` says against being in the midst of a stay in `state`: a reading averages over the time since the last
+    /// one, so that a short piece at an edge may show anything between two levels; but one at standby shows that the
+    /// board was back there, however short, for as long as the reading took. Student penalty in nats.
+    pub(super) fn back_in_between(&self, piece: &Piece, state: State) -> f64 {
+        /// Only of a stage this far above standby is a dip to standby more than its own ups and downs.
+        const FAR_ABOVE: f64 = 2.0;
+        /// Standard deviation of the log of what a stage never goes below.
+        const FLOOR_SD: f64 = 0.2;
+        let Some(stage) = state.stage().map(|stage| &self.model.stages[stage]) else { return 0.0 };
+        let noise = self.readout.noise_a * self.run.set_v;
+        let (watts, low) = (piece.watts - self.leak_w, self.low_top() + noise);
+        if watts > low || stage.watts < FAR_ABOVE * low {
+            return 0.0;
+        }
+        let off = (stage.watts / watts.max(noise).max(1e-9)).ln() / stage.sd.hypot(FLOOR_SD);
+        piece.looks() * tail(off)
+    }
+
     fn shape(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
         match state {
             State::Inrush => self.inrush(look),
             State::Nothing => Self::nothing(look),
             State::Low => self.low(look, rested),
-            State::Excess => self.excess(look),
+            State::Excess => self.excess(look, rested),
             State::Surge => self.surge(look),
             State::Burst => self.burst(look),
             State::Starved => starved(look) + self.open(look),
@@ -300,16 +331,19 @@ impl<'a> Scores<'a> {
         tail(if rested { z.max(0.0) } else { z }) - sag
     }
 
-    fn excess(&self, look: &Look) -> f64 {
+    fn excess(&self, look: &Look, rested: bool) -> f64 {
         let standby = &self.model.standby;
         if standby.watts.is_none() {
             return HOPELESS;
         }
+        // What a board falls back to after an attempt is less than what it draws once awake.
+        let awake = self.model.stages.first().map_or(f64::INFINITY, |stage| stage.watts + self.leak_w);
+        let fallen = if rested { tail(((look.watts / awake).ln() / FALLEN_SD).max(0.0)) } else { 0.0 };
         let u = look.uncertainty_w;
         let above = (look.watts - standby.high) / (u + standby.sd * standby.high);
         let below = (self.model.far_below_w / look.watts.max(1e-9)).ln() / 0.2;
         let unsteady = (look.spread_w / look.watts.max(u)) / 0.4;
-        soft(2.0 * above) + soft(below + 1.0) + self.lasting(look) + tail(unsteady.max(1.0) - 1.0)
+        soft(2.0 * above) + soft(below + 1.0) + self.lasting(look) + tail(unsteady.max(1.0) - 1.0) + fallen
             - SAG_UNEXPLAINED * look.sag
     }
 

@@ -83,10 +83,10 @@ pub(in super::super) fn search(scores: &Scores, pieces: &[Piece]) -> Vec<Ending>
     search.endings()
 }
 
-fn pulses(scores: &Scores, pieces: &[Piece], state: State) -> Vec<f64> {
-    let each = pieces.iter().map(|piece| scores.pulse(piece, state));
-    let running = each.scan(0.0, |sum, pulse| {
-        *sum += pulse;
+/// Running sums of `nats` over the pieces, from 0 on.
+fn running_sums(pieces: &[Piece], nats: impl Fn(&Piece) -> f64) -> Vec<f64> {
+    let running = pieces.iter().scan(0.0, |sum, piece| {
+        *sum += nats(piece);
         Some(*sum)
     });
     std::iter::once(0.0).chain(running).collect()
@@ -110,7 +110,8 @@ impl<'a> Search<'a> {
             hopeless: HOPELESS - PER_PIECE * count,
             pieces,
             sums: Sums::of(pieces),
-            pulses: [State::Low, State::Nothing].map(|state| pulses(scores, pieces, state)),
+            pulses: [State::Low, State::Nothing]
+                .map(|state| running_sums(pieces, |piece| scores.pulse(piece, state))),
             ended: vec![row.clone(); pieces.len() + 1],
             begun: row,
             states,
@@ -139,7 +140,7 @@ impl<'a> Search<'a> {
                 for p in 0..Progress::COUNT {
                     let node = before * Progress::COUNT + p;
                     let progress = Progress::at(p);
-                    let score = self.ended[at][node].score - edge.cost * progress.cost_share();
+                    let score = self.ended[at][node].score - edge.cost * progress.cost_share(edge);
                     let to = s * Progress::COUNT + progress.after(edge).index();
                     if score > self.hopeless && score > self.begun[to].score {
                         self.begun[to] = Cell { score, from: index(at), before: index(node) };
@@ -157,7 +158,9 @@ impl<'a> Search<'a> {
             let piece = &self.pieces[to - 1];
             stays.retain(|stay| !self.scores.rules_out(piece, stay.state, so_far.as_ref()));
             if let Some(so_far) = &so_far {
-                self.go_on(&mut stays, piece, so_far);
+                // The piece before is now in the midst of the stay, unless it is its first.
+                let between = (to - from > 2).then(|| &self.pieces[to - 2]);
+                self.go_on(&mut stays, piece, so_far, between);
             }
             stays.retain(|stay| stay.best + self.within(stay, from, to) > self.hopeless);
             if stays.is_empty() {
@@ -180,14 +183,17 @@ impl<'a> Search<'a> {
         Some(Stay { state: self.states[s], live, best, incoherent: 0.0 })
     }
 
-    /// Counts what `piece` says against going on from `so_far`.
-    fn go_on(&self, stays: &mut [Stay], piece: &Piece, so_far: &Stretch) {
+    /// Counts what `piece` says against going on from `so_far`, and what `between` says against lying in the midst of it.
+    fn go_on(&self, stays: &mut [Stay], piece: &Piece, so_far: &Stretch, between: Option<&Piece>) {
         // A stage says the same of a piece whether or not it is gone through to its end, and these follow each other.
         let mut said: Option<(usize, f64)> = None;
         for stay in stays {
             let misfit = match (stay.state.stage(), said) {
                 (Some(stage), Some((same, misfit))) if stage == same => misfit,
-                _ => self.scores.incoherence(piece, so_far, stay.state),
+                _ => {
+                    let back = between.map_or(0.0, |piece| self.scores.back_in_between(piece, stay.state));
+                    self.scores.incoherence(piece, so_far, stay.state) + back
+                }
             };
             said = stay.state.stage().map(|stage| (stage, misfit));
             stay.incoherent += misfit;
@@ -209,7 +215,7 @@ impl<'a> Search<'a> {
         }
         let fresh = self.fit(look, stay.state, from, to) + within;
         let rested = match stay.state {
-            State::Low => self.scores.score(look, stay.state, from == 0, true) + within,
+            State::Low | State::Excess => self.scores.score(look, stay.state, from == 0, true) + within,
             _ => fresh,
         };
         debug_assert!(fresh.max(rested) <= within, "{:?} fits better than perfectly", stay.state);
