@@ -44,6 +44,13 @@ impl Analysis {
     }
 }
 
+/// A rest is at least this long, in seconds: shorter ones are on the way between two levels.
+const REST_S: f64 = 0.7;
+
+/// A board at rest draws no more than this many times its least: housekeeping, and what warms up (common practice, no
+/// source).
+const REST_FACTOR: f64 = 1.6;
+
 /// Analyses one run.
 pub(super) fn analyse(
     trace: &Trace,
@@ -53,11 +60,11 @@ pub(super) fn analyse(
     profile: Option<&Profile>,
 ) -> Analysis {
     let kind = if profile.is_none() { kind::by_feed(run.set_v) } else { None };
+    let pieces = pieces(trace, segmentation, &run, readout);
     let model = match (profile, kind) {
         (Some(profile), _) => Model::from_profile(profile, Volts::new(run.set_v).unwrap_or_default()),
-        (None, kind) => Model::from_kind(kind.unwrap_or(&kind::UNKNOWN)),
+        (None, kind) => guess(kind, &run, &pieces, readout),
     };
-    let pieces = pieces(trace, segmentation, &run, readout);
     let scores = |leak_w| Scores::new(&model, &run, readout, leak_w);
     let plain = Explained::by(&scores(0.0), &pieces);
     let leaky = leak(&model, &plain.endings).map(|leak_w| Explained::by(&scores(leak_w), &pieces));
@@ -70,6 +77,17 @@ pub(super) fn analyse(
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
+}
+
+/// What is expected of a board without a profile: of its kind, or of any board that somebody gives such a limit, with
+/// a rest as low as this run shows.
+fn guess(kind: Option<&Kind>, run: &Run, pieces: &[Piece], readout: &Readout) -> Model {
+    let kind = kind.copied().unwrap_or_else(|| kind::unknown(run.limit_a.map(|limit| limit * run.set_v)));
+    let lasting = REST_S.max(2.0 * readout.update_s());
+    let steady = pieces.iter().filter(|piece| piece.duration() >= lasting && piece.sag < 0.5);
+    let lowest = steady.map(|piece| piece.watts).min_by(f64::total_cmp);
+    let noise = 3.0 * readout.noise_a * run.set_v;
+    Model::from_kind(&kind, lowest.map_or(f64::INFINITY, |watts| REST_FACTOR * watts.max(0.0) + noise))
 }
 
 /// The run explained under one assumption of what draws beside the board.

@@ -17,6 +17,9 @@ const STAYED_S: f64 = 1.5;
 /// A steady heavy load is one after this many seconds: no stage of boot size is so early and so long and so flat.
 const HEAVY_S: f64 = 1.0;
 
+/// A load that was there from the start lets no attempt pass, in nats for each that did.
+const HEAVY_AFTER_ATTEMPT: f64 = 3.0;
+
 /// Plausibility that a board which is still in a stage at the end of the log is stuck there, before anything is known
 /// of how long it has been there.
 const STUCK: f64 = 0.1;
@@ -77,7 +80,7 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
         State::Inrush => vec![(Class::Inconclusive, 0.0)],
         State::Nothing => carried(Class::NoDraw, time_to_wake(scores)),
         State::Collapsed => vec![(Class::HardShort, 0.0)],
-        State::Heavy => carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3),
+        State::Heavy => heavy(ending, last),
         State::Starved => starved(scores, Class::PartialShort),
         State::Low | State::Excess => at_rest(scores, ending, last),
         State::Burst => running(scores, ending),
@@ -86,6 +89,14 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
         State::Held(stage) => in_stage(scores, ending, last, stage),
         State::Done(_) => Vec::new(),
     }
+}
+
+/// A heavy load that stays to the end, there since switch-on or since the wake.
+fn heavy(ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
+    let tried = f64::from(ending.progress.attempts) * HEAVY_AFTER_ATTEMPT;
+    let mut found = carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3);
+    found.iter_mut().for_each(|(_, score)| *score -= tried);
+    found
 }
 
 /// `class` if the evidence carries (`z` well above 0), else inconclusive.

@@ -90,13 +90,24 @@ pub(super) fn by_feed(volts: f64) -> Option<&'static Kind> {
     KINDS.iter().find(|kind| (kind.from_v..kind.to_v).contains(&volts))
 }
 
-/// Any board, where the feed volts tell nothing.
-pub(super) const UNKNOWN: Kind = Kind {
-    name: "a board of a kind that the feed volts do not tell",
-    family: Family::Any,
-    from_v: 0.0,
-    to_v: f64::INFINITY,
-    standby_high_w: 1.0,
-    boot_high_w: 20.0,
-    waits: true,
-};
+/// Any board, where the feed volts tell nothing, under a limit of `limit_w` watts.
+///
+/// A limit is commonly set to half as much again as a board needs at most.
+pub(super) fn unknown(limit_w: Option<f64>) -> Kind {
+    /// Share of the limit that a hungry boot takes.
+    const BOOT_SHARE: f64 = 0.67;
+    /// Share of a hungry boot that a standby seldom exceeds: that of the kinds above, or less.
+    const STANDBY_SHARE: f64 = 0.07;
+    /// Where no limit is known.
+    const USUAL_W: f64 = 20.0;
+    let boot_high_w = limit_w.map_or(USUAL_W, |watts| BOOT_SHARE * watts).max(1.0);
+    Kind {
+        name: "a board of a kind that the feed volts do not tell",
+        family: Family::Any,
+        from_v: 0.0,
+        to_v: f64::INFINITY,
+        standby_high_w: STANDBY_SHARE * boot_high_w,
+        boot_high_w,
+        waits: true,
+    }
+}

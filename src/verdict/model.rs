@@ -124,16 +124,12 @@ impl Model {
         self
     }
 
-    /// What is commonly seen of boards of that kind: a standby, and something awake above it.
-    pub(super) fn from_kind(kind: &Kind) -> Self {
-        let standby = Standby {
-            name: "standby".into(),
-            watts: None,
-            high: kind.standby_high_w,
-            peak: kind.standby_high_w,
-            sd: 0.5,
-            waits: kind.waits,
-        };
+    /// What is commonly seen of boards of that kind: a standby, here of no more than `rest_w` watts, and something awake
+    /// above it.
+    pub(super) fn from_kind(kind: &Kind, rest_w: f64) -> Self {
+        let high = kind.standby_high_w.min(rest_w);
+        let standby =
+            Standby { name: "standby".into(), watts: None, high, peak: high, sd: 0.5, waits: kind.waits };
         let awake = Stage {
             name: "awake".into(),
             watts: (kind.standby_high_w * kind.boot_high_w).sqrt(),

@@ -1,6 +1,6 @@
 //! Pieces: the fine segments of one run, described as the verdict needs them; and stretches, runs of whole pieces.
 
-use super::readout::Readout;
+use super::readout::{Readout, differs};
 use super::run::Run;
 use crate::segment::Segmentation;
 use crate::stats::robust;
@@ -10,9 +10,12 @@ use std::ops::Range;
 
 /// A load that goes up and down by this factor is no level: stages of a board lie about as far apart, and its bursts are
 /// less (common practice, no source).
-const FAR_APART: f64 = 3.0;
+const FAR_APART: f64 = 2.5;
 /// Tenths of the readings that must lie at either end.
-const FEW_TENTHS: usize = 2;
+const FEW_TENTHS: usize = 1;
+/// Share of the way up below which a reading is down, and above which it is up, where a busy load may be.
+const NEARLY_DOWN: f64 = 0.1;
+const NEARLY_UP: f64 = 0.6;
 /// Fewer changes than this are an edge or a pulse.
 const FEWEST_CUTS: usize = 4;
 
@@ -35,7 +38,7 @@ pub(super) struct Piece {
     /// Power over the floor that the readback's noise sets, in watts, and its log.
     above_floor: f64,
     level: f64,
-    /// How far the piece counts as a level of its own: one update of averaging over an edge is none.
+    /// How far the piece counts as a level of its own: one update of averaging over an edge is none, and is 0.
     weight: f64,
     /// Mean square of the power, for spreads.
     square: f64,
@@ -57,6 +60,11 @@ impl Piece {
         (self.duration() / LOOK_S).clamp(0.5, MOST_LOOKS)
     }
 
+    /// Whether it is no level of its own at all, but an average over the edge from the level before to the one after.
+    pub(super) fn is_edge(&self) -> bool {
+        self.weight <= 0.0
+    }
+
     /// How far the piece counts as a level of its own, 0 to 1.
     pub(super) fn weight(&self) -> f64 {
         self.weight
@@ -73,13 +81,16 @@ pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Rea
         let samples = samples.start.max(run.samples.start)..samples.end.min(run.samples.end);
         (!samples.is_empty()).then_some(samples)
     };
-    let stretches = cut.stretches();
-    let mut found: Vec<Piece> = stretches
+    let ranges: Vec<Range<usize>> = cut
+        .stretches()
         .into_par_iter()
         .filter_map(overlap)
-        .flat_map(|samples| ups_and_downs(trace, samples, run, readout))
-        .map(|samples| piece(trace, samples, run, readout))
+        .flat_map_iter(|samples| ups_and_downs(trace, samples, run, readout))
         .collect();
+    let ranges = without_edges(trace, &ranges, readout);
+    let mut found: Vec<Piece> =
+        ranges.into_par_iter().map(|samples| piece(trace, samples, run, readout)).collect();
+    mark_edges(&mut found, readout);
     if let Some(first) = found.first_mut() {
         first.start_s = run.start_s;
     }
@@ -87,6 +98,80 @@ pub(super) fn pieces(trace: &Trace, cut: &Segmentation, run: &Run, readout: &Rea
         last.end_s = run.end_s.max(last.start_s);
     }
     found
+}
+
+/// The same stretches, with every reading that averages over the edge between two of them cut off.
+fn without_edges(trace: &Trace, ranges: &[Range<usize>], readout: &Readout) -> Vec<Range<usize>> {
+    let at = |index: Option<usize>| index.and_then(|index| ranges.get(index)).cloned();
+    let mut found = Vec::new();
+    for (index, range) in ranges.iter().enumerate() {
+        let before = at(index.checked_sub(1)).and_then(|before| level(trace, before));
+        let after = at(Some(index + 1)).and_then(|after| level(trace, after));
+        let mut inner = range.clone();
+        let first = range.start..end_of_reading(trace, range);
+        if is_edge(trace, &first, first.end..range.end, before, readout) {
+            inner.start = first.end;
+            found.push(first);
+        }
+        let last = start_of_reading(trace, &inner)..range.end;
+        if is_edge(trace, &last, inner.start..last.start, after, readout) {
+            found.extend([inner.start..last.start, last]);
+        } else {
+            found.push(inner);
+        }
+    }
+    found
+}
+
+/// Median amps of a stretch.
+fn level(trace: &Trace, samples: Range<usize>) -> Option<f64> {
+    robust::median_at(samples.len(), |i| trace.amps()[samples.start + i])
+}
+
+/// Where the first fresh reading of a stretch ends: polls repeat it until the supply has another.
+fn end_of_reading(trace: &Trace, samples: &Range<usize>) -> usize {
+    (samples.start + 1..samples.end).find(|i| differs(trace, *i)).unwrap_or(samples.end)
+}
+
+fn start_of_reading(trace: &Trace, samples: &Range<usize>) -> usize {
+    (samples.start + 1..samples.end).rev().find(|i| differs(trace, *i)).unwrap_or(samples.start)
+}
+
+/// Whether `reading` lies between the level of the `rest` of its stretch and the `other` level beside it, clearly off the
+/// former.
+fn is_edge(
+    trace: &Trace,
+    reading: &Range<usize>,
+    rest: Range<usize>,
+    other: Option<f64>,
+    readout: &Readout,
+) -> bool {
+    /// Share of the step between the levels that is no noise of a busy load.
+    const CLEARLY_OFF: f64 = 0.2;
+    /// ... nor of the readback, in standard deviations.
+    const CLEARLY_OFF_SDS: f64 = 4.0;
+    let (Some(own), Some(other), Some(amps)) = (level(trace, rest), other, level(trace, reading.clone()))
+    else {
+        return false;
+    };
+    let (off, step) = (amps - own, other - own);
+    let share = off / step;
+    (CLEARLY_OFF..1.0).contains(&share) && off.abs() > CLEARLY_OFF_SDS * readout.noise_a
+}
+
+/// Marks the pieces of a single reading that lie between the levels before and after: averages over an edge.
+fn mark_edges(pieces: &mut [Piece], readout: &Readout) {
+    /// In renewals of the readback; two readings would make a level.
+    const SINGLE: f64 = 1.6;
+    let levels: Vec<f64> = pieces.iter().map(Piece::level).collect();
+    for (index, piece) in pieces.iter_mut().enumerate().skip(1) {
+        let Some(next) = levels.get(index + 1) else { break };
+        let (before, here) = (levels[index - 1], levels[index]);
+        let between = (before.min(*next)..before.max(*next)).contains(&here);
+        if between && piece.duration() <= SINGLE * readout.update_s() {
+            piece.weight = 0.0;
+        }
+    }
 }
 
 /// A stretch in which the load goes up and down by [`FAR_APART`] again and again, cut wherever it does.
@@ -103,9 +188,10 @@ fn ups_and_downs(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Read
     if high < FAR_APART * low {
         return vec![samples];
     }
-    let between = (low * high).sqrt();
-    let mut cuts: Vec<usize> =
-        samples.clone().skip(1).filter(|i| (level(*i) > between) != (level(i - 1) > between)).collect();
+    // An average over an edge is anything between the two levels, with equal chances.
+    let share = |i: usize| (level(i) - low) / (high - low);
+    let side = |i: usize| (share(i) > NEARLY_DOWN, share(i) > NEARLY_UP);
+    let mut cuts: Vec<usize> = samples.clone().skip(1).filter(|i| side(*i) != side(i - 1)).collect();
     if cuts.len() < FEWEST_CUTS {
         return vec![samples];
     }

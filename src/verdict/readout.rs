@@ -23,6 +23,8 @@ pub(super) struct Readout {
     pub changed_hz: Option<f64>,
     /// The same while volts are present, where a readback has something to show.
     fed_changed_hz: Option<f64>,
+    /// Seconds from one fresh reading to the next, where enough of them differ to tell.
+    renewal_s: Option<f64>,
     /// Step of the amps readback, in amps; zero if none can be seen.
     pub step_a: f64,
     /// Standard deviation of one reading, in amps, rounding included.
@@ -41,6 +43,7 @@ pub(super) struct Timing {
     usual_step: Option<f64>,
     changed_hz: Option<f64>,
     fed_changed_hz: Option<f64>,
+    renewal_s: Option<f64>,
     gaps: Vec<Gap>,
 }
 
@@ -52,6 +55,7 @@ impl Readout {
             usual_step,
             changed_hz: changed_rate(trace),
             fed_changed_hz: fed_changed_rate(trace),
+            renewal_s: readback::update_period(trace),
             gaps: usual_step.map_or_else(Vec::new, |step| gaps(trace, step)),
         }
     }
@@ -65,6 +69,7 @@ impl Readout {
             poll_hz: timing.usual_step.map(|step| 1.0 / step),
             changed_hz: timing.changed_hz,
             fed_changed_hz: timing.fed_changed_hz,
+            renewal_s: timing.renewal_s,
             step_a,
             noise_a,
             zero_a,
@@ -78,9 +83,12 @@ impl Readout {
         /// Of a log that does not say, the common rate of bench readbacks (DESIGN: a few to some tens a second).
         const USUAL_UPDATE_S: f64 = 0.1;
         // A steady, coarsely rounded level repeats for minutes; that says nothing of how often it was measured.
-        match (self.poll_hz, self.fed_changed_hz) {
-            (Some(poll), Some(changed)) if changed > 0.0 => (1.0 / changed).min(4.0 / poll).max(1.0 / poll),
-            (Some(poll), _) => 1.0 / poll,
+        match (self.renewal_s, self.poll_hz, self.fed_changed_hz) {
+            (Some(renewal), _, _) => renewal,
+            (None, Some(poll), Some(changed)) if changed > 0.0 => {
+                (1.0 / changed).min(4.0 / poll).max(1.0 / poll)
+            }
+            (None, Some(poll), _) => 1.0 / poll,
             _ => USUAL_UPDATE_S,
         }
     }
@@ -125,9 +133,11 @@ fn changed_rate(trace: &Trace) -> Option<f64> {
 fn quietest(trace: &Trace) -> Option<f64> {
     /// Share of the steps between fresh readings that may be the board's doing.
     const MOST: f64 = 0.8;
-    let fresh = (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS && differs(trace, *i));
-    let steps: Vec<f64> = fresh.map(|i| trace.amps()[i] - trace.amps()[i - 1]).collect();
-    let square = robust::trimmed_square_at(steps.len(), MOST, |i| steps[i])?;
+    let pairs = robust::parts(trace.len()).flat_map(|part| part.skip(1));
+    let fed = pairs.filter(|i| trace.volts()[i - 1] > OFF_VOLTS);
+    // Without the readings that repeat or round to the same.
+    let steps = fed.map(|i| trace.amps()[i] - trace.amps()[i - 1]).filter(|step| step.abs() > 0.0);
+    let square = robust::trimmed_square(&mut steps.collect::<Vec<f64>>(), MOST)?;
     Some((square / 2.0).sqrt())
 }
 
@@ -140,7 +150,7 @@ fn fed_changed_rate(trace: &Trace) -> Option<f64> {
 }
 
 /// Whether reading `i` differs from the one before.
-fn differs(trace: &Trace, i: usize) -> bool {
+pub(super) fn differs(trace: &Trace, i: usize) -> bool {
     trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
         || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
 }

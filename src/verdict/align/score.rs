@@ -49,6 +49,8 @@ pub(super) const HOPELESS: f64 = -60.0;
 const LEAST_SPREAD: f64 = 0.03;
 /// Nothing lasts shorter than this, in seconds.
 const LEAST_DURATION_S: f64 = 1e-3;
+/// A board that was fed a moment ago has not tried and given up yet, in nats.
+const TOO_SOON: f64 = -5.0;
 /// Standard deviation of the log of the first stage's power, as the bound of what is a fall back.
 const FALLEN_SD: f64 = 0.15;
 
@@ -231,7 +233,7 @@ impl<'a> Scores<'a> {
             State::Nothing => piece.watts / u - NOISE_PULSE,
             _ => return 0.0,
         };
-        piece.weight().max(LEAST_PULSE) * tail(over.max(0.0))
+        if piece.is_edge() { 0.0 } else { piece.weight().max(LEAST_PULSE) * tail(over.max(0.0)) }
     }
 
     /// What `piece` says against going on from `so_far` in the same state: Student penalty in nats on how far its level
@@ -297,6 +299,17 @@ impl<'a> Scores<'a> {
     }
 
     fn shape(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
+        self.too_soon(look, state, first) + edges_only(look, state) + self.fit(look, state, first, rested)
+    }
+
+    /// What speaks against calling the first moment after switch-on a start that was given up: capacitors charge then.
+    fn too_soon(&self, look: &Look, state: State, first: bool) -> f64 {
+        let given_up = matches!(state, State::Held(_) | State::Surge | State::Burst);
+        let moment = (2.0 * self.readout.update_s()).max(INRUSH_S);
+        if first && given_up && self.run.switch_on_seen && look.duration <= moment { TOO_SOON } else { 0.0 }
+    }
+
+    fn fit(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
         match state {
             State::Inrush => self.inrush(look),
             State::Nothing => Self::nothing(look),
@@ -357,10 +370,17 @@ impl<'a> Scores<'a> {
     fn burst(&self, look: &Look) -> f64 {
         let short = self.surge(look);
         let before = self.model.last().checked_sub(1);
-        before.map_or(short, |stage| {
+        let busy = before.map_or(short, |stage| {
             let late = self.late(look, stage).unwrap_or(0.0);
             short.max(self.stage(look, stage) + tail(late.max(0.0)) - BUSY_LONG)
-        })
+        });
+        busy + self.not_below_running(look)
+    }
+
+    /// Busy is more than the running level, or no less.
+    fn not_below_running(&self, look: &Look) -> f64 {
+        let running = self.model.stages[self.model.last()].watts + self.leak_w;
+        tail(((running / look.watts.max(1e-9)).ln() / self.model.stages[self.model.last()].sd).max(0.0))
     }
 
     fn heavy(&self, look: &Look) -> f64 {
@@ -480,6 +500,17 @@ impl<'a> Scores<'a> {
         };
         -(SOFTEN * looks * gap).min(MOST_ACTIVITY)
     }
+}
+
+/// What speaks against a stay of which nothing was seen but averages over its edges: a short stage may pass so on the
+/// way up, but an excursion or a rest that nobody saw is none.
+fn edges_only(look: &Look, state: State) -> f64 {
+    /// Less than any piece with a level of its own makes up.
+    const NO_LEVEL: f64 = 0.01;
+    /// In nats.
+    const UNSEEN: f64 = -3.0;
+    let seen = matches!(state, State::Inrush | State::Starved | State::Done(_));
+    if seen || look.levels > NO_LEVEL { 0.0 } else { UNSEEN }
 }
 
 /// A stretch of which most sags, or sits in limit, is explained; the rest is averaging over edges.
