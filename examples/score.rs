@@ -231,7 +231,7 @@ fn loss<'a>(cases: impl Iterator<Item = &'a Case>, temperature: f64) -> f64 {
 }
 
 /// The temperature of least loss, from a half to two in steps of 5 %.
-fn fitted<'a>(cases: impl Iterator<Item = &'a Case> + Clone) -> f64 {
+fn fitted<'a>(cases: &(impl Iterator<Item = &'a Case> + Clone)) -> f64 {
     let steps = (-14..=14).map(|step| 1.05_f64.powi(step));
     steps.min_by(|a, b| loss(cases.clone(), *a).total_cmp(&loss(cases.clone(), *b))).unwrap_or(1.0)
 }
@@ -243,7 +243,7 @@ fn one_board_left_out(cases: &[Case]) {
     for board in &boards {
         let others = cases.iter().filter(|case| case.text("board") != *board);
         let own: Vec<&Case> = cases.iter().filter(|case| case.text("board") == *board).collect();
-        let temperature = if boards.len() > 1 { fitted(others) } else { 1.0 };
+        let temperature = if boards.len() > 1 { fitted(&others) } else { 1.0 };
         let sure: Vec<&&Case> = own
             .iter()
             .filter(|case| sharpened(case.finding.verdict.confidence, temperature) >= 0.9)

@@ -82,9 +82,14 @@ fn a_feed_ten_per_cent_off_changes_no_verdict() {
     }
 }
 
+/// Two readings a second, each averaged over nearly all of the time since the last: boards that try again every second or
+/// two show hardly a reading that is not on its way up or down. One in a hundred may be told wrong, and none be cleared.
 #[test]
-fn a_supply_of_two_readings_a_second_carries_every_plain_verdict() {
-    all(&supply("slow"), |_| ()).none();
+fn a_supply_of_two_readings_a_second_carries_the_plain_verdicts() {
+    let Wrong(wrong) = all(&supply("slow"), |_| ());
+    let runs = BOARDS.len() * PLAIN.len() * UNITS.count();
+    assert!(wrong.len() * 100 <= runs, "{} of {runs} wrong\n{}", wrong.len(), wrong.join("\n"));
+    assert!(wrong.iter().all(|line| !line.contains(": full-boot")), "{}", wrong.join("\n"));
 }
 
 #[test]

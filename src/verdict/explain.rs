@@ -28,7 +28,7 @@ const STUCK: f64 = 0.1;
 const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inconclusive, -1.5)];
 
 /// A board that stops half-way, against one that does anything else, in nats.
-const STOPS: f64 = 1.0;
+const STOPS: f64 = 0.85;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;
@@ -94,9 +94,8 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
 /// A heavy load that stays to the end, there since switch-on or since the wake.
 fn heavy(ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let tried = f64::from(ending.progress.attempts) * HEAVY_AFTER_ATTEMPT;
-    let mut found = carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3);
-    found.iter_mut().for_each(|(_, score)| *score -= tried);
-    found
+    let found = carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3);
+    found.into_iter().map(|(class, score)| (class, score - tried)).collect()
 }
 
 /// `class` if the evidence carries (`z` well above 0), else inconclusive.
@@ -251,7 +250,10 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     /// A board that is busy for most of the time since it seemed to run may not be through with the stage before.
     const MOSTLY: f64 = 0.4;
     if !scores.model.of_this_board {
-        return vec![(Class::Inconclusive, 0.0)];
+        return match ending.progress.attempts {
+            3.. => given_up_again(scores, ending, Class::Inconclusive),
+            _ => vec![(Class::Inconclusive, 0.0)],
+        };
     }
     if ending.progress.left_last {
         return vec![(Class::DroppedOut, 0.0)];

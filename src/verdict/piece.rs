@@ -13,6 +13,8 @@ use std::ops::Range;
 const FAR_APART: f64 = 2.5;
 /// Tenths of the readings that must lie at either end.
 const FEW_TENTHS: usize = 1;
+/// Between these tenths of its readings a normal noise reaches over 2.6 standard deviations, and hardly over this many.
+const BEYOND_NOISE: f64 = 3.0;
 /// Share of the way up below which a reading is down, and above which it is up, where a busy load may be.
 const NEARLY_DOWN: f64 = 0.1;
 const NEARLY_UP: f64 = 0.6;
@@ -179,13 +181,14 @@ fn mark_edges(pieces: &mut [Piece], readout: &Readout) {
 /// To a supply that is renewed hardly faster than a board tries, attempts are a level with much noise; but no level of
 /// its own goes so far up and down, and what lies between is what tells a rest from a stage.
 fn ups_and_downs(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> Vec<Range<usize>> {
-    let floor = 2.0 * readout.noise_a * run.set_v.max(1e-3);
-    let level = |i: usize| (trace.volts()[i] * (trace.amps()[i] - readout.zero_a)).max(0.0) + floor.max(1e-9);
+    let floor = (readout.step_a * run.set_v).max(1e-9);
+    let level = |i: usize| (trace.volts()[i] * (trace.amps()[i] - readout.zero_a)).max(0.0) + floor;
     let mut sorted = robust::enough(samples.len(), |i| level(samples.start + i));
     sorted.sort_unstable_by(f64::total_cmp);
     let at = |tenths: usize| sorted.get((sorted.len().saturating_sub(1)) * tenths / 10).copied();
     let (Some(low), Some(high)) = (at(FEW_TENTHS), at(10 - FEW_TENTHS)) else { return vec![samples] };
-    if high < FAR_APART * low {
+    let noise = BEYOND_NOISE * readout.noise_a * run.set_v;
+    if high < FAR_APART * low || high - low < noise {
         return vec![samples];
     }
     // An average over an edge is anything between the two levels, with equal chances.

@@ -12,8 +12,9 @@ const STANDBY_SHARE: f64 = 0.25;
 /// log), or lasts longer than any start-up of a rail.
 const WAIT_SPREAD: f64 = 0.25;
 const WAIT_FROM_S: f64 = 1.5;
-/// No hand is as regular as this (the same measure), seen in as many captures: the board goes on by itself.
-const REGULAR_SPREAD: f64 = 0.12;
+/// No hand is as regular as this (from the shortest to the longest, as a log), seen in as many captures: the board goes
+/// on by itself.
+const REGULAR_RANGE: f64 = 0.25;
 const REGULAR_FROM: usize = 3;
 /// The button's mark and the end of standby are at most this far apart, seconds.
 const BUTTON_NEAR_S: f64 = 1.0;
@@ -41,7 +42,7 @@ pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
     let longest_usual = robust::median(&mut lengths.clone()).unwrap_or(0.0) > WAIT_FROM_S.ln();
     let low = first.level - last.level < STANDBY_SHARE.ln();
     let spread = deviation(&lengths);
-    let regular = lengths.len() >= REGULAR_FROM && spread < REGULAR_SPREAD;
+    let regular = lengths.len() >= REGULAR_FROM && range(&lengths) < REGULAR_RANGE;
     low && (longest_usual && !regular || spread > WAIT_SPREAD)
 }
 
@@ -51,6 +52,13 @@ pub(super) fn begins_with_standby(course: &Course) -> bool {
     const CLEARLY_BELOW: f64 = 0.6;
     let [first, second, ..] = course.stages.as_slice() else { return false };
     first.level - second.level < CLEARLY_BELOW.ln()
+}
+
+fn range(values: &[f64]) -> f64 {
+    let (low, high) = values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(*value), high.max(*value)));
+    high - low
 }
 
 fn deviation(values: &[f64]) -> f64 {

@@ -43,18 +43,25 @@ const LEAST_SKIP: f64 = 0.7;
 /// Cost of skipping a stage whose duration is unknown.
 const UNKNOWN_SKIP: f64 = 6.0;
 
+/// A board of which only the kind is known goes on to another level of its own.
+const OTHER_LEVEL: f64 = 1.0;
+
+/// Share of a step's cost that is left when the board has taken it again and again.
+const AGAIN: f64 = 0.2;
+
 /// A step from one state to the next.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Edge {
     pub cost: f64,
+    /// Its cost once the board tried twice: it is expected to try again, in the same way, so that the twentieth attempt is
+    /// no news. A load of another kind is.
+    pub cost_again: f64,
     /// An attempt ends with it.
     pub gave_up: bool,
     /// The last stage is left with it.
     pub left_last: bool,
     /// The feed had given way before it.
     pub starved: bool,
-    /// It leads to a load that no attempt of a board has.
-    pub new_load: bool,
 }
 
 /// The grammar of one board, seen by one supply.
@@ -112,20 +119,21 @@ impl<'a> Grammar<'a> {
         let last = self.model.last();
         let awake = from.stage().is_some() || matches!(from, State::Surge | State::Burst | State::Starved);
         let restart = matches!((from.stage(), to.stage()), (Some(a), Some(b)) if b <= a && a != last);
+        let new_load = matches!(to, State::Excess | State::Heavy | State::Collapsed);
         Some(Edge {
             cost,
+            cost_again: if new_load { cost } else { AGAIN * cost },
             gave_up: (awake && to.is_rest()) || restart,
             left_last: self.model.of_this_board
                 && (from.stage() == Some(last) || from == State::Burst)
                 && !to.is_stage_or_excursion(),
             starved: from == State::Starved,
-            new_load: matches!(to, State::Excess | State::Heavy | State::Collapsed),
         })
     }
 
     fn cost(&self, from: State, to: State) -> Option<f64> {
         match (from, to) {
-            (State::Inrush, State::Inrush | State::Surge) => None,
+            (State::Inrush, State::Inrush | State::Surge) | (State::Excess, State::Heavy) => None,
             (State::Inrush, to) => self.start(to),
             (State::Low | State::Excess, to) => self.after_rest(to),
             (State::Surge | State::Starved, State::Low) => Some(0.0),
@@ -165,7 +173,8 @@ impl<'a> Grammar<'a> {
             State::Burst if stage == last && self.model.of_this_board => Some(BUSY_AGAIN),
             State::Surge if stage != last || !self.model.of_this_board => Some(UNKNOWN_AFTER_STAGE),
             State::Collapsed => Some(SHORT_AT_WAKE),
-            State::Heavy if stage == 0 => Some(HEAVY_AFTER_STAGES),
+            State::Heavy if stage == 0 && self.model.of_this_board => Some(HEAVY_AFTER_STAGES),
+            State::Held(_) if !self.model.of_this_board => Some(OTHER_LEVEL),
             State::Done(k) | State::Held(k) if k <= stage && stage != last => {
                 Some(RESTART_UNSEEN_REST + self.skipped(0, k))
             }

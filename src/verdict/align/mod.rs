@@ -97,10 +97,9 @@ impl Progress {
         usize::from(self.attempts) + 4 * usize::from(self.left_last) + 8 * usize::from(self.starved)
     }
 
-    /// How much of its cost the step `edge` still has: a board that tried twice is expected to try again, in the same
-    /// way, so that the twentieth attempt is no news. A load of another kind is.
-    fn cost_share(self, edge: &grammar::Edge) -> f64 {
-        if self.attempts >= 2 && !edge.new_load { 0.2 } else { 1.0 }
+    /// What the step `edge` costs, given what came before.
+    fn cost(self, edge: &grammar::Edge) -> f64 {
+        if self.attempts >= 2 { edge.cost_again } else { edge.cost }
     }
 
     fn at(index: usize) -> Self {

@@ -28,6 +28,10 @@ const BUSIER: f64 = 1.5;
 const MOST_ACTIVITY: f64 = 4.0;
 /// Cost of a stretch that sags all along in a state that knows no sag, in nats.
 const SAG_UNEXPLAINED: f64 = 8.0;
+/// Cost of every look at a starved feed that shows neither sag nor limit, in nats.
+const NO_SAG: f64 = -1.0;
+/// ... and at a collapsed feed that is up.
+const NO_COLLAPSE: f64 = -2.0;
 /// A steady load, warm or cold, keeps within this factor of its mean; what goes beyond is another state.
 const STEADY: f64 = 1.5;
 /// Scatter of the log of power within a steady stage: converters hunt, readback averages over edges.
@@ -242,7 +246,13 @@ impl<'a> Scores<'a> {
         let (own, headroom) = match state {
             // What a board at rest draws may sink slowly; what it must not do, `pulse` says, if standby is known.
             State::Low if self.model.standby.watts.is_none() && piece.level() > so_far.level => (0.5, 0.0),
-            State::Inrush | State::Starved | State::Collapsed | State::Nothing | State::Low => return 0.0,
+            State::Starved => return NO_SAG * piece.looks() * (1.0 - piece.sag.max(piece.limit)),
+            State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
+                return NO_COLLAPSE * piece.looks();
+            }
+            State::Inrush | State::Collapsed | State::Nothing | State::Low => return 0.0,
+            // An average over an edge is no level; anything else is, of a load that is steady, however short it is read.
+            State::Excess if piece.is_edge() => return 0.0,
             State::Excess => (0.15, (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p()),
             State::Heavy => (0.15, 0.0),
             State::Surge | State::Burst => (0.6, 0.0),
@@ -262,7 +272,8 @@ impl<'a> Scores<'a> {
         let off = (above.abs() - allowed).max(0.0) / both(own, read_sd);
         let share = if is_pulse && self.runs(state) { (MOST_LOOKS / so_far.levels).min(1.0) } else { 1.0 };
         // One edge does not make a level to compare with.
-        share * piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
+        let weight = if state == State::Excess { 1.0 } else { piece.weight() };
+        share * weight.min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
     }
 
     /// Whether a board of this model is at its running level. What it does there once in a long while, the captures of
@@ -288,13 +299,13 @@ impl<'a> Scores<'a> {
         const FAR_ABOVE: f64 = 2.0;
         /// Standard deviation of the log of what a stage never goes below.
         const FLOOR_SD: f64 = 0.2;
-        let Some(stage) = state.stage().map(|stage| &self.model.stages[stage]) else { return 0.0 };
+        let Some(awake) = state.stage().map(|index| &self.model.stages[index]) else { return 0.0 };
         let noise = self.readout.noise_a * self.run.set_v;
         let (watts, low) = (piece.watts - self.leak_w, self.low_top() + noise);
-        if watts > low || stage.watts < FAR_ABOVE * low {
+        if watts > low || awake.watts < FAR_ABOVE * low {
             return 0.0;
         }
-        let off = (stage.watts / watts.max(noise).max(1e-9)).ln() / stage.sd.hypot(FLOOR_SD);
+        let off = (awake.watts / watts.max(noise).max(1e-9)).ln() / awake.sd.hypot(FLOOR_SD);
         piece.looks() * tail(off)
     }
 

@@ -140,7 +140,7 @@ impl<'a> Search<'a> {
                 for p in 0..Progress::COUNT {
                     let node = before * Progress::COUNT + p;
                     let progress = Progress::at(p);
-                    let score = self.ended[at][node].score - edge.cost * progress.cost_share(edge);
+                    let score = self.ended[at][node].score - progress.cost(edge);
                     let to = s * Progress::COUNT + progress.after(edge).index();
                     if score > self.hopeless && score > self.begun[to].score {
                         self.begun[to] = Cell { score, from: index(at), before: index(node) };
