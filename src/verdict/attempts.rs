@@ -73,6 +73,7 @@ fn attempt(trace: &Trace, analysis: &Analysis, steps: &[Step]) -> Option<Attempt
         start_s: Seconds::new(first.stretch.start_s).ok()?,
         end_s: Seconds::new(last.stretch.end_s).ok()?,
         ended_in: ended_in.map(|stage| analysis.model.stages[stage].name.clone()),
+        likely_in: None,
         peak_a: Amps::new(peak_a).ok()?,
         lowest_v: Volts::new(lowest_v).ok()?,
         given_up: last.to < analysis.pieces.len(),
@@ -126,6 +127,8 @@ pub struct Tries {
     pub ended_in: Option<String>,
     /// How many of them ended there.
     pub ended_there: usize,
+    /// The same stage, or else the one that time and level leave.
+    pub likely_in: Option<String>,
 }
 
 impl Tries {
@@ -135,7 +138,8 @@ impl Tries {
         let tries: Vec<&Attempt> = attempts.iter().filter(|attempt| attempt.given_up).collect();
         let (first, last) = (tries.first()?, tries.last()?);
         let starts = attempts.windows(2).map(|pair| pair[1].start_s.value() - pair[0].start_s.value());
-        let (ended_in, ended_there) = most_common(&tries);
+        let (ended_in, ended_there) = most_common(&tries, |attempt| &attempt.ended_in);
+        let (likely_in, _) = most_common(&tries, |attempt| &attempt.likely_in);
         Some(Self {
             count: tries.len(),
             one_is_on: tries.len() < attempts.len(),
@@ -149,15 +153,16 @@ impl Tries {
             lowest_v: tries.iter().map(|attempt| attempt.lowest_v.value()).fold(f64::INFINITY, f64::min),
             ended_in,
             ended_there,
+            likely_in,
         })
     }
 }
 
 /// The stage in which most tries ended, the later one of a draw, and how many did.
-fn most_common(tries: &[&Attempt]) -> (Option<String>, usize) {
-    let count = |stage: &Option<String>| tries.iter().filter(|other| other.ended_in == *stage).count();
-    let most = tries.iter().max_by_key(|attempt| count(&attempt.ended_in));
-    most.map_or((None, 0), |attempt| (attempt.ended_in.clone(), count(&attempt.ended_in)))
+fn most_common(tries: &[&Attempt], stage: impl Fn(&Attempt) -> &Option<String>) -> (Option<String>, usize) {
+    let count = |of: &Option<String>| tries.iter().filter(|other| stage(other) == of).count();
+    let most = tries.iter().max_by_key(|attempt| count(stage(attempt)));
+    most.map_or((None, 0), |attempt| (stage(attempt).clone(), count(stage(attempt))))
 }
 
 #[cfg(test)]
@@ -169,6 +174,7 @@ mod tests {
             start_s: Seconds::constant(from),
             end_s: Seconds::constant(to),
             ended_in: stage.map(Into::into),
+            likely_in: stage.map(Into::into),
             peak_a: Amps::constant(1.0 + from / 10.0),
             lowest_v: Volts::constant(12.0),
             given_up,

@@ -40,7 +40,7 @@ impl<'a> Seen<'a> {
         let told = trace.header().feed_point.clone().filter(|point| !point.trim().is_empty());
         let usual = profile.filter(|profile| profile.feed.point != POINT_NOT_STATED);
         let usual_v = profile.map_or(analysis.run.set_v, |profile| profile.feed.nominal.value());
-        Self {
+        let seen = Self {
             attempts: attempts(trace, analysis),
             feed_point: told.or_else(|| usual.map(|profile| profile.feed.point.clone())),
             family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
@@ -49,7 +49,20 @@ impl<'a> Seen<'a> {
             analysis,
             profile,
             departures,
+        };
+        seen.with_likely_stages()
+    }
+
+    /// Where no stage can be told, the time since the wake and the level say which one it may be.
+    fn with_likely_stages(mut self) -> Self {
+        let likely = self.tries().and_then(|tries| {
+            let latest = self.usual_stage(tries.lasts_s.mean)?;
+            Some(self.analysis.model.stages[self.stage_by_level(&tries, latest)].name.clone())
+        });
+        for attempt in &mut self.attempts {
+            attempt.likely_in = attempt.ended_in.clone().or_else(|| likely.clone());
         }
+        self
     }
 
     pub(super) fn class(&self) -> Class {
@@ -95,12 +108,13 @@ impl<'a> Seen<'a> {
 
     /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what
     /// they draw: theirs is `latest`.
-    pub(super) fn stage_by_level(&self, tries: &Tries, latest: usize) -> usize {
+    fn stage_by_level(&self, tries: &Tries, latest: usize) -> usize {
         /// Shorter ones are averaged with what comes before and after.
         const READINGS: f64 = 3.0;
         /// Standard deviations of good boards that a stage's level is below the usual one.
         const SDS: f64 = 2.0;
-        if tries.lasts_s.mean < READINGS * self.readout.update_s() {
+        // A limit that starves the board keeps the level down.
+        if self.class() == Class::FeedLimited || tries.lasts_s.mean < READINGS * self.readout.update_s() {
             return latest;
         }
         let drawn = tries.peak_a.high * self.analysis.run.set_v;

@@ -90,9 +90,9 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     let named = |stage: &Option<String>| place(profile, stage.as_ref());
     let trouble = match verdict.class {
         Class::Stalled => named(&verdict.stalled_in).or(reached),
-        Class::Cycling | Class::LatchOff | Class::FeedLimited => named(&verdict.reached)
-            .or_else(|| usual_stage(profile, finding).map(|at| at.max(next)))
-            .or(Some(next)),
+        Class::Cycling | Class::LatchOff | Class::FeedLimited => {
+            named(&verdict.reached).or_else(|| likely_stage(profile, finding)).or(Some(next))
+        }
         Class::DroppedOut => named(&verdict.reached).or(last),
         Class::ExcessStandby => named(&verdict.reached).or(Some(0)),
         Class::StandbyOnly => Some(next),
@@ -114,17 +114,9 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     (0..profile.phases.len()).map(step).collect()
 }
 
-/// The stage in which good boards are when the tries end.
-fn usual_stage(profile: &Profile, finding: &Finding) -> Option<usize> {
-    let mut left = Tries::of(&finding.attempts)?.lasts_s.mean;
-    let mut still_in = |phase: &PhaseReference| {
-        left -= phase.duration.map_or(f64::INFINITY, |length| length.typical);
-        left < 0.0
-    };
-    (0..profile.phases.len()).find(|index| {
-        let phase = &profile.phases[*index];
-        !phase.waits_for_person && still_in(phase)
-    })
+/// The stage in which the tries end, told or by their time and level.
+fn likely_stage(profile: &Profile, finding: &Finding) -> Option<usize> {
+    place(profile, Tries::of(&finding.attempts)?.likely_in.as_ref())
 }
 
 fn place(profile: &Profile, name: Option<&String>) -> Option<usize> {
@@ -160,9 +152,11 @@ mod tests {
     }
 
     #[test]
-    fn tries_that_show_no_stage_end_where_good_boards_would_be() {
-        // Each lasts two seconds: firmware, on good boards, from 0.7 s to 4.7 s after the wake.
+    fn tries_that_show_no_stage_end_where_the_finding_takes_them_to() {
         let mut finding = cycling(4);
+        for attempt in &mut finding.attempts {
+            (attempt.ended_in, attempt.likely_in) = (None, Some("firmware".into()));
+        }
         finding.verdict.reached = None;
         for phase in &mut finding.phases {
             if phase.name == "rails" || phase.name == "firmware" {

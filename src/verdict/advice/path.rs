@@ -66,15 +66,7 @@ impl<'a> Ground<'a> {
         let tries = seen
             .tries()
             .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
-        // Where no stage can be told, the time since the wake and the level say which one it may be.
-        let usual = |tries: &Tries| {
-            let latest = seen.usual_stage(tries.lasts_s.mean)?;
-            index(&model.stages[seen.stage_by_level(tries, latest)].name)
-        };
-        let end = |tries: &Tries| match &tries.ended_in {
-            Some(name) => index(name),
-            None => usual(tries),
-        };
+        let end = |tries: &Tries| index(tries.likely_in.as_ref()?);
         let reached = stage.or(stood_by.then_some(0));
         // A limit stops a board at the furthest stage that it got to.
         let furthest = |end: usize| match seen.class() {

@@ -58,15 +58,12 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
 
 /// Where a try ends whose stage was not told: by what it draws, or by the time since its wake.
 fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
-    let stages = &seen.analysis.model.stages;
-    let usual = seen.usual_stage(tries.lasts_s.mean)?;
-    Some(match seen.stage_by_level(tries, usual) {
-        // A limit that starves the board keeps the level down.
-        level if level < usual && seen.class() != Class::FeedLimited => format!(
-            ", drawing no more than good boards in {}, though they are in {} by then",
-            stages[level].name, stages[usual].name
-        ),
-        _ => format!(", when good boards are in {}", stages[usual].name),
+    let likely = tries.likely_in.as_ref()?;
+    let usual = &seen.analysis.model.stages[seen.usual_stage(tries.lasts_s.mean)?].name;
+    Some(if likely == usual {
+        format!(", when good boards are in {usual}")
+    } else {
+        format!(", drawing no more than good boards in {likely}, though they are in {usual} by then")
     })
 }
 
