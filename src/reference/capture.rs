@@ -4,6 +4,7 @@ use super::measure::Readback;
 use crate::segment::{self, Settings};
 use crate::trace::{EventKind, Trace};
 use crate::units::Volts;
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// Feed is there from this share of the set (or usual) volts on: above what a collapsed feed shows (a hard short
@@ -175,7 +176,8 @@ pub(super) fn pieces_of(
     readback: &Readback,
 ) -> Vec<Piece> {
     let step = power_step(trace, start, end, readback.step_a);
-    cuts.iter().flat_map(|cut| pieces(trace, cut.start, cut.end, readback.zero_a, step)).collect()
+    let pieces = |cut: &Range<usize>| pieces(trace, cut.start, cut.end, readback.zero_a, step);
+    cuts.par_iter().flat_map_iter(pieces).collect()
 }
 
 /// The samples `start..end` of one fine segment, in pieces of at most [`LONGEST_PIECE_S`].
@@ -194,11 +196,12 @@ fn pieces(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Vec<
 fn piece(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Piece {
     let time = trace.time();
     let ends_at = time[end.min(trace.len() - 1)];
-    let power = |index: usize| (trace.volts()[index] * (trace.amps()[index] - zero)).max(step / 2.0);
+    let readings = || trace.volts()[start..end].iter().zip(&trace.amps()[start..end]);
+    let powers = || readings().map(|(volts, amps)| (volts * (amps - zero)).max(step / 2.0));
     #[expect(clippy::cast_precision_loss, reason = "a piece holds few samples")]
     let count = (end - start) as f64;
-    let mean = (start..end).map(power).sum::<f64>() / count;
-    let squares = (start..end).map(|index| (power(index) - mean).powi(2)).sum::<f64>();
+    let mean = powers().sum::<f64>() / count;
+    let squares = powers().map(|power| (power - mean).powi(2)).sum::<f64>();
     Piece {
         start,
         from: time[start],

@@ -8,6 +8,7 @@
 use super::model::StageMeasure;
 use crate::stats::robust;
 use crate::trace::{Trace, readback};
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// Left out at both ends of a stage for levels, seconds, if a renewal of the readback is no longer: it averages over
@@ -59,7 +60,8 @@ impl Readback {
 
 /// Noise of the readback where the board is quietest: the least spread of the steady stretches, in amps.
 fn quietest(trace: &Trace, steady: &[Range<usize>]) -> f64 {
-    let long = steady.iter().filter(|range| range.len() >= READINGS_FOR_NOISE && range.end <= trace.len());
+    let long =
+        steady.par_iter().filter(|range| range.len() >= READINGS_FOR_NOISE && range.end <= trace.len());
     long.filter_map(|range| robust::deviation_at(range.len(), |i| trace.amps()[range.start + i]))
         .min_by(f64::total_cmp)
         .unwrap_or(0.0)
@@ -118,7 +120,12 @@ fn stands_for(trace: &Trace, index: usize) -> f64 {
 }
 
 fn length(trace: &Trace, range: &Range<usize>) -> f64 {
-    range.clone().map(|index| stands_for(trace, index)).sum()
+    // All but the last stand until the next: together from the first to the last.
+    range
+        .end
+        .checked_sub(1)
+        .filter(|last| *last >= range.start)
+        .map_or(0.0, |last| trace.time()[last] - trace.time()[range.start] + stands_for(trace, last))
 }
 
 fn energy(trace: &Trace, range: &Range<usize>, zero: f64) -> f64 {

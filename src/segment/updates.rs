@@ -59,23 +59,23 @@ impl Renewal {
 
     /// The updates behind `values`.
     pub(super) fn updates(mut self, time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Updates {
-        let mut updates = Updates {
-            first: Vec::with_capacity(values.len()),
-            value: Vec::with_capacity(values.len()),
-            weight: Vec::new(),
-            period: self.period,
-            samples: values.len(),
+        #[expect(clippy::cast_possible_truncation, reason = "`changes` refuses more than u32::MAX samples")]
+        let numbered = 0..values.len() as u32;
+        // A supply that is asked no faster than it renews, as most are, gives an update with every sample.
+        let is_new = |index: usize| time[index] - time[index - 1] >= NEARLY * self.period || fresh(index);
+        let (first, value) = if (1..values.len()).all(is_new) {
+            (numbered.collect(), values.to_vec())
+        } else {
+            let renews = |index: &u32| {
+                let index = *index as usize;
+                self.renews(time[index], index == 0 || fresh(index))
+            };
+            let first: Vec<u32> = numbered.filter(renews).collect();
+            let value = first.iter().map(|index| values[*index as usize]).collect();
+            (first, value)
         };
-        for (index, value) in values.iter().enumerate() {
-            if self.renews(time[index], index == 0 || fresh(index)) {
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "`changes` refuses more than u32::MAX samples"
-                )]
-                updates.first.push(index as u32);
-                updates.value.push(*value);
-            }
-        }
+        let mut updates =
+            Updates { first, value, weight: Vec::new(), period: self.period, samples: values.len() };
         updates.weight = updates.weights(time, self.period);
         updates
     }
