@@ -123,7 +123,7 @@ pub struct Tries {
     pub peak_a: Spread,
     /// Lowest volts of all.
     pub lowest_v: f64,
-    /// The stage in which most of them ended.
+    /// The stage in which most of those ended that show one.
     pub ended_in: Option<String>,
     /// How many of them ended there.
     pub ended_there: usize,
@@ -158,10 +158,11 @@ impl Tries {
     }
 }
 
-/// The stage in which most tries ended, the later one of a draw, and how many did.
+/// The stage in which most of the tries ended that show one, the later one of a draw, and how many did.
 fn most_common(tries: &[&Attempt], stage: impl Fn(&Attempt) -> &Option<String>) -> (Option<String>, usize) {
     let count = |of: &Option<String>| tries.iter().filter(|other| stage(other) == of).count();
-    let most = tries.iter().max_by_key(|attempt| count(stage(attempt)));
+    let told = tries.iter().filter(|attempt| stage(attempt).is_some());
+    let most = told.max_by_key(|attempt| count(stage(attempt)));
     most.map_or((None, 0), |attempt| (stage(attempt).clone(), count(stage(attempt))))
 }
 
@@ -223,5 +224,13 @@ mod tests {
     fn one_try_has_no_period() {
         let tries = Tries::of(&[start(1.0, 2.0, None, true)]).expect("a try");
         assert_eq!((tries.count, tries.every_s, tries.ended_in), (1, None, None));
+    }
+
+    #[test]
+    fn a_try_that_shows_no_stage_outvotes_none_that_does() {
+        let all =
+            [start(1.0, 2.0, None, true), start(4.0, 5.0, None, true), start(7.0, 8.0, Some("rails"), true)];
+        let tries = Tries::of(&all).expect("tries");
+        assert_eq!((tries.ended_in.as_deref(), tries.ended_there), (Some("rails"), 1));
     }
 }

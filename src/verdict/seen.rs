@@ -84,9 +84,11 @@ impl<'a> Seen<'a> {
         ["battery", "pack", "cell"].iter().any(|word| point.contains(word))
     }
 
-    /// The profile's stage of that name, and its index.
-    pub(super) fn phase(&self, name: &str) -> Option<(usize, &'a PhaseReference)> {
-        self.profile?.phases.iter().enumerate().find(|(_, phase)| phase.name == name)
+    /// The profile's stage of that name, and what its watts are to be multiplied by at these volts.
+    pub(super) fn reference_at(&self, name: &str) -> Option<(&'a PhaseReference, f64)> {
+        let phase = self.profile?.phases.iter().find(|phase| phase.name == name)?;
+        let factor = self.profile?.power_factor(phase, Volts::new(self.analysis.run.set_v).ok()?);
+        Some((phase, factor))
     }
 
     /// The stage that good boards are usually in `after` seconds from their wake.

@@ -256,7 +256,7 @@ impl<'a> Ground<'a> {
     /// Whether the first section that is not proved is suspect as well, beside those at whose stage the tries end: only
     /// if these had shown part of their work, for what comes next may trip them.
     fn next_is_suspect(&self) -> bool {
-        let Some(end) = self.ends_in else { return true };
+        let Some(end) = self.ends_in else { return false };
         let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_in(path, end));
         let Some(path) = at_the_end.next() else { return true };
         self.stages(path).any(|stage| self.went_on_from(stage))

@@ -1,8 +1,8 @@
 //! A board that goes through its stages, and how far.
 
-use crate::reference::{PhaseReference, Quantity, Readback, measure};
+use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
-use crate::units::{Volts, figures};
+use crate::units::figures;
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Seen, exact, range, seconds, volts};
 use std::ops::Range;
@@ -79,7 +79,7 @@ fn level(seen: &Seen, last: &Step) -> String {
 fn against_good_boards(seen: &Seen, last: &Step) -> String {
     let stage = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
     let Some((stage, (phase, factor))) =
-        stage.and_then(|stage| Some((stage, reference_at(seen, &stage.name)?)))
+        stage.and_then(|stage| Some((stage, seen.reference_at(&stage.name)?)))
     else {
         return String::new();
     };
@@ -91,13 +91,6 @@ fn against_good_boards(seen: &Seen, last: &Step) -> String {
     };
     let band = range(&exact(low, "W"), &exact(high, "W"));
     format!("; good boards {} ({band}) in {}{beyond}", exact(stage.watts, "W"), stage.name)
-}
-
-/// The profile's stage of that name, and what its watts are to be multiplied by at these volts.
-fn reference_at<'a>(seen: &Seen<'a>, name: &str) -> Option<(&'a PhaseReference, f64)> {
-    let (_, phase) = seen.phase(name)?;
-    let factor = seen.profile?.power_factor(phase, Volts::new(seen.analysis.run.set_v).ok()?);
-    Some((phase, factor))
 }
 
 /// How lively the load of a board is that hangs, beside good boards in that stage.
@@ -122,7 +115,7 @@ struct Swing {
 impl Swing {
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
         let stage = &seen.analysis.model.stages[last.state.stage()?];
-        let (phase, factor) = reference_at(seen, &stage.name)?;
+        let (phase, factor) = seen.reference_at(&stage.name)?;
         let pieces = &seen.analysis.pieces;
         let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
         let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();

@@ -3,7 +3,7 @@
 use super::to_the_end;
 use crate::units::{figures, how_often};
 use crate::verdict::align::Step;
-use crate::verdict::seen::{Seen, exact, seconds, volts};
+use crate::verdict::seen::{Seen, exact, range, seconds, volts};
 
 /// Standby from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -59,8 +59,10 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
         };
     };
     let amps = |watts: f64| exact(watts / stretch.volts.max(1e-3), "A");
-    let usual =
-        format!("good boards stand by at {} (up to {}) at these volts", amps(typical), amps(standby.high));
+    let low = seen.reference_at(&standby.name).map_or(0.0, |(phase, factor)| phase.mean_power.low * factor);
+    let less = if stretch.watts < low { ": this is less" } else { "" };
+    let band = range(&amps(low), &amps(standby.high));
+    let usual = format!("good boards stand by at {} ({band}) at these volts{less}", amps(typical));
     let times = stretch.watts / typical.max(1e-9);
     if times < TIMES_FROM {
         return usual;

@@ -50,10 +50,19 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let after = spread(seen, tries.lasts_s);
     let stage = match &tries.ended_in {
         Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
+        Some(stage) if is_the_only_one(seen, stage) => {
+            format!(", in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
+        }
         Some(stage) => format!(", most often in {stage} ({} of {})", tries.ended_there, tries.count),
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
     format!("{each} {after} after its wake{stage}")
+}
+
+/// Whether no try shows another stage.
+fn is_the_only_one(seen: &Seen, stage: &str) -> bool {
+    let given_up = seen.attempts.iter().filter(|attempt| attempt.given_up);
+    given_up.filter_map(|attempt| attempt.ended_in.as_deref()).all(|other| other == stage)
 }
 
 /// Where a try ends whose stage was not told: by what it draws, or by the time since its wake.

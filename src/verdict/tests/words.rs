@@ -389,3 +389,14 @@ fn the_feed_point_of_a_profile_that_does_not_state_it_is_none() {
     });
     assert!(checks(&unstated.find()).contains("on the board side of the feed point"));
 }
+
+#[test]
+fn a_standby_below_that_of_good_boards_proves_nothing_and_is_said_to_be_less() {
+    let low = bench(&[OFF, (20.0, SET_V, 0.012)]).find();
+    class(&low, Class::StandbyOnly);
+    assert!(because(&low).contains("this is less"), "{}", because(&low));
+    assert_eq!(state(&low, "system rail").0, SectionState::Unknown);
+    let usual = bench(&ASLEEP).find();
+    assert!(!because(&usual).contains("this is less"), "{}", because(&usual));
+    assert_eq!(state(&usual, "system rail").0, SectionState::Proved);
+}
