@@ -177,10 +177,9 @@ fn time_of_day(text: &str) -> Option<f64> {
 
 /// Date and time with the parts of the date in `order`, and the offset from UTC if there is one.
 fn date_time(text: &str, order: DateOrder) -> Option<(NaiveDateTime, Option<FixedOffset>)> {
-    let text = text.trim();
-    let end = text.find(|c: char| c == 'T' || c.is_whitespace())?;
-    let (date, rest) = (&text[..end], text[end + 1..].trim());
-    let (clock, offset) = split_offset(rest)?;
+    // The blank may be one of more than a byte: some programs write one that does not break.
+    let (date, rest) = text.trim().split_once(|c: char| c == 'T' || c.is_whitespace())?;
+    let (clock, offset) = split_offset(rest.trim())?;
     let seconds = time_of_day_whole(clock)?;
     let date = calendar_date(date, order)?;
     Some((date.and_time(seconds), offset))
@@ -195,7 +194,7 @@ fn split_offset(clock: &str) -> Option<(&str, Option<FixedOffset>)> {
         Some(at) => {
             let sign = if clock[at..].starts_with('-') { -1 } else { 1 };
             let digits: String = clock[at + 1..].chars().filter(|c| *c != ':').collect();
-            let number: i32 = digits.parse().ok()?;
+            let number: i32 = Some(&digits).filter(|digits| digits.len() <= 4)?.parse().ok()?;
             let (hours, minutes) = if digits.len() <= 2 { (number, 0) } else { (number / 100, number % 100) };
             Some((clock[..at].trim(), Some(FixedOffset::east_opt(sign * (hours * 3600 + minutes * 60))?)))
         }
@@ -241,6 +240,20 @@ mod tests {
         let times: Vec<f64> =
             cells.iter().map(|cell| clock.read(cell, Decimal::Point).unwrap().seconds).collect();
         (times.iter().map(|time| ((time - times[0]) * 1e6).round() / 1e6).collect(), assumed)
+    }
+
+    #[test]
+    fn a_blank_of_several_bytes_parts_date_and_time() {
+        for blank in ["\u{a0}", "\u{85}", "\u{3000}"] {
+            let cells = [format!("2026-03-02{blank}09:00:00"), format!("2026-03-02{blank}09:00:01")];
+            assert_eq!(read(&[&cells[0], &cells[1]]).0, [0.0, 1.0]);
+        }
+    }
+
+    #[test]
+    fn an_offset_of_more_than_hours_and_minutes_is_none() {
+        assert_eq!(split_offset("09:00+2147483647"), None);
+        assert_eq!(split_offset("09:00+0530"), Some(("09:00", FixedOffset::east_opt(19_800))));
     }
 
     #[test]
