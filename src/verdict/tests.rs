@@ -248,8 +248,13 @@ fn three_presses_without_a_wake_are_counted() {
 #[test]
 fn a_pulse_once_in_a_while_does_not_condemn_a_board_that_runs_for_hours() {
     let boot = [OFF, STANDBY, RAILS, LOADING];
-    let hours = [(300.0, SET_V, 0.625), (0.1, SET_V, 1.3)].repeat(40);
-    let finding = find(&[&boot[..], &hours, &[IDLE]].concat());
+    let hours = [(300.0, SET_V, 0.625), (0.1, SET_V, 1.3)].repeat(60);
+    // A lively first stage minds no pulses, and would pass for the running level but for its power.
+    let mut profile = profile();
+    profile.phases[1].activity.typical = 0.9;
+    profile.phases[1].activity.high = 4.0;
+    let trace = trace(&[&boot[..], &hours, &[IDLE]].concat());
+    let finding = diagnose(&trace, Some(&profile), &Sources::default());
     assert_eq!(finding.verdict.class, Class::FullBoot, "{:?}", finding.verdict);
     assert_eq!(finding.departures, []);
     let fell = find(&[&boot[..], &hours, &[(60.0, SET_V, 0.0234)]].concat());
