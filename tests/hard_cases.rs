@@ -9,7 +9,7 @@ use crate::simulated::{good_of, judged, named, rows, scenario, supplies, trace_o
 use feedtale::reference::{Profile, learn};
 use feedtale::simulator::{Alteration, Case, Row, Scenario, SupplyKind};
 use feedtale::trace::Trace;
-use feedtale::verdict::{Class, Finding, Sources, diagnose};
+use feedtale::verdict::{Class, Finding, Live, Sources, diagnose};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -320,6 +320,80 @@ fn a_connector_that_bounces_as_it_is_plugged_in_is_no_run_of_its_own() {
                 wrong.check(&format!("{board} unit {unit} on {name}"), &finding, &[Class::FullBoot]);
                 if finding.runs.len() != 1 {
                     wrong.0.push(format!("{board} unit {unit} on {name}: {} runs", finding.runs.len()));
+                }
+            }
+        }
+    }
+    wrong.none();
+}
+
+// ---- on a growing trace ----
+
+/// What is said after each reading of `trace`, from the first on.
+fn said_live(trace: &Trace, board: &str, every: usize) -> Vec<(usize, Class, f64)> {
+    let mut live = Live::new(trace.header().clone(), Some(PROFILES[board].clone()), Sources::default());
+    let mut said = Vec::new();
+    for index in 0..trace.len() {
+        live.sample(trace.sample(index).unwrap()).unwrap();
+        if index % every == 0 {
+            let verdict = live.finding().verdict;
+            said.push((index, verdict.class, verdict.confidence));
+        }
+    }
+    assert_eq!(live.finding(), diagnose(trace, Some(&PROFILES[board]), &Sources::default()));
+    said
+}
+
+#[test]
+fn a_hard_short_is_said_within_two_updates_of_the_readback_and_stays_said() {
+    for board in BOARDS {
+        for kind in SupplyKind::built_in() {
+            let scenario = scenario(board, Case::HardShort, kind, 47);
+            let trace = trace_of(&scenario, &rows(&scenario, 10.0));
+            let said = said_live(&trace, board, 1);
+            let in_limit = |i: &usize| trace.amps()[*i] > 0.8 * scenario.limit;
+            let seen = (0..trace.len()).find(in_limit).unwrap();
+            // The second fresh reading that shows it, and no later.
+            let fresh = |i: &usize| trace.volts()[*i].total_cmp(&trace.volts()[i - 1]).is_ne();
+            let second = (seen + 1..trace.len()).find(fresh).unwrap();
+            let first_said = said.iter().find(|(_, class, _)| *class == Class::HardShort).unwrap().0;
+            assert!(first_said <= second, "{board} on {}: said at {first_said}, seen at {seen}", kind.name);
+            let stays = said[first_said..].iter().all(|(_, class, _)| *class == Class::HardShort);
+            assert!(stays, "{board} on {}: {:?}", kind.name, &said[first_said..]);
+        }
+    }
+}
+
+#[test]
+fn a_verdict_is_withdrawn_when_the_evidence_stops_carrying_it() {
+    for board in BOARDS {
+        let scenario = scenario(board, Case::DroppedOut, &SupplyKind::default(), 48);
+        let trace = trace_of(&scenario, &rows(&scenario, 60.0));
+        let said = said_live(&trace, board, 5);
+        let ran =
+            said.iter().position(|(_, class, _)| *class == Class::FullBoot).expect("it ran for a while");
+        let fell = said.iter().rposition(|(_, class, _)| *class == Class::FullBoot).unwrap();
+        assert!(ran < fell && said[fell + 1..].iter().any(|(_, class, _)| *class == Class::DroppedOut));
+        assert_eq!(said.last().map(|(_, class, _)| *class), Some(Class::DroppedOut), "{board}");
+    }
+}
+
+/// While a sound board boots, nothing but its boot is ever said for sure.
+#[test]
+fn no_fault_is_said_for_sure_of_a_sound_board_on_its_way() {
+    let mut wrong = Wrong::default();
+    for board in BOARDS {
+        for unit in UNITS {
+            let scenario = scenario(board, Case::FullBoot, &SupplyKind::default(), unit);
+            let trace = trace_of(&scenario, &rows(&scenario, 45.0));
+            for (index, class, confidence) in said_live(&trace, board, 7) {
+                let waits = matches!(class, Class::StandbyOnly | Class::NoDraw);
+                let fine = waits || matches!(class, Class::Inconclusive | Class::FullBoot);
+                if !fine && confidence >= 0.9 {
+                    wrong.0.push(format!(
+                        "{board} unit {unit} at {:.1} s: {class} {confidence:.2}",
+                        trace.time()[index]
+                    ));
                 }
             }
         }

@@ -520,7 +520,7 @@ fn edges_only(look: &Look, state: State) -> f64 {
     const NO_LEVEL: f64 = 0.01;
     /// In nats.
     const UNSEEN: f64 = -3.0;
-    let seen = matches!(state, State::Inrush | State::Starved | State::Done(_));
+    let seen = matches!(state, State::Inrush | State::Starved | State::Collapsed | State::Done(_));
     if seen || look.levels > NO_LEVEL { 0.0 } else { UNSEEN }
 }
 
