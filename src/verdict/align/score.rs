@@ -251,8 +251,6 @@ impl<'a> Scores<'a> {
                 return NO_COLLAPSE * piece.looks();
             }
             State::Inrush | State::Collapsed | State::Nothing | State::Low => return 0.0,
-            // An average over an edge is no level; anything else is, of a load that is steady, however short it is read.
-            State::Excess if piece.is_edge() => return 0.0,
             State::Excess => (0.15, (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p()),
             State::Heavy => (0.15, 0.0),
             State::Surge | State::Burst => (0.6, 0.0),
@@ -272,14 +270,27 @@ impl<'a> Scores<'a> {
         let off = (above.abs() - allowed).max(0.0) / both(own, read_sd);
         let share = if is_pulse && self.runs(state) { (MOST_LOOKS / so_far.levels).min(1.0) } else { 1.0 };
         // One edge does not make a level to compare with.
-        let weight = if state == State::Excess { 1.0 } else { piece.weight() };
-        share * weight.min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
+        share * piece.weight().min(so_far.levels) * looks * tail((off - SCATTER_ALLOWED).max(0.0))
     }
 
     /// Whether a board of this model is at its running level. What it does there once in a long while, the captures of
     /// the reference were too short to see, so that a short pulse in a long stay counts for no more than its share.
     fn runs(&self, state: State) -> bool {
         self.model.of_this_board && state.stage() == Some(self.model.last())
+    }
+
+    /// What speaks against going from one stage to another where the level moves by `step`, as a log: a board that is off
+    /// its model's levels is so in one stage as in the next, and its step is still to be seen.
+    pub(super) fn unmoved(&self, from: State, to: State, step: f64) -> f64 {
+        /// Levels that are no further apart than this may lie together on a sick board, as a log.
+        const APART: f64 = 0.15;
+        /// Share of the usual step from which it is one.
+        const SEEN: f64 = 0.25;
+        /// In nats.
+        const UNSEEN: f64 = -1.5;
+        let (Some(from), Some(to)) = (from.stage(), to.stage()) else { return 0.0 };
+        let usual = (self.model.stages[to].watts / self.model.stages[from].watts).ln();
+        if usual.abs() > APART && step / usual < SEEN { UNSEEN } else { 0.0 }
     }
 
     /// Whether `so_far` has lasted longer than a short stage does: what moves in a stage of a few looks is its ramp, and a
@@ -433,7 +444,12 @@ impl<'a> Scores<'a> {
     /// A stay in stage `j` that the log's end cuts off, leaving open whether the board is stuck there or going on: only
     /// what both have in common.
     pub(super) fn cut_off(&self, look: &Look, j: usize) -> f64 {
-        self.level(look, j) - SAG_UNEXPLAINED * look.sag
+        /// What has begun with the last readings, in renewals, may be the end of what was before ...
+        const JUST: f64 = 2.2;
+        /// ... which it costs to call a stage, in nats.
+        const JUST_BEGUN: f64 = 2.0;
+        let just_begun = if look.duration <= JUST * self.update_s { JUST_BEGUN } else { 0.0 };
+        self.level(look, j) - SAG_UNEXPLAINED * look.sag - just_begun
     }
 
     fn done(&self, look: &Look, j: usize, first: bool) -> f64 {

@@ -135,12 +135,14 @@ impl<'a> Search<'a> {
     /// The best way to begin a stay in each state at boundary `at`.
     fn begin(&mut self, at: usize) {
         self.begun.fill(EMPTY);
+        let step = self.step(at);
         for s in 0..self.states.len() {
             for (before, edge) in &self.into[s] {
+                let unmoved = self.scores.unmoved(self.states[*before], self.states[s], step);
                 for p in 0..Progress::COUNT {
                     let node = before * Progress::COUNT + p;
                     let progress = Progress::at(p);
-                    let score = self.ended[at][node].score - progress.cost(edge);
+                    let score = self.ended[at][node].score - progress.cost(edge) + unmoved;
                     let to = s * Progress::COUNT + progress.after(edge).index();
                     if score > self.hopeless && score > self.begun[to].score {
                         self.begun[to] = Cell { score, from: index(at), before: index(node) };
@@ -148,6 +150,14 @@ impl<'a> Search<'a> {
                 }
             }
         }
+    }
+
+    /// How far the level moves at boundary `at`, as a log; averages over the edge are passed over.
+    fn step(&self, at: usize) -> f64 {
+        let own_level = |piece: &&Piece| !piece.is_edge();
+        let before = self.pieces[..at].iter().rev().take(2).find(own_level).unwrap_or(&self.pieces[at - 1]);
+        let after = self.pieces[at..].iter().take(2).find(own_level).unwrap_or(&self.pieces[at]);
+        after.level() - before.level()
     }
 
     /// Every stay that begins at piece `from`.
