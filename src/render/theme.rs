@@ -1,7 +1,7 @@
 //! Colours, and how far they stand apart.
 //!
-//! The figure looks like a work sheet: ink on paper. Colour never carries a meaning alone: what is wrong is also
-//! hatched and labelled, what was not reached is dashed, the envelope has edges. The hues of what matters (ink blue,
+//! The figure looks like a work sheet: ink on paper. Colour never carries a meaning alone: what is wrong is also dark
+//! and labelled, what was not reached is dashed, the current limit is hatched, the envelope has edges. The hues of what matters (ink blue,
 //! orange-red, violet) stay apart under the common colour-vision deficiencies because they also differ in lightness
 //! and in pattern.
 

@@ -2,7 +2,7 @@
 
 use super::{Notes, symptom};
 use crate::render::words;
-use crate::units::{Amps, counted, figures, in_steps};
+use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps};
 use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionProof, SectionState};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
@@ -70,11 +70,12 @@ impl Document {
             section("Unlike good boards", departures(finding)),
             section("What this run proves", Body::Facts(power_path(finding))),
             section("With what the customer says", lines(&sharpened)),
+            // What can hurt stands before the work that it can hurt in.
+            section(CAUTION, lines(&finding.cautions)),
             section("Check next", lines(&finding.next_checks)),
             section("What this capture cannot show", lines(&finding.limits)),
             detail("Phases", phases(finding)),
             section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
-            section(CAUTION, lines(&finding.cautions)),
         ];
         sections.retain(|section| !section.body.is_empty());
         let headline = format!("{}{}", words::headline(&finding.verdict), words::departures_clause(finding));
@@ -165,31 +166,81 @@ fn with_ground(proof: &SectionProof) -> String {
     plain(&why.map_or_else(|| proof.section.clone(), |why| format!("{} ({why})", proof.section)))
 }
 
-fn phases(finding: &Finding) -> Body {
+pub(super) fn phases(finding: &Finding) -> Body {
+    let shown = together(finding);
+    let left_out = shown.len().saturating_sub(MOST_PHASES);
+    Body::Table {
+        head: &["phase", "from", "lasts", "mean", "lowest to highest", "volts", "power"],
+        rows: shown.iter().take(MOST_PHASES).map(|(phase, times)| row(finding, phase, *times)).collect(),
+        rest: (left_out > 0).then(|| format!("{left_out} more are in finding.json.")),
+    }
+}
+
+/// A phase, or the mean of so many of its name.
+fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
     let resolution = finding.log.resolution_a;
     // Power is known no finer than the amps behind it.
     let watts = |phase: &Phase| {
         let step = resolution.map_or(0.0, Amps::value) * phase.mean_v.value().abs();
         in_steps(phase.mean_w.value(), step, "W")
     };
-    let row = |phase: &Phase| {
-        let amps = |amps: Amps| words::amps(amps.value(), resolution);
-        let length = words::length(phase.end_s.value() - phase.start_s.value(), finding.log.update_s());
-        vec![
-            plain(&phase.name),
-            phase.start_s.to_string(),
-            length,
-            amps(phase.mean_a),
-            words::range(&amps(phase.min_a), &amps(phase.max_a)),
-            phase.mean_v.to_string(),
-            watts(phase),
-        ]
+    let amps = |amps: Amps| words::amps(amps.value(), resolution);
+    let length = (phase.end_s.value() - phase.start_s.value()) / f64::from(times);
+    let length = words::length(length, finding.log.update_s());
+    let name = plain(&phase.name);
+    vec![
+        if times > 1 { format!("{name}, {times} times") } else { name },
+        phase.start_s.to_string(),
+        if times > 1 { format!("{length} each") } else { length },
+        amps(phase.mean_a),
+        words::range(&amps(phase.min_a), &amps(phase.max_a)),
+        phase.mean_v.to_string(),
+        watts(phase),
+    ]
+}
+
+/// The phases in order, those of tries and the rests between them taken together by name: a page of them says no more
+/// than one row each.
+fn together(finding: &Finding) -> Vec<(Phase, u32)> {
+    /// Fewer tries are told one by one.
+    const FEW: usize = 3;
+    let span = match finding.attempts.as_slice() {
+        tries if tries.len() >= FEW => tries.first().zip(tries.last()),
+        _ => None,
     };
-    let left_out = finding.phases.len().saturating_sub(MOST_PHASES);
-    Body::Table {
-        head: &["phase", "from", "lasts", "mean", "lowest to highest", "volts", "power"],
-        rows: finding.phases.iter().take(MOST_PHASES).map(row).collect(),
-        rest: (left_out > 0).then(|| format!("{left_out} more are in finding.json.")),
+    let mut found: Vec<(Phase, u32)> = Vec::new();
+    // Where the rows of the tries begin.
+    let mut begin = None;
+    for phase in &finding.phases {
+        let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
+        let within =
+            span.is_some_and(|(first, last)| (first.start_s.value()..=last.end_s.value()).contains(&middle));
+        let begin = if within { *begin.get_or_insert(found.len()) } else { found.len() };
+        match found[begin..].iter_mut().find(|(known, _)| known.name == phase.name) {
+            Some((known, times)) => {
+                *known = joined(known, phase);
+                *times += 1;
+            }
+            None => found.push((phase.clone(), 1)),
+        }
+    }
+    found
+}
+
+/// Two phases as one that begins with the first and lasts as long as both: means by time, extremes of both.
+fn joined(first: &Phase, second: &Phase) -> Phase {
+    let length = |phase: &Phase| phase.end_s.value() - phase.start_s.value();
+    let (before, more) = (length(first), length(second));
+    let share = if before + more > 0.0 { more / (before + more) } else { 0.5 };
+    let mean = |a: f64, b: f64| a + (b - a) * share;
+    Phase {
+        end_s: Seconds::new(first.end_s.value() + more).unwrap_or(first.end_s),
+        mean_a: Amps::new(mean(first.mean_a.value(), second.mean_a.value())).unwrap_or(first.mean_a),
+        min_a: if second.min_a.value() < first.min_a.value() { second.min_a } else { first.min_a },
+        max_a: if second.max_a.value() > first.max_a.value() { second.max_a } else { first.max_a },
+        mean_v: Volts::new(mean(first.mean_v.value(), second.mean_v.value())).unwrap_or(first.mean_v),
+        mean_w: Watts::new(mean(first.mean_w.value(), second.mean_w.value())).unwrap_or(first.mean_w),
+        ..first.clone()
     }
 }
 

@@ -41,7 +41,8 @@ thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
 }
 ";
 
-pub(super) fn write(document: &Document, picture: &[u8]) -> String {
+/// The page with its picture, and the same upright for a narrow screen.
+pub(super) fn write(document: &Document, picture: &[u8], upright: &[u8]) -> String {
     let (title, headline) = (escape(&document.title), escape(&document.headline));
     let mut page = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
@@ -52,7 +53,12 @@ pub(super) fn write(document: &Document, picture: &[u8]) -> String {
         escape(&document.standing)
     );
     let (alternative, data) = (escape(&document.picture_in_words()), base64::encode(picture));
-    let _ = writeln!(page, "<img src=\"data:image/png;base64,{data}\" alt=\"{alternative}\">");
+    let upright = base64::encode(upright);
+    let _ = writeln!(
+        page,
+        "<picture>\n<source media=\"screen and (max-width: 36rem)\" srcset=\"data:image/png;base64,{upright}\">\n\
+         <img src=\"data:image/png;base64,{data}\" alt=\"{alternative}\">\n</picture>"
+    );
     document.sections.iter().for_each(|part| section(&mut page, part));
     page.push_str("</main>\n</body>\n</html>\n");
     page

@@ -122,8 +122,10 @@ pub fn folder(material: &Material) -> Result<Folder, TicketError> {
     let size = Size::new(PICTURE_SIZE.0, PICTURE_SIZE.1).unwrap_or_default();
     let options = Options { size, dpi: Some(PICTURE_DPI), ..Options::default() };
     let picture = render::timeline(trace, profile, finding, &options)?;
+    let held = Options { size: Size::PHONE, ..Options::default() };
+    let upright = render::timeline(trace, profile, finding, &held)?;
     let file = |name: &str, bytes| File { name: name.to_owned(), bytes };
-    let page = html::write(&document, &picture);
+    let page = html::write(&document, &picture, &upright);
     let files = vec![
         file(PICTURE, picture),
         file("ticket.txt", text::write(&document).into_bytes()),

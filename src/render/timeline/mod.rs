@@ -1,7 +1,9 @@
 //! The run of one board over time.
 //!
 //! Read from the top: how far the board got (headline and stages), on what evidence, where and by how much it left
-//! what good boards do (notes on the amps), what the volts did meanwhile, and at the foot how it was measured.
+//! what good boards do (one heavy line, notes on the amps), what the volts did meanwhile, and at the foot how it was
+//! measured. Of a board that tries again and again, stage by stage bands were slivers that nobody could read, so a try
+//! is one numbered band under a bracket that counts them; a stretch that is cut out shows the stages within.
 
 mod head;
 #[cfg(test)]
