@@ -185,11 +185,9 @@ pub enum SegmentError {
 /// # Errors
 /// [`SegmentError::NoSamples`] for an empty trace.
 pub fn segment(trace: &Trace, settings: &Settings) -> Result<Segmentation, SegmentError> {
-    let (amps, volts) = (trace.amps(), trace.volts());
-    let differs = |values: &[f64], index: usize| values[index].total_cmp(&values[index - 1]).is_ne();
     // Volts are renewed with the amps, so either tells of an update.
-    let fresh = |index: usize| differs(amps, index) || differs(volts, index);
-    let found = changes::changes_between(trace.time(), amps, fresh, settings)?;
+    let fresh = |index: usize| trace.is_fresh(index);
+    let found = changes::changes_between(trace.time(), trace.amps(), fresh, settings)?;
     Ok(describe::segmentation(trace, &found))
 }
 

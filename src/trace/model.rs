@@ -188,6 +188,17 @@ impl Trace {
         &self.amps
     }
 
+    /// Whether sample `index` shows other amps or volts than the one before: a supply that is asked faster than it
+    /// measures repeats its last reading. The first sample is always fresh.
+    ///
+    /// # Panics
+    /// If there is no such sample.
+    #[must_use]
+    pub fn is_fresh(&self, index: usize) -> bool {
+        let differs = |values: &[f64]| index == 0 || values[index].total_cmp(&values[index - 1]).is_ne();
+        differs(&self.amps) || differs(&self.volts)
+    }
+
     /// What regulated the output at sample `index`.
     #[must_use]
     pub fn mode(&self, index: usize) -> Mode {
@@ -412,6 +423,18 @@ mod tests {
             mode: Mode::Unknown,
             span: None,
         }
+    }
+
+    #[test]
+    fn a_sample_is_fresh_if_amps_or_volts_differ_from_the_one_before() {
+        let mut builder = TraceBuilder::new(Header::default());
+        for (index, (volts, amps)) in (0_u32..).zip([(12.8, 1.0), (12.8, 1.0), (12.8, 1.1), (12.7, 1.1)]) {
+            let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+            builder.sample(Sample { volts, amps, ..sample(f64::from(index)) }).unwrap();
+        }
+        let trace = builder.finish();
+        let fresh: Vec<bool> = (0..trace.len()).map(|index| trace.is_fresh(index)).collect();
+        assert_eq!(fresh, [true, false, true, true]);
     }
 
     #[test]

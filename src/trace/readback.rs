@@ -56,11 +56,7 @@ pub fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> Zero {
 #[must_use]
 pub fn update_period(trace: &Trace) -> Option<f64> {
     let fed = |i: usize| trace.volts()[i].abs() > OFF_VOLTS;
-    let differs = |i: usize| {
-        trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
-            || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
-    };
-    let renewed = |i: &usize| *i > 0 && fed(*i) && fed(*i - 1) && differs(*i);
+    let renewed = |i: &usize| *i > 0 && fed(*i) && fed(*i - 1) && trace.is_fresh(*i);
     let mut intervals = Vec::new();
     for part in robust::parts(trace.len()) {
         let renewals: Vec<f64> = part.filter(renewed).map(|i| trace.time()[i]).collect();

@@ -1,6 +1,6 @@
 //! Pieces: the fine segments of one run, described as the verdict needs them; and stretches, runs of whole pieces.
 
-use super::readout::{Readout, differs};
+use super::readout::Readout;
 use super::run::Run;
 use crate::segment::Segmentation;
 use crate::stats::robust;
@@ -132,11 +132,11 @@ fn level(trace: &Trace, samples: Range<usize>) -> Option<f64> {
 
 /// Where the first fresh reading of a stretch ends: polls repeat it until the supply has another.
 fn end_of_reading(trace: &Trace, samples: &Range<usize>) -> usize {
-    (samples.start + 1..samples.end).find(|i| differs(trace, *i)).unwrap_or(samples.end)
+    (samples.start + 1..samples.end).find(|i| trace.is_fresh(*i)).unwrap_or(samples.end)
 }
 
 fn start_of_reading(trace: &Trace, samples: &Range<usize>) -> usize {
-    (samples.start + 1..samples.end).rev().find(|i| differs(trace, *i)).unwrap_or(samples.start)
+    (samples.start + 1..samples.end).rev().find(|i| trace.is_fresh(*i)).unwrap_or(samples.start)
 }
 
 /// Whether `reading` lies between the level of the `rest` of its stretch and the `other` level beside it, clearly off the

@@ -122,7 +122,7 @@ fn usual_step(trace: &Trace) -> Option<f64> {
 fn changed_rate(trace: &Trace) -> Option<f64> {
     let duration = trace.duration()?.value();
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-    let changed = (1..trace.len()).filter(|i| differs(trace, *i)).count() as f64;
+    let changed = (1..trace.len()).filter(|i| trace.is_fresh(*i)).count() as f64;
     Some(changed / duration)
 }
 
@@ -145,14 +145,8 @@ fn fed_changed_rate(trace: &Trace) -> Option<f64> {
     let fed = || (1..trace.len()).filter(|i| trace.volts()[i - 1] > OFF_VOLTS);
     let seconds: f64 = fed().map(|i| trace.time()[i] - trace.time()[i - 1]).sum();
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-    let changed = fed().filter(|i| differs(trace, *i)).count() as f64;
+    let changed = fed().filter(|i| trace.is_fresh(*i)).count() as f64;
     (seconds > 0.0).then(|| changed / seconds)
-}
-
-/// Whether reading `i` differs from the one before.
-pub(super) fn differs(trace: &Trace, i: usize) -> bool {
-    trace.amps()[i].total_cmp(&trace.amps()[i - 1]).is_ne()
-        || trace.volts()[i].total_cmp(&trace.volts()[i - 1]).is_ne()
 }
 
 fn gaps(trace: &Trace, step: f64) -> Vec<Gap> {
