@@ -1,0 +1,195 @@
+//! What single pieces say against a stay: by themselves, and going on from those before.
+
+use super::super::State;
+use super::{COLLAPSED_SHARE, LONGEST_INRUSH_S, MOST_LOOKS, SURGE_S, Scores, both, tail};
+use crate::verdict::piece::{LOOK_S, Piece, Stretch};
+
+/// Cost of every look at a starved feed that shows neither sag nor limit, in nats.
+const NO_SAG: f64 = -1.0;
+/// ... and at a collapsed feed that is up.
+const NO_COLLAPSE: f64 = -2.0;
+/// A steady load, warm or cold, keeps within this factor of its mean; what goes beyond is another state.
+const STEADY: f64 = 1.5;
+/// Scatter of the log of power within a steady stage: converters hunt, readback averages over edges.
+const LEAST_SCATTER: f64 = 0.08;
+/// Scatter of the log of power of a steady load that is no stage ...
+const STEADY_SD: f64 = 0.15;
+/// ... of an excursion, which goes where it likes ...
+const EXCURSION_SD: f64 = 0.6;
+/// ... and upwards, of a rest of which only the bound is known.
+const RISING_REST_SD: f64 = 0.5;
+/// Scatter of levels that is nothing unusual, in the state's own standard deviations.
+const SCATTER_ALLOWED: f64 = 1.2;
+/// What is steady for longer than this has a level of its own: a busy load wanders in a few seconds.
+const LONG_LOOK_S: f64 = 6.0;
+/// What is shorter is a pulse of the stage, as its peak in the reference shows them, in seconds.
+const PULSE_S: f64 = 1.0;
+/// Noise of one reading goes no further than this, in standard deviations.
+const NOISE_PULSE: f64 = 3.0;
+/// A pulse of a single update may be half an edge, but it is half a pulse too.
+const LEAST_PULSE: f64 = 0.5;
+
+/// A piece of so many renewals may be all edge.
+const EDGE_UPDATES: f64 = 2.2;
+
+/// How far a state moves about its level while it lasts.
+#[derive(Debug, Clone, Copy)]
+struct UpsAndDowns {
+    /// Standard deviation of the log of its power.
+    sd: f64,
+    /// How far its short pulses go above, as a log.
+    headroom: f64,
+}
+
+impl Scores<'_> {
+    /// Whether `piece` rules `state` out by itself, so that no stretch with it need be looked at.
+    pub(in super::super) fn rules_out(&self, piece: &Piece, state: State, so_far: Option<&Stretch>) -> bool {
+        // A readback averaged over an edge may show anything for an update or two.
+        if piece.duration() <= EDGE_UPDATES * self.update_s {
+            return false;
+        }
+        let floor = self.surely_w();
+        match state {
+            State::Excess | State::Heavy if so_far.is_some_and(|so_far| self.steps(piece, so_far)) => true,
+            State::Inrush => piece.duration() > LONGEST_INRUSH_S,
+            State::Nothing => piece.watts > 2.0 * floor + self.low_top(),
+            State::Low => piece.watts > 2.0 * self.low_top() + floor,
+            State::Excess => piece.watts > 2.0 * self.model.far_below_w + floor,
+            State::Surge | State::Burst => {
+                piece.watts < 0.5 * self.low_top() || piece.duration() > 4.0 * SURGE_S
+            }
+            State::Starved => piece.sag < 0.2 && piece.limit < 0.5,
+            State::Heavy => piece.sag < 0.5 && piece.watts < 0.4 * self.model.boot_size_w,
+            State::Collapsed => piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v,
+            State::Done(j) | State::Held(j) => {
+                let ratio = (piece.watts - self.leak_w) / self.model.stages[j].watts;
+                let wide = self.scales[j].wide;
+                piece.volts > 0.5 * self.run.set_v && !(1.0 / wide..wide).contains(&ratio)
+            }
+        }
+    }
+
+    /// Power that noise alone does not show, in watts.
+    fn surely_w(&self) -> f64 {
+        3.0 * self.readout.noise_a * self.run.set_v
+    }
+
+    /// Whether the level of `piece` is another than that of a steady load so far, on a feed that stands.
+    fn steps(&self, piece: &Piece, so_far: &Stretch) -> bool {
+        let pulse = if piece.duration() < PULSE_S { self.standby_pulse() } else { 0.0 };
+        let above = (piece.watts - pulse).max(so_far.watts.min(piece.watts));
+        let ratio = above / so_far.watts.max(self.surely_w());
+        piece.sag < 0.5 && !(1.0 / STEADY..STEADY).contains(&ratio)
+    }
+
+    /// What `piece` says against standby, or against nothing drawn at all: a pulse beyond what good boards do while they
+    /// wait is an attempt to start. Student penalty in nats, for as much of it as counts as a level of its own.
+    pub(in super::super) fn pulse(&self, piece: &Piece, state: State) -> f64 {
+        let standby = &self.model.standby;
+        let u = self.readout.noise_a.max(self.readout.uncertainty_a(1.0)) * self.run.set_v;
+        let over = match state {
+            State::Low => (piece.watts - standby.peak) / both(u, standby.sd * standby.peak),
+            State::Nothing => piece.watts / u - NOISE_PULSE,
+            _ => return 0.0,
+        };
+        if piece.is_edge() { 0.0 } else { piece.weight().max(LEAST_PULSE) * tail(over.max(0.0)) }
+    }
+
+    /// What `piece` says against going on from `so_far` in the same state: Student penalty in nats on how far its level
+    /// lies from that of the stay so far, beyond what the state's own ups and downs explain, for every independent look.
+    pub(in super::super) fn incoherence(&self, piece: &Piece, so_far: &Stretch, state: State) -> f64 {
+        match state {
+            State::Starved => NO_SAG * piece.looks() * (1.0 - piece.sag.max(piece.limit)),
+            State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
+                NO_COLLAPSE * piece.looks()
+            }
+            _ => self
+                .ups_and_downs(piece, so_far, state)
+                .map_or(0.0, |own| self.off_level(piece, so_far, state, own)),
+        }
+    }
+
+    /// How far a state moves about its level while it lasts; `None` where its level is not held to anything.
+    fn ups_and_downs(&self, piece: &Piece, so_far: &Stretch, state: State) -> Option<UpsAndDowns> {
+        let steady = |sd| Some(UpsAndDowns { sd, headroom: 0.0 });
+        match state {
+            // What a board at rest draws may sink slowly; what it must not do, `pulse` says, if standby is known.
+            State::Low if self.model.standby.watts.is_none() && piece.level() > so_far.level => {
+                steady(RISING_REST_SD)
+            }
+            State::Starved | State::Inrush | State::Collapsed | State::Nothing | State::Low => None,
+            State::Excess => {
+                let headroom = (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p();
+                Some(UpsAndDowns { sd: STEADY_SD, headroom })
+            }
+            State::Heavy => steady(STEADY_SD),
+            State::Surge | State::Burst => steady(EXCURSION_SD),
+            State::Done(j) | State::Held(j) => {
+                let expected = &self.model.stages[j];
+                Some(UpsAndDowns { sd: expected.activity.max(LEAST_SCATTER), headroom: expected.headroom })
+            }
+        }
+    }
+
+    /// Penalty on how far `piece` lies off the level so far, beyond the state's `own` ups and downs.
+    fn off_level(&self, piece: &Piece, so_far: &Stretch, state: State, own: UpsAndDowns) -> f64 {
+        let sd = if self.beyond_its_ramp(so_far, state) { own.sd / 2.0 } else { own.sd };
+        let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
+        let above = piece.level() - so_far.level;
+        let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
+        let allowed = if is_pulse { own.headroom } else { 0.0 };
+        // A long look sees the middle of the state's ups and downs; what differs then is another level.
+        let sd = if piece.duration() > LONG_LOOK_S { sd / 2.0 } else { sd }.max(LEAST_SCATTER);
+        let off = (above.abs() - allowed).max(0.0) / both(sd, read_sd);
+        let share = if is_pulse && self.runs(state) { (MOST_LOOKS / so_far.levels).min(1.0) } else { 1.0 };
+        // One edge does not make a level to compare with.
+        share * piece.weight().min(so_far.levels) * piece.looks() * tail((off - SCATTER_ALLOWED).max(0.0))
+    }
+
+    /// Whether a board of this model is at its running level. What it does there once in a long while, the captures of
+    /// the reference were too short to see, so that a short pulse in a long stay counts for no more than its share.
+    fn runs(&self, state: State) -> bool {
+        self.model.of_this_board && state.stage() == Some(self.model.last())
+    }
+
+    /// What speaks against going from one stage to another where the level moves by `step`, as a log: a board that is off
+    /// its model's levels is so in one stage as in the next, and its step is still to be seen.
+    pub(in super::super) fn unmoved(&self, from: State, to: State, step: f64) -> f64 {
+        /// Levels that are no further apart than this may lie together on a sick board, as a log.
+        const APART: f64 = 0.15;
+        /// Share of the usual step from which it is one.
+        const SEEN: f64 = 0.25;
+        /// In nats.
+        const UNSEEN: f64 = -1.5;
+        let (Some(from), Some(to)) = (from.stage(), to.stage()) else { return 0.0 };
+        let usual = (self.model.stages[to].watts / self.model.stages[from].watts).ln();
+        if usual.abs() > APART && step / usual < SEEN { UNSEEN } else { 0.0 }
+    }
+
+    /// Whether `so_far` has lasted longer than a short stage does: what moves in a stage of a few looks is its ramp, and a
+    /// board that is stuck in it has come to one point of that.
+    fn beyond_its_ramp(&self, so_far: &Stretch, state: State) -> bool {
+        /// Length of a stage that is mostly ramp, in seconds.
+        const RAMP_S: f64 = 4.0 * LOOK_S;
+        let span = state.stage().and_then(|stage| self.model.stages[stage].duration);
+        span.is_some_and(|span| span.typical < RAMP_S && so_far.duration() > span.high)
+    }
+
+    /// What `piece` says against being in the midst of a stay in `state`: a reading averages over the time since the last
+    /// one, so that a short piece at an edge may show anything between two levels; but one at standby shows that the
+    /// board was back there, however short, for as long as the reading took. Student penalty in nats.
+    pub(in super::super) fn back_in_between(&self, piece: &Piece, state: State) -> f64 {
+        /// Only of a stage this far above standby is a dip to standby more than its own ups and downs.
+        const FAR_ABOVE: f64 = 2.0;
+        /// Standard deviation of the log of what a stage never goes below.
+        const FLOOR_SD: f64 = 0.2;
+        let Some(awake) = state.stage().map(|index| &self.model.stages[index]) else { return 0.0 };
+        let noise = self.readout.noise_a * self.run.set_v;
+        let (watts, low) = (piece.watts - self.leak_w, self.low_top() + noise);
+        if watts > low || awake.watts < FAR_ABOVE * low {
+            return 0.0;
+        }
+        let off = (awake.watts / watts.max(noise).max(1e-9)).ln() / awake.sd.hypot(FLOOR_SD);
+        piece.looks() * tail(off)
+    }
+}
