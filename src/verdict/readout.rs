@@ -102,7 +102,7 @@ impl Readout {
         let amps = trace.amps();
         let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
         let enough = changes.take(CHANGES).count() >= CHANGES;
-        Some(self.step_a).filter(|step| enough && *step > 0.0)
+        Some(self.step_a).filter(|step| enough && *step > 0.0).map(as_written)
     }
 
     /// Smallest mean current that differs from nothing drawn, in amps, at `updates` independent readings.
@@ -112,6 +112,12 @@ impl Readout {
         let averaged = self.noise_a / updates.max(1.0).sqrt();
         (averaged.powi(2) + (ROUNDING_LEFT * self.step_a).powi(2) + self.zero_sd_a.powi(2)).sqrt().max(1e-6)
     }
+}
+
+/// A step without what the difference of two decimals leaves in the last places of a binary number: no supply rounds to a
+/// step of more figures than four.
+fn as_written(step: f64) -> f64 {
+    format!("{step:.3e}").parse().unwrap_or(step)
 }
 
 fn usual_step(trace: &Trace) -> Option<f64> {
@@ -163,4 +169,20 @@ fn gaps(trace: &Trace, step: f64) -> Vec<Gap> {
             missing.then(gap).flatten()
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_is_a_decimal_as_the_supply_writes_it() {
+        for (one, other, step) in
+            [(1.05, 1.04, 0.01), (0.3, 0.2, 0.1), (0.0243, 0.0242, 0.0001), (2.5, 0.5, 2.0)]
+        {
+            assert!(as_written(one - other).total_cmp(&step).is_eq(), "{one} - {other}");
+        }
+        // A converter of 12 bits over 3 A.
+        assert!(as_written(3.0 / 4096.0).total_cmp(&0.000_732_4).is_eq());
+    }
 }
