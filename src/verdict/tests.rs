@@ -5,6 +5,7 @@ use crate::reference::Profile;
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Seconds, Volts};
 
+mod long_runs;
 mod words;
 
 /// Readback period of the supply in these traces, in seconds.

@@ -16,6 +16,8 @@ mod search;
 
 pub(super) use score::{Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
+#[cfg(test)]
+pub(super) use search::{SIDE_BY_SIDE, search_beside};
 
 /// A state of the board or the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
