@@ -140,25 +140,9 @@ impl<'a> Costs<'a> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::capture::Piece;
     use super::super::course;
-    use super::super::measure::Readback;
     use super::*;
     use proptest::prelude::*;
-
-    fn run(pieces: &[(f64, f64)]) -> Run {
-        let mut from = 0.0;
-        let piece = |(start, (length, level)): (usize, &(f64, f64))| {
-            let to = from + length;
-            let piece =
-                Piece { start, from, to, weight: 2.0 * length, level: *level, variance: 0.001, blur: 0.01 };
-            from = to;
-            piece
-        };
-        let pieces: Vec<Piece> = pieces.iter().enumerate().map(piece).collect();
-        let readback = Readback { step_a: 0.0, zero_a: 0.0, zero_sd_a: 0.0, update_s: 0.1 };
-        Run { start: 0, end: pieces.len(), pieces, button: None, readback }
-    }
 
     fn stage() -> impl Strategy<Value = Stage> {
         let length = prop::option::of((-1.0..2.0_f64, 0.1..1.0_f64));
@@ -176,7 +160,7 @@ mod tests {
             pieces in prop::collection::vec((0.05..0.9_f64, -2.0..2.0_f64), 1..60),
             stages in prop::collection::vec(stage(), 1..5),
         ) {
-            let run = run(&pieces);
+            let run = Run::of_pieces(&pieces);
             match (align(&run, &stages), course::align(&run, &stages)) {
                 (Some((starts, cost)), Some((_, least))) => {
                     prop_assert!((cost - least).abs() < 1e-6, "{cost} {least}");

@@ -138,6 +138,24 @@ impl Run {
     }
 }
 
+#[cfg(test)]
+impl Run {
+    /// A run of pieces of so many seconds and such a log of power, read ten times a second.
+    pub(super) fn of_pieces(pieces: &[(f64, f64)]) -> Self {
+        let mut from = 0.0;
+        let piece = |(start, (length, level)): (usize, &(f64, f64))| {
+            let to = from + length;
+            let piece =
+                Piece { start, from, to, weight: 2.0 * length, level: *level, variance: 0.001, blur: 0.01 };
+            from = to;
+            piece
+        };
+        let pieces: Vec<Piece> = pieces.iter().enumerate().map(piece).collect();
+        let readback = Readback { step_a: 0.0, zero_a: 0.0, zero_sd_a: 0.0, update_s: 0.1 };
+        Self { start: 0, end: pieces.len(), pieces, button: None, readback }
+    }
+}
+
 /// The sample range of the longest stretch with feed volts, dips bridged.
 fn fed_range(trace: &Trace) -> Result<(usize, usize), Unfit> {
     let highest = trace.volts().iter().copied().fold(0.0, f64::max);

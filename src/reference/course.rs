@@ -366,3 +366,35 @@ impl Sums {
         w * 0.5 * variance.ln() + 0.5 * w
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stage(level: f64) -> Stage {
+        Stage { level, slope: 0.0, spread: 0.1, length: None }
+    }
+
+    #[test]
+    fn stages_at_one_level_cost_more_than_stages_apart_in_every_capture() {
+        let runs = vec![Run::of_pieces(&[(2.0, 0.0), (2.0, 0.0)]); 3];
+        let starts = vec![vec![0, 1]; 3];
+        let of = |gap: f64| penalty(&runs, &starts, &[stage(0.0), stage(gap)]);
+        let apart = of(2.0);
+        assert!((of(0.0) - apart - 9.0).abs() < 0.01, "{} {apart}", of(0.0));
+        assert!((of(-0.25) - of(0.25)).abs() < 1e-9, "up or down");
+        assert!(of(0.0) > of(0.1) && of(0.1) > of(0.3) && of(0.3) > apart);
+    }
+
+    #[test]
+    fn a_stage_that_settles_is_not_two() {
+        // A tenth up, for two seconds in each capture, is how a load comes to its level.
+        let course = |step: f64| {
+            let (halves, rest) = ([(0.5, step); 4], [(0.5, 0.0); 12]);
+            let pieces = [&[(0.5, -3.0); 4][..], &halves, &rest].concat();
+            fit(&vec![Run::of_pieces(&pieces); 5], 4).unwrap()
+        };
+        assert_eq!(course(0.1).stages.len(), 2);
+        assert_eq!(course(0.7).stages.len(), 3);
+    }
+}

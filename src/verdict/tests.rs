@@ -11,9 +11,9 @@ mod words;
 /// Readback period of the supply in these traces, in seconds.
 const PERIOD_S: f64 = 0.1;
 
-const SET_V: f64 = 12.8;
+pub(super) const SET_V: f64 = 12.8;
 
-fn profile() -> Profile {
+pub(super) fn profile() -> Profile {
     let stage = |order: u8, name: &str, watts: f64, seconds: Option<f64>| {
         let duration = seconds.map_or(String::new(), |s| {
             format!("duration_s = {{ low = {}, typical = {s}, high = {} }}\n", s * 0.6, s * 1.6)
@@ -52,7 +52,7 @@ fn ripple(index: u32) -> f64 {
 }
 
 /// A trace of (seconds, volts, amps) levels under a limit of 3 A.
-fn trace(levels: &[(f64, f64, f64)]) -> Trace {
+pub(super) fn trace(levels: &[(f64, f64, f64)]) -> Trace {
     trace_with(levels, &[])
 }
 
@@ -98,7 +98,7 @@ fn find(levels: &[(f64, f64, f64)]) -> Finding {
     diagnose(&trace(levels), Some(&profile()), &Sources::default())
 }
 
-const OFF: (f64, f64, f64) = (1.0, 0.0, 0.0);
+pub(super) const OFF: (f64, f64, f64) = (1.0, 0.0, 0.0);
 const STANDBY: (f64, f64, f64) = (4.0, SET_V, 0.0234);
 const RAILS: (f64, f64, f64) = (0.8, SET_V, 0.172);
 const LOADING: (f64, f64, f64) = (8.0, SET_V, 1.016);

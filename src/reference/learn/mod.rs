@@ -209,3 +209,34 @@ fn profile(taken: &[Taken], course: &Course, request: &Request, notes: &mut Vec<
     notes.extend(evidence::compute_envelopes(&mut profile));
     profile
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Captures that begin with a second at `first` watts, then go through 1 W and 5 W.
+    fn captures(first: f64) -> Vec<Run> {
+        let level = |watts: f64, halves: usize| vec![(0.5, watts.ln()); halves];
+        let run = |_| Run::of_pieces(&[level(first, 2), level(1.0, 6), level(5.0, 20)].concat());
+        (0..4).map(run).collect()
+    }
+
+    /// How many stages are kept before those that were named.
+    fn kept_before(runs: &[Run], names: [&str; 2]) -> Option<usize> {
+        let request = Request { names: names.map(Into::into).to_vec(), ..Request::default() };
+        let all = course::fit_count(runs, 2).unwrap();
+        one_before(runs, &request, &all).map(|course| course.stages.len() - 2)
+    }
+
+    #[test]
+    fn a_standby_that_nobody_named_is_a_stage_of_its_own() {
+        assert_eq!(kept_before(&captures(0.1), ["rails", "running"]), Some(1));
+        assert_eq!(kept_before(&captures(0.1), ["standby", "running"]), None, "it was named");
+        assert_eq!(kept_before(&captures(1.0), ["rails", "running"]), None, "there is none");
+        assert_eq!(
+            kept_before(&captures(2.5), ["rails", "running"]),
+            None,
+            "it draws more than what follows"
+        );
+    }
+}

@@ -97,3 +97,42 @@ pub(super) fn blank(name: &str, waits_for_person: bool) -> PhaseReference {
         volts_exponent_sd: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reference::course::Stage;
+
+    /// A first stage of so many seconds in each capture, at `share` of the running level.
+    fn waits_for(seconds: &[f64], share: f64) -> bool {
+        let run = |seconds: &f64| Run::of_pieces(&[(*seconds, share.ln()), (10.0, 0.0)]);
+        let runs: Vec<Run> = seconds.iter().map(run).collect();
+        waits(&runs, &course(&[share, 1.0], runs.len()))
+    }
+
+    fn course(watts: &[f64], captures: usize) -> Course {
+        let stage = |watts: &f64| Stage { level: watts.ln(), slope: 0.0, spread: 0.1, length: None };
+        let starts = vec![(0..watts.len()).collect(); captures];
+        Course { stages: watts.iter().map(stage).collect(), starts, cost: 0.0 }
+    }
+
+    #[test]
+    fn no_hand_is_as_regular_as_a_board_that_goes_on_by_itself() {
+        assert!(!waits_for(&[3.0, 3.1, 2.9], 0.05));
+        assert!(waits_for(&[3.0, 4.1, 2.5], 0.05));
+        assert!(waits_for(&[3.0, 3.0], 0.05), "two captures may be alike by chance");
+    }
+
+    #[test]
+    fn what_is_short_or_draws_much_waits_for_nobody() {
+        assert!(!waits_for(&[0.5, 0.51, 0.5], 0.05));
+        assert!(!waits_for(&[3.0, 4.1, 2.5], 0.5));
+    }
+
+    #[test]
+    fn a_standby_lies_clearly_below_what_follows() {
+        assert!(begins_with_standby(&course(&[0.4, 1.0, 3.0], 1)));
+        assert!(!begins_with_standby(&course(&[0.8, 1.0, 3.0], 1)));
+        assert!(!begins_with_standby(&course(&[0.4], 1)));
+    }
+}

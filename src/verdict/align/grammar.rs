@@ -188,3 +188,64 @@ impl State {
         self.stage().is_some() || matches!(self, State::Surge | State::Burst)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Progress;
+    use super::*;
+    use crate::units::Volts;
+    use crate::verdict::kind;
+    use crate::verdict::tests::{SET_V, profile};
+
+    /// A board with a standby that waits and the stages rails, loading and idle.
+    fn known() -> Model {
+        Model::from_profile(&profile(), Volts::constant(SET_V))
+    }
+
+    fn guessed() -> Model {
+        Model::from_kind(kind::by_feed(SET_V).unwrap(), f64::INFINITY)
+    }
+
+    fn edge(model: &Model, from: State, to: State) -> Option<Edge> {
+        Grammar::new(model, 0.1, true).edge(from, to)
+    }
+
+    fn costs(from: State, to: State) -> [f64; 3] {
+        let edge = edge(&known(), from, to).unwrap();
+        [0, 1, 2].map(|attempts| Progress { attempts, ..Progress::default() }.cost(&edge))
+    }
+
+    #[test]
+    fn after_two_attempts_another_is_no_news() {
+        let [first, second, third] = costs(State::Held(1), State::Low);
+        assert!(first > 1.0 && third < first / 2.0, "{first} {third}");
+        assert!(first.total_cmp(&second).is_eq(), "{first} {second}");
+    }
+
+    #[test]
+    fn a_load_of_another_kind_is_news_however_often_the_board_has_tried() {
+        for (from, to) in
+            [(State::Held(1), State::Collapsed), (State::Held(1), State::Excess), (State::Low, State::Heavy)]
+        {
+            let [first, _, third] = costs(from, to);
+            assert!(first > 0.0 && first.total_cmp(&third).is_eq(), "{from:?} {to:?}");
+        }
+    }
+
+    #[test]
+    fn a_leak_does_not_grow_to_a_short_but_a_rest_may_end_in_one() {
+        assert_eq!(edge(&known(), State::Excess, State::Heavy), None);
+        assert!(edge(&known(), State::Low, State::Heavy).is_some());
+        assert!(edge(&known(), State::Excess, State::Collapsed).is_some());
+    }
+
+    #[test]
+    fn only_a_board_without_a_profile_goes_from_its_level_to_another_of_its_own() {
+        let (known, guessed) = (known(), guessed());
+        let stay = |model: &Model| edge(model, State::Held(model.last()), State::Held(model.last()));
+        assert_eq!(stay(&known), None);
+        assert!(stay(&guessed).is_some_and(|edge| !edge.gave_up));
+        let below = edge(&known, State::Held(1), State::Held(1)).unwrap();
+        assert!(below.gave_up, "the same stage again is a restart");
+    }
+}

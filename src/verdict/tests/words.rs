@@ -400,3 +400,75 @@ fn a_standby_below_that_of_good_boards_proves_nothing_and_is_said_to_be_less() {
     assert!(!because(&usual).contains("this is less"), "{}", because(&usual));
     assert_eq!(state(&usual, "system rail").0, SectionState::Proved);
 }
+
+#[test]
+fn a_short_that_comes_with_the_wake_is_sought_on_what_wakes() {
+    let (at_wake, at_once) = ([OFF, STANDBY, (20.0, 0.6, 3.0)], [OFF, (20.0, 0.6, 3.0)]);
+    let woken = bench(&at_wake).find();
+    class(&woken, Class::HardShort);
+    assert!(because(&woken).contains("the load comes with the wake"), "{}", because(&woken));
+    assert_eq!(state(&woken, "system rail").0, SectionState::Proved);
+    assert_eq!(
+        state(&woken, "main regulators"),
+        (SectionState::Suspect, "the load comes as it wakes".into())
+    );
+    let fed = bench(&at_once).find();
+    assert!(because(&fed).contains("no sequence before it"), "{}", because(&fed));
+    assert_eq!(state(&fed, "system rail").0, SectionState::Suspect);
+    // Where no section is known, the advice still says which rails to look at.
+    let unknown = |levels: &[(f64, f64, f64)]| {
+        checks(&bench(levels).with(|b| b.profile.as_mut().expect("one").power_path.clear()).find())
+    };
+    assert!(unknown(&at_wake).contains("the rails that come up with the wake"), "{}", unknown(&at_wake));
+    assert!(unknown(&at_once).contains("the input rail"), "{}", unknown(&at_once));
+}
+
+fn falls_to(amps: f64) -> Vec<(f64, f64, f64)> {
+    [&BOOT[..], &[(15.0, SET_V, amps)]].concat()
+}
+
+#[test]
+fn a_standby_that_the_supply_hardly_reads_is_not_told_from_less() {
+    let hardly_read = bench(&falls_to(0.001)).with(|b| {
+        let standby = &mut b.profile.as_mut().expect("one").phases[0];
+        standby.mean_power = crate::reference::Envelope { low: 0.006, typical: 0.01, high: 0.03 };
+        standby.peak_power = crate::reference::Envelope { low: 0.01, typical: 0.02, high: 0.06 };
+        b.levels[1].2 = 0.001;
+    });
+    let finding = hardly_read.find();
+    class(&finding, Class::DroppedOut);
+    let facts = because(&finding);
+    assert!(facts.contains("its standby or less, which this supply hardly reads"), "{facts}");
+    assert_eq!(state(&finding, "system rail").0, SectionState::Unknown);
+    let read = because(&bench(&falls_to(0.0234)).find());
+    assert!(!read.contains("hardly reads"), "{read}");
+}
+
+#[test]
+fn a_section_that_carries_part_of_the_standby_is_not_proved_by_it() {
+    let part = bench(&falls_to(0.008)).find();
+    class(&part, Class::DroppedOut);
+    assert!(because(&part).contains("less than its standby"), "{}", because(&part));
+    let (rail, why) = state(&part, "system rail");
+    assert!(rail == SectionState::Suspect && why.contains("with the standby"), "{rail:?} {why}");
+    assert_eq!(state(&part, "main regulators").0, SectionState::Unknown);
+}
+
+#[test]
+fn of_a_section_that_lets_through_what_a_later_one_draws_the_amps_are_all_that_is_known() {
+    let with_switch = |levels: &[(f64, f64, f64)]| {
+        bench(levels).with(|b| {
+            b.profile.as_mut().expect("one").power_path = vec![
+                section("input switch", &["rails"], &[]),
+                section("main regulators", &["rails"], &[]),
+                section("processor", &["loading"], &[]),
+            ];
+        })
+    };
+    let asleep = with_switch(&ASLEEP).find();
+    let (switch, why) = state(&asleep, "input switch");
+    assert!(switch == SectionState::Unknown && why.starts_with("carries 23 mA"), "{switch:?} {why}");
+    assert_eq!(state(&asleep, "main regulators").0, SectionState::Suspect);
+    let dead = with_switch(&[OFF, (20.0, SET_V, 0.0)]).find();
+    assert_eq!(state(&dead, "input switch"), (SectionState::Suspect, "no current passes it".into()));
+}

@@ -8,6 +8,8 @@ mod gaps;
 mod pieces;
 mod stages;
 mod states;
+#[cfg(test)]
+mod tests;
 
 use super::super::model::{Model, Stage};
 use super::super::piece::Stretch;

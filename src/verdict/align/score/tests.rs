@@ -1,0 +1,129 @@
+//! The rules of the scores one by one, on an invented board: standby 0.3 W, rails 2.2 W, loading 13 W, idle 8 W.
+
+use super::*;
+use crate::segment::{Settings, segment};
+use crate::units::Volts;
+use crate::verdict::piece::{Piece, pieces};
+use crate::verdict::run::runs;
+use crate::verdict::tests::{OFF, SET_V, profile, trace};
+
+/// The second stage, well above standby.
+const LOADING: usize = 1;
+
+struct Bench {
+    model: Model,
+    run: Run,
+    readout: Readout,
+    pieces: Vec<Piece>,
+}
+
+impl Bench {
+    /// A board that draws `amps` from switch-on.
+    fn of(amps: f64) -> Self {
+        let trace = trace(&[OFF, (6.0, SET_V, amps)]);
+        let cut = segment(&trace, &Settings::default()).unwrap();
+        let readout = Readout::of(&trace, Readout::timing(&trace), &cut);
+        let run = runs(&trace, &readout).remove(0);
+        let pieces = pieces(&trace, &cut, &run, &readout);
+        Self { model: Model::from_profile(&profile(), Volts::constant(SET_V)), run, readout, pieces }
+    }
+
+    fn scores(&self) -> Scores<'_> {
+        Scores::new(&self.model, &self.run, &self.readout, 0.0)
+    }
+}
+
+fn stretch(seconds: f64, levels: f64) -> Stretch {
+    Stretch {
+        start_s: 1.0,
+        end_s: 1.0 + seconds,
+        watts: 2.2,
+        amps: 2.2 / SET_V,
+        volts: SET_V,
+        sag: 0.0,
+        limit: 0.0,
+        spread_w: 0.05,
+        levels,
+        level: 2.2_f64.ln(),
+    }
+}
+
+fn is_nought(nats: f64) -> bool {
+    nats.abs() < 1e-12
+}
+
+#[test]
+fn the_step_from_stage_to_stage_is_to_be_seen() {
+    let mut bench = Bench::of(0.1);
+    {
+        let scores = bench.scores();
+        let up = |step: f64| scores.unmoved(State::Done(0), State::Held(1), step);
+        assert!(is_nought(up(1.0)) && up(0.1) < -1.0 && up(-1.0) < -1.0);
+        let down = |step: f64| scores.unmoved(State::Done(1), State::Held(2), step);
+        assert!(is_nought(down(-0.3)) && down(0.3) < -1.0);
+        assert!(
+            is_nought(scores.unmoved(State::Low, State::Held(1), 0.0)),
+            "of no stage nothing is expected"
+        );
+    }
+    bench.model.stages[1].watts = 1.1 * bench.model.stages[0].watts;
+    let alike = bench.scores().unmoved(State::Done(0), State::Held(1), 0.0);
+    assert!(is_nought(alike), "stages that lie close may show no step: {alike}");
+}
+
+#[test]
+fn a_reading_at_standby_speaks_against_a_stage_that_goes_on() {
+    let (rest, awake) = (Bench::of(0.0234), Bench::of(0.5));
+    let back = |bench: &Bench, state| bench.scores().back_in_between(&bench.pieces[0], state);
+    assert!(back(&rest, State::Held(LOADING)) < -3.0, "{}", back(&rest, State::Held(LOADING)));
+    assert!(is_nought(back(&awake, State::Held(LOADING))));
+    assert!(is_nought(back(&rest, State::Low)), "a rest may go on");
+    let mut near = Bench::of(0.0234);
+    near.model.stages[LOADING].watts = 1.5 * near.model.standby.high;
+    assert!(is_nought(back(&near, State::Held(LOADING))), "a stage at standby's own level dips to it");
+}
+
+#[test]
+fn the_first_moment_is_no_start_that_was_given_up() {
+    let mut bench = Bench::of(0.1);
+    {
+        let scores = bench.scores();
+        let (moment, longer) = (stretch(0.1, 1.0), stretch(1.0, 1.0));
+        let soon = |stretch, state, first| scores.too_soon(&scores.look(stretch), state, first);
+        for state in [State::Held(0), State::Surge, State::Burst] {
+            assert!(soon(&moment, state, true) < -3.0, "{state:?}");
+            assert!(
+                is_nought(soon(&moment, state, false)) && is_nought(soon(&longer, state, true)),
+                "{state:?}"
+            );
+        }
+        assert!(is_nought(soon(&moment, State::Done(0), true)), "a stage may be gone through so");
+    }
+    bench.run.switch_on_seen = false;
+    let scores = bench.scores();
+    let cut_in = scores.too_soon(&scores.look(&stretch(0.1, 1.0)), State::Held(0), true);
+    assert!(is_nought(cut_in), "the log may begin at the end of a stage");
+}
+
+#[test]
+fn what_was_seen_only_at_its_edges_is_no_rest_and_no_excursion() {
+    let bench = Bench::of(0.1);
+    let scores = bench.scores();
+    let (edges, level) = (stretch(0.3, 0.0), stretch(0.3, 0.5));
+    let only = |stretch, state| states::edges_only(&scores.look(stretch), state);
+    for state in [State::Low, State::Surge, State::Burst, State::Excess, State::Held(0)] {
+        assert!(only(&edges, state) < -1.0, "{state:?}");
+        assert!(is_nought(only(&level, state)), "{state:?}");
+    }
+    assert!(is_nought(only(&edges, State::Done(0))), "a short stage passes so on the way up");
+}
+
+#[test]
+fn the_rules_count_in_the_score_of_a_stay() {
+    let bench = Bench::of(0.17);
+    let scores = bench.scores();
+    let score =
+        |levels, first| scores.score(&scores.look(&stretch(0.1, levels)), State::Held(0), first, false);
+    assert!(score(1.0, true) < score(1.0, false) - 3.0, "too soon");
+    assert!(score(0.0, false) < score(1.0, false) - 1.0, "edges only");
+}
