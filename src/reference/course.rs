@@ -8,7 +8,8 @@
 //! because a busy load's chance ups and downs have no common order, level and length, while true stages have.
 //!
 //! The number of stages is that of the least description length: cost of the fit plus `½ ln N` for every parameter
-//! (Schwarz, "Estimating the dimension of a model", Ann. Stat. 6 (1978) 461), N counting independent observations.
+//! (Schwarz, "Estimating the dimension of a model", Ann. Stat. 6 (1978) 461), N counting independent observations, and
+//! what speaks against stages whose levels hardly differ.
 
 use super::bounded;
 use super::capture::{Piece, Run};

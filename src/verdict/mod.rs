@@ -4,10 +4,19 @@
 //! from. [`diagnose`] makes it from a whole log, [`Live`] from one that still grows, by the same code.
 //!
 //! The way of an analysis: the readback is sized up (`readout`), the log is cut into runs, each with feed from
-//! switch-on to switch-off (`run`), each run into pieces, the fine segments (`piece`). A semi-Markov alignment
-//! (`align`) finds the best explanation of the pieces for every end that the run may have come to, with the stages of
-//! the profile (`model`) or what is common for the kind of board (`kind`). Every end is read as one or more classes
-//! (`explain`), which compete as probabilities (`posterior`). The rest turns the winner into words and numbers.
+//! switch-on to switch-off (`run`), each run into pieces (`piece`): the fine segments, cut besides where a load goes up
+//! and down and beside readings that average over an edge. A semi-Markov alignment (`align`) finds the best explanation
+//! of the pieces for every end that the run may have come to, with the stages of the profile (`model`) or what is common
+//! for the kind of board (`kind`; for a kind that the feed volts do not tell, in proportion to the limit that somebody
+//! set). It is asked twice where the board draws more than its standby before it wakes, the second time with that taken
+//! for a load beside the board (`engine`). Every end is read as one or more classes (`explain`), which compete as
+//! probabilities (`posterior`).
+//!
+//! Every run has its own verdict; that of the finding is the last which carries one (`assemble`). The winner is turned
+//! into numbers: phases (`phases`), starts and where each came to its end (`attempts`), departures from the envelopes
+//! (`departures`, with the readings that show them, `places`); and into words: the facts that decided (`evidence`), what
+//! to probe and what that proves (`advice`), what the capture cannot show (`limits`). All words are made from the same
+//! view of one run (`seen`), so that text, picture and ticket agree.
 
 mod advice;
 mod align;

@@ -3,6 +3,10 @@
 //! [`learn`] takes what can be read of each log, fits the course that all have in common (`super::course`), leaves out
 //! what does not fit it (`refuse`), and turns what the rest measured (`evidence`) into envelopes. [`update`] aligns new
 //! logs with the stages that are known and computes the envelopes anew.
+//!
+//! Names may be one more or one fewer than the stages that the captures have in common: a standby that a board leaves at
+//! once is not seen, and one that nobody named is kept under a name of its own. Whether the first stage waits for a
+//! person is told from the marks of the button and from how long it lasts (`stages`): a `standby` may wait for nobody.
 
 mod evidence;
 mod feed;

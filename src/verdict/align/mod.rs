@@ -1,7 +1,8 @@
 //! The semi-Markov alignment: which sequence of states, each holding for a while, explains the pieces of a run best.
 //!
-//! A run is a sequence of pieces (fine segments). A *state* holds for one or more whole pieces; how well it explains
-//! them (level, activity, sag, duration) is its plausibility, in nats below a perfect fit (`score`). Which state may
+//! A run is a sequence of pieces. A *state* holds for one or more whole pieces; how well it explains them is its
+//! plausibility, in nats below a perfect fit (`score`): what the stay shows as a whole (level, activity, sag, duration),
+//! what each piece says against lying in it, and whether the step from stage to stage is to be seen. Which state may
 //! follow which, and at what cost, is the grammar (`grammar`). With each state go a few facts that later decide
 //! the class: attempts so far, whether the last stage was reached, whether the feed gave way (`Progress`). The best
 //! path into every end is found by dynamic programming (`search`), so that each class competes with its own best
