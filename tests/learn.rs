@@ -17,12 +17,18 @@ const RUNNING: (f64, f64, f64) = (5.5, 15.0, 0.0);
 
 /// A log at `volts` of the board of `seed`; `stall` ends it in the third stage.
 fn capture(seed: u64, volts: f64, stall: bool) -> Capture {
+    capture_running(seed, volts, stall, RUNNING.1)
+}
+
+/// The same, run for so many seconds.
+fn capture_running(seed: u64, volts: f64, stall: bool, running_s: f64) -> Capture {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let board = 1.0 + random.random_range(-0.05..0.05);
     let mut text = format!("# log: 1\n# board: larch-7\n# serial: L{seed}\n# set_v: {volts}\n# limit_a: 3\n");
     text.push_str("t_s,volts,amps\n");
     let (mut time, mut wander) = (0.0_f64, 0.0_f64);
-    let stages = STAGES.iter().chain([&RUNNING]).take(if stall { 3 } else { 5 });
+    let running = (RUNNING.0, running_s, RUNNING.2);
+    let stages = STAGES.iter().chain([&running]).take(if stall { 3 } else { 5 });
     for (index, (watts, seconds, busy)) in stages.enumerate() {
         let spread = if index == 0 { 0.6 } else { 0.08 };
         let mut seconds = seconds * (1.0 + random.random_range(-spread..spread));
@@ -65,6 +71,33 @@ fn the_boards_own_stages_are_found_without_help() {
         }
     }
     assert_eq!(Profile::from_toml(&profile.to_toml()).unwrap(), profile);
+}
+
+#[test]
+fn a_log_of_hours_shows_the_stages_of_one_of_a_minute() {
+    let found = learn(&[capture_running(1, 12.8, false, 7200.0)], &request()).unwrap();
+    let names: Vec<&str> = found.profile.phases.iter().map(|phase| phase.name.as_str()).collect();
+    assert_eq!(names, ["standby", "stage 1", "stage 2", "stage 3", "running"]);
+}
+
+/// Learning takes time with the square of the changes: what no good board's start shows is refused with what to do.
+#[test]
+fn a_log_that_goes_up_and_down_thousands_of_times_is_refused() {
+    let mut text = String::from("# log: 1\n# board: larch-7\n# set_v: 12.8\n# limit_a: 3\nt_s,volts,amps\n");
+    let mut random = ChaCha8Rng::seed_from_u64(1);
+    let mut level = 0.0;
+    for index in 0..80_000_u32 {
+        if index % 8 == 0 {
+            level = [0.01, 0.03, 0.1, 0.2, 0.4, 0.8, 1.5][random.random_range(0..7)];
+        }
+        let amps = level + random.random_range(-0.003..0.003);
+        let _ = writeln!(text, "{:.3},12.8,{amps:.4}", f64::from(index) * 0.02);
+    }
+    let log = trace::read(text.as_bytes()).unwrap();
+    let busy = Capture { name: "busy.csv".into(), sha256: log.sha256, trace: log.trace };
+    let message = learn(&[busy], &request()).unwrap_err().to_string();
+    assert!(message.starts_with("no log can be learned from: busy.csv: its load changes "), "{message}");
+    assert!(message.ends_with("; give a log of the start and a few minutes after it"), "{message}");
 }
 
 #[test]

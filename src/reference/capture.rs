@@ -27,6 +27,15 @@ pub(super) const INDEPENDENT_PER_S: f64 = 2.0;
 /// then still be placed where one capture alone shows nothing.
 const LONGEST_PIECE_S: f64 = 0.5;
 
+/// ... nor than this share of the time that the board has been fed, in a log that is learned from: lengths of stages are
+/// compared by their logs, and what begins an hour after the feed need not be placed to half a second. So an hour has
+/// hardly more pieces than ten minutes, where learning would take time with their square. Such a piece counts for no more
+/// observations than a shorter one, or hours of running would be cut in stages over the last per cent of their power.
+const LONGEST_PIECE_SHARE: f64 = 1.0 / 400.0;
+
+/// A log whose load changes more often than this is no start of a good board with some minutes of running.
+const MOST_PIECES: usize = 4000;
+
 /// A known-good log as `learn` takes it.
 #[derive(Debug, Clone)]
 pub struct Capture {
@@ -65,6 +74,14 @@ pub enum Unfit {
     /// The board drew nothing.
     #[error("the board draws nothing that this supply can resolve")]
     NoDraw,
+    /// More changes than a start and some minutes of running have.
+    #[error(
+        "its load changes {found} times, more than the {MOST_PIECES} that can be learned from; give a log of the start and a few minutes after it"
+    )]
+    TooManyChanges {
+        /// Pieces of steady power.
+        found: usize,
+    },
     /// The very same file was taken already.
     #[error("the same file was taken already")]
     Duplicate,
@@ -129,7 +146,11 @@ impl Run {
         let cuts: Vec<_> = cut.fine.iter().map(|fine| fine.start.max(start)..fine.end.min(end)).collect();
         let readback = Readback::of(trace, cut.rounding_a, &cuts);
         let step = power_step(trace, start, end, readback.step_a);
-        let pieces = pieces_of(trace, start, end, &cuts, &readback);
+        let longest = |at: f64| LONGEST_PIECE_S.max(LONGEST_PIECE_SHARE * (at - time[start]));
+        let pieces = pieces_no_longer(trace, start..end, &cuts, &readback, longest);
+        if pieces.len() > MOST_PIECES {
+            return Err(Unfit::TooManyChanges { found: pieces.len() });
+        }
         if pieces.iter().all(|piece| piece.level <= (step / 2.0).ln()) {
             return Err(Unfit::NoDraw);
         }
@@ -193,22 +214,32 @@ pub(super) fn pieces_of(
     cuts: &[Range<usize>],
     readback: &Readback,
 ) -> Vec<Piece> {
-    let step = power_step(trace, start, end, readback.step_a);
-    let pieces = |cut: &Range<usize>| pieces(trace, cut.start, cut.end, readback.zero_a, step);
-    cuts.par_iter().flat_map_iter(pieces).collect()
+    pieces_no_longer(trace, start..end, cuts, readback, |_| LONGEST_PIECE_S)
 }
 
-/// The samples `start..end` of one fine segment, in pieces of at most [`LONGEST_PIECE_S`].
-fn pieces(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Vec<Piece> {
-    let mut pieces = Vec::new();
-    let mut from = start;
-    while from < end {
-        let limit = trace.time()[from] + LONGEST_PIECE_S;
-        let to = from + trace.time()[from..end].partition_point(|time| *time < limit).max(1);
-        pieces.push(piece(trace, from, to, zero, step));
-        from = to;
-    }
-    pieces
+/// The same, where a piece that begins at a time is no longer than `longest` says.
+fn pieces_no_longer(
+    trace: &Trace,
+    run: Range<usize>,
+    cuts: &[Range<usize>],
+    readback: &Readback,
+    longest: impl Fn(f64) -> f64 + Sync,
+) -> Vec<Piece> {
+    let step = power_step(trace, run.start, run.end, readback.step_a);
+    let time = trace.time();
+    let pieces = |cut: &Range<usize>| {
+        let mut pieces = Vec::new();
+        let mut from = cut.start;
+        while from < cut.end {
+            let limit = time[from] + longest(time[from]);
+            let to = from + time[from..cut.end].partition_point(|time| *time < limit).max(1);
+            let piece = piece(trace, from, to, readback.zero_a, step);
+            pieces.push(Piece { weight: piece.weight * LONGEST_PIECE_S / longest(time[from]), ..piece });
+            from = to;
+        }
+        pieces
+    };
+    cuts.par_iter().flat_map_iter(pieces).collect()
 }
 
 fn piece(trace: &Trace, start: usize, end: usize, zero: f64, step: f64) -> Piece {
