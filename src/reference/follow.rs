@@ -22,6 +22,11 @@ const SHIFTED_SPREAD: f64 = 0.35;
 /// What it costs to suppose a sick stage, in nats: one in a few hundred.
 const ODDS_OF_SHIFT: f64 = 6.0;
 
+/// How far one board may draw more or less than its model in all stages alike, as a log, and how usual that is (standard
+/// deviation; common practice, no source).
+const COMMON_SHIFTS: [f64; 5] = [0.0, -0.1, 0.1, -0.2, 0.2];
+const COMMON_SD: f64 = 0.1;
+
 impl Profile {
     /// The samples of each phase from `first` on, for a run that went through all of them; `steady` are its stretches
     /// between changes of level, in order, without gaps, and `beside` watts are drawn beside the board's own. `None` if
@@ -58,17 +63,24 @@ impl Profile {
     }
 }
 
-/// The way through the stages that explains the run best: as a sound board, or with one stage far off its level.
+/// The way through the stages that explains the run best: as a sound board, perhaps off its model in all stages alike, or
+/// with one stage far off its level besides.
 ///
 /// Without the second a running level of twice the usual would pass for another stage that lasts for ever.
 fn best(run: &Run, stages: &[Stage]) -> Option<Vec<usize>> {
-    let (starts, cost) = course::align(run, stages)?;
+    let alike = COMMON_SHIFTS.iter().filter_map(|shift| {
+        let stages: Vec<Stage> =
+            stages.iter().map(|stage| Stage { level: stage.level + shift, ..*stage }).collect();
+        let (starts, cost) = course::align(run, &stages)?;
+        Some((starts, cost + (shift / COMMON_SD).powi(2) / 2.0, stages))
+    });
+    let (starts, cost, stages) = alike.min_by(|a, b| a.1.total_cmp(&b.1))?;
     if (0..stages.len()).all(|k| is_at_level(run, &starts, k, &stages[k])) {
         return Some(starts);
     }
     let mut best = (starts, cost);
     for (k, shift) in (0..stages.len()).flat_map(|k| SHIFTS.map(|shift| (k, shift))) {
-        let mut shifted = stages.to_vec();
+        let mut shifted = stages.clone();
         shifted[k].level += shift;
         shifted[k].spread = shifted[k].spread.max(SHIFTED_SPREAD);
         if let Some((starts, cost)) = course::align(run, &shifted)
