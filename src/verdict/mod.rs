@@ -31,6 +31,7 @@ mod kind;
 mod limits;
 mod live;
 mod model;
+mod period;
 mod phases;
 mod piece;
 mod places;

@@ -3,6 +3,7 @@
 use super::Phase;
 use super::align::{State, Step};
 use super::engine::Analysis;
+use super::period::period;
 use super::piece::stands_for;
 use super::readout::Readout;
 use crate::stats::robust;
@@ -104,8 +105,15 @@ fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
         mean_w: Watts::new(measures.mean_w).ok()?,
         energy_j: Joules::new(measures.mean_w * duration).ok()?,
         activity_w: Watts::new(measures.activity_w).ok()?,
-        period_s: None,
+        period_s: repeats(trace, readout, named),
     })
+}
+
+/// How often what the board draws repeats within the phase; nothing is drawn while it is off.
+fn repeats(trace: &Trace, readout: &Readout, named: &Named) -> Option<Seconds> {
+    let fed = named.name != OFF;
+    let found = fed.then(|| period(trace, named.samples.clone(), readout)).flatten();
+    found.and_then(|period| Seconds::new(period).ok())
 }
 
 struct Measures {
