@@ -20,8 +20,9 @@ pub(super) fn departures(
     readout: &Readout,
     profile: &Profile,
 ) -> Vec<Departure> {
-    if matches!(analysis.class(), Class::NoDraw | Class::HardShort | Class::PartialShort) {
-        // The verdict itself says that no phase is what it should be.
+    let class = analysis.class();
+    if matches!(class, Class::NoDraw | Class::HardShort | Class::PartialShort | Class::Inconclusive) {
+        // The verdict itself says that no phase is what it should be, or that none can be known.
         return Vec::new();
     }
     let steady: Vec<_> = analysis.pieces.iter().map(|piece| piece.samples.clone()).collect();
@@ -69,6 +70,9 @@ impl<'a> Comparison<'a> {
         // How lively a board is that did not boot says nothing of the stage: it may wait, or try in vain.
         let lively = |found: &Outside| matches!(found.quantity, Quantity::PeakPower | Quantity::Activity);
         outside.retain(|found| self.analysis.class() == Class::FullBoot || !lively(found));
+        // That it stands by too long is the verdict.
+        let waits = matches!(self.analysis.class(), Class::StandbyOnly | Class::ExcessStandby);
+        outside.retain(|found| !waits || found.quantity != Quantity::Duration);
         let start_s = *self.trace.time().get(place.samples.start)?;
         Some(Stay { start_s, phase, measured, outside })
     }

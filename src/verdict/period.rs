@@ -47,7 +47,7 @@ fn repeats(correlations: &[f64], most: usize) -> Option<usize> {
         let [before, here, after] = [*lag - 1, *lag, *lag + 1].map(|lag| correlations[lag]);
         here >= before && here >= after && here >= REPEATS
     };
-    let peaks = || (zero.max(SHORTEST)..most.min(correlations.len() - 2) + 1).filter(is_peak);
+    let peaks = || (zero.max(SHORTEST)..=most.min(correlations.len() - 2)).filter(is_peak);
     let highest = peaks().map(|lag| correlations[lag]).max_by(f64::total_cmp)?;
     let first = peaks().find(|lag| correlations[*lag] >= NEARLY * highest)?;
     let twice = 2 * first - 1..(2 * first + 2).min(correlations.len());
@@ -88,7 +88,9 @@ fn smoothed(values: &[f64]) -> Vec<f64> {
 
 fn centre(values: &mut [f64]) {
     let mean = values.iter().sum::<f64>() / count_f(values.len());
-    values.iter_mut().for_each(|value| *value -= mean);
+    for value in values {
+        *value -= mean;
+    }
 }
 
 /// Sample autocorrelation, each sum divided by the number of its terms, so that a far lag is not made small.

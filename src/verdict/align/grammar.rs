@@ -4,6 +4,7 @@
 //! labelled simulated captures; none is fitted.
 
 use super::super::model::Model;
+use super::super::run::Run;
 use super::State;
 
 /// A board falls back: once in a good many stages, but falling back is what a sick board does.
@@ -30,8 +31,9 @@ const FAULT_AT_SWITCH_ON: f64 = 1.0;
 const NO_WAIT: f64 = 4.0;
 /// A board that starts by itself stays put first.
 const WAIT_UNASKED: f64 = 0.5;
-/// A running board gets busy as in the stage before, and calm again.
+/// A running board gets busy as in the stage before, and calm again; how often it does in a minute is what counts.
 const BUSY_AGAIN: f64 = 2.0;
+const BUSY_WITHIN_S: f64 = 60.0;
 /// A log that begins with the board at work already.
 const BEGAN_BEFORE: f64 = 1.0;
 /// Most that skipping a stage can cost: even a certain one may be hidden by a gap.
@@ -71,11 +73,14 @@ pub(super) struct Grammar<'a> {
     /// Time between fresh readings, in seconds.
     update_s: f64,
     switch_on_seen: bool,
+    /// How long the run lasts, in seconds.
+    lasts_s: f64,
 }
 
 impl<'a> Grammar<'a> {
-    pub(super) fn new(model: &'a Model, update_s: f64, switch_on_seen: bool) -> Self {
-        Self { model, update_s, switch_on_seen }
+    pub(super) fn new(model: &'a Model, update_s: f64, run: &Run) -> Self {
+        let lasts_s = run.duration().max(1.0);
+        Self { model, update_s, switch_on_seen: run.switch_on_seen, lasts_s }
     }
 
     /// Cost of beginning the run in `state`.
@@ -170,7 +175,9 @@ impl<'a> Grammar<'a> {
             State::Low => Some(FALL_BACK),
             State::Excess => Some(FALL_BACK_TO_MORE),
             State::Starved => Some(GIVE_WAY),
-            State::Burst if stage == last && self.model.of_this_board => Some(BUSY_AGAIN),
+            State::Burst if stage == last && self.model.of_this_board => {
+                Some(BUSY_AGAIN * (BUSY_WITHIN_S / self.lasts_s).min(1.0))
+            }
             State::Surge if stage != last || !self.model.of_this_board => Some(UNKNOWN_AFTER_STAGE),
             State::Collapsed => Some(SHORT_AT_WAKE),
             State::Heavy if stage == 0 && self.model.of_this_board => Some(HEAVY_AFTER_STAGES),

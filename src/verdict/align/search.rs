@@ -109,7 +109,7 @@ pub(in super::super) fn search_beside(scores: &Scores, pieces: &[Piece], side_by
     if pieces.is_empty() {
         return Vec::new();
     }
-    let grammar = Grammar::new(scores.model, scores.readout.update_s(), scores.run.switch_on_seen);
+    let grammar = Grammar::new(scores.model, scores.readout.update_s(), scores.run);
     let mut search = Search::new(scores, &grammar, pieces, side_by_side);
     search.fill(&grammar);
     search.endings()

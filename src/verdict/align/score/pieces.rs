@@ -161,6 +161,11 @@ impl Scores<'_> {
         const SEEN: f64 = 0.25;
         /// In nats.
         const UNSEEN: f64 = -1.5;
+        /// A board that wakes draws more, by this as a log.
+        const RISE: f64 = 0.1;
+        if matches!(from, State::Low | State::Excess) && (to.stage().is_some() || to == State::Surge) {
+            return if step < RISE { UNSEEN } else { 0.0 };
+        }
         let (Some(from), Some(to)) = (from.stage(), to.stage()) else { return 0.0 };
         let usual = (self.model.stages[to].watts / self.model.stages[from].watts).ln();
         if usual.abs() > APART && step / usual < SEEN { UNSEEN } else { 0.0 }
@@ -183,9 +188,14 @@ impl Scores<'_> {
         const FAR_ABOVE: f64 = 2.0;
         /// Standard deviation of the log of what a stage never goes below.
         const FLOOR_SD: f64 = 0.2;
-        let Some(awake) = state.stage().map(|index| &self.model.stages[index]) else { return 0.0 };
+        /// What a rest says against being a part of an excursion, in standard deviations.
+        const REST_WITHIN: f64 = 3.0;
         let noise = self.readout.noise_a * self.run.set_v;
         let (watts, low) = (piece.watts - self.leak_w, self.low_top() + noise);
+        if state == State::Surge && watts <= low && piece.duration() > PULSE_S.max(2.5 * self.update_s) {
+            return piece.looks() * tail(REST_WITHIN);
+        }
+        let Some(awake) = state.stage().map(|index| &self.model.stages[index]) else { return 0.0 };
         if watts > low || awake.watts < FAR_ABOVE * low {
             return 0.0;
         }

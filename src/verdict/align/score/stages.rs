@@ -25,11 +25,12 @@ impl Scores<'_> {
     /// A stay in stage `j` that the log's end cuts off, leaving open whether the board is stuck there or going on: only
     /// what both have in common.
     pub(in super::super) fn cut_off(&self, look: &Look, j: usize) -> f64 {
-        /// What has begun with the last readings, in renewals, may be the end of what was before ...
+        /// What has begun with the last readings, in renewals and in seconds, may be the end of what was before ...
         const JUST: f64 = 2.2;
+        const JUST_S: f64 = LOOK_S;
         /// ... which it costs to call a stage, in nats.
         const JUST_BEGUN: f64 = 2.0;
-        let just_begun = if look.duration <= JUST * self.update_s { JUST_BEGUN } else { 0.0 };
+        let just_begun = if look.duration <= (JUST * self.update_s).max(JUST_S) { JUST_BEGUN } else { 0.0 };
         self.level(look, j) - SAG_UNEXPLAINED * look.sag - just_begun
     }
 
