@@ -4,7 +4,6 @@
 //! labelled simulated captures; none is fitted.
 
 use super::super::model::Model;
-use super::super::run::Run;
 use super::State;
 
 /// A board falls back: once in a good many stages, but falling back is what a sick board does.
@@ -78,9 +77,8 @@ pub(super) struct Grammar<'a> {
 }
 
 impl<'a> Grammar<'a> {
-    pub(super) fn new(model: &'a Model, update_s: f64, run: &Run) -> Self {
-        let lasts_s = run.duration().max(1.0);
-        Self { model, update_s, switch_on_seen: run.switch_on_seen, lasts_s }
+    pub(super) fn new(model: &'a Model, update_s: f64, switch_on_seen: bool, lasts_s: f64) -> Self {
+        Self { model, update_s, switch_on_seen, lasts_s: lasts_s.max(1.0) }
     }
 
     /// Cost of beginning the run in `state`.
@@ -214,7 +212,7 @@ mod tests {
     }
 
     fn edge(model: &Model, from: State, to: State) -> Option<Edge> {
-        Grammar::new(model, 0.1, true).edge(from, to)
+        Grammar::new(model, 0.1, true, 60.0).edge(from, to)
     }
 
     fn costs(from: State, to: State) -> [f64; 3] {

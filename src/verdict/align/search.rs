@@ -109,7 +109,8 @@ pub(in super::super) fn search_beside(scores: &Scores, pieces: &[Piece], side_by
     if pieces.is_empty() {
         return Vec::new();
     }
-    let grammar = Grammar::new(scores.model, scores.readout.update_s(), scores.run);
+    let run = scores.run;
+    let grammar = Grammar::new(scores.model, scores.readout.update_s(), run.switch_on_seen, run.duration());
     let mut search = Search::new(scores, &grammar, pieces, side_by_side);
     search.fill(&grammar);
     search.endings()
