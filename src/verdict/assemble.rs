@@ -40,11 +40,17 @@ pub(super) fn finding(
     let departures = profile.map_or_else(Vec::new, |profile| departures(trace, told, readout, profile));
     let seen = Seen::of(trace, readout, told, profile, departures);
     let power_path = advice::power_path(&seen);
+    let verdict = verdict(&seen);
+    let run = |(index, analysis): (usize, &Analysis)| {
+        let run = run_verdict(analysis)?;
+        // The levels of the tries tell more of this one than its alignment alone.
+        Some(if Some(index) == chosen { RunVerdict { reached: verdict.reached.clone(), ..run } } else { run })
+    };
     Finding {
-        verdict: verdict(&seen),
-        runs: analyses.iter().filter_map(run_verdict).collect(),
+        runs: analyses.iter().enumerate().filter_map(run).collect(),
         phases: phases(trace, readout, analyses),
         next_checks: advice::next_checks(&seen, &power_path),
+        verdict,
         power_path,
         cautions: advice::cautions(Some(&seen), profile),
         limits: limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect(),
@@ -96,10 +102,11 @@ fn verdict(seen: &Seen) -> Verdict {
     let analysis = seen.analysis;
     let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
     let (reached, stalled_in) = places(analysis);
+    let stage = advice::reached(seen).map(|stage| analysis.model.stages[stage].name.clone());
     Verdict {
         class: analysis.class(),
         confidence: analysis.confidence(),
-        reached,
+        reached: stage.or(reached),
         stalled_in,
         because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
@@ -123,7 +130,7 @@ fn places(analysis: &Analysis) -> (Option<String>, Option<String>) {
     let stage = |index: usize| analysis.model.stages[index].name.clone();
     let standing = analysis.path.last().and_then(|step| step.state.stage());
     let stalled = standing.filter(|_| analysis.class() == Class::Stalled).map(stage);
-    (advice::reached(analysis).map(stage).or_else(|| reached_standby(analysis)), stalled)
+    (advice::aligned(analysis).map(stage).or_else(|| reached_standby(analysis)), stalled)
 }
 
 fn reached_standby(analysis: &Analysis) -> Option<String> {

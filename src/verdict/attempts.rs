@@ -3,19 +3,23 @@
 use super::Attempt;
 use super::align::{State, Step};
 use super::engine::Analysis;
+use super::readout::Readout;
+use crate::stats::robust;
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Volts};
+use std::ops::Range;
 
 /// The feed of a board that is switched on rises from nothing, which is no start and no giving way, in seconds.
 pub(super) const RISES_S: f64 = 1.0;
 
 /// The starts of one run, in order.
-pub(super) fn attempts(trace: &Trace, analysis: &Analysis) -> Vec<Attempt> {
+pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) -> Vec<Attempt> {
     let awake = |step: &Step| is_awake(analysis, step);
     let path = &analysis.path;
     let groups = path.chunk_by(|a, b| awake(a) == awake(b));
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
-    let starts = starts.filter_map(|steps| attempt(trace, analysis, steps));
+    let stays = starts.flat_map(|steps| stays(trace, analysis, steps));
+    let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
     without_blips(starts.fold(Vec::new(), joined))
 }
 
@@ -59,25 +63,123 @@ fn is_awake(analysis: &Analysis, step: &Step) -> bool {
     }
 }
 
-fn attempt(trace: &Trace, analysis: &Analysis, steps: &[Step]) -> Option<Attempt> {
-    let (first, last) = (steps.first()?, steps.last()?);
-    let samples =
-        analysis.pieces.get(first.from)?.samples.start..analysis.pieces.get(last.to - 1)?.samples.end;
+/// One stay away from rest.
+struct Stay<'a> {
+    steps: &'a [Step],
+    samples: Range<usize>,
+    start_s: f64,
+    end_s: f64,
+    given_up: bool,
+}
+
+/// The stays within `steps`. A surge has no shape of its own and may hold several starts with the rests between them;
+/// these, and what belongs to the rise of the feed, are taken out.
+fn stays<'a>(trace: &Trace, analysis: &Analysis, steps: &'a [Step]) -> Vec<Stay<'a>> {
+    let (Some(first), Some(last)) = (steps.first(), steps.last()) else { return Vec::new() };
+    let pieces = &analysis.pieces;
+    let (Some(from), Some(to)) = (pieces.get(first.from), pieces.get(last.to - 1)) else { return Vec::new() };
+    let all = from.samples.start.max(analysis.run.risen)..to.samples.end;
+    let given_up = last.to < pieces.len();
+    let shapeless = steps.iter().any(|step| step.state == State::Surge);
+    let rests = if shapeless { rests(trace, analysis, all.clone()) } else { Vec::new() };
+    if rests.is_empty() {
+        let (start_s, end_s) = (first.stretch.start_s, last.stretch.end_s);
+        return vec![Stay { steps, samples: all, start_s, end_s, given_up }];
+    }
+    let starts = std::iter::once(all.start).chain(rests.iter().map(|rest| rest.end));
+    let ends = rests.iter().map(|rest| rest.start).chain([all.end]);
+    let spans = starts.zip(ends).map(|(start, end)| start..end).filter(|span| !span.is_empty());
+    let stay = |samples: Range<usize>| {
+        let at_the_end = samples.end == all.end;
+        let end_s = if at_the_end { last.stretch.end_s } else { trace.time()[samples.end] };
+        Stay {
+            steps,
+            start_s: trace.time()[samples.start],
+            end_s,
+            given_up: given_up || !at_the_end,
+            samples,
+        }
+    };
+    spans.map(stay).collect()
+}
+
+/// Where the readings of `samples` show rest for long enough to part two starts.
+fn rests(trace: &Trace, analysis: &Analysis, samples: Range<usize>) -> Vec<Range<usize>> {
+    /// One low reading may be an average over something else.
+    const READINGS: usize = 2;
+    let high = analysis.model.standby.high + analysis.leak_w;
+    let is_rest = |i: &usize| trace.volts()[*i] * trace.amps()[*i] <= high;
+    let all: Vec<usize> = samples.collect();
+    let parts = all.chunk_by(|a, b| is_rest(a) == is_rest(b)).filter(|part| is_rest(&part[0]));
+    let rests = parts.map(|part| part[0]..part[part.len() - 1] + 1);
+    let lasts = |rest: &Range<usize>| {
+        trace.time()[rest.end.min(trace.len() - 1)] - trace.time()[rest.start] >= LEAST_REST_S
+    };
+    rests.filter(|rest| rest.len() >= READINGS && lasts(rest)).collect()
+}
+
+fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<Attempt> {
     // A supply's average may show the last peak, and the deepest sag, just after the end.
-    let seen = samples.start..(samples.end + 1).min(analysis.run.samples.end);
+    let seen = stay.samples.start..(stay.samples.end + 1).min(analysis.run.samples.end);
     let peak_a = trace.amps().get(seen.clone())?.iter().copied().max_by(f64::total_cmp)?;
-    let lowest_v = trace.volts().get(samples)?.iter().copied().min_by(f64::total_cmp)?;
-    let stage = steps.iter().rev().find_map(|step| step.state.stage());
-    let ended_in = stage.filter(|_| analysis.model.of_this_board);
+    let lowest_v = trace.volts().get(seen)?.iter().copied().min_by(f64::total_cmp)?;
     Some(Attempt {
-        start_s: Seconds::new(first.stretch.start_s).ok()?,
-        end_s: Seconds::new(last.stretch.end_s).ok()?,
-        ended_in: ended_in.map(|stage| analysis.model.stages[stage].name.clone()),
+        start_s: Seconds::new(stay.start_s).ok()?,
+        end_s: Seconds::new(stay.end_s).ok()?,
+        ended_in: ended_in(trace, analysis, readout, stay)
+            .map(|stage| analysis.model.stages[stage].name.clone()),
         likely_in: None,
         peak_a: Amps::new(peak_a).ok()?,
         lowest_v: Volts::new(lowest_v).ok()?,
-        given_up: last.to < analysis.pieces.len(),
+        given_up: stay.given_up,
     })
+}
+
+/// The stage in which the stay ended: the one that the alignment tells, or the one at whose level it ended.
+fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<usize> {
+    if !analysis.model.of_this_board {
+        return None;
+    }
+    let within = |step: &&Step| step.stretch.end_s > stay.start_s && step.stretch.start_s < stay.end_s;
+    let mut steps = stay.steps.iter().rev().filter(within).skip_while(|step| step.state == State::Starved);
+    let told = steps.next()?.state.stage();
+    let earlier = || steps.find_map(|step| step.state.stage());
+    told.or_else(|| {
+        level_at_the_end(trace, analysis, readout, stay).and_then(|watts| by_level(analysis, stay, watts))
+    })
+    .or_else(earlier)
+}
+
+/// Watts of the last third of a stay: its median, which a spike at the very end leaves alone. `None` if that is too few
+/// readings, or if the limit is what keeps the level where it is.
+fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<f64> {
+    /// Fewer fresh readings are averaged with what comes before and after.
+    const READINGS: f64 = 3.0;
+    /// Share of the limit from which it may be what holds the level.
+    const AT_LIMIT: f64 = 0.9;
+    let third_s = (stay.end_s - stay.start_s) / 3.0;
+    if third_s < READINGS * readout.update_s() {
+        return None;
+    }
+    let late = stay.samples.clone().filter(|i| trace.time()[*i] >= stay.end_s - third_s);
+    let amps = robust::median(&mut late.map(|i| trace.amps()[i]).collect::<Vec<f64>>())?;
+    let limited = analysis.run.limit_a.is_some_and(|limit| amps >= AT_LIMIT * limit);
+    (!limited).then_some(amps * analysis.run.set_v)
+}
+
+/// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet
+/// is none that this stay can have come to.
+fn by_level(analysis: &Analysis, stay: &Stay, watts: f64) -> Option<usize> {
+    /// Standard deviations between boards that a stage's level is off by.
+    const SDS: f64 = 2.5;
+    let model = &analysis.model;
+    let latest = model.stage_after(stay.end_s - stay.start_s)?;
+    let off = |index: usize| {
+        let stage = &model.stages[index];
+        (watts.max(1e-9) / stage.watts).ln().abs() / stage.sd
+    };
+    let nearest = (0..=latest).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+    (off(nearest) <= SDS).then_some(nearest)
 }
 
 /// A quantity over several starts: mean and range.

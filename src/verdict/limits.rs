@@ -125,11 +125,12 @@ fn switch_on(analysis: &Analysis) -> Option<String> {
 
 fn limit(analysis: &Analysis) -> Option<String> {
     let (need, limit) = (analysis.model.need_w? / analysis.run.set_v, analysis.run.limit_a?);
+    let peak = analysis.model.peak_w? / analysis.run.set_v;
     (need > limit).then(|| {
         format!(
-            "the limit of {} is below the {} that a good boot asks for",
+            "the limit of {} is below the {} that a good boot peaks at",
             exact(limit, "A"),
-            exact(need, "A")
+            exact(peak, "A")
         )
     })
 }

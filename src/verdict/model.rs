@@ -150,6 +150,17 @@ impl Model {
         }
     }
 
+    /// The stage that good boards are usually in `after` seconds from their wake; `None` without a profile.
+    pub(super) fn stage_after(&self, after: f64) -> Option<usize> {
+        let mut left = after;
+        let still_in = |stage: &Stage| {
+            let Some(span) = stage.duration else { return true };
+            left -= span.typical;
+            left < 0.0
+        };
+        self.stages.iter().position(still_in).filter(|_| self.of_this_board)
+    }
+
     /// Index of the running level.
     pub(super) fn last(&self) -> usize {
         self.stages.len().saturating_sub(1)

@@ -8,6 +8,7 @@ use super::{Attempt, Class, Departure};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
 use crate::units::{Seconds, Volts, in_steps};
+use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
 const STEADY_SHARE: f64 = 0.01;
@@ -41,7 +42,7 @@ impl<'a> Seen<'a> {
         let usual = profile.filter(|profile| profile.feed.point != POINT_NOT_STATED);
         let usual_v = profile.map_or(analysis.run.set_v, |profile| profile.feed.nominal.value());
         let seen = Self {
-            attempts: attempts(trace, analysis),
+            attempts: attempts(trace, analysis, readout),
             feed_point: told.or_else(|| usual.map(|profile| profile.feed.point.clone())),
             family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
             trace,
@@ -93,14 +94,12 @@ impl<'a> Seen<'a> {
 
     /// The stage that good boards are usually in `after` seconds from their wake.
     pub(super) fn usual_stage(&self, after: f64) -> Option<usize> {
-        let model = &self.analysis.model;
-        let mut left = after;
-        let still_in = |stage: &super::model::Stage| {
-            let Some(span) = stage.duration else { return true };
-            left -= span.typical;
-            left < 0.0
-        };
-        model.stages.iter().position(still_in).filter(|_| model.of_this_board)
+        self.analysis.model.stage_after(after)
+    }
+
+    /// Whether volts of no less than that are as steady as readback and supply are.
+    pub(super) fn is_steady(&self, lowest: f64) -> bool {
+        lowest >= self.analysis.run.set_v * (1.0 - STEADY_SHARE)
     }
 
     /// Whether the volts stayed where they were set, as far as `volts` is their lowest.
@@ -130,7 +129,7 @@ impl<'a> Seen<'a> {
     /// What the volts did that were never below `lowest`.
     pub(super) fn feed_in_words(&self, lowest: f64) -> String {
         let set_v = self.analysis.run.set_v;
-        if lowest >= set_v * (1.0 - STEADY_SHARE) {
+        if self.is_steady(lowest) {
             format!("volts steady at {}", volts(set_v))
         } else if self.holds(lowest) {
             format!("volts give a little, from {} to {}", volts(set_v), volts(lowest))
@@ -160,8 +159,18 @@ impl<'a> Seen<'a> {
 
     /// Lowest volts from `from` to `to`, if anything was read in between.
     pub(super) fn lowest_volts(&self, from: f64, to: f64) -> Option<f64> {
+        self.trace.volts().get(self.samples_between(from, to))?.iter().copied().min_by(f64::total_cmp)
+    }
+
+    /// Amps read from `from` to `to`.
+    pub(super) fn amps_between(&self, from: f64, to: f64) -> &'a [f64] {
+        self.trace.amps().get(self.samples_between(from, to)).unwrap_or_default()
+    }
+
+    /// The readings from `from` to `to`.
+    pub(super) fn samples_between(&self, from: f64, to: f64) -> Range<usize> {
         let at = |time: f64| self.trace.time().partition_point(|t| *t < time);
-        self.trace.volts().get(at(from)..at(to))?.iter().copied().min_by(f64::total_cmp)
+        at(from)..at(to)
     }
 }
 
@@ -181,11 +190,34 @@ pub(super) fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
 }
 
-/// `low to high`, or one of them if they read the same.
+/// `low to high` in the unit of the lower, or one of them if they read the same.
 pub(super) fn range(low: &str, high: &str) -> String {
+    let same_unit = in_thousandths(low, high);
+    let high = same_unit.as_deref().unwrap_or(high);
     match (low.split_once(' '), high.split_once(' ')) {
         _ if low == high => high.to_owned(),
         (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
         _ => format!("{low} to {high}"),
+    }
+}
+
+/// `high` in the unit of `low`, if that is a thousandth of its own: `0.175 A` beside `14.0 mA` is `175 mA`.
+fn in_thousandths(low: &str, high: &str) -> Option<String> {
+    let ((_, small), (number, large)) = (low.split_once(' ')?, high.split_once(' ')?);
+    let value = number.parse::<f64>().ok().filter(|_| small.strip_prefix('m') == Some(large))?;
+    let places = number.split_once('.').map_or(0, |(_, places)| places.len()).saturating_sub(3);
+    Some(format!("{:.places$} {small}", value * 1e3))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_range_has_one_unit() {
+        assert_eq!(range("14.0 mA", "0.175 A"), "14.0 to 175 mA");
+        assert_eq!(range("1.20 A", "1.40 A"), "1.20 to 1.40 A");
+        assert_eq!(range("14.0 mA", "14.0 mA"), "14.0 mA");
+        assert_eq!(range("5.0 mA", "3.0 W"), "5.0 mA to 3.0 W");
     }
 }

@@ -17,7 +17,8 @@ const BURNS_W: f64 = 0.3;
 pub(in crate::verdict) fn cautions(seen: Option<&Seen>, profile: Option<&Profile>) -> Vec<String> {
     let mut cautions: Vec<String> = profile.map_or_else(Vec::new, |profile| profile.feed.cautions.clone());
     if let Some(seen) = seen {
-        let own = [hot(seen), alcohol(seen), of_family(seen, &cautions), touch(seen)];
+        let own =
+            [hot(seen), alcohol(seen), of_family(seen, &cautions), charger(seen, &cautions), touch(seen)];
         cautions.extend(own.into_iter().flatten());
     }
     cautions
@@ -62,6 +63,14 @@ fn of_family(seen: &Seen, told: &[String]) -> Option<String> {
         }
         _ => None,
     }
+}
+
+/// A charger is a source at the battery connector.
+fn charger(seen: &Seen, told: &[String]) -> Option<String> {
+    let tells = told.iter().any(|caution| caution.to_lowercase().contains("adapter"));
+    (seen.at_battery() && !tells).then(|| {
+        "unplug any adapter before you feed the battery side: the board's charger would feed against the supply".into()
+    })
 }
 
 fn touch(seen: &Seen) -> Option<String> {

@@ -1,18 +1,38 @@
 //! What to probe next: what may only look like a fault, the profile's checks, then common practice.
 
 use super::COMMON;
-use super::look_alikes::look_alikes;
+use super::look_alikes::{look_alikes, pack_lines};
+use super::path::is_for_the_eye;
 use super::usual::usual;
 use crate::verdict::seen::Seen;
-use crate::verdict::{SectionProof, SectionState};
+use crate::verdict::{Class, SectionProof, SectionState};
 
 /// What to probe next, most telling first.
 pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec<String> {
     let own = own(seen);
-    let suspect = suspects(path);
+    let suspect = suspects(seen, path);
     let common = usual(seen, suspect.as_deref(), !own.is_empty());
+    let eye = by_eye(seen, path);
+    let pack = pack_lines(seen).filter(|_| !own.iter().any(|own| names_the_pack(own)));
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
-    marked(look_alikes(seen)).chain(own).chain(marked(common)).collect()
+    let last = marked(eye.into_iter().chain(pack).collect());
+    marked(look_alikes(seen)).chain(own).chain(marked(common)).chain(last).collect()
+}
+
+/// Whether a check of the profile already names the lines of a pack.
+fn names_the_pack(check: &str) -> bool {
+    let check = check.to_lowercase();
+    ["pack", "identification", "thermistor"].iter().any(|word| check.contains(word))
+}
+
+/// What amps do not tell of a board that boots, a look does.
+fn by_eye(seen: &Seen, path: &[SectionProof]) -> Option<String> {
+    let dark = |proof: &&SectionProof| proof.state == SectionState::Unknown && is_for_the_eye(&proof.section);
+    let proof = path.iter().find(dark).filter(|_| seen.class() == Class::FullBoot)?;
+    Some(format!(
+        "look whether image and light show ({}), and mark it in the log: amps do not tell",
+        proof.section
+    ))
 }
 
 /// The profile's checks for this verdict and this stage.
@@ -28,9 +48,17 @@ fn own(seen: &Seen) -> Vec<String> {
     own.map(|check| check.probe.clone()).collect()
 }
 
-/// The suspect sections by name: `the suspect sections (main regulators; storage)`.
-fn suspects(path: &[SectionProof]) -> Option<String> {
-    let suspect = path.iter().filter(|proof| proof.state == SectionState::Suspect);
+/// Words for sections that power only goes through: they have no enable, reset or power-good.
+const GOES_THROUGH: [&str; 7] = ["terminal", "fuse", "connector", "contact", "inlet", "protection", "socket"];
+
+/// The suspect sections by name: `the suspect sections (main regulators; storage)`; where the checks ask for signals,
+/// only those that have some.
+fn suspects(seen: &Seen, path: &[SectionProof]) -> Option<String> {
+    let signals =
+        matches!(seen.class(), Class::StandbyOnly | Class::LatchOff | Class::Cycling | Class::Stalled);
+    let goes_through = |section: &str| GOES_THROUGH.iter().any(|word| section.to_lowercase().contains(word));
+    let asked = |proof: &&SectionProof| !(signals && goes_through(&proof.section));
+    let suspect = path.iter().filter(|proof| proof.state == SectionState::Suspect).filter(asked);
     let names: Vec<&str> = suspect.map(|proof| proof.section.as_str()).collect();
     let noun = if names.len() == 1 { "section" } else { "sections" };
     (!names.is_empty()).then(|| format!("the suspect {noun} ({})", names.join("; ")))

@@ -24,7 +24,7 @@ pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
     let all = [
         not_connected(seen),
         not_pressed(seen),
-        pack_lines(seen),
+        shorted_leads(seen),
         limit_too_low(seen),
         thin_leads(seen),
         inrush(seen),
@@ -51,19 +51,29 @@ fn not_pressed(seen: &Seen) -> Option<String> {
     })
 }
 
-fn pack_lines(seen: &Seen) -> Option<String> {
-    let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly]);
+fn shorted_leads(seen: &Seen) -> Option<String> {
+    is(seen, &[Class::HardShort]).then(|| {
+        "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted; then \
+         check the polarity at the board, for one that is fed in reverse draws like this through its clamp diode"
+            .into()
+    })
+}
+
+pub(super) fn pack_lines(seen: &Seen) -> Option<String> {
+    let asleep = is(seen, &[Class::StandbyOnly]);
     if !asleep || !seen.at_battery() {
         return None;
     }
     Some(match seen.family {
         Family::Handheld => {
             "a handheld fed at its battery contacts may wait for the cell's identification or temperature line: give it \
-             what the cell would, or feed it where the charger goes in, with the supply off the battery contacts"
+             what the good boards had, or feed it where the charger goes in, with the supply off the battery contacts and \
+             the volts that the inlet wants set before you connect it"
                 .into()
         }
-        _ => "a board fed at its battery connector may not wake without the pack's data or detect line: take the supply \
-              off the battery contacts first, then try the adapter inlet if there is one"
+        _ => "a board fed at its battery connector may not wake without the pack's data or detect line: give it what the \
+              good boards had, or take the supply off the battery connector and feed the adapter inlet, with the volts \
+              that the inlet wants set before you connect it"
             .into(),
     })
 }
@@ -118,14 +128,17 @@ fn limit_too_low(seen: &Seen) -> Option<String> {
 fn thin_leads(seen: &Seen) -> Option<String> {
     let concerned = [Class::LatchOff, Class::Cycling, Class::FeedLimited, Class::DroppedOut];
     let run = &seen.analysis.run;
-    let drop_v = run.highest_a * THIN_LEADS_OHM;
+    // A start draws most at its peak; a board that runs may fall long after that.
+    let of_fall = fall(seen).filter(|_| seen.class() == Class::DroppedOut).map(|fall| fall.highest_a);
+    let drawn_a = of_fall.unwrap_or(run.highest_a);
+    let drop_v = drawn_a * THIN_LEADS_OHM;
     let unexplained = seen.class() == Class::FeedLimited && !limit_may_stop(seen);
     let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };
     (is(seen, &concerned) && (unexplained || drop_v >= LEADS_MATTER * run.set_v)).then(|| {
         format!(
             "use short, thick leads and measure the volts at the board {when}: at {} thin ones take about {} V that the \
              supply does not see",
-            seen.amps(run.highest_a),
+            seen.amps(drawn_a),
             figures(drop_v, 2)
         )
     })
@@ -160,6 +173,9 @@ fn load_attached(seen: &Seen) -> Option<String> {
         }
         Class::ExcessStandby => {
             Some(format!("take off what may still be attached ({what}) and compare standby again"))
+        }
+        Class::LatchOff | Class::Cycling => {
+            Some(format!("unplug what can be unplugged ({what}) and try again"))
         }
         _ => None,
     }

@@ -11,12 +11,21 @@ pub(super) use checks::next_checks;
 pub(super) use path::power_path;
 
 use super::engine::Analysis;
+use super::seen::Seen;
 
 /// Marks advice that comes with the program and not from the board's profile.
 const COMMON: &str = " (common practice)";
 
-/// The furthest stage that was reached.
-pub(super) fn reached(analysis: &Analysis) -> Option<usize> {
+/// The furthest stage that was reached, by the alignment or by the level at which a start ended.
+pub(super) fn reached(seen: &Seen) -> Option<usize> {
+    let stages = &seen.analysis.model.stages;
+    let ended_in = seen.attempts.iter().filter_map(|attempt| attempt.ended_in.as_ref());
+    let ended = ended_in.filter_map(|name| stages.iter().position(|stage| stage.name == *name)).max();
+    aligned(seen.analysis).max(ended)
+}
+
+/// The furthest stage of the alignment.
+pub(super) fn aligned(analysis: &Analysis) -> Option<usize> {
     if !analysis.model.of_this_board {
         return None;
     }

@@ -2,7 +2,8 @@
 //!
 //! A section is proved where the board could not have gone on without it, or where it draws what it draws on good
 //! boards. It is suspect where the run came to its end, even if it had shown part of its work before: what trips is
-//! not proved. What only an eye can see (an image) is never proved by amps.
+//! not proved. What only an eye can see (an image), or what amps do not tell (whether storage was read), is never proved
+//! by amps.
 
 use crate::reference::{PathSection, Profile};
 use crate::trace::EventKind;
@@ -13,6 +14,9 @@ use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
 
 /// Words for sections whose work is to be seen or heard.
 const SEEN_NOT_MEASURED: [&str; 7] = ["display", "screen", "image", "picture", "backlight", "panel", "audio"];
+
+/// Words for sections that draw their share whether they do their work or not.
+const DRAWN_NOT_DONE: [&str; 5] = ["storage", "disk", "drive", "flash card", "memory card"];
 
 /// What the run says of each section.
 pub(in crate::verdict) fn power_path(seen: &Seen) -> Vec<SectionProof> {
@@ -28,6 +32,7 @@ pub(in crate::verdict) fn power_path(seen: &Seen) -> Vec<SectionProof> {
             None if ground.ends_in.is_some() && is_for_the_eye(&path.section) => {
                 (SectionState::Unknown, None)
             }
+            None if ground.hangs_behind(path) => known(SectionState::Suspect, ground.why_behind()),
             None => ground.unproved(&mut suspect_named),
         };
         suspect_named |= alone && state == SectionState::Suspect;
@@ -58,11 +63,9 @@ impl<'a> Ground<'a> {
     fn of(seen: &'a Seen<'a>, profile: &'a Profile) -> Self {
         let model = &seen.analysis.model;
         let index = |name: &str| profile.phases.iter().position(|phase| phase.name == name);
-        let stage = super::reached(seen.analysis).and_then(|stage| index(&model.stages[stage].name));
-        let stood_by = model.standby.waits
-            && (woke_before(seen)
-                || !seen.attempts.is_empty()
-                || matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby));
+        let stage = super::reached(seen).and_then(|stage| index(&model.stages[stage].name));
+        let stands = matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby);
+        let stood_by = has_standby(profile) && (woke_before(seen) || !seen.attempts.is_empty() || stands);
         let tries = seen
             .tries()
             .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
@@ -75,7 +78,7 @@ impl<'a> Ground<'a> {
         };
         let stuck = stage.filter(|_| seen.class() == Class::Stalled);
         let ends_in = stuck.or(tries.as_ref().and_then(end).map(furthest));
-        let told = tries.is_none_or(|tries| tries.ended_in.is_some());
+        let told = tries.is_none_or(|tries| tries.ended_in.is_some() && shows_its_stages(seen, &tries));
         Self { seen, profile, reached, ends_in, told }
     }
 
@@ -99,6 +102,12 @@ impl<'a> Ground<'a> {
         }
         if let Some(end) = self.ends_in.filter(|end| self.may_end_in(path, *end)) {
             return Some(self.at_the_end(end));
+        }
+        if let Some(end) = self.ends_in.filter(|end| self.is_read_from(path, *end)) {
+            return Some(known(
+                SectionState::Suspect,
+                format!("stuck in {}, which may wait for it", self.name(end)),
+            ));
         }
         match self.seen.class() {
             Class::DroppedOut => self.after_a_fall(path),
@@ -141,8 +150,14 @@ impl<'a> Ground<'a> {
     /// Whether the tries may end in the section. Where the stage was not seen, they may have got stuck on the way to
     /// the one that the time since the wake suggests.
     fn may_end_in(&self, path: &PathSection, end: usize) -> bool {
-        let from = if self.told { end } else { usize::from(self.profile.phases[0].waits_for_person) };
+        let from = if self.told { end } else { usize::from(has_standby(self.profile)) };
         self.stages(path).any(|stage| (from..=end).contains(&stage))
+    }
+
+    /// Whether a board that is stuck in the stage before the section proves itself may wait for what it holds.
+    fn is_read_from(&self, path: &PathSection, end: usize) -> bool {
+        let next = self.stages(path).min() == Some(end + 1);
+        self.seen.class() == Class::Stalled && next && is_any(&path.section, &DRAWN_NOT_DONE)
     }
 
     fn at_the_end(&self, end: usize) -> Known {
@@ -189,7 +204,56 @@ impl<'a> Ground<'a> {
         if is_for_the_eye(&path.section) {
             return Some(self.by_eye(&level));
         }
+        if is_any(&path.section, &DRAWN_NOT_DONE) {
+            return Some(known(
+                SectionState::Unknown,
+                format!("{level}; amps do not tell whether it was read"),
+            ));
+        }
+        if self.seen.class() == Class::StandbyOnly {
+            return Some(self.stands_by(path, standing));
+        }
         Some(known(SectionState::Proved, level))
+    }
+
+    /// A standby as on good boards went through what lies first in its way; what else draws it does so as on good boards.
+    fn stands_by(&self, path: &PathSection, stage: usize) -> Known {
+        let name = self.name(stage);
+        if self.is_first(path) {
+            return known(SectionState::Proved, format!("carries what good boards draw in {name}"));
+        }
+        known(SectionState::Unknown, format!("draws as on good boards in {name}"))
+    }
+
+    /// Whether the section is the first that the current passes.
+    fn is_first(&self, path: &PathSection) -> bool {
+        let mut passed = self.profile.power_path.iter().filter(|path| !self.is_skipped(path));
+        passed.next().is_some_and(|first| first == path)
+    }
+
+    /// Whether a load that is there from switch-on may be of this section, though it is not the first: what the first
+    /// one feeds hangs on it from the beginning.
+    fn hangs_behind(&self, path: &PathSection) -> bool {
+        let fed = || {
+            self.profile.power_path.iter().filter(|path| !self.is_skipped(path) && !path.proved_by.is_empty())
+        };
+        let always_on =
+            |path: &PathSection| has_standby(self.profile) && self.stages(path).any(|stage| stage == 0);
+        let at_once = match self.seen.class() {
+            Class::HardShort | Class::PartialShort => !woke_before(self.seen),
+            Class::ExcessStandby => true,
+            _ => false,
+        };
+        // Those that are always on, and the first behind them, whose switches lie open at its input.
+        let first_behind = fed().skip(1).find(|path| !always_on(path));
+        at_once && !self.is_first(path) && (always_on(path) || first_behind == Some(path))
+    }
+
+    fn why_behind(&self) -> String {
+        match self.seen.class() {
+            Class::ExcessStandby => "its input hangs on what is always on".into(),
+            _ => "its input hangs on the loaded rail".into(),
+        }
     }
 
     /// Whether the board went through `stage` as good boards do.
@@ -198,7 +262,7 @@ impl<'a> Ground<'a> {
     }
 
     fn got_past(&self, stage: usize) -> bool {
-        let woke = stage == 0 && self.profile.phases[0].waits_for_person && !self.seen.attempts.is_empty();
+        let woke = stage == 0 && has_standby(self.profile) && !self.seen.attempts.is_empty();
         let carries = stage == 0 && woke_before(self.seen);
         self.reached.is_some_and(|reached| stage < reached) || woke || carries
     }
@@ -231,7 +295,7 @@ impl<'a> Ground<'a> {
     fn after_a_fall(&self, path: &PathSection) -> Option<Known> {
         let fall = fall(self.seen)?;
         // What carries the standby alone; a section that has more to do when the board is awake was drawing as well.
-        let of_standby = self.profile.phases[0].waits_for_person && self.stages(path).all(|stage| stage == 0);
+        let of_standby = has_standby(self.profile) && self.stages(path).all(|stage| stage == 0);
         let at = crate::verdict::seen::seconds(fall.at_s);
         Some(match (of_standby, fall.to) {
             (true, FellTo::Little) => (SectionState::Unknown, None),
@@ -259,6 +323,10 @@ impl<'a> Ground<'a> {
         let Some(end) = self.ends_in else { return false };
         let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_in(path, end));
         let Some(path) = at_the_end.next() else { return true };
+        if !self.told {
+            // By the time since the wake, the first stages of the last one lie behind it.
+            return self.stages(at_the_end.next_back().unwrap_or(path)).any(|stage| stage < end);
+        }
         self.stages(path).any(|stage| self.went_on_from(stage))
     }
 
@@ -288,16 +356,33 @@ impl<'a> Ground<'a> {
                 "the load comes as it wakes".into()
             }
             Class::HardShort | Class::PartialShort => {
-                "the load is there from switch-on: on it, or on what hangs on it".into()
+                "the load is there from switch-on: on it, behind any fuse, or on what hangs on it".into()
             }
+            Class::StandbyOnly => "it is not started, or does not start".into(),
             _ => "the board does not get as far as this".into(),
         }
     }
 }
 
-fn is_for_the_eye(section: &str) -> bool {
+/// Whether the board has a standby: one that waits for a person, or the first moments of one that starts by itself.
+fn has_standby(profile: &Profile) -> bool {
+    profile.standby().is_some()
+}
+
+/// Whether the readings are close enough together to tell the stages of a try.
+fn shows_its_stages(seen: &Seen, tries: &Tries) -> bool {
+    /// Fresh readings of a try from which its stages show.
+    const READINGS: f64 = 6.0;
+    tries.lasts_s.mean >= READINGS * seen.readout.update_s()
+}
+
+pub(super) fn is_for_the_eye(section: &str) -> bool {
+    is_any(section, &SEEN_NOT_MEASURED)
+}
+
+fn is_any(section: &str, words: &[&str]) -> bool {
     let section = section.to_lowercase();
-    SEEN_NOT_MEASURED.iter().any(|word| section.contains(word))
+    words.iter().any(|word| section.contains(word))
 }
 
 /// What the person at the bench marked of the image: whether it was there, and in which words.

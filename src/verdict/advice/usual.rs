@@ -4,7 +4,9 @@
 use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::attempts::RISES_S;
-use crate::verdict::evidence::{FellTo, Liveliness, fall, liveliness, woke_before};
+use crate::verdict::evidence::{
+    FellTo, Liveliness, ends_in_a_spike, fall, liveliness, rails_may_be_up, woke_before,
+};
 use crate::verdict::kind::Family;
 use crate::verdict::seen::{Seen, seconds};
 
@@ -17,22 +19,25 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
             "follow the feed through {}: fuse, reverse-polarity protection, first shunt; where the volts end is the fault",
             at("the input")
         )],
-        Class::HardShort => hard_short(seen, &at(loaded(seen))),
+        Class::HardShort => hard_short(seen, &at(loaded(seen)), own),
         Class::PartialShort => partial_short(seen, &at(loaded(seen))),
-        Class::ExcessStandby => vec![format!(
-            "find which always-on rail carries the surplus, on {}: look for warmth, then lift its loads one by one",
-            at("the board")
-        )],
+        Class::ExcessStandby => excess_standby(seen, &at("the board")),
         Class::StandbyOnly => standby_only(seen, suspect),
-        Class::LatchOff => vec![format!(
-            "catch the try with a scope on enable, power-good and output of {}: the rail that falls first, or never \
+        Class::LatchOff => with_spike(
+            seen,
+            format!(
+                "catch the try with a scope on enable, power-good and output of {}: the rail that falls first, or never \
              comes, is the one; measure its output to ground with the feed off",
-            at("each converter")
-        )],
-        Class::Cycling => vec![format!(
-            "watch reset, power-good and the rails of {} through one try: which falls first, or is missing",
-            at("each converter")
-        )],
+                at("each converter")
+            ),
+        ),
+        Class::Cycling => with_spike(
+            seen,
+            format!(
+                "watch reset, power-good and the rails of {} through one try: which falls first, or is missing",
+                at("each converter")
+            ),
+        ),
         Class::Stalled => stalled(seen, suspect, own),
         Class::FullBoot => full_boot(seen, suspect, own),
         Class::DroppedOut => dropped_out(seen, suspect),
@@ -50,40 +55,98 @@ fn loaded(seen: &Seen) -> &'static str {
     if woke_before(seen) { "the rails that come up with the wake" } else { "the input rail" }
 }
 
-fn hard_short(seen: &Seen, suspect: &str) -> Vec<String> {
+/// The load as the supply sees it, leads included.
+fn load_ohms(seen: &Seen) -> Option<f64> {
+    let stretch = &seen.analysis.path.last()?.stretch;
+    Some(stretch.volts.abs() / stretch.amps.abs().max(1e-6)).filter(|ohms| *ohms > 0.0)
+}
+
+/// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
+fn feed_gently(seen: &Seen, ohms: f64) -> String {
+    /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
+    const WATTS: f64 = 2.0;
+    let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
+    format!(
+        "feed the loaded rail itself at about {} V, and never above its own volts, with the limit raised from 0.1 A to {} A at \
+         most: up to {} W in the {} Ω seen here",
+        figures(volts, 2),
+        figures(volts / ohms, 2),
+        figures(volts * volts / ohms, 1),
+        figures(ohms, 2)
+    )
+}
+
+fn hard_short(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
     /// Below this a hand-held meter's own leads read about as much, in ohms.
     const LEADS_OHM: f64 = 0.5;
-    let ohms =
-        seen.analysis.path.last().map(|step| step.stretch.volts.abs() / step.stretch.amps.abs().max(1e-6));
-    let expected = ohms.map_or_else(String::new, |ohms| {
-        let leads = if ohms < LEADS_OHM { ", which is what a meter's own leads read" } else { "" };
-        format!("; about {} Ω or less is to be found{leads}", figures(ohms, 2))
-    });
-    vec![
-        format!(
-            "with the feed off and the capacitors discharged, measure ohms to ground on {suspect} and on what hangs \
-             there{expected}"
-        ),
-        "to find the part, feed the shorted rail itself at no more than 1 V and raise the limit from 0.1 A on until a part \
-         warms, a watt or two: thermal camera, freeze spray, or a film of alcohol that dries there first"
-            .into(),
-    ]
+    let ohms = load_ohms(seen).unwrap_or(LEADS_OHM);
+    let fine = if ohms < LEADS_OHM {
+        "; that is what a meter's own leads read: short the probes and subtract it, or send a known current along the rail and \
+         follow the millivolts (four-wire)"
+    } else {
+        ""
+    };
+    let by_sections = "disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it";
+    let mut checks = vec![format!(
+        "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
+             {suspect}: clamp diode, input capacitors, the upper switches of the converters; about {} Ω or less is to be \
+             found{fine}",
+        figures(ohms, 2)
+    )];
+    if !own {
+        checks.push(by_sections.into());
+    }
+    checks.push(format!(
+        "to find the part, {}; thermal camera, freeze spray, or a film of alcohol that dries there first",
+        feed_gently(seen, ohms)
+    ));
+    checks
 }
 
 fn partial_short(seen: &Seen, suspect: &str) -> Vec<String> {
-    let watts = seen.analysis.path.last().map_or(0.0, |step| step.stretch.watts);
-    let volts = seen.analysis.run.set_v;
+    let find = load_ohms(seen).map_or_else(String::new, |ohms| format!(": {}", feed_gently(seen, ohms)));
     vec![
         format!(
-            "with the feed off and the capacitors discharged, measure ohms to ground on {suspect}, clamp diodes and \
-             capacitors included; ohms far above what the volts and amps give point to a converter or chip that draws only when fed"
+            "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
+             {suspect}, clamp diodes and capacitors included; ohms far above what the volts and amps give point to a converter \
+             or chip that draws only when fed"
         ),
         format!(
-            "{} heat one part or a few: find them within seconds with a thermal camera or freeze spray, at the lowest volts \
-             and limit that show it",
-            seen.watts(watts, volts)
+            "if the ohms are there, find the part with a thermal camera or freeze spray{find}; if not, feed as here, for \
+             seconds only"
         ),
     ]
+}
+
+fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
+    /// Below this a part hardly gets warm enough to be felt, in watts (common practice, no source).
+    const FELT_W: f64 = 0.5;
+    let drawn = seen.analysis.path.last().map_or(0.0, |step| step.stretch.watts);
+    let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
+    let warmth = if surplus < FELT_W {
+        "the surplus is too small to feel, so use a thermal camera; a leaky capacitor or protection part is likelier than a \
+         shorted one"
+    } else {
+        "look for warmth"
+    };
+    let up = rails_may_be_up(seen).map(|stage| {
+        format!("measure the rails, and the processor's reset and clock: at the level of {stage} they may be up, and it held in reset")
+    });
+    let find = format!(
+        "find which always-on rail carries the surplus, on {suspect}: {warmth}, then lift its loads one by one"
+    );
+    up.into_iter().chain([find]).collect()
+}
+
+/// Tries that end in a spike are tripped by what comes on then.
+fn with_spike(seen: &Seen, watch: String) -> Vec<String> {
+    let lasts = seen.tries().filter(|_| ends_in_a_spike(seen)).map(|tries| seen.lasting(tries.lasts_s.mean));
+    let ohms = lasts.map(|lasts| {
+        format!(
+            "feed off: measure ohms to ground on each rail that comes on about {lasts} after the wake, for a spike ends the tries"
+        )
+    });
+    std::iter::once(watch).chain(ohms).collect()
 }
 
 fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
@@ -115,14 +178,18 @@ fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     }
     let mut checks = vec![match last.and_then(|step| liveliness(seen, step)) {
         Some(Liveliness::Flat) => format!(
-            "it hangs without working: check clock, reset and supplies{at}, and look for activity on the memory's bus"
+            "it hangs without working: check the processor's clock and reset, then the supplies{at}, and look for activity on \
+             the memory's bus"
         ),
         Some(Liveliness::Usual | Liveliness::Lively) => format!(
             "it keeps working without getting on: look at its diagnostic output or console for what it waits for or \
              repeats, then at the data lines{at}"
         ),
         None => {
-            format!("check clock, reset and supply{at}, and compare bus activity with a board that goes on")
+            format!(
+                "check the processor's clock and reset, then the supplies{at}, and compare bus activity with a board that \
+                 goes on"
+            )
         }
     }];
     if !own {
@@ -172,9 +239,10 @@ fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let Some(fall) = fall(seen) else { return Vec::new() };
     let ran = seconds(fall.ran_s);
+    let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let warm = format!(
-        "repeat from cold and compare: a fall later than {ran} from cold, or sooner from warm, points to heat; the same time \
-         points to what the board does then"
+        "repeat from cold and compare: a fall later than {ran} after reaching {name} from cold, or sooner from warm, points to \
+         heat; the same time points to what the board does then"
     );
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
@@ -185,7 +253,13 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
             "the standby went as well: look at {place} for a protection that opened, a fuse or a bad joint"
         ),
     };
-    vec![watch, warm]
+    let again = if seen.has_button() {
+        "press the button again, then switch the feed off and on: a latch lets go only then; a board that was shut down in \
+         order looks the same, so ask what it showed"
+    } else {
+        "switch the feed off and on: a latch lets go only then; a board that was shut down in order looks the same"
+    };
+    vec![again.into(), watch, warm]
 }
 
 /// A steady load that is there from switch-on may be a short, where there is no reference to tell.

@@ -14,6 +14,10 @@ const TIMES_FROM: f64 = 1.5;
 /// for milliseconds, a supply's readback lags by some tenths of a second (common practice, no source).
 const BEFORE_FALL_S: f64 = 1.0;
 
+/// A press this long before a fall may have asked for it: a system shuts down in some ten seconds, in seconds (common
+/// practice, no source).
+const SHUTDOWN_S: f64 = 20.0;
+
 pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
     stages(seen).into_iter().chain([level(seen, last)]).collect()
 }
@@ -167,7 +171,7 @@ fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let amps = |watts: f64| exact(watts / volts, "A");
     let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
     let numbers = format!(
-        "by {}, good boards by {} ({})",
+        "by {} (standard deviation), good boards by {} ({})",
         seen.amps((shown / volts).max(seen.readout.step_a / 4.0)),
         amps(swing.typical),
         range(&amps(swing.low), &amps(swing.high))
@@ -186,12 +190,16 @@ pub(in crate::verdict) struct Fall {
     pub ran_s: f64,
     /// When it fell, in seconds.
     pub at_s: f64,
-    /// Amps before.
+    /// Amps in the second before.
     pub from_a: f64,
     /// Amps after.
     pub to_a: f64,
     /// To what.
     pub to: FellTo,
+    /// The same in words.
+    pub left: &'static str,
+    /// Highest reading in the second before, in amps.
+    pub highest_a: f64,
     /// Lowest volts in the second before.
     pub lowest_v: f64,
     /// How long the log goes on, in seconds.
@@ -221,10 +229,13 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
     let rests = |step: &Step| step.state.is_rest();
     let after = path[until..].iter().find(|step| rests(step)).unwrap_or(&path[until]);
     let (ran, at_s) = (&path[until - 1], after.stretch.start_s);
+    let before = seen.amps_between(at_s - BEFORE_FALL_S, at_s);
     Some(Fall {
         ran_s: at_s - path[first].stretch.start_s,
         at_s,
-        from_a: ran.stretch.amps,
+        from_a: mean(before).unwrap_or(ran.stretch.amps),
+        highest_a: before.iter().copied().fold(ran.stretch.amps, f64::max),
+        left: left(seen, after),
         to_a: after.stretch.amps,
         to: fell_to(seen, after),
         lowest_v: seen.lowest_volts(at_s - BEFORE_FALL_S, at_s).unwrap_or(ran.stretch.volts),
@@ -232,7 +243,13 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
     })
 }
 
-pub(super) fn fell_to(seen: &Seen, after: &Step) -> FellTo {
+fn mean(values: &[f64]) -> Option<f64> {
+    let mut moments = Moments::default();
+    values.iter().for_each(|value| moments.push(*value));
+    moments.mean()
+}
+
+fn fell_to(seen: &Seen, after: &Step) -> FellTo {
     /// Standard deviations that hardly any mean is off by.
     const CERTAIN: f64 = 3.0;
     /// Below this share of what good boards stand by at, part of the standby is gone as well.
@@ -254,10 +271,15 @@ pub(super) fn fell_to(seen: &Seen, after: &Step) -> FellTo {
 }
 
 /// What is left of the draw.
-pub(super) const fn left(to: FellTo) -> &'static str {
-    match to {
+pub(super) fn left(seen: &Seen, after: &Step) -> &'static str {
+    let standby = &seen.analysis.model.standby;
+    let band = seen.reference_at(&standby.name).map(|(phase, factor)| phase.mean_power.low * factor);
+    match fell_to(seen, after) {
         FellTo::Nothing => "its standby is gone as well",
         FellTo::BelowStandby => "less than its standby",
+        FellTo::Standby if band.is_some_and(|low| after.stretch.watts < low) => {
+            "less than good boards stand by at"
+        }
         FellTo::Standby => "its standby is left",
         FellTo::Little => "its standby or less, which this supply hardly reads",
         FellTo::More => "more than its standby: part of it is still on",
@@ -267,17 +289,17 @@ pub(super) const fn left(to: FellTo) -> &'static str {
 pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let Some(fall) = fall(seen) else { return stages(seen).into_iter().collect() };
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
-    let to = left(fall.to);
     let limit = seen.analysis.run.limit_a.map(|limit| format!(", limit {}", exact(limit, "A")));
     let feed =
         format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
     let facts = [
         format!(
-            "ran for {} in {name}, then fell at {} from {} to {}: {to}",
+            "ran for {} in {name}, then fell at {} from {} to {}: {}",
             seen.lasting(fall.ran_s),
             seconds(fall.at_s),
             seen.amps(fall.from_a),
-            seen.amps(fall.to_a)
+            seen.amps(fall.to_a),
+            fall.left
         ),
         feed,
         again(seen, &fall),
@@ -288,7 +310,16 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
 fn again(seen: &Seen, fall: &Fall) -> String {
     let later = seen.attempts.iter().filter(|attempt| attempt.start_s.value() >= fall.at_s).count();
     let left = seen.lasting(fall.left_s);
+    let press = seen.analysis.run.presses.iter().rev().find(|press| **press <= fall.at_s);
+    let shut_down = press.map(|press| fall.at_s - press).filter(|since| *since < SHUTDOWN_S);
     match later {
+        0 if shut_down.is_some() => format!(
+            "the button is marked {} before the fall, which may be a shutdown; it did not start again in the {left} after it",
+            seen.lasting(shut_down.unwrap_or_default())
+        ),
+        0 if seen.has_button() && !seen.analysis.run.presses.iter().any(|press| *press > fall.at_s) => {
+            format!("it did not start again in the {left} after that; no press is marked in them")
+        }
         0 => format!("it did not start again in the {left} after that"),
         1 => format!("it started once more in the {left} after that"),
         _ => format!("it started {later} times more in the {left} after that"),

@@ -6,7 +6,9 @@ mod short;
 mod tries;
 
 pub(super) use course::{FellTo, Liveliness, fall, liveliness};
+pub(super) use rest::rails_may_be_up;
 pub(super) use short::woke_before;
+pub(super) use tries::ends_in_a_spike;
 
 use super::Class;
 use super::align::Step;
@@ -81,6 +83,10 @@ fn awake(seen: &Seen, last: &Step) -> Option<String> {
     })
 }
 
+fn run_is_unasked(seen: &Seen) -> bool {
+    seen.analysis.run.presses.is_empty()
+}
+
 /// What the log ended in the middle of.
 fn too_early(seen: &Seen, last: &Step) -> Option<String> {
     let analysis = seen.analysis;
@@ -91,7 +97,12 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         let press = analysis.run.presses.last().map(|press| (analysis.run.end_s - press, "the press"));
         let (since, what) = press.unwrap_or((analysis.run.duration(), "switch-on"));
         return (last.state.is_rest() && since < super::limits::TIME_TO_WAKE_S).then(|| {
-            format!("it ends {} after {what}: a board may take longer to wake", seen.lasting(since))
+            let unasked = if seen.has_button() && run_is_unasked(seen) {
+                "; no press of the button is marked"
+            } else {
+                ""
+            };
+            format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.lasting(since))
         });
     };
     let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;

@@ -1,27 +1,56 @@
 //! A board that does not wake.
 
 use super::to_the_end;
+use crate::stats::moments::Moments;
 use crate::units::{figures, how_often};
+use crate::verdict::Class;
 use crate::verdict::align::Step;
+use crate::verdict::attempts::RISES_S;
+use crate::verdict::model::Stage;
 use crate::verdict::seen::{Seen, exact, range, seconds, volts};
 
 /// Standby from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
 
 pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
-    let drawn = figures(nothing_below(seen, last) * 1e3, 1);
-    vec![
+    let mut facts = vec![
         format!(
             "feed present at {} from {} on",
             volts(last.stretch.volts),
             seconds(seen.analysis.run.start_s)
         ),
         format!(
-            "mean current under {drawn} mA, which is as far as this supply can tell, over {}",
+            "mean current {} over {}: nothing that this supply can tell",
+            seen.amps(settled_a(seen, last)),
             seen.lasting(last.stretch.duration())
         ),
-        asked(seen),
-    ]
+    ];
+    facts.extend(at_switch_on(seen, last));
+    facts.push(asked(seen));
+    facts
+}
+
+/// Mean amps once the feed has risen.
+fn settled_a(seen: &Seen, last: &Step) -> f64 {
+    let mut settled = Moments::default();
+    let amps = seen.amps_between(seen.analysis.run.start_s + RISES_S, last.stretch.end_s);
+    amps.iter().for_each(|amps| settled.push(*amps));
+    settled.mean().unwrap_or(last.stretch.amps).max(0.0)
+}
+
+/// What is drawn as the feed rises only: the charge of the capacitors that it reaches.
+fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
+    /// Times what is certainly nothing.
+    const CLEAR: f64 = 3.0;
+    let start_s = seen.analysis.run.start_s;
+    let rise = seen.amps_between(start_s - seen.readout.update_s(), start_s + RISES_S);
+    let peak = rise.iter().copied().max_by(f64::total_cmp)?;
+    (peak > CLEAR * nothing_below(seen, last)).then(|| {
+        format!(
+            "{} at switch-on only: the feed reaches some capacitors, its own or the board's",
+            seen.amps(peak)
+        )
+    })
 }
 
 /// What the current is below for certain, in amps.
@@ -33,7 +62,23 @@ fn nothing_below(seen: &Seen, last: &Step) -> f64 {
 }
 
 pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
-    vec![to_the_end(seen, last), against_usual(seen, last), asked(seen)]
+    let up = rails_may_be_up(seen).map(|stage| {
+        format!("near the level of {stage}: the rails may be up and the processor held in reset")
+    });
+    [to_the_end(seen, last), against_usual(seen, last)].into_iter().chain(up).chain([asked(seen)]).collect()
+}
+
+/// The later stage whose level is near that of a board which should have started by itself, and draws too much for one
+/// that did not.
+pub(in crate::verdict) fn rails_may_be_up<'a>(seen: &'a Seen) -> Option<&'a str> {
+    /// Times above or below that count as near: a stage without what it waits for draws somewhat less or more.
+    const NEAR: f64 = 1.5;
+    let model = &seen.analysis.model;
+    let alone = seen.class() == Class::ExcessStandby && model.of_this_board && !model.standby.waits;
+    let drawn = seen.analysis.path.last().filter(|_| alone)?.stretch.watts.max(1e-9);
+    let off = |stage: &Stage| (drawn / stage.watts).ln().abs();
+    let nearest = model.stages.iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (off(nearest) < NEAR.ln()).then_some(nearest.name.as_str())
 }
 
 fn against_usual(seen: &Seen, last: &Step) -> String {
@@ -74,16 +119,34 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     )
 }
 
+/// Whether the current shows a press: a board that does not even see its button draws what it drew.
+fn answer(seen: &Seen) -> &'static str {
+    /// Time in which a press would show, in seconds: it is marked by hand, and held for a second or so.
+    const SHOWS_S: f64 = 2.0;
+    let Some(last) = seen.analysis.path.last() else { return "" };
+    let presses = &seen.analysis.run.presses;
+    let near = |time: f64| presses.iter().any(|press| (time - press + SHOWS_S / 2.0).abs() <= 1.5 * SHOWS_S);
+    let (mut at_presses, mut else_where) = (0.0_f64, 0.0_f64);
+    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
+    for i in seen.samples_between(from, last.stretch.end_s) {
+        let off = (seen.trace.amps()[i] - last.stretch.amps).abs();
+        let most = if near(seen.trace.time()[i]) { &mut at_presses } else { &mut else_where };
+        *most = most.max(off);
+    }
+    if at_presses <= else_where { ", and no press shows in the current" } else { "" }
+}
+
 /// Whether the board was asked to wake, and what came of it.
 fn asked(seen: &Seen) -> String {
     let run = &seen.analysis.run;
     let fed = seen.lasting(run.duration());
     match run.presses.last() {
         Some(press) => format!(
-            "power button marked {}, last at {}; no wake in the {} after it",
+            "power button marked {}, last at {}; no wake in the {} after it{}",
             how_often(run.presses.len()),
             seconds(*press),
-            seen.lasting(run.end_s - press)
+            seen.lasting(run.end_s - press),
+            answer(seen)
         ),
         None if seen.has_button() => format!("no wake in {fed} of feed; no press of the button is marked"),
         None => format!("no wake in {fed} of feed"),

@@ -1,7 +1,7 @@
 //! A load that is there from switch-on, or from the wake on, and leaves no room for a sequence.
 
 use crate::reference::GAIN_ERROR;
-use crate::units::to_the_place_of;
+use crate::units::{Volts, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Seen, exact, seconds, volts};
@@ -14,7 +14,7 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
     let since = stretch.start_s - run.start_s;
     let from =
         if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seconds(since)) };
-    let share = 100.0 * stretch.volts / run.set_v;
+    let set = seen.trace.header().set_volts.map_or(run.set_v, Volts::value);
     vec![
         format!(
             "{} at {} from {from} on: {}",
@@ -22,7 +22,7 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
             volts(stretch.volts),
             ohms(seen, stretch.volts, stretch.amps)
         ),
-        format!("the feed stands at {share:.0} % of its {}{}", volts(run.set_v), limit(seen, last)),
+        format!("the feed stands at {} of the {} set{}", volts(stretch.volts), volts(set), limit(seen, last)),
         heat(seen, last),
         before(seen, last, since),
     ]

@@ -1,12 +1,13 @@
 //! A board that starts and gives up.
 
-use super::course::{fell_to, left};
+use super::course::left;
 use super::to_the_end;
-use crate::units::how_often;
-use crate::verdict::Class;
-use crate::verdict::align::{State, Step};
-use crate::verdict::attempts::{RISES_S, Spread, Tries};
+use crate::stats::robust;
+use crate::trace::Mode;
+use crate::verdict::align::Step;
+use crate::verdict::attempts::{Spread, Tries};
 use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = Vec::new();
@@ -17,7 +18,7 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     }
     facts.extend(starving(seen));
     if seen.class() == Class::LatchOff {
-        facts.push(format!("after that {}: {}", to_the_end(seen, last), left(fell_to(seen, last))));
+        facts.push(format!("after that {}: {}", to_the_end(seen, last), left(seen, last)));
     }
     facts
 }
@@ -53,7 +54,12 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         Some(stage) if is_the_only_one(seen, stage) => {
             format!(", in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
         }
-        Some(stage) => format!(", most often in {stage} ({} of {})", tries.ended_there, tries.count),
+        Some(stage) if 2 * tries.ended_there > tries.count => {
+            format!(", mostly in {stage} ({} of {})", tries.ended_there, tries.count)
+        }
+        Some(stage) => {
+            format!(", oftenest in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
+        }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
     format!("{each} {after} after its wake{stage}")
@@ -76,7 +82,7 @@ fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
     })
 }
 
-/// `highest 1.93 A (1.90 to 1.93 A) against a limit of 3.50 A; volts steady at 12.1 V`.
+/// `peaks of 1.90 to 1.93 A, at the very end of each, against a limit of 3.50 A; volts steady at 12.1 V`.
 fn highest(seen: &Seen, tries: &Tries) -> String {
     let peak = seen.amps(tries.peak_a.high);
     let each = if tries.count > 1 {
@@ -84,26 +90,90 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     } else {
         format!("peak of {peak}")
     };
+    let spike = match (ends_in_a_spike(seen), tries.count) {
+        (false, _) => "",
+        (true, 1) => ", a spike at its very end,",
+        (true, _) => ", a spike at the very end,",
+    };
     let limit = seen.analysis.run.limit_a.map(|limit| format!(" against a limit of {}", exact(limit, "A")));
-    format!("{each}{}; {}", limit.unwrap_or_default(), seen.feed_in_words(tries.lowest_v))
+    format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
-fn starving(seen: &Seen) -> Option<String> {
-    let analysis = seen.analysis;
-    // The feed of a board that is switched on rises from nothing, which is no giving way.
-    let risen = analysis.run.start_s + RISES_S;
-    let gave_way = |step: &&Step| step.state == State::Starved && step.stretch.start_s >= risen;
-    let starved: Vec<&Step> = analysis.path.iter().filter(gave_way).collect();
-    let lowest = starved.iter().map(|step| step.stretch.volts).fold(f64::INFINITY, f64::min);
-    let limited = seen.class() == Class::FeedLimited;
-    let need = analysis.model.peak_w.filter(|_| limited).map(|peak| peak / analysis.run.set_v);
-    let need = need.filter(|need| analysis.run.limit_a.is_none_or(|limit| *need > limit));
-    let need = need.map(|need| format!("a good boot peaks at {}", exact(need, "A")));
-    let way = lowest
-        .is_finite()
-        .then(|| format!("the feed gives way {}, to a mean of {}", how_often(starved.len()), volts(lowest)));
-    match (way, need) {
-        (Some(way), Some(need)) => Some(format!("{way}; {need}")),
-        (way, need) => way.or(need),
+/// What the volts did in the tries.
+fn feed(seen: &Seen, tries: &Tries) -> String {
+    let set_v = seen.analysis.run.set_v;
+    let given_up = seen.attempts.iter().filter(|attempt| attempt.given_up);
+    let lowest = given_up.map(|attempt| attempt.lowest_v.value());
+    let dips: Vec<f64> = lowest.filter(|lowest| !seen.is_steady(*lowest)).collect();
+    if dips.len() < 2 {
+        return seen.feed_in_words(tries.lowest_v);
     }
+    let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let to = match (volts(tries.lowest_v), volts(highest)) {
+        (low, high) if low == high => high,
+        (low, high) => format!("between {low} and {high}"),
+    };
+    let how = if seen.holds(tries.lowest_v) { "dip a little" } else { "sag" };
+    let each = if dips.len() == tries.count {
+        "each try".to_owned()
+    } else {
+        format!("{} of {} tries", dips.len(), tries.count)
+    };
+    format!("volts {how} from {} to {to} in {each}", volts(set_v))
+}
+
+/// Whether most tries end in a spike: readings at the very end well above the level before it.
+pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
+    /// Share of the tries from which it is no chance.
+    const MOST: usize = 3;
+    let given_up: Vec<&Attempt> = seen.attempts.iter().filter(|attempt| attempt.given_up).collect();
+    let spikes = given_up.iter().filter(|attempt| is_spike(seen, attempt).unwrap_or(false)).count();
+    spikes > 0 && (given_up.len() - spikes) * MOST <= given_up.len()
+}
+
+fn is_spike(seen: &Seen, attempt: &Attempt) -> Option<bool> {
+    /// Times the level before it.
+    const TIMES: f64 = 2.0;
+    /// Share of the try, at its end, that a spike lies in.
+    const END: f64 = 0.15;
+    let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
+    let update_s = seen.readout.update_s();
+    let from = end - (END * (end - start)).max(2.0 * update_s);
+    let before = seen.amps_between(end - (end - start) / 2.0, from);
+    let level = robust::median(&mut before.to_vec())?;
+    let late = seen.amps_between(from, end + update_s);
+    let peak = late.iter().copied().max_by(f64::total_cmp)?;
+    let earlier = seen.amps_between(start, from).iter().copied().fold(0.0, f64::max);
+    Some(peak >= TIMES * level && peak > earlier)
+}
+
+/// What speaks for a limit that stops the board: how often the supply says that it limits, and what a good boot takes.
+fn starving(seen: &Seen) -> Option<String> {
+    if seen.class() != Class::FeedLimited {
+        return None;
+    }
+    let (model, run) = (&seen.analysis.model, &seen.analysis.run);
+    let need = model.peak_w.map(|peak| peak / run.set_v);
+    let need = need.filter(|need| run.limit_a.is_none_or(|limit| *need > limit));
+    let need = need.map(|need| format!("a good boot peaks at {}", exact(need, "A")));
+    let facts: Vec<String> = marked_limit(seen).into_iter().chain(need).collect();
+    (!facts.is_empty()).then(|| facts.join("; "))
+}
+
+/// In how many tries the supply itself says that it is in its limit; its amps are averages and may lie below.
+fn marked_limit(seen: &Seen) -> Option<String> {
+    let given_up: Vec<&Attempt> = seen.attempts.iter().filter(|attempt| attempt.given_up).collect();
+    let end = |attempt: &Attempt| attempt.end_s.value() + seen.readout.update_s();
+    let limits = |attempt: &&&Attempt| {
+        let mut samples = seen.samples_between(attempt.start_s.value(), end(attempt));
+        samples.any(|i| seen.trace.mode(i) == Mode::ConstantCurrent)
+    };
+    let count = given_up.iter().filter(limits).count();
+    let all = given_up.len();
+    (count > 0)
+        .then(|| format!("the supply marks its limit (cc) in {count} of {}", counted(all, "tries", "try")))
+}
+
+fn counted(count: usize, many: &str, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {many}") }
 }
