@@ -245,7 +245,9 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
 
 fn mean(values: &[f64]) -> Option<f64> {
     let mut moments = Moments::default();
-    values.iter().for_each(|value| moments.push(*value));
+    for value in values {
+        moments.push(*value);
+    }
     moments.mean()
 }
 

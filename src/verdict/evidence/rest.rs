@@ -34,7 +34,9 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
 fn settled_a(seen: &Seen, last: &Step) -> f64 {
     let mut settled = Moments::default();
     let amps = seen.amps_between(seen.analysis.run.start_s + RISES_S, last.stretch.end_s);
-    amps.iter().for_each(|amps| settled.push(*amps));
+    for amps in amps {
+        settled.push(*amps);
+    }
     settled.mean().unwrap_or(last.stretch.amps).max(0.0)
 }
 
