@@ -87,8 +87,8 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, steps: &'a [Step]) -> Vec<Stay<
         return vec![Stay { steps, samples: all, start_s, end_s, given_up }];
     }
     let starts = std::iter::once(all.start).chain(rests.iter().map(|rest| rest.end));
-    let stops = rests.iter().map(|rest| rest.start).chain([all.end]);
-    let spans = starts.zip(stops).map(|(start, end)| start..end).filter(|span| !span.is_empty());
+    let until = rests.iter().map(|rest| rest.start).chain([all.end]);
+    let spans = starts.zip(until).map(|(start, end)| start..end).filter(|span| !span.is_empty());
     let stay = |samples: Range<usize>| {
         let at_the_end = samples.end == all.end;
         let end_s = if at_the_end { last.stretch.end_s } else { trace.time()[samples.end] };
