@@ -84,10 +84,11 @@ pub fn departures_clause(finding: &Finding) -> String {
     let mut stages: Vec<&str> = Vec::new();
     for departure in &finding.departures {
         let verdict = &finding.verdict;
-        let told = match verdict.class {
-            Class::ExcessStandby => verdict.reached.as_ref() == Some(&departure.phase),
-            _ => verdict.stalled_in.as_ref() == Some(&departure.phase),
-        };
+        let too_much =
+            verdict.class == Class::ExcessStandby && verdict.reached.as_ref() == Some(&departure.phase);
+        let told = too_much
+            || verdict.stalled_in.as_ref() == Some(&departure.phase)
+            || is_the_verdict(verdict, departure);
         if !told && !stages.contains(&departure.phase.as_str()) {
             stages.push(&departure.phase);
         }
@@ -98,6 +99,15 @@ pub fn departures_clause(finding: &Finding) -> String {
         [one] => format!(", {joined} {one} is not as on good boards"),
         [first, rest @ ..] => format!(", {joined} {first} and {} more depart", rest.len()),
     }
+}
+
+/// Whether a departure says no more than the verdict: a stage that a board is stuck in lasts too long.
+pub(super) fn is_the_verdict(verdict: &Verdict, departure: &Departure) -> bool {
+    let stage = match verdict.class {
+        Class::StandbyOnly | Class::ExcessStandby => verdict.reached.as_ref(),
+        _ => verdict.stalled_in.as_ref(),
+    };
+    departure.direction == Direction::Longer && stage == Some(&departure.phase)
 }
 
 /// How sure the verdict is, and what came second; of what is undecided, what it may be.

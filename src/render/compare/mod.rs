@@ -15,7 +15,7 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::{
-    Areas, Subject, amps, events, foot, heading, legend, notes, phases, table, time_axis, volts,
+    Areas, Subject, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis, volts,
 };
 use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
@@ -90,17 +90,22 @@ fn other_board(runs: [Subject; 2]) -> Option<String> {
 fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero], (from, to): (f64, f64)) {
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
-    let with_envelope = runs[0].profile.is_some();
     let (row, panels) = panels.split_top(sheet.u(20.0));
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
-    let limited = readings.iter().any(|readings| !readings.limited.is_empty());
-    let samples = legend::of_run(sheet.palette, with_envelope, limited);
-    legend::draw(sheet, row, &samples);
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
     let scale = scales[0].shared(scales[1]);
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let scales = (scale, volts[0].shared(volts[1]));
+    let each = [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scale.main(panels)));
+    let any = |of: fn(&legend::Drawn) -> bool| each.iter().any(of);
+    let drawn = legend::Drawn {
+        envelope: any(|drawn| drawn.envelope),
+        peak: any(|drawn| drawn.peak),
+        overdue: any(|drawn| drawn.overdue),
+        limited: any(|drawn| drawn.limited),
+    };
+    legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
     let half = panels.height() / 2;
     let (upper, lower) = panels.split_top(half);
     for (index, place) in [upper, lower].into_iter().enumerate() {
@@ -125,7 +130,7 @@ fn panel(
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let fault = note.filter(|note| note.placed).map(|note| readings.time.x_within(note.at));
+    let fault = notes::fault(&run, &notes).map(|at| readings.time.x_within(at));
     // The line that both runs have in common.
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
@@ -158,7 +163,7 @@ fn panel_title(
     let Some(title) = bold.fit(&title, right - start) else { return rest };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
     let mut below = rest;
-    if let Some(wrong) = note.map(|note| clean(&note.lines.join(": "))) {
+    if let Some(wrong) = note.map(|note| clean(&note.lines[..note.lines.len().min(2)].join(": "))) {
         if alarm.width(&wrong) <= right - left {
             left = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm).right + space;
         } else {

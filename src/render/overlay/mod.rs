@@ -152,7 +152,7 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let Some(guide) = guide(members) else { return };
     // No envelope is drawn here: the good runs themselves show what good boards do.
     let alone =
-        |member: &Member| amps::Scale::new(&Subject { profile: None, ..member.run }, &member.readings);
+        |member: &Member| amps::Scale::whole(&Subject { profile: None, ..member.run }, &member.readings);
     let scales = members.iter().map(alone);
     let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
     let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);

@@ -1,7 +1,7 @@
 //! The amps: the board's trace over the envelope of good boards, and low current magnified.
 
 use super::super::axis::{ValueAxis, round_step};
-use super::super::columns;
+use super::super::columns::{self, Column};
 use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label, Shape};
@@ -9,9 +9,11 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::envelope::{self, Expected, expected};
 use super::events::Lane;
+use super::inrush::{self, Mark};
 use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
+use crate::verdict::Class;
 
 /// Up to where the two strips reach, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -39,10 +41,27 @@ impl Axes {
     }
 }
 
+/// Room above the highest line, for notes.
+const HEADROOM: f64 = 1.18;
+
 impl Scale {
+    /// For all that was read, or for all but an inrush that stands far above the rest.
     pub(in crate::render) fn new(subject: &Subject, readings: &Readings) -> Self {
-        /// Room above the highest line, for notes.
-        const HEADROOM: f64 = 1.18;
+        /// An inrush this many times as high as the rest would press the rest flat. Beyond the headroom that notes may
+        /// ask for, so that what is cut stays cut.
+        const FAR_ABOVE: f64 = 2.5;
+        let rest = inrush::highest_beside(subject, readings).map(|rest| Self::up_to(subject, readings, rest));
+        let far_above = |rest: &Self| readings.highest_amps() > FAR_ABOVE * rest.high / HEADROOM;
+        rest.filter(far_above).unwrap_or_else(|| Self::whole(subject, readings))
+    }
+
+    /// For all that was read.
+    pub(in crate::render) fn whole(subject: &Subject, readings: &Readings) -> Self {
+        Self::up_to(subject, readings, readings.highest_amps())
+    }
+
+    /// For readings up to `measured` amps.
+    fn up_to(subject: &Subject, readings: &Readings, measured: f64) -> Self {
         /// Below this many steps of the readback, an axis would show its steps as if they were a signal.
         const LEAST_STEPS: f64 = 10.0;
         /// With no resolution known.
@@ -53,7 +72,6 @@ impl Scale {
         const WORTH_SHOWING: f64 = 1.25;
         let expected = expected(subject, readings);
         let step = subject.resolution().map_or(0.0, |step| step.value() * LEAST_STEPS);
-        let measured = readings.highest_amps();
         let means = expected.iter().map(|phase| phase.high).fold(measured, f64::max);
         let peaks = expected.iter().map(|phase| phase.peak).filter(|peak| *peak < WORTH_SHOWING * means);
         let peaks = peaks.fold(means, f64::max);
@@ -127,6 +145,10 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     let quietest = levels.iter().copied().min_by(f64::total_cmp)?;
     let most = (QUIET * high).min(ALIKE * quietest);
     let quiet = levels.into_iter().filter(|amps| *amps <= most).max_by(f64::total_cmp)?;
+    // Where standby is what is wrong, the strip is for it and not for good boards alone.
+    let asleep = matches!(subject.finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
+    let resting = subject.finding.phases.iter().rfind(|phase| phase.name != "off").filter(|_| asleep);
+    let quiet = resting.map_or(quiet, |standby| quiet.max(standby.mean_a.value()));
     let needed = (quiet * 1.5).max(least * 4.0);
     let step = round_step(needed / 5.0);
     let top = (needed / step).ceil() * step;
@@ -150,6 +172,7 @@ pub(in crate::render) fn draw(
     lane.lines(sheet, areas.amps);
     strip_words(sheet, subject, readings, main);
     trace(sheet, readings, main);
+    inrush::draw(sheet, &cut_off(sheet, subject, readings, main, lane.fault()));
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
@@ -171,7 +194,7 @@ fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
 /// The words of gaps and of the limit, on a ground of their own: no line of an event runs through them.
 fn strip_words(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
     gaps_words(sheet, readings, axis.area);
-    if let Some((_, label)) = limit_label(sheet, subject, axis) {
+    if let Some((_, label)) = limit_label(sheet, subject, readings, axis) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         sheet.scene.fill(ground, sheet.palette.paper);
         sheet.scene.text(label.text, label.at, label.anchor, label.style);
@@ -269,32 +292,60 @@ fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) ->
 
 /// The current limit, and where the supply sat in it.
 fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
-    let Some((row, _)) = limit_label(sheet, subject, axis) else { return };
+    let Some((row, _)) = limit_label(sheet, subject, readings, axis) else { return };
     let color = sheet.palette.limit;
     sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
-    for &(left, right) in &readings.limited {
-        let bottom = row - sheet.u(3.0);
-        let bar = Rect::new(left, bottom - sheet.u(LIMIT_BAR), right, bottom);
-        sheet.scene.fill(bar.intersection(axis.area), color);
+    for bar in limit_bars(sheet, readings, axis, row) {
+        sheet.scene.fill(bar, color);
     }
+}
+
+/// Above the limit in `row` where the supply sits in it.
+fn limit_bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32) -> Vec<Rect> {
+    let (bottom, height) = (row - sheet.u(3.0), sheet.u(LIMIT_BAR));
+    let bar = move |(left, right): &(i32, i32)| Rect::new(*left, bottom - height, *right, bottom);
+    readings.limited.iter().map(|stretch| bar(stretch).intersection(axis.area)).collect()
 }
 
 /// Height of the bar above the limit where the supply sits in it, in units of the layout.
 const LIMIT_BAR: f64 = 9.0;
 
 /// The row of the current limit, if the strip shows it, and its words.
-fn limit_label(sheet: &Sheet, subject: &Subject, axis: ValueAxis) -> Option<(i32, Label)> {
+fn limit_label(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+) -> Option<(i32, Label)> {
     let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
     let row = axis.row(limit.value());
     if !(axis.area.top..axis.area.bottom).contains(&row) {
         return None;
     }
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
-    let above = row - sheet.u(LIMIT_BAR) - sheet.u(8.0);
-    let fits = above - style.line_height() > axis.area.top;
-    let baseline = if fits { above } else { row + style.line_height() };
-    let at = (axis.area.right - sheet.u(6.0), baseline);
-    Some((row, Label { text: format!("current limit {limit}"), at, anchor: Anchor::End, style }))
+    let text = format!("current limit {limit}");
+    let width = style.width(&text) + sheet.u(16.0);
+    // On the line itself, so that it is read at its value; where it hides least of the stretches in the limit and of
+    // the trace, from the right.
+    let at = |place: i32| {
+        let x = axis.area.right - sheet.u(8.0) - place * width;
+        Label { text: text.clone(), at: (x, style.baseline_at(row)), anchor: Anchor::End, style }
+    };
+    let places = (axis.area.width() / width.max(1)).max(1);
+    let hidden = |label: &Label| hidden(sheet, readings, axis, label.bounds().grown(sheet.u(2.0)));
+    let label = (0..places).map(at).filter(|label| axis.area.holds(label.bounds())).min_by_key(hidden);
+    Some((row, label.unwrap_or_else(|| Label { at: (axis.area.right, row + style.line_height()), ..at(0) })))
+}
+
+/// How many columns in the limit, and how many of the trace, words in `spot` would hide.
+fn hidden(sheet: &Sheet, readings: &Readings, axis: ValueAxis, spot: Rect) -> (usize, usize) {
+    let columns =
+        (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (spot.left..spot.right).contains(x));
+    let near = Rect { top: spot.top - sheet.u(3.0), bottom: spot.bottom + sheet.u(3.0), ..spot };
+    let meets = |column: &Column| axis.row(column.high) < near.bottom && axis.row(column.low) >= near.top;
+    let of_trace = columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count();
+    let limited = readings.limited.iter().filter(|(from, to)| *from < spot.right && spot.left < *to).count();
+    (limited, of_trace)
 }
 
 /// What the words in the strip take, which no note may hide.
@@ -303,10 +354,37 @@ pub(in crate::render) fn words(
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
+    fault: Option<i32>,
 ) -> Vec<Rect> {
+    let mut words = fixed_words(sheet, subject, readings, axis);
+    if let Some((row, _)) = limit_label(sheet, subject, readings, axis) {
+        words.extend(limit_bars(sheet, readings, axis, row));
+    }
+    for mark in cut_off(sheet, subject, readings, axis, fault) {
+        words.extend(mark.words().into_iter().chain([mark.arrow(sheet)]));
+    }
+    words
+}
+
+/// The words of gaps and of the limit.
+fn fixed_words(sheet: &Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<Rect> {
     let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
-    let limit = limit_label(sheet, subject, axis).map(|(_, label)| label.bounds());
+    let limit = limit_label(sheet, subject, readings, axis).map(|(_, label)| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
+}
+
+/// The inrush that the strip does not hold.
+fn cut_off(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Vec<Mark> {
+    let flag = fault.map(|x| Rect { left: x, right: x + 1, bottom: axis.area.top + 1, ..axis.area });
+    let flag = flag.map(|flag| Rect { bottom: flag.bottom + sheet.u(14.0), ..flag.grown(sheet.u(7.0)) });
+    let taken = fixed_words(sheet, subject, readings, axis).into_iter().chain(flag).collect();
+    inrush::marks(sheet, subject, readings, axis, taken)
 }
 
 /// Says of the lower strip what it is, at the end where nothing is `taken`.

@@ -5,6 +5,7 @@ use super::super::geometry::Rect;
 use super::super::sheet::Sheet;
 use super::Subject;
 use super::attempts::{attempts, span};
+use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::Volts;
@@ -39,6 +40,18 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
         (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
     });
     shown.collect()
+}
+
+/// What of good boards a figure shows on an axis up to `high`.
+pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Drawn {
+    let expected = expected(subject, readings);
+    let shows = |amps: f64| (axis.area.top..axis.area.bottom).contains(&axis.row(amps));
+    Drawn {
+        envelope: !expected.is_empty(),
+        peak: expected.iter().any(|stage| shows(stage.peak)),
+        overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
+        limited: !readings.limited.is_empty(),
+    }
 }
 
 /// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.
@@ -115,7 +128,7 @@ fn overdue(sheet: &mut Sheet, band: Rect) {
     if band.is_empty() {
         return;
     }
-    let pen = sheet.pen(1.0, 10.0, sheet.palette.envelope_edge);
+    let pen = sheet.pen(1.0, OVERDUE_DASH, sheet.palette.envelope_edge);
     sheet.scene.across((band.left, band.right), band.top, pen);
     sheet.scene.across((band.left, band.right), band.bottom - 1, pen);
 }

@@ -4,6 +4,7 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
+use super::super::words;
 use crate::reference::{PhaseReference, Profile};
 use crate::verdict::{Class, Finding, Tries};
 
@@ -99,7 +100,9 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
         Class::NoDraw | Class::HardShort | Class::PartialShort => Some(0),
         Class::FullBoot | Class::Inconclusive => None,
     };
-    let departs = |index: usize| finding.departures.iter().any(|d| d.phase == profile.phases[index].name);
+    let departures = finding.departures.iter().filter(|d| !words::is_the_verdict(verdict, d));
+    let departing: Vec<&String> = departures.map(|departure| &departure.phase).collect();
+    let departs = |index: usize| departing.contains(&&profile.phases[index].name);
     let step = |index: usize| match (trouble, reached) {
         (Some(bad), _) if index == bad => Step::Trouble,
         (Some(bad), _) if index > bad => Step::Missing,

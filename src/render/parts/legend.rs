@@ -13,6 +13,8 @@ pub(in crate::render) enum Swatch {
     Line(f64, f64, Color),
     /// A filled band with edges.
     Band,
+    /// Only the edges of a band, dashed.
+    Edges,
     /// Hatched as where the supply sits in its limit.
     Limited,
 }
@@ -20,17 +22,43 @@ pub(in crate::render) enum Swatch {
 /// Distance of the lines of [`Swatch::Limited`], in units of the layout.
 pub(in crate::render) const LIMITED_PITCH: f64 = 7.0;
 
+/// Length of the dashes of [`Swatch::Edges`], in units of the layout.
+pub(in crate::render) const OVERDUE_DASH: f64 = 10.0;
+
 /// A sample and what it stands for.
 pub(in crate::render) type Sample = (Swatch, &'static str);
 
-/// What a run is drawn with: over its envelope, and in current limit, where there is either.
-pub(in crate::render) fn of_run(palette: &Palette, with_envelope: bool, limited: bool) -> Vec<Sample> {
+/// What a run is drawn with beside its own line.
+#[derive(Debug, Clone, Copy)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each line of the legend is there or not, whatever the others"
+)]
+pub(in crate::render) struct Drawn {
+    pub(in crate::render) envelope: bool,
+    /// The highest peak of good boards.
+    pub(in crate::render) peak: bool,
+    /// The envelope where good boards have moved on.
+    pub(in crate::render) overdue: bool,
+    /// Stretches in current limit.
+    pub(in crate::render) limited: bool,
+}
+
+/// What a run is drawn with, and nothing that is not on the figure.
+pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> {
     let mut samples = vec![(Swatch::Line(2.4, 0.0, palette.ink), "this board")];
-    if limited {
+    if drawn.limited {
         samples.push((Swatch::Limited, "supply in its current limit"));
     }
-    if with_envelope {
-        samples.extend(of_envelope(palette));
+    let [band, mean, peak] = of_envelope(palette);
+    if drawn.envelope {
+        samples.extend([band, mean]);
+    }
+    if drawn.peak {
+        samples.push(peak);
+    }
+    if drawn.overdue {
+        samples.push((Swatch::Edges, "good boards have moved on"));
     }
     samples
 }
@@ -70,6 +98,11 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         Swatch::Line(width, dash, color) => {
             let pen = sheet.pen(width, dash, color);
             sheet.scene.across((area.left, area.right), area.center().1, pen);
+        }
+        Swatch::Edges => {
+            let pen = sheet.pen(1.0, OVERDUE_DASH, sheet.palette.envelope_edge);
+            sheet.scene.across((area.left, area.right), area.top, pen);
+            sheet.scene.across((area.left, area.right), area.bottom - 1, pen);
         }
         Swatch::Limited => {
             sheet.scene.hatch(area, sheet.u(LIMITED_PITCH), true, sheet.palette.limit);

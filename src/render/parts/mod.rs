@@ -6,6 +6,7 @@ pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;
 pub(super) mod heading;
+pub(super) mod inrush;
 pub(super) mod ladder;
 pub(super) mod legend;
 pub(super) mod notes;

@@ -12,7 +12,7 @@ use super::amps::{self, Axes, Scale};
 use super::readings::Readings;
 use super::turning::turning;
 use super::{Areas, Subject};
-use crate::verdict::{Departure, Direction};
+use crate::verdict::{Class, Departure, Direction};
 
 /// A note with the point that it speaks of.
 #[derive(Debug)]
@@ -36,7 +36,7 @@ pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usi
         .finding
         .departures
         .iter()
-        .filter(|departure| !told_by_turning(subject, departure))
+        .filter(|departure| !words::is_the_verdict(&subject.finding.verdict, departure))
         .map(|of| departure(subject, of))
         .collect();
     departures.sort_by(|a, b| a.at.total_cmp(&b.at));
@@ -51,14 +51,13 @@ pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usi
 }
 
 /// The one moment at which the run left what good boards do: that of the first note.
-pub(in crate::render) fn fault(notes: &[Note]) -> Option<f64> {
-    notes.first().filter(|note| note.placed).map(|note| note.at)
+/// `None` of a run that decides nothing: what departs there is shown, but as no alarm.
+pub(in crate::render) fn fault(subject: &Subject, notes: &[Note]) -> Option<f64> {
+    notes.first().filter(|note| note.placed && !is_undecided(subject)).map(|note| note.at)
 }
 
-/// A stalled stage lasts too long: that is the verdict.
-fn told_by_turning(subject: &Subject, departure: &Departure) -> bool {
-    let verdict = &subject.finding.verdict;
-    departure.direction == Direction::Longer && verdict.stalled_in.as_ref() == Some(&departure.phase)
+fn is_undecided(subject: &Subject) -> bool {
+    subject.finding.verdict.class == Class::Inconclusive
 }
 
 /// A scale, and the notes at their places on it.
@@ -113,11 +112,13 @@ fn place_all(
     axes: Axes,
     notes: &[Note],
 ) -> Vec<Placed> {
-    let mut taken = amps::words(sheet, subject, readings, axes.main);
+    let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
+    let mut taken = amps::words(sheet, subject, readings, axes.main, fault);
     let rows = [Rows::new(readings, axes.main)];
+    let color = if is_undecided(subject) { sheet.palette.faint_text } else { sheet.palette.alarm };
     let mut placed = Vec::new();
     for note in notes {
-        let found = place(sheet, readings, (axes, &rows), note, sheet.palette.alarm, &taken);
+        let found = place(sheet, readings, (axes, &rows), note, color, &taken);
         taken.extend(found.iter().map(|note| note.spot));
         placed.extend(found);
     }
@@ -171,7 +172,16 @@ fn distance(spot: Rect, (x, y): (i32, i32)) -> i32 {
 /// A departure at the moment from which it is one: what lasts too long does so from the longest usual time on.
 fn departure(subject: &Subject, departure: &Departure) -> Note {
     let numbers = words::departure_numbers(departure, subject.resolution());
-    let lines = vec![words::departure(departure), numbers];
+    let there = subject
+        .finding
+        .phases
+        .iter()
+        .find(|phase| phase.name == departure.phase && phase.end_s.value() > departure.starts_s.value());
+    let volts = there.map_or_else(String::new, |phase| match departure.unit.as_str() {
+        "A" => format!(", at {}", phase.mean_v),
+        _ => format!(", at {}, {}", words::amps(phase.mean_a.value(), subject.resolution()), phase.mean_v),
+    });
+    let lines = vec![words::departure(departure), numbers + &volts];
     let amps = (departure.unit == "A").then_some(departure.measured);
     let after = match departure.direction {
         Direction::Longer => departure.high,
@@ -300,7 +310,8 @@ fn best_spot(
     // Nothing of the trace is to be hidden if that can be helped, and the point itself least of all.
     let badness = |(spot, hidden): &(Rect, i32)| {
         let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
-        (covers, *hidden, distance(*spot, (x, y)))
+        let straddles = spot.left < x && x < spot.right;
+        (covers, *hidden, straddles, distance(*spot, (x, y)))
     };
     let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
     free.map(|spot| (spot, hidden(spot))).min_by_key(badness)

@@ -3,7 +3,7 @@
 use super::super::axis::TimeAxis;
 use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Style};
+use super::super::scene::{Anchor, Pen, Style};
 use super::super::sheet::{Sheet, em};
 use super::attempts::{self, span};
 use super::turning::{Trouble, trouble};
@@ -46,6 +46,25 @@ impl Raised {
     fn taken(&self) -> (i32, i32) {
         if self.bracket { self.span } else { (self.left, self.right) }
     }
+
+    /// The column of its leader.
+    fn leader(&self) -> i32 {
+        i32::midpoint(self.span.0, self.span.1).clamp(self.left, self.right)
+    }
+
+    fn is_clear_of(&self, other: &Self, space: i32) -> bool {
+        let ((left, right), (from, to)) = (self.taken(), other.taken());
+        let passes = |name: &Self, (from, to): (i32, i32)| {
+            name.bracket || name.leader() < from - space / 2 || name.leader() > to + space / 2
+        };
+        match other.row.cmp(&self.row) {
+            std::cmp::Ordering::Equal => right + space <= from || to + space <= left,
+            // This name's leader passes the rows below it …
+            std::cmp::Ordering::Less => passes(self, (from, to)),
+            // … and theirs pass this one.
+            std::cmp::Ordering::Greater => passes(other, (left, right)),
+        }
+    }
 }
 
 /// The phases within the window, and where their names go.
@@ -59,6 +78,61 @@ pub(in crate::render) struct Bands {
 
 /// Rows above the ribbon that names may take.
 const MOST_ROWS: i32 = 3;
+
+/// A band narrower than this is a sliver, in units of the layout.
+const SLIVER: f64 = 24.0;
+
+/// How names above the ribbon are set: their order, and where a name may stand by its leader.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    from_right: bool,
+    stands: &'static [Stand],
+}
+
+/// Which part of a name stands above its band.
+#[derive(Debug, Clone, Copy)]
+enum Stand {
+    Middle,
+    Start,
+    End,
+}
+
+/// From the plainest to the one that finds room where stages crowd: names begin at their leaders, each further to the
+/// left one row higher, so that none is crossed.
+const WAYS: [Way; 5] = [
+    Way { from_right: false, stands: &[Stand::Middle] },
+    Way { from_right: true, stands: &[Stand::Middle] },
+    Way { from_right: true, stands: &[Stand::Middle, Stand::Start, Stand::End] },
+    Way { from_right: true, stands: &[Stand::Start, Stand::End] },
+    Way { from_right: true, stands: &[Stand::Start] },
+];
+
+/// Raises the names of the bands in `order` in the way that names most of them, then in the fewest rows, what is wrong
+/// before all else; and says which found no room.
+fn raise_all(
+    raised: &[Raised],
+    sheet: &Sheet,
+    style: Style,
+    (all, order): (&[Band], &[usize]),
+    time: TimeAxis,
+) -> (Vec<Raised>, Vec<usize>) {
+    let ways = WAYS.map(|way| {
+        let mut order = order.to_vec();
+        if way.from_right {
+            order.reverse();
+        }
+        order.sort_by_key(|index| !all[*index].trouble);
+        let mut raised = raised.to_vec();
+        order.retain(|index| {
+            let band = &all[*index];
+            let name = Name { text: &band.name, span: band.span(), trouble: band.trouble };
+            !raise(&mut raised, sheet, style, (name, way.stands), time)
+        });
+        (raised, order)
+    });
+    let rows = |raised: &[Raised]| raised.iter().map(|name| name.row).max();
+    ways.into_iter().min_by_key(|(raised, unnamed)| (unnamed.len(), rows(raised))).unwrap_or_default()
+}
 
 impl Bands {
     pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
@@ -78,18 +152,18 @@ impl Bands {
                 names.fill(Some(String::new()));
                 let span = (all[group.start].left, all[group.end - 1].right);
                 let name = Name { text: &group_name(&all[group]), span, trouble: false };
-                raise(&mut raised, sheet, style, name, time);
+                raise(&mut raised, sheet, style, (name, WAYS[0].stands), time);
             }
         }
-        // What is wrong is named before all else.
-        let mut order: Vec<usize> = (0..all.len()).filter(|index| inside[*index].is_none()).collect();
-        order.sort_by_key(|index| !all[*index].trouble);
-        for index in order {
+        // A sliver of a stage that is named elsewhere needs no name of its own.
+        let elsewhere = |band: &Band| inside.iter().flatten().any(|name| *name == band.name);
+        let sliver = |band: &Band| band.right - band.left < sheet.u(SLIVER) && elsewhere(band);
+        let order: Vec<usize> =
+            (0..all.len()).filter(|index| inside[*index].is_none() && !sliver(&all[*index])).collect();
+        let (raised, unnamed) = raise_all(&raised, sheet, style, (&all, &order), time);
+        for index in unnamed {
             let band = &all[index];
-            let name = Name { text: &band.name, span: band.span(), trouble: band.trouble };
-            if !raise(&mut raised, sheet, style, name, time) {
-                inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
-            }
+            inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
         }
         Self { all, inside, raised, style }
     }
@@ -151,15 +225,16 @@ impl Bands {
         if name.bracket {
             bracket(sheet, name, (baseline, bottom), pen);
         } else {
-            let middle = i32::midpoint(name.span.0, name.span.1).clamp(name.left, name.right);
-            sheet.scene.down(middle, (bottom, areas.ribbon.top), pen);
+            // Into the box that it names, which may be far narrower than the name.
+            let foot = areas.ribbon.top + sheet.u(7.0);
+            sheet.scene.down(name.leader(), (bottom, foot), Pen { width: sheet.u(2.0), ..pen });
         }
     }
 }
 
 /// A bracket over all that a name stands for, on both sides of its words.
-fn bracket(sheet: &mut Sheet, name: &Raised, (baseline, bottom): (i32, i32), pen: super::super::scene::Pen) {
-    let pen = super::super::scene::Pen { width: sheet.u(2.0), ..pen };
+fn bracket(sheet: &mut Sheet, name: &Raised, (baseline, bottom): (i32, i32), pen: Pen) {
+    let pen = Pen { width: sheet.u(2.0), ..pen };
     let y = baseline - sheet.u(5.0);
     let space = sheet.u(6.0);
     sheet.scene.across((name.span.0, name.left - space), y, pen);
@@ -214,10 +289,14 @@ fn with_attempts(
         return bands(subject, time, (time.from, time.to));
     };
     let all = (span(&attempts[first]).0, span(&attempts[last]).1);
+    // One that is still on is none of those that are counted.
+    let counted = shown.iter().rev().find(|index| attempts[**index].given_up);
+    let bracketed = (all.0, counted.map_or(all.1, |last| span(&attempts[*last]).1));
     let words = attempts::words(subject.finding, &(first..last + 1));
-    if let Some(over) = band(time, all, words, true) {
+    if let Some(over) = band(time, bracketed, words, true) {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-        raise(raised, sheet, style, Name { text: &over.name, span: over.span(), trouble: true }, time);
+        let name = Name { text: &over.name, span: over.span(), trouble: true };
+        raise(raised, sheet, style, (name, WAYS[0].stands), time);
     }
     let mut during = bands(subject, time, all);
     if !during.iter().all(&fits) {
@@ -261,36 +340,36 @@ struct Name<'a> {
 }
 
 /// Finds room for a name in the rows above the ribbon; no name and no leader crosses another.
-fn raise(raised: &mut Vec<Raised>, sheet: &Sheet, style: Style, name: Name, time: TimeAxis) -> bool {
+fn raise(
+    raised: &mut Vec<Raised>,
+    sheet: &Sheet,
+    style: Style,
+    (name, stands): (Name, &[Stand]),
+    time: TimeAxis,
+) -> bool {
     let Name { text, span, trouble } = name;
     let (width, space) = (style.width(text), sheet.u(8.0));
     let middle = i32::midpoint(span.0, span.1);
     if width > time.right - time.left {
         return false;
     }
-    let left = (middle - width / 2).clamp(time.left, time.right - width);
-    let right = left + width;
-    let bracket = span.0 + 2 * space <= left && right + 2 * space <= span.1;
-    let (mine, end) = if bracket { span } else { (left, right) };
-    let free = |row: i32, raised: &[Raised]| {
-        raised.iter().all(|other| {
-            let (from, to) = other.taken();
-            let beside = end + space <= from || to + space <= mine;
-            let other_middle = i32::midpoint(other.span.0, other.span.1);
-            match other.row.cmp(&row) {
-                std::cmp::Ordering::Equal => beside,
-                // This name's leader passes the rows below it …
-                std::cmp::Ordering::Less => bracket || middle < from - space / 2 || middle > to + space / 2,
-                // … and theirs pass this one.
-                std::cmp::Ordering::Greater => {
-                    other.bracket || other_middle < mine - space / 2 || other_middle > end + space / 2
-                }
-            }
-        })
+    let set = |row: i32, stand: &Stand| {
+        let left = match stand {
+            Stand::Middle => middle - width / 2,
+            Stand::Start => middle - space / 2,
+            Stand::End => middle + space / 2 - width,
+        };
+        let left = left.clamp(time.left, time.right - width);
+        let right = left + width;
+        let bracket = span.0 + 2 * space <= left && right + 2 * space <= span.1;
+        Raised { text: text.to_owned(), left, right, row, span, bracket, trouble }
     };
-    let Some(row) = (0..MOST_ROWS).find(|row| free(*row, raised)) else { return false };
-    raised.push(Raised { text: text.to_owned(), left, right, row, span, bracket, trouble });
-    true
+    let mut places = (0..MOST_ROWS).flat_map(|row| stands.iter().map(move |stand| (row, stand)));
+    let found = places.find_map(|(row, stand)| {
+        Some(set(row, stand)).filter(|name| raised.iter().all(|other| name.is_clear_of(other, space)))
+    });
+    raised.extend(found.clone());
+    found.is_some()
 }
 
 /// Runs of phases that repeat by name at least three times (rest, pulse, rest, pulse …).

@@ -27,9 +27,9 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
             Some(Trouble { from, name: format!("stuck in {name}") })
         }
         Class::StandbyOnly if phase.name != OFF => {
-            // A good board wakes at the first press.
-            let press = *presses(subject).first()?;
-            let from = press.max(start);
+            // A good board wakes at the first press, or by itself within its time.
+            let due = presses(subject).first().copied().or_else(|| wakes_by_itself(subject, phase));
+            let from = due?.max(start);
             (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
         }
         Class::HardShort | Class::PartialShort | Class::NoDraw | Class::ExcessStandby
@@ -71,6 +71,31 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
 
 fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
     Note { at, amps, lines: vec![head.into(), body], placed: true }
+}
+
+/// What was read: `0.406 A at 23.5 V`.
+fn reading(subject: &Subject, index: usize) -> Option<String> {
+    let (volts, amps) = (subject.trace.volts().get(index)?, subject.trace.amps().get(index)?);
+    Some(format!("{} at {}", words::amps(*amps, subject.resolution()), Volts::new(*volts).ok()?))
+}
+
+/// The first reading after the edge at which the amps fall at about `at`: where a phase ends is known to a reading or
+/// so, and the line belongs to the edge and not to the peak before it.
+fn edge(subject: &Subject, at: f64) -> Option<usize> {
+    /// Readings on either side that tell the level there.
+    const NEAR: usize = 3;
+    /// Below the level before by this share of the fall: an averaged reading may lie anywhere between.
+    const CLEARLY: f64 = 0.3;
+    /// It is no edge where at least this share is left (common practice, no source).
+    const FALLS: f64 = 0.7;
+    let amps = subject.trace.amps();
+    let about = subject.trace.time().partition_point(|time| *time < at);
+    let before = amps.get(about.saturating_sub(NEAR)..=about)?.iter().copied().fold(0.0, f64::max);
+    let near = about.saturating_sub(1)..(about + NEAR + 1).min(amps.len());
+    let after = amps[near.clone()].iter().copied().fold(f64::INFINITY, f64::min);
+    let falls = after <= FALLS * before;
+    let fallen = |index: &usize| falls && *index > 0 && amps[*index] <= before - CLEARLY * (before - after);
+    near.into_iter().find(fallen)
 }
 
 /// The phases in which the board was fed, in order.
@@ -137,7 +162,7 @@ fn presses(subject: &Subject) -> Vec<f64> {
 
 fn no_wake(subject: &Subject) -> Option<Note> {
     let phase = fed(subject).next_back()?;
-    let drawn = amps(subject, phase.mean_a);
+    let drawn = level(subject, phase);
     let presses = presses(subject);
     if let (Some(first), Some(last)) = (presses.first(), presses.last()) {
         let since = seconds(phase.end_s.value() - last);
@@ -148,14 +173,35 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         return Some(note(*first, None, "button pressed: nothing follows", body));
     }
     let body = format!("{drawn} for {}, no press marked", seconds(length(phase)));
+    if let Some(due) = wakes_by_itself(subject, phase) {
+        let mut note = note(due, None, "no wake", format!("{drawn} for {}", seconds(length(phase))));
+        note.lines.extend(past_by(subject, phase));
+        return Some(note);
+    }
     let middle = phase.start_s.value().midpoint(phase.end_s.value());
     Some(Note { placed: false, ..note(middle, None, "no wake", body) })
 }
 
+/// By when a board that waits for nobody has left its standby; from when on it was fed, where the reference has no
+/// length. `None` if it waits for a person, or nothing is known of it.
+fn wakes_by_itself(subject: &Subject, phase: &Phase) -> Option<f64> {
+    let reference = subject.profile?.phases.iter().find(|reference| reference.name == phase.name)?;
+    let start = phase.start_s.value();
+    (!reference.waits_for_person).then(|| overdue(subject, phase).map_or(start, |overdue| overdue.0))
+}
+
 fn stays_down(subject: &Subject) -> Option<Note> {
     let last = fed(subject).next_back()?;
-    let body = format!("{} for {}, to the end", amps(subject, last.mean_a), seconds(length(last)));
-    Some(note(last.start_s.value(), Some(last.mean_a.value()), "stays down from here on", body))
+    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), seconds(length(last)));
+    let start = last.start_s.value();
+    let edge = edge(subject, start);
+    let before = edge.and_then(|edge| reading(subject, edge - 1));
+    let body = before.map_or_else(
+        || format!("{} for {}, to the end", level(subject, last), seconds(length(last))),
+        |before| format!("{before}, then {left}"),
+    );
+    let at = edge.map_or(start, |edge| subject.trace.time()[edge]);
+    Some(note(at, Some(last.mean_a.value()), "stays down from here on", body))
 }
 
 /// A stage that follows another draws no less than this share of it (common practice, no source).
@@ -165,11 +211,20 @@ const FAR_LESS: f64 = 0.4;
 fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts)?;
     let lasted = words::length(tries.lasts_s.mean, subject.finding.log.update_s());
-    let body = match tries.count {
+    let times = match tries.count {
         1 => format!("after {lasted}"),
         several => format!("as do all {several} tries, after {lasted} on average"),
     };
-    Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up here", body))
+    let Some(edge) = edge(subject, tries.first_end_s) else {
+        return Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up here", times));
+    };
+    let (time, drawn) = (subject.trace.time()[edge], subject.trace.amps());
+    let settled = drawn[edge..drawn.len().min(edge + 3)].iter().copied().fold(f64::INFINITY, f64::min);
+    let fallen = words::amps(settled, subject.resolution());
+    let body = format!("{}, then {fallen}", reading(subject, edge - 1)?);
+    let mut note = note(time, Some(drawn[edge - 1]), "gives up here", body);
+    note.lines.push(times);
+    Some(note)
 }
 
 /// The last stage that was reached, and the phase after it that draws far less.
@@ -184,37 +239,40 @@ fn fall<'a>(subject: &Subject<'a>) -> Option<(&'a Phase, &'a Phase)> {
     Some((before, after))
 }
 
-/// When the board fell back, in seconds.
+/// From when on the board has fallen back, in seconds.
 fn fallen(subject: &Subject) -> Option<f64> {
     fall(subject).map(|(_, after)| after.start_s.value())
 }
 
 fn falls_back(subject: &Subject) -> Option<Note> {
     let (before, after) = fall(subject)?;
-    let body = format!("from {} to {}", amps(subject, before.mean_a), amps(subject, after.mean_a));
-    Some(note(after.start_s.value(), Some(before.mean_a.value()), "falls back here", body))
+    let body = format!("from {} to {}", level(subject, before), level(subject, after));
+    let start = after.start_s.value();
+    let at = edge(subject, start).map_or(start, |edge| subject.trace.time()[edge]);
+    Some(note(at, Some(before.mean_a.value()), "falls back here", body))
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
 const LEAST_SAG: f64 = 0.01;
 
-/// Where the volts first went most of the way down to their lowest.
+/// Where the volts went down furthest, with what was read there.
 fn gives_way(subject: &Subject) -> Option<Note> {
-    let (time, volts) = (subject.trace.time(), subject.trace.volts());
-    let fed = fed_samples(subject)?;
-    let lowest = volts.get(fed.clone())?.iter().copied().fold(f64::INFINITY, f64::min);
+    let (time, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
+    let deepest = fed_samples(subject)?
+        .filter(|index| volts.get(*index).is_some())
+        .min_by(|a, b| volts[*a].total_cmp(&volts[*b]))?;
     let usual = subject.feed_volts()?.value();
     // Where the readback misses the dips, that it gives up is all there is to be seen.
-    if lowest > usual * (1.0 - LEAST_SAG) {
+    if volts[deepest] > usual * (1.0 - LEAST_SAG) {
         return gives_up(subject);
     }
-    let sags = |index: &usize| volts[*index] <= f64::midpoint(lowest, usual);
-    let first = fed.clone().find(sags)?;
-    // What it drew when the feed gave way: the reading may be of the time after.
-    let drawn = subject.trace.amps()[first.saturating_sub(1)..=first].iter().copied().fold(0.0, f64::max);
+    // A reading over the edge at which the board gives up shows less than was drawn.
+    let before = amps[deepest.saturating_sub(1)];
+    let drawn = words::amps(before, subject.resolution());
+    let before = if before > amps[deepest] { format!(", {drawn} before") } else { String::new() };
     let limit = subject.finding.log.limit_a.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let body = format!("volts down to {}{limit}", Volts::new(lowest).ok()?);
-    Some(note(time[first], Some(drawn), "the feed gives way", body))
+    let body = format!("{}{before}{limit}", reading(subject, deepest)?);
+    Some(note(time[deepest], Some(amps[deepest]), "the feed gives way", body))
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.
@@ -236,13 +294,21 @@ fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
     (at < phase.end_s.value()).then_some((at, usual))
 }
 
+/// `good boards are past program by 25.2 s (16.1 s in it)`: the deadline on the log's own clock, and how it comes about.
+fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
+    let (at, usual) = overdue(subject, phase)?;
+    Some(format!("good boards are past {} by {} ({} in it)", phase.name, seconds(at), seconds(usual)))
+}
+
 /// Where a stalled board should have moved on, or else where it got stuck.
 fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
     let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
     let head = format!("stuck in {stage}");
-    if let Some((at, usual)) = overdue(subject, phase) {
-        return Some(note(at, None, head, format!("good boards move on within {}", seconds(usual))));
+    if let Some((at, _)) = overdue(subject, phase) {
+        let mut note = note(at, None, head, format!("{} all along", level(subject, phase)));
+        note.lines.extend(past_by(subject, phase));
+        return Some(note);
     }
     let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
     Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))

@@ -15,7 +15,7 @@ use super::geometry::Rect;
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::{
-    Areas, Subject, amps, around_phase, events, foot, legend, notes, phases, time_axis, volts,
+    Areas, Subject, amps, around_phase, envelope, events, foot, legend, notes, phases, time_axis, volts,
 };
 use super::scene::Scene;
 use super::sheet::Sheet;
@@ -51,14 +51,14 @@ pub(super) fn draw(
 fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let bands = phases::Bands::new(sheet, subject, readings.time);
     let notes = notes::notes(subject, readings, notes::MOST_NOTES);
-    let fault = notes::fault(&notes);
+    let fault = notes::fault(subject, &notes);
     let fault_x = fault.map(|at| readings.time.x_within(at));
     let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x);
     let scale = amps::Scale::new(subject, readings);
-    let samples = legend::of_run(sheet.palette, scale.with_envelope, !readings.limited.is_empty());
     let areas = arrange(sheet, area, bands.rows(), lane.rows(), &scale);
     let (scale, placed) = notes::arrange(sheet, subject, readings, &areas, &scale, &notes);
-    legend::draw(sheet, areas.legend, &samples);
+    let drawn = envelope::drawn(subject, readings, scale.main(areas.amps));
+    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn));
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));

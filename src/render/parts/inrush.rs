@@ -1,0 +1,164 @@
+//! The inrush of a run: the reading or two after switch-on that may stand many times above all that follows.
+//!
+//! Charging the input capacitors of a board says nothing of how far it got, and on a scale that holds it the rest is a
+//! line along zero. Where it stands far above all else, the scale serves the rest; the line then runs out of the strip,
+//! and an arrow with the reading's value stands there.
+
+use super::super::axis::ValueAxis;
+use super::super::columns::extent;
+use super::super::font::Weight;
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Label, Shape};
+use super::super::sheet::{Sheet, em};
+use super::super::words;
+use super::Subject;
+use super::readings::Readings;
+use crate::trace::EventKind;
+use crate::verdict::Class;
+use std::ops::Range;
+
+/// Input capacitors are charged within this long, in seconds (common practice, no source).
+const LASTS_S: f64 = 0.3;
+
+/// The readings soon after each switch-on, in order.
+fn inrushes(subject: &Subject) -> Vec<Range<usize>> {
+    /// A slow supply shows it in its first readings, which come within this long, in seconds.
+    const SLOW_S: f64 = 1.0;
+    /// As many readings as its averaging may spread it over.
+    const FIRST: usize = 2;
+    let time = subject.trace.time();
+    let events = subject.trace.events().iter().filter(|event| event.kind == EventKind::OutputOn);
+    let fed = subject.finding.phases.windows(2).filter(|pair| pair[0].name == "off" && pair[1].name != "off");
+    let told = events.map(|event| event.time.value());
+    let mut switched: Vec<f64> = told.chain(fed.map(|pair| pair[1].start_s.value())).collect();
+    switched.sort_by(f64::total_cmp);
+    let within = |on: f64| {
+        let first = time.partition_point(|t| *t < on);
+        let until = |length: f64| time.partition_point(|t| *t <= on + length);
+        first..until(LASTS_S).max(until(SLOW_S).min(first + FIRST))
+    };
+    let mut found: Vec<Range<usize>> = Vec::new();
+    for samples in switched.into_iter().map(within).filter(|samples| !samples.is_empty()) {
+        match found.last_mut().filter(|last| samples.start < last.end) {
+            Some(last) => last.end = last.end.max(samples.end),
+            None => found.push(samples),
+        }
+    }
+    found
+}
+
+/// The readings that the window shows.
+fn shown(subject: &Subject, readings: &Readings) -> Range<usize> {
+    let time = subject.trace.time();
+    let from = time.partition_point(|t| *t < readings.time.from);
+    from..time.partition_point(|t| *t <= readings.time.to).max(from)
+}
+
+/// Highest amps in the window outside any inrush; `None` if the highest of all is no inrush, or a short, whose first
+/// readings are what is wrong.
+pub(in crate::render) fn highest_beside(subject: &Subject, readings: &Readings) -> Option<f64> {
+    if matches!(subject.finding.verdict.class, Class::HardShort | Class::PartialShort) {
+        return None;
+    }
+    let shown = shown(subject, readings);
+    let amps = subject.trace.amps();
+    let highest = |samples: Range<usize>| {
+        let samples = samples.start.max(shown.start)..samples.end.min(shown.end);
+        amps.get(samples).and_then(extent).map_or(0.0, |(_, high)| high)
+    };
+    let inrushes = inrushes(subject);
+    if inrushes.is_empty()
+        || inrushes.iter().all(|samples| highest(samples.clone()) < readings.highest_amps())
+    {
+        return None;
+    }
+    let starts = std::iter::once(shown.start).chain(inrushes.iter().map(|samples| samples.end));
+    let ends = inrushes.iter().map(|samples| samples.start).chain([shown.end]);
+    Some(starts.zip(ends).map(|(start, end)| highest(start..end)).fold(0.0, f64::max))
+}
+
+/// Where an inrush runs out of the strip: an arrow, and its value where there is room.
+#[derive(Debug)]
+pub(in crate::render) struct Mark {
+    /// The foot of the arrow's tip.
+    tip: (i32, i32),
+    label: Option<Label>,
+}
+
+impl Mark {
+    /// What the words take.
+    pub(in crate::render) fn words(&self) -> Option<Rect> {
+        self.label.as_ref().map(Label::bounds)
+    }
+
+    /// What the arrow takes.
+    pub(in crate::render) fn arrow(&self, sheet: &Sheet) -> Rect {
+        let ((x, y), half) = (self.tip, sheet.u(HALF));
+        Rect::new(x - half, y, x + half, y + sheet.u(HEIGHT))
+    }
+}
+
+/// Half the width of an arrow and its height, in units of the layout.
+const HALF: f64 = 6.0;
+const HEIGHT: f64 = 12.0;
+
+/// The marks of what the strip cuts off, clear of what is `taken`.
+pub(in crate::render) fn marks(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    mut taken: Vec<Rect>,
+) -> Vec<Mark> {
+    let shown = shown(subject, readings);
+    let amps = subject.trace.amps();
+    let mut marks = Vec::new();
+    for samples in inrushes(subject) {
+        let within = samples.start.max(shown.start)..samples.end.min(shown.end);
+        let Some(peak) = within.max_by(|a, b| amps[*a].total_cmp(&amps[*b])) else { continue };
+        if amps[peak] <= axis.high {
+            continue;
+        }
+        let x = readings.time.x_within(subject.trace.time()[peak]);
+        let text = format!("inrush {}", words::amps(amps[peak], subject.resolution()));
+        let mark = mark(sheet, axis, x, &text, &taken);
+        taken.extend(mark.words().into_iter().chain([mark.arrow(sheet)]));
+        marks.push(mark);
+    }
+    marks
+}
+
+/// Beside the line that runs out at column `x`, on the side and in the row that is free.
+fn mark(sheet: &Sheet, axis: ValueAxis, x: i32, text: &str, taken: &[Rect]) -> Mark {
+    const ROWS: i32 = 4;
+    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.ink);
+    let (aside, space, width) = (sheet.u(2.0 * HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
+    let area = axis.area.grown(-sheet.u(2.0));
+    let right = x + aside;
+    let arrow = if right + sheet.u(HALF) < area.right { right } else { x - aside };
+    let label = |row: i32, left: i32| {
+        let at = (left, area.top + sheet.u(13.0) + row * style.line_height());
+        Label { text: text.to_owned(), at, anchor: Anchor::Start, style }
+    };
+    let lefts = [right + space, x - aside - space - width];
+    let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
+    let free = |label: &Label| {
+        let bounds = label.bounds().grown(sheet.u(3.0));
+        axis.area.holds(label.bounds()) && !taken.iter().any(|taken| taken.overlaps(bounds))
+    };
+    let label = { places }.find(free);
+    let arrow = label.as_ref().map_or(arrow, |label| if label.at.0 > x { right } else { x - aside });
+    Mark { tip: (arrow, area.top), label }
+}
+
+pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark]) {
+    for mark in marks {
+        let (Rect { left, right, bottom, .. }, tip) = (mark.arrow(sheet), mark.tip);
+        let color = sheet.palette.ink;
+        sheet.scene.shapes.push(Shape::Polygon { points: vec![(left, bottom), (right, bottom), tip], color });
+        if let Some(label) = &mark.label {
+            sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), sheet.palette.paper);
+            sheet.scene.text(label.text.clone(), label.at, label.anchor, label.style);
+        }
+    }
+}
