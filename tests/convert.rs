@@ -120,3 +120,16 @@ fn what_cannot_be_converted_is_named_with_its_file() {
         .end()
         .code(2);
 }
+
+#[test]
+fn what_is_read_is_never_written_over() {
+    let table = "t,v,i\n0,12,1\n1,12,1\n";
+    for arguments in [
+        ["convert", "in.csv", "--output", "./in.csv", "--force"].as_slice(),
+        &["learn", "in.csv", "--board", "x", "--output", "in.csv", "--force"],
+    ] {
+        let ended = feedtale(arguments.iter().copied()).file("in.csv", table).end().code(2);
+        let ended = ended.warns("in.csv is what is read from and is not written over; give another name");
+        assert_eq!(std::fs::read_to_string(ended.path("in.csv")).unwrap(), table);
+    }
+}

@@ -201,3 +201,11 @@ fn picture_and_text_count_the_same_tries() {
         assert!(fact.is_some_and(|fact| fact.contains(every)), "{name}: {bracket:?} in {text}");
     }
 }
+
+#[test]
+fn a_log_is_never_written_over_by_its_picture() {
+    let arguments = ["plot", "run.png", "--output", "run.png", "--force"];
+    let ended = feedtale(arguments).file("run.png", log()).end().code(2);
+    let ended = ended.warns("run.png is what is read from and is not written over; give another name");
+    assert_eq!(picture(&ended, "run.png"), log().as_ref() as &[u8]);
+}

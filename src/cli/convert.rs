@@ -1,6 +1,6 @@
 //! `feedtale convert`: another logger's file to a log.
 
-use super::output::write_file;
+use super::output::{refuse_to_replace, write_file};
 use super::{Failure, Outcome};
 use crate::trace::{self, ConvertOptions, Header};
 use crate::units::{Amps, Volts};
@@ -54,6 +54,7 @@ pub(super) struct ConvertArgs {
 pub(super) fn run(args: &ConvertArgs) -> Result<Outcome, Failure> {
     let named = |message: String| Failure::Input(format!("{}: {message}", args.file.display()));
     let options = options(args)?;
+    refuse_to_replace([&args.file], &args.output)?;
     let file = std::fs::File::open(&args.file).map_err(|error| named(format!("cannot read it: {error}")))?;
     if is_device(&file) {
         return Err(named("it is a device; save what it sends to a file first".into()));

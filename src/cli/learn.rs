@@ -1,5 +1,6 @@
 //! `feedtale learn`: a profile from known-good logs.
 
+use super::output::refuse_to_replace;
 use super::{Failure, Outcome};
 use crate::reference::{self, Capture, Learning, Profile, Request};
 use crate::trace;
@@ -55,6 +56,7 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let output = output(args)?;
+    refuse_to_replace(&args.logs, &output)?;
     let captures = args.logs.iter().map(capture).collect::<Result<Vec<_>, _>>()?;
     let mut learning = learned(args, &captures)?;
     adjust(&mut learning.profile, args)?;

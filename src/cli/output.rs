@@ -11,6 +11,23 @@ pub(super) fn refuse_to_overwrite(path: &Path, force: bool) -> Result<(), Failur
     if force || !path.exists() { Ok(()) } else { Err(is_there(path)) }
 }
 
+/// Refuses to write over a file that is read, by whatever name or link, even with `--force`: a recording cannot be had
+/// again.
+pub(super) fn refuse_to_replace<'a>(
+    inputs: impl IntoIterator<Item = &'a PathBuf>,
+    output: &Path,
+) -> Result<(), Failure> {
+    let Ok(place) = output.canonicalize() else { return Ok(()) };
+    let same = |input: &&PathBuf| input.canonicalize().is_ok_and(|input| input == place);
+    match inputs.into_iter().find(same) {
+        None => Ok(()),
+        Some(input) => Err(Failure::Usage(format!(
+            "{} is what is read from and is not written over; give another name with --output",
+            input.display()
+        ))),
+    }
+}
+
 fn is_there(path: &Path) -> Failure {
     Failure::Input(format!("{} is there already; --force writes over it", path.display()))
 }

@@ -1,7 +1,7 @@
 //! `plot`: a picture of a run, of two, of many, or of what good boards do.
 
 use super::logs::{GivenLog, GivenProfile};
-use super::output::{print, refuse_to_overwrite, write_file};
+use super::output::{print, refuse_to_overwrite, refuse_to_replace, write_file};
 use super::{Failure, Outcome};
 use crate::reference::Profile;
 use crate::render::{self, Format, Options, RenderError, Run, Size, Theme, words};
@@ -73,6 +73,7 @@ impl From<ThemeName> for Theme {
 
 pub(super) fn run(args: &PlotArgs) -> Result<Outcome, Failure> {
     let options = options(args)?;
+    refuse_to_replace(args.logs.iter().chain(&args.profile).chain(&args.card), &args.output)?;
     refuse_to_overwrite(&args.output, args.force)?;
     let (picture, line) = match &args.card {
         Some(path) => card(&GivenProfile::read(path)?.profile, &options)?,

@@ -20,6 +20,7 @@ pub struct Finding {
     pub verdict: Verdict,
     /// Every stretch of the log in which the board was fed, in order of time, each with its own verdict. The verdict
     /// above is that of the last which carries one.
+    #[serde(default)]
     pub runs: Vec<RunVerdict>,
     /// The phases in order of time.
     pub phases: Vec<Phase>,

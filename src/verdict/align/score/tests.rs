@@ -61,10 +61,9 @@ fn the_step_from_stage_to_stage_is_to_be_seen() {
         assert!(is_nought(up(1.0)) && up(0.1) < -1.0 && up(-1.0) < -1.0);
         let down = |step: f64| scores.unmoved(State::Done(1), State::Held(2), step);
         assert!(is_nought(down(-0.3)) && down(0.3) < -1.0);
-        assert!(
-            is_nought(scores.unmoved(State::Low, State::Held(1), 0.0)),
-            "of no stage nothing is expected"
-        );
+        let wakes = |step: f64| scores.unmoved(State::Low, State::Held(1), step);
+        assert!(is_nought(wakes(1.0)) && wakes(0.0) < -1.0, "a board that wakes draws more");
+        assert!(is_nought(scores.unmoved(State::Held(1), State::Low, 0.0)), "of a rest nothing is expected");
     }
     bench.model.stages[1].watts = 1.1 * bench.model.stages[0].watts;
     let alike = bench.scores().unmoved(State::Done(0), State::Held(1), 0.0);
