@@ -194,9 +194,16 @@ fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
         if times > 1 { format!("{length} each") } else { length },
         amps(phase.mean_a),
         words::range(&amps(phase.min_a), &amps(phase.max_a)),
-        phase.mean_v.to_string(),
+        volts(phase.mean_v),
         watts(phase),
     ]
+}
+
+/// Volts as they are read; less than the leads pick up is none.
+fn volts(volts: Volts) -> String {
+    /// What a meter on open leads shows, in volts (common practice, no source).
+    const NONE: f64 = 0.05;
+    if volts.value().abs() < NONE { "0 V".into() } else { volts.to_string() }
 }
 
 /// The phases in order, those of tries and the rests between them taken together by name: a page of them says no more
