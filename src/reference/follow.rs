@@ -26,6 +26,8 @@ const ODDS_OF_SHIFT: f64 = 6.0;
 /// deviation; common practice, no source).
 const COMMON_SHIFTS: [f64; 5] = [0.0, -0.1, 0.1, -0.2, 0.2];
 const COMMON_SD: f64 = 0.1;
+/// Runs of more pieces than this, some ten minutes, are followed at the model's level only.
+const MOST_SHIFTED: usize = 1500;
 
 impl Profile {
     /// The samples of each phase from `first` on, for a run that went through all of them; `steady` are its stretches
@@ -68,7 +70,9 @@ impl Profile {
 ///
 /// Without the second a running level of twice the usual would pass for another stage that lasts for ever.
 fn best(run: &Run, stages: &[Stage]) -> Option<Vec<usize>> {
-    let alike = COMMON_SHIFTS.iter().filter_map(|shift| {
+    // In a log of hours the running level outweighs all the rest, and tells the stages by itself.
+    let shifts = if run.pieces.len() > MOST_SHIFTED { &COMMON_SHIFTS[..1] } else { &COMMON_SHIFTS };
+    let alike = shifts.iter().filter_map(|shift| {
         let stages: Vec<Stage> =
             stages.iter().map(|stage| Stage { level: stage.level + shift, ..*stage }).collect();
         let (starts, cost) = course::align(run, &stages)?;

@@ -17,6 +17,9 @@ const STAYED_S: f64 = 1.5;
 /// A steady heavy load is one after this many seconds: no stage of boot size is so early and so long and so flat.
 const HEAVY_S: f64 = 1.0;
 
+/// Too much in standby is one after this many seconds; before, it may be the board on its way up.
+const EXCESS_S: f64 = 3.0;
+
 /// A load that was there from the start lets no attempt pass, in nats for each that did.
 const HEAVY_AFTER_ATTEMPT: f64 = 3.0;
 
@@ -143,7 +146,9 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
         0 => {
             let class = if ending.state == State::Excess { Class::ExcessStandby } else { Class::StandbyOnly };
             let unseen = if gap_hides_attempt(scores) { UNSEEN_ATTEMPT.to_vec() } else { Vec::new() };
-            carried(class, time_to_wake(scores)).into_iter().chain(unseen).collect()
+            let lasting = (last.stretch.duration().max(1e-3) / EXCESS_S).ln() / 0.25;
+            let seen = if class == Class::ExcessStandby { lasting } else { f64::INFINITY };
+            carried(class, time_to_wake(scores).min(seen)).into_iter().chain(unseen).collect()
         }
         1 | 2 => {
             let (low, ample) = starving(scores, ending);

@@ -53,8 +53,8 @@ fn not_pressed(seen: &Seen) -> Option<String> {
 
 fn shorted_leads(seen: &Seen) -> Option<String> {
     is(seen, &[Class::HardShort]).then(|| {
-        "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted; then \
-         check the polarity at the board, for one that is fed in reverse draws like this through its clamp diode"
+        "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted; if \
+         not, check the polarity before the board goes back on, for one that is fed in reverse draws like this through its clamp diode"
             .into()
     })
 }

@@ -241,8 +241,8 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let ran = seconds(fall.ran_s);
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let warm = format!(
-        "repeat from cold and compare: a fall later than {ran} after reaching {name} from cold, or sooner from warm, points to \
-         heat; the same time points to what the board does then"
+        "repeat once from cold and once straight after, warm, and compare with the {ran} after reaching {name} here: sooner \
+         from warm than from cold points to heat; the same time from both points to what the board does then"
     );
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
