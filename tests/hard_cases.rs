@@ -2,8 +2,8 @@
 //! one log, warm boards, slow ramps and bouncing connectors.
 //!
 //! The boards and supplies are the simulator's; the stages of each board are learned from five good units on a usual
-//! supply. Most cases are drawn for several units, and all of them must come out right: what a technician would do here
-//! too is common practice, no source.
+//! supply. Most cases are drawn for several units, and all of them must come out right, but for one in a hundred on a
+//! supply of two readings a second. What is right here is common practice, no source.
 
 use crate::simulated::{good_of, judged, named, rows, scenario, supplies, trace_of};
 use feedtale::reference::{Profile, learn};
