@@ -20,7 +20,7 @@ pub struct NotFinite {
 }
 
 macro_rules! quantity {
-    ($(#[$doc:meta])* $name:ident, $unit_words:literal, $symbol:literal) => {
+    ($(#[$doc:meta])* $name:ident, $unit_words:literal, $shown:expr) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
         #[serde(try_from = "f64", into = "f64")]
@@ -74,7 +74,7 @@ macro_rules! quantity {
 
         impl fmt::Display for $name {
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.pad(&with_prefix(self.0, $symbol))
+                f.pad(&$shown(self.0))
             }
         }
 
@@ -91,23 +91,23 @@ macro_rules! quantity {
 
 quantity!(
     /// Electric potential difference in volts.
-    Volts, "volts", "V"
+    Volts, "volts", volts_for_people
 );
 quantity!(
     /// Electric current in amperes.
-    Amps, "amperes", "A"
+    Amps, "amperes", |amps| with_prefix(amps, "A")
 );
 quantity!(
     /// Power in watts.
-    Watts, "watts", "W"
+    Watts, "watts", |watts| with_prefix(watts, "W")
 );
 quantity!(
     /// Energy in joules.
-    Joules, "joules", "J"
+    Joules, "joules", |joules| with_prefix(joules, "J")
 );
 quantity!(
     /// Electric resistance in ohms.
-    Ohms, "ohms", "Ω"
+    Ohms, "ohms", |ohms| with_prefix(ohms, "Ω")
 );
 
 /// A time on a log's own clock, or a length of time, in seconds.
@@ -271,6 +271,44 @@ pub fn in_steps(value: f64, step: f64, symbol: &str) -> String {
     prefixed(value, symbol, count)
 }
 
+/// A time, or a length of time, no finer than readings `step` seconds apart show it: three figures at most, whose last
+/// place is worth at least half the time between two readings, and one figure at least. Halves of a second are a place of
+/// their own, for people say them.
+///
+/// What happens between two readings happened on average half of that time before the second: with four readings a second
+/// `7.75 s` would claim what nobody saw, and `8.0 s` among times like `9.5 s` is right.
+#[must_use]
+pub fn time_in_steps(seconds: f64, step: f64) -> String {
+    const HALF_S: f64 = 0.5;
+    let magnitude = seconds.abs();
+    if step <= 0.0
+        || !step.is_finite()
+        || !seconds.is_finite()
+        || seconds == 0.0
+        || magnitude >= MINUTES_FROM_S
+    {
+        return duration_for_people(seconds);
+    }
+    if magnitude < step / 2.0 {
+        return format!("under {}", prefixed(step, "s", 1));
+    }
+    if magnitude >= HALF_S && step / 2.0 > 0.1 && step <= HALF_S {
+        return format!("{:.1} s", (seconds / HALF_S).round() * HALF_S);
+    }
+    let place = ((step / 2.0).log10() - 1e-9).ceil();
+    let figures_left = (magnitude.log10() + 1e-9).floor() - place + 1.0;
+    #[expect(clippy::cast_possible_truncation, reason = "clamped to a few figures")]
+    let count = figures_left.clamp(1.0, f64::from(FIGURES)) as i32;
+    prefixed(seconds, "s", count)
+}
+
+/// Volts for people: three figures, but never finer than a hundredth of a volt, which is what bench supplies read
+/// (common practice, no source).
+fn volts_for_people(volts: f64) -> String {
+    const STEP_V: f64 = 0.01;
+    in_steps(volts, STEP_V, "V")
+}
+
 /// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
 /// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
 #[must_use]
@@ -325,11 +363,14 @@ pub fn how_often(count: usize) -> String {
     }
 }
 
+/// From here on a time is said in minutes and seconds.
+const MINUTES_FROM_S: f64 = 99.95;
+
 /// `42 ms`, `0.84 s`, `12.3 s`, `1 min 12 s`, `2 h 5 min`: a length of time for people.
 fn duration_for_people(seconds: f64) -> String {
     let magnitude = seconds.abs();
     let sign = if seconds < 0.0 { "-" } else { "" };
-    if magnitude < 99.95 {
+    if magnitude < MINUTES_FROM_S {
         return with_prefix(seconds, "s");
     }
     #[expect(
@@ -386,6 +427,51 @@ mod tests {
         assert_eq!(to_the_place_of("0.371 Ω", 0.3712, 0.0071), "0.008 Ω");
         assert_eq!(to_the_place_of("52 mA", 0.0521, 0.0008), "1 mA");
         assert_eq!([in_steps(0.0241, 0.0, "A"), in_steps(0.0, 0.01, "A")], ["24.1 mA", "0 A"]);
+    }
+
+    #[test]
+    fn a_time_is_no_finer_than_the_readings_show_it() {
+        let cases = [
+            (7.75, 0.25),
+            (11.0, 0.25),
+            (0.68, 0.25),
+            (0.1, 0.25),
+            (9.4, 0.25),
+            (9.4, 0.7),
+            (0.4, 0.25),
+            (28.52, 0.1),
+            (2.716, 0.02),
+            (3.17, 0.04),
+            (0.0424, 0.002),
+            (80.8, 0.1),
+            (132.4, 0.25),
+            (2.004, 0.0),
+        ];
+        let shown = cases.map(|(time, step)| time_in_steps(time, step));
+        let expected = [
+            "8.0 s",
+            "11.0 s",
+            "0.5 s",
+            "under 0.2 s",
+            "9.5 s",
+            "9 s",
+            "0.4 s",
+            "28.5 s",
+            "2.72 s",
+            "3.2 s",
+            "42 ms",
+            "80.8 s",
+            "2 min 12 s",
+            "2.00 s",
+        ];
+        assert_eq!(shown, expected);
+    }
+
+    #[test]
+    fn volts_are_no_finer_than_supplies_read_them() {
+        let shown =
+            [24.02, 3.98, 0.509, 0.041, 0.001, 0.0, -0.002].map(|volts| Volts::constant(volts).to_string());
+        assert_eq!(shown, ["24.0 V", "3.98 V", "0.51 V", "41 mV", "under 10 mV", "0 V", "under 10 mV"]);
     }
 
     #[test]

@@ -73,6 +73,7 @@ fn log_facts() -> impl Strategy<Value = LogFacts> {
             duration_s: x[2].map(Seconds::constant),
             poll_hz: x[3],
             changed_hz: x[4],
+            renewed_s: x[2].map(Seconds::constant),
             resolution_a: x[5].map(Amps::constant),
             gaps: gaps
                 .into_iter()
@@ -124,6 +125,7 @@ fn finding() -> impl Strategy<Value = Finding> {
             runs: runs(&log, verdict.0),
             phases,
             attempts: Vec::new(),
+            fall: None,
             departures,
             power_path: path
                 .into_iter()

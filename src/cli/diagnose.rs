@@ -157,7 +157,8 @@ fn list(text: &mut String, title: &str, lines: &[String]) {
 
 fn departure(finding: &Finding, departure: &Departure) -> String {
     let numbers = words::departure_numbers(departure, finding.log.resolution_a);
-    format!("{}: {numbers} (from {})", words::departure(departure), departure.starts_s)
+    let from = finding.log.time(departure.starts_s.value());
+    format!("{}: {numbers} (from {from})", words::departure(departure))
 }
 
 fn sections(finding: &Finding) -> Vec<String> {

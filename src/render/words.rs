@@ -1,7 +1,7 @@
 //! What a figure says in words.
 
 pub use crate::units::percent;
-use crate::units::{Amps, Seconds, figures, in_steps, to_the_place_of};
+use crate::units::{Amps, Seconds, figures, in_steps, time_in_steps, to_the_place_of};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
 /// The verdict as a headline: what a person reads from across the bench.
@@ -199,15 +199,11 @@ pub fn quantity(value: f64, unit: &str, resolution: Option<Amps>) -> String {
     }
 }
 
-/// How long something lasted, no finer than the log shows its ends: readings renewed every `update_s` seconds.
+/// How long something lasted, or when it happened, no finer than the log shows it: readings renewed every `update_s`
+/// seconds.
 #[must_use]
 pub fn length(seconds: f64, update_s: Option<f64>) -> String {
-    /// From here on a time is said in minutes and seconds.
-    const MINUTES_FROM: f64 = 99.95;
-    if seconds.abs() >= MINUTES_FROM {
-        return quantity(seconds, "s", None);
-    }
-    in_steps(seconds, update_s.unwrap_or(0.0), "s")
+    time_in_steps(seconds, update_s.unwrap_or(0.0))
 }
 
 /// `1 try`, `16 tries`.

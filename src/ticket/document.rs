@@ -3,7 +3,7 @@
 use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps};
-use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionProof, SectionState};
+use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
@@ -134,7 +134,7 @@ fn departures(finding: &Finding) -> Body {
             plain(&words::departure(departure)),
             words::measured(departure, resolution),
             words::envelope(departure, resolution),
-            departure.starts_s.to_string(),
+            finding.log.time(departure.starts_s.value()),
         ]
     };
     Body::Table {
@@ -186,24 +186,39 @@ fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
     };
     let amps = |amps: Amps| words::amps(amps.value(), resolution);
     let length = (phase.end_s.value() - phase.start_s.value()) / f64::from(times);
-    let length = words::length(length, finding.log.update_s());
-    let name = plain(&phase.name);
+    let length = finding.log.time(length);
     vec![
-        if times > 1 { format!("{name}, {times} times") } else { name },
-        phase.start_s.to_string(),
+        named(finding, phase, times),
+        finding.log.time(phase.start_s.value()),
         if times > 1 { format!("{length} each") } else { length },
         amps(phase.mean_a),
         words::range(&amps(phase.min_a), &amps(phase.max_a)),
-        volts(phase.mean_v),
+        volts(phase),
         watts(phase),
     ]
 }
 
-/// Volts as they are read; less than the leads pick up is none.
-fn volts(volts: Volts) -> String {
-    /// What a meter on open leads shows, in volts (common practice, no source).
-    const NONE: f64 = 0.05;
-    if volts.value().abs() < NONE { "0 V".into() } else { volts.to_string() }
+/// The name of a phase, or of so many of them. What the alignment could not take apart is a try, as everywhere else: as
+/// many of them as the finding counts.
+fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
+    let name = plain(&phase.name);
+    match (name.as_str(), times) {
+        ("attempt", _) => Tries::of(&finding.attempts).map_or_else(
+            || "try".into(),
+            |tries| {
+                let on = if tries.one_is_on { ", and one that is on" } else { "" };
+                format!("{}{on}", words::tries(tries.count))
+            },
+        ),
+        (_, 1) => name,
+        ("rest", _) => format!("rest between tries, {times} times"),
+        _ => format!("{name}, {times} times"),
+    }
+}
+
+/// Volts as they are read; what open leads pick up while the output is off is none.
+fn volts(phase: &Phase) -> String {
+    if phase.name == "off" { "0 V".into() } else { phase.mean_v.to_string() }
 }
 
 /// The phases in order, those of tries and the rests between them taken together by name: a page of them says no more

@@ -48,6 +48,7 @@ pub(super) fn finding() -> Finding {
             duration_s: Some(Seconds::constant(9.0)),
             poll_hz: Some(0.33),
             changed_hz: Some(0.33),
+            renewed_s: None,
             resolution_a: Some(Amps::constant(0.001)),
             gaps: Vec::new(),
         },
@@ -69,6 +70,7 @@ pub(super) fn finding() -> Finding {
         runs: Vec::new(),
         phases: vec![phase("standby", 0.0, 4.0, 0.0241), phase("firmware", 4.0, 9.0, 0.84)],
         attempts: Vec::new(),
+        fall: None,
         departures: vec![Departure {
             phase: "firmware".into(),
             quantity: "mean power".into(),
@@ -230,10 +232,10 @@ fn phases_of_many_tries_are_taken_together() {
     let lines: Vec<String> = rows.iter().map(|row| row[..5].join(" | ")).collect();
     insta::assert_snapshot!(lines.join("\n"), @"
     standby | 0 s | 4 s | 20 mA | 10 to 40 mA
-    attempt, 3 times | 4.00 s | 2 s each | 0.233 A | 50 mA to 0.600 A
-    rest, 2 times | 5.00 s | 4 s each | 40 mA | 20 to 80 mA
-    rest | 19.0 s | 3 s | 40 mA | 20 to 80 mA
-    standby | 22.0 s | 9 s | 20 mA | 10 to 40 mA
+    3 tries | 4 s | 2 s each | 0.233 A | 50 mA to 0.600 A
+    rest between tries, 2 times | 5 s | 4 s each | 40 mA | 20 to 80 mA
+    rest | 19 s | 3 s | 40 mA | 20 to 80 mA
+    standby | 22 s | 9 s | 20 mA | 10 to 40 mA
     ");
     assert_eq!(rest, None);
 }

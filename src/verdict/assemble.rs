@@ -3,7 +3,7 @@
 use super::advice;
 use super::departures::departures;
 use super::engine::Analysis;
-use super::evidence::because;
+use super::evidence::{because, fallen};
 use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
@@ -38,7 +38,8 @@ pub(super) fn finding(
         };
     };
     let departures = profile.map_or_else(Vec::new, |profile| departures(trace, told, readout, profile));
-    let seen = Seen::of(trace, readout, told, profile, departures);
+    let phases = phases(trace, readout, analyses);
+    let seen = Seen::of(trace, readout, told, profile, departures).among(&phases);
     let power_path = advice::power_path(&seen);
     let verdict = verdict(&seen);
     let run = |(index, analysis): (usize, &Analysis)| {
@@ -48,7 +49,7 @@ pub(super) fn finding(
     };
     Finding {
         runs: analyses.iter().enumerate().filter_map(run).collect(),
-        phases: phases(trace, readout, analyses),
+        fall: fallen(&seen),
         next_checks: advice::next_checks(&seen, &power_path),
         verdict,
         power_path,
@@ -56,6 +57,7 @@ pub(super) fn finding(
         limits: limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect(),
         attempts: seen.attempts,
         departures: seen.departures,
+        phases,
         ..bare(log, profile, sources)
     }
 }
@@ -79,6 +81,7 @@ fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding 
         runs: Vec::new(),
         phases: Vec::new(),
         attempts: Vec::new(),
+        fall: None,
         departures: Vec::new(),
         power_path: Vec::new(),
         next_checks: Vec::new(),
@@ -180,6 +183,9 @@ fn log_facts(trace: &Trace, readout: Option<&Readout>, sources: &Sources) -> Log
         duration_s: trace.duration(),
         poll_hz: readout.and_then(|readout| readout.poll_hz),
         changed_hz: readout.and_then(|readout| readout.changed_hz),
+        renewed_s: readout
+            .filter(|readout| readout.poll_hz.is_some())
+            .and_then(|readout| Seconds::new(readout.update_s()).ok()),
         resolution_a: readout
             .and_then(|readout| readout.resolution_a(trace))
             .and_then(|step| Amps::new(step).ok()),

@@ -2,7 +2,7 @@
 //!
 //! Times are those of the log's `t_s`. Numbers are SI without prefix. A missing number is null, never 0.
 
-use crate::units::{Amps, Joules, Seconds, Volts, Watts};
+use crate::units::{Amps, Joules, Seconds, Volts, Watts, time_in_steps};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -27,6 +27,9 @@ pub struct Finding {
     /// Starts in the run of the verdict: every time that the board left its rest, in order of time.
     #[serde(default)]
     pub attempts: Vec<Attempt>,
+    /// Where a board that ran fell back, in the run of the verdict; null where it did not.
+    #[serde(default)]
+    pub fall: Option<Fall>,
     /// Quantities outside their envelope, first in time first.
     pub departures: Vec<Departure>,
     /// What the run proves of the board's sections, in the order in which power passes them.
@@ -79,6 +82,9 @@ pub struct LogFacts {
     pub poll_hz: Option<f64>,
     /// Changes of the reading a second: how often the supply's readback is renewed.
     pub changed_hz: Option<f64>,
+    /// From one renewal of the readings to the next: no time is known better.
+    #[serde(default)]
+    pub renewed_s: Option<Seconds>,
     /// Smallest step of the amps readback that was seen.
     pub resolution_a: Option<Amps>,
     /// Stretches without readings.
@@ -90,17 +96,23 @@ impl LogFacts {
     /// rounded level repeats for minutes, which says nothing of how often it was measured.
     #[must_use]
     pub fn update_s(&self) -> Option<f64> {
-        update_s(self.poll_hz, self.changed_hz)
+        self.renewed_s.map(Seconds::value).or_else(|| self.update_by_rates())
     }
-}
 
-/// The same from the two rates.
-pub(super) fn update_s(poll_hz: Option<f64>, changed_hz: Option<f64>) -> Option<f64> {
-    /// A readback that is renewed less often than every so many polls is not polled so often for a reason.
-    const POLLS: f64 = 4.0;
-    let poll = poll_hz.filter(|hertz| *hertz > 0.0)?;
-    let changed = changed_hz.filter(|hertz| *hertz > 0.0).unwrap_or(poll);
-    Some((1.0 / changed).min(POLLS / poll).max(1.0 / poll))
+    /// The same of a finding that does not say it, by its rates.
+    fn update_by_rates(&self) -> Option<f64> {
+        /// A readback that is renewed less often than every so many polls is not polled so often for a reason.
+        const POLLS: f64 = 4.0;
+        let poll = self.poll_hz.filter(|hertz| *hertz > 0.0)?;
+        let changed = self.changed_hz.filter(|hertz| *hertz > 0.0).unwrap_or(poll);
+        Some((1.0 / changed).min(POLLS / poll).max(1.0 / poll))
+    }
+
+    /// A moment of the log, or a length of time in it, no finer than the readings show it.
+    #[must_use]
+    pub fn time(&self, seconds: f64) -> String {
+        time_in_steps(seconds, self.update_s().unwrap_or(0.0))
+    }
 }
 
 /// A stretch without readings.
@@ -261,17 +273,17 @@ pub struct Phase {
     pub start_s: Seconds,
     /// End.
     pub end_s: Seconds,
-    /// Time-weighted mean current.
+    /// Time-weighted mean current, without the readings over the edges of the phase.
     pub mean_a: Amps,
     /// Lowest reading.
     pub min_a: Amps,
     /// Highest reading.
     pub max_a: Amps,
-    /// Time-weighted mean volts.
+    /// Time-weighted mean volts, without the same.
     pub mean_v: Volts,
-    /// Time-weighted mean power.
+    /// Time-weighted mean power, without the same.
     pub mean_w: Watts,
-    /// Energy taken.
+    /// Energy taken, edges and all.
     pub energy_j: Joules,
     /// Spread of power within the phase (robust standard deviation).
     pub activity_w: Watts,
@@ -297,6 +309,23 @@ pub struct Attempt {
     pub lowest_v: Volts,
     /// Whether it fell back; else it was on when the log, or the feed, ended.
     pub given_up: bool,
+}
+
+/// Where a board that ran fell back: what text and picture say of it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Fall {
+    /// When.
+    pub at_s: Seconds,
+    /// Mean current in the last second before.
+    pub from_a: Amps,
+    /// Mean volts in the last second before.
+    pub from_v: Volts,
+    /// Mean current after.
+    pub to_a: Amps,
+    /// Mean volts after.
+    pub to_v: Volts,
+    /// Lowest volts in the second before.
+    pub lowest_v: Volts,
 }
 
 /// A phase quantity outside its envelope.

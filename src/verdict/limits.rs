@@ -2,6 +2,7 @@
 
 use super::Class;
 use super::engine::Analysis;
+use super::evidence::fall;
 use super::readout::Readout;
 use super::seen::{Seen, exact, seconds};
 use crate::units::{counted, figures, in_steps};
@@ -67,11 +68,31 @@ fn resolution(seen: &Seen) -> Option<String> {
         let guessed = seen.readout.step_a > 0.0;
         return guessed.then(|| "how finely the amps are read is not known: too few readings differ".into());
     };
-    let standby_a = seen.analysis.model.standby.watts? / seen.analysis.run.set_v;
-    (step > standby_a / 2.0).then(|| {
-        let step = in_steps(step, step, "A");
-        format!("amps are read in steps of {step}: a standby of {} is barely visible", exact(standby_a, "A"))
-    })
+    let in_words = in_steps(step, step, "A");
+    let standby_a = seen.analysis.model.standby.watts.map(|watts| watts / seen.analysis.run.set_v);
+    if let Some(standby_a) = standby_a.filter(|standby| step > standby / 2.0) {
+        let standby = exact(standby_a, "A");
+        return Some(format!(
+            "amps are read in steps of {in_words}: a standby of {standby} is barely visible"
+        ));
+    }
+    let quoted = quoted_low(seen).filter(|amps| (step / 2.0..FEW_STEPS * step).contains(amps))?;
+    let half = in_steps(step / 2.0, step / 2.0, "A");
+    Some(format!("amps are read in steps of {in_words}: {} is good to about {half}", seen.amps(quoted)))
+}
+
+/// Fewer steps of the readback than this are no number to build on.
+const FEW_STEPS: f64 = 5.0;
+
+/// The low current that the evidence rests on, in amps.
+fn quoted_low(seen: &Seen) -> Option<f64> {
+    match seen.class() {
+        Class::DroppedOut => fall(seen).map(|fall| fall.after.amps),
+        Class::StandbyOnly | Class::ExcessStandby | Class::LatchOff | Class::Inconclusive => {
+            seen.analysis.path.last().map(|last| seen.level(last).amps)
+        }
+        _ => None,
+    }
 }
 
 /// `read 4.0 times a second, 2.9 of them new`, as the foot of the picture says it.

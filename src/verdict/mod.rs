@@ -44,8 +44,8 @@ mod tests;
 
 pub use attempts::{Spread, Tries};
 pub use finding::{
-    Attempt, Class, Departure, Direction, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp,
-    SectionProof, SectionState, Tool, Verdict,
+    Attempt, Class, Departure, Direction, Fall, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict,
+    RunnerUp, SectionProof, SectionState, Tool, Verdict,
 };
 pub use kind::Family;
 pub use live::Live;

@@ -2,12 +2,14 @@
 
 use super::Phase;
 use super::align::{State, Step};
+use super::attempts::RISES_S;
 use super::engine::Analysis;
 use super::period::period;
 use super::piece::stands_for;
 use super::readout::Readout;
 use crate::stats::robust;
 use crate::trace::Trace;
+use crate::trace::readback::OFF_VOLTS;
 use crate::units::{Amps, Joules, Seconds, Volts, Watts};
 use std::ops::Range;
 
@@ -17,6 +19,9 @@ pub(super) const OFF: &str = "off";
 pub(super) const REST: &str = "rest";
 /// Name of a start that was given up.
 pub(super) const ATTEMPT: &str = "attempt";
+
+/// Renewals of the readback over which an edge may be smeared: a supply averages over one, and shows it in the next.
+pub(super) const EDGE_READINGS: f64 = 2.0;
 
 /// A named stretch of samples.
 struct Named {
@@ -92,7 +97,7 @@ fn rest_name(analysis: &Analysis, index: usize) -> String {
 }
 
 fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
-    let measures = measure(trace, named.samples.clone(), readout.zero_a)?;
+    let measures = measure(trace, named.samples.clone(), &settled(trace, readout, named), readout.zero_a)?;
     let duration = named.end_s - named.start_s;
     Some(Phase {
         name: named.name.clone(),
@@ -103,10 +108,31 @@ fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
         max_a: Amps::new(measures.max_a).ok()?,
         mean_v: Volts::new(measures.mean_v).ok()?,
         mean_w: Watts::new(measures.mean_w).ok()?,
-        energy_j: Joules::new(measures.mean_w * duration).ok()?,
+        energy_j: Joules::new(measures.mean_of_all_w * duration).ok()?,
         activity_w: Watts::new(measures.activity_w).ok()?,
         period_s: repeats(trace, readout, named),
     })
+}
+
+/// The readings of a phase without those over its edges, which are averages of it and its neighbour, or show the rise of
+/// the feed: a mean is that of the level. At least half of the phase stays.
+fn settled(trace: &Trace, readout: &Readout, named: &Named) -> Range<usize> {
+    /// Share of the phase that an edge may take at either end.
+    const MOST: f64 = 0.25;
+    let Range { start, end } = named.samples;
+    let most = MOST * (named.end_s - named.start_s);
+    let edge_s = EDGE_READINGS * readout.update_s();
+    let rises = start.checked_sub(1).is_some_and(|before| trace.volts()[before] <= OFF_VOLTS);
+    let lead_s = match start {
+        0 => 0.0,
+        _ if rises => edge_s.max(RISES_S),
+        _ => edge_s,
+    };
+    let tail_s = if end < trace.len() { edge_s } else { 0.0 };
+    let (from, to) = (named.start_s + lead_s.min(most), named.end_s - tail_s.min(most));
+    let at = |time: f64| start + trace.time()[start..end].partition_point(|t| *t < time);
+    let inner = at(from)..at(to);
+    if inner.is_empty() { start..end } else { inner }
 }
 
 /// How often what the board draws repeats within the phase; nothing is drawn while it is off.
@@ -122,18 +148,25 @@ struct Measures {
     max_a: f64,
     mean_v: f64,
     mean_w: f64,
+    mean_of_all_w: f64,
     activity_w: f64,
 }
 
-fn measure(trace: &Trace, samples: Range<usize>, zero_a: f64) -> Option<Measures> {
+/// What `samples` show, the means but one of those of them that are `settled`.
+fn measure(trace: &Trace, samples: Range<usize>, settled: &Range<usize>, zero_a: f64) -> Option<Measures> {
     let (mut weight, mut amps, mut volts, mut watts) = (0.0, 0.0, 0.0, 0.0);
+    let (mut weight_of_all, mut watts_of_all) = (0.0, 0.0);
     let (mut min_a, mut max_a) = (f64::INFINITY, f64::NEG_INFINITY);
     for i in samples.clone() {
         let (w, v, a) = (stands_for(trace, i), trace.volts()[i], trace.amps()[i]);
-        weight += w;
-        amps += w * a;
-        volts += w * v;
-        watts += w * v * (a - zero_a);
+        weight_of_all += w;
+        watts_of_all += w * v * (a - zero_a);
+        if settled.contains(&i) {
+            weight += w;
+            amps += w * a;
+            volts += w * v;
+            watts += w * v * (a - zero_a);
+        }
         min_a = min_a.min(a);
         max_a = max_a.max(a);
     }
@@ -146,6 +179,7 @@ fn measure(trace: &Trace, samples: Range<usize>, zero_a: f64) -> Option<Measures
         max_a,
         mean_v: volts / weight,
         mean_w: watts / weight,
+        mean_of_all_w: watts_of_all / weight_of_all,
         activity_w,
     })
 }

@@ -1,13 +1,15 @@
 //! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
 
+use super::align::Step;
 use super::attempts::{Tries, attempts};
 use super::engine::Analysis;
 use super::kind::{self, Family};
+use super::piece::Stretch;
 use super::readout::Readout;
-use super::{Attempt, Class, Departure};
+use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
-use crate::units::{Seconds, Volts, in_steps};
+use crate::units::{Seconds, Volts, figures, in_steps, time_in_steps};
 use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
@@ -25,6 +27,8 @@ pub(super) struct Seen<'a> {
     pub profile: Option<&'a Profile>,
     pub attempts: Vec<Attempt>,
     pub departures: Vec<Departure>,
+    /// The phases of the log, which say what text and picture have in common.
+    pub phases: &'a [Phase],
     /// Where the supply was connected, by the log or else by the profile.
     pub feed_point: Option<String>,
     pub family: Family,
@@ -50,8 +54,34 @@ impl<'a> Seen<'a> {
             analysis,
             profile,
             departures,
+            phases: &[],
         };
         seen.with_likely_stages()
+    }
+
+    /// The same with the phases that the picture shows.
+    pub(super) fn among(self, phases: &'a [Phase]) -> Self {
+        Self { phases, ..self }
+    }
+
+    /// What the board draws in the end.
+    pub(super) fn last_level(&self) -> Option<Level> {
+        self.analysis.path.last().map(|last| self.level(last))
+    }
+
+    /// What a load that is there at the end measures, as the supply sees it, leads included.
+    pub(super) fn load(&self) -> Option<Load> {
+        let level = self.last_level()?;
+        let amps = level.amps.abs().max(1e-6);
+        Some(Load { ohms: level.volts.abs() / amps, amps }).filter(|load| load.ohms > 0.0)
+    }
+
+    /// What the board drew in the phase that `step` belongs to.
+    pub(super) fn level(&self, step: &Step) -> Level {
+        let stretch = &step.stretch;
+        let middle = f64::midpoint(stretch.start_s, stretch.end_s);
+        let holds = |phase: &&Phase| (phase.start_s.value()..=phase.end_s.value()).contains(&middle);
+        self.phases.iter().find(holds).map_or_else(|| Level::of_stretch(stretch), Level::of_phase)
     }
 
     /// Where no stage can be told, the time since the wake and the level say which one it may be.
@@ -126,6 +156,41 @@ impl<'a> Seen<'a> {
         (0..=latest).rev().find(reaches).unwrap_or(0)
     }
 
+    /// Between which stages the tries ended: one where it shows, else those that time and level leave open.
+    pub(super) fn ends(&self, tries: &Tries) -> Option<Ends> {
+        let stages = &self.analysis.model.stages;
+        let likely = stages.iter().position(|stage| Some(&stage.name) == tries.likely_in.as_ref())?;
+        let one = Ends { first: likely, last: likely, barely: false };
+        if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
+            return Some(one);
+        }
+        let next = self.usual_stage(tries.lasts_s.mean).filter(|usual| *usual == likely + 1);
+        let barely = next.is_some_and(|next| {
+            let begins: f64 = stages[..next].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
+            tries.lasts_s.mean - begins <= self.readout.update_s()
+        });
+        let last = if barely { likely + 1 } else { likely };
+        Some(Ends { first: 0, last, barely })
+    }
+
+    /// Whether the readings are close enough together to tell the stages of a try.
+    fn shows_stages(&self, tries: &Tries) -> bool {
+        /// Fresh readings of a try from which its stages show.
+        const READINGS: f64 = 6.0;
+        tries.lasts_s.mean >= READINGS * self.readout.update_s()
+    }
+
+    /// `rails`, `rails or the start of firmware`, `rails to loading`.
+    pub(super) fn places(&self, ends: Ends) -> String {
+        let name = |index: usize| self.analysis.model.stages[index].name.as_str();
+        let start = if ends.barely { "the start of " } else { "" };
+        match ends.last - ends.first {
+            0 => format!("{start}{}", name(ends.last)),
+            1 => format!("{} or {start}{}", name(ends.first), name(ends.last)),
+            _ => format!("{} to {start}{}", name(ends.first), name(ends.last)),
+        }
+    }
+
     /// What the volts did that were never below `lowest`.
     pub(super) fn feed_in_words(&self, lowest: f64) -> String {
         let set_v = self.analysis.run.set_v;
@@ -148,13 +213,9 @@ impl<'a> Seen<'a> {
         in_steps(value, self.analysis.step_a * volts.abs(), "W")
     }
 
-    /// A length of time no finer than the readings are renewed.
-    pub(super) fn lasting(&self, value: f64) -> String {
-        if value >= MINUTES_FROM_S {
-            return seconds(value);
-        }
-        let update_s = super::finding::update_s(self.readout.poll_hz, self.readout.changed_hz);
-        in_steps(value, update_s.unwrap_or(0.0), "s")
+    /// A length of time, or a moment of the log, no finer than the readings are renewed.
+    pub(super) fn time(&self, seconds: f64) -> String {
+        time_in_steps(seconds, self.readout.update_s())
     }
 
     /// Lowest volts from `from` to `to`, if anything was read in between.
@@ -174,8 +235,66 @@ impl<'a> Seen<'a> {
     }
 }
 
-/// From here on a time is said in minutes and seconds.
-const MINUTES_FROM_S: f64 = 99.95;
+/// Stages of the model, from the first to the last in which the tries may have ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Ends {
+    pub first: usize,
+    pub last: usize,
+    /// Whether good boards have only just come to the last one by then.
+    pub barely: bool,
+}
+
+impl Ends {
+    /// Whether the place is one stage.
+    pub(super) const fn told(self) -> bool {
+        self.first == self.last
+    }
+}
+
+/// What is drawn over a stretch of time, as the phases of the finding have it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Level {
+    pub start_s: f64,
+    pub end_s: f64,
+    pub amps: f64,
+    pub volts: f64,
+    pub watts: f64,
+}
+
+/// A load, as the supply sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Load {
+    pub ohms: f64,
+    pub amps: f64,
+}
+
+impl Load {
+    /// Ohms in words: two figures, for two readbacks with half a per cent of error each carry no third.
+    pub(super) fn words(ohms: f64) -> String {
+        format!("{} Ω", figures(ohms, 2))
+    }
+}
+
+impl Level {
+    fn of_phase(phase: &Phase) -> Self {
+        Self {
+            start_s: phase.start_s.value(),
+            end_s: phase.end_s.value(),
+            amps: phase.mean_a.value(),
+            volts: phase.mean_v.value(),
+            watts: phase.mean_w.value(),
+        }
+    }
+
+    fn of_stretch(stretch: &Stretch) -> Self {
+        let Stretch { start_s, end_s, amps, volts, watts, .. } = *stretch;
+        Self { start_s, end_s, amps, volts, watts }
+    }
+
+    pub(super) fn duration(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
 
 /// A number that was set, or that comes from the reference: as exact as it was given.
 pub(super) fn exact(value: f64, unit: &str) -> String {
@@ -186,6 +305,7 @@ pub(super) fn volts(value: f64) -> String {
     Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
 }
 
+/// A time that the reference gives.
 pub(super) fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
 }

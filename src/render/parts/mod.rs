@@ -68,14 +68,13 @@ pub(super) struct Areas {
 }
 
 /// Ticks of time and their labels, in `row`; the time of the fault stands out among them.
-pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, fault: Option<f64>) {
+pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, fault: Option<(f64, String)>) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let most = (time.right - time.left) / sheet.u(74.0);
     let space = sheet.u(8.0);
     let leftmost = row.left - sheet.u(40.0);
     let within = |x: i32, width: i32| (x - width / 2).clamp(leftmost, row.right - width);
-    let fault =
-        fault.and_then(|at| Some((time.x_within(at), crate::units::Seconds::new(at).ok()?.to_string())));
+    let fault = fault.map(|(at, label)| (time.x_within(at), label));
     let mut taken = None;
     if let Some((x, label)) = fault {
         let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);

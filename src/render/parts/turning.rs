@@ -5,7 +5,7 @@ use super::Subject;
 use super::attempts::is_given_up;
 use super::notes::Note;
 use crate::units::{Amps, Seconds, Volts};
-use crate::verdict::{Class, Direction, Phase, Tries};
+use crate::verdict::{Class, Direction, Fall, Phase, Tries};
 use std::ops::Range;
 
 /// From when on a phase is what is wrong, and what it is called from then on.
@@ -111,6 +111,12 @@ fn longest<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
     fed(subject).max_by(|a, b| length(a).total_cmp(&length(b)))
 }
 
+/// A time that was measured.
+fn time(subject: &Subject, seconds: f64) -> String {
+    subject.finding.log.time(seconds)
+}
+
+/// A time that the reference gives.
 fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| value.to_string(), |time| time.to_string())
 }
@@ -139,7 +145,7 @@ fn heavy(subject: &Subject) -> Option<Note> {
 
 fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
+    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
     let (at, drawn) = (phase.start_s.value(), phase.mean_a.value());
     Some(note(at, Some(drawn), "fed from here on: nothing flows", body))
 }
@@ -147,7 +153,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
 fn excess(subject: &Subject) -> Option<Note> {
     let told = subject.finding.departures.iter().any(|departure| departure.direction == Direction::Above);
     let phase = longest(subject).filter(|_| !told)?;
-    let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
+    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
     let head = format!("{} draws too much", phase.name);
     Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))
 }
@@ -165,16 +171,16 @@ fn no_wake(subject: &Subject) -> Option<Note> {
     let drawn = level(subject, phase);
     let presses = presses(subject);
     if let (Some(first), Some(last)) = (presses.first(), presses.last()) {
-        let since = seconds(phase.end_s.value() - last);
+        let since = time(subject, phase.end_s.value() - last);
         let body = match presses.len() {
             1 => format!("{drawn} still, {since} later"),
             several => format!("nor at any of {several}: {drawn} still, {since} after the last"),
         };
         return Some(note(*first, None, "button pressed: nothing follows", body));
     }
-    let body = format!("{drawn} for {}, no press marked", seconds(length(phase)));
+    let body = format!("{drawn} for {}, no press marked", time(subject, length(phase)));
     if let Some(due) = wakes_by_itself(subject, phase) {
-        let mut note = note(due, None, "no wake", format!("{drawn} for {}", seconds(length(phase))));
+        let mut note = note(due, None, "no wake", format!("{drawn} for {}", time(subject, length(phase))));
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }
@@ -192,12 +198,12 @@ fn wakes_by_itself(subject: &Subject, phase: &Phase) -> Option<f64> {
 
 fn stays_down(subject: &Subject) -> Option<Note> {
     let last = fed(subject).next_back()?;
-    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), seconds(length(last)));
+    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), time(subject, length(last)));
     let start = last.start_s.value();
     let edge = edge(subject, start);
     let before = edge.and_then(|edge| reading(subject, edge - 1));
     let body = before.map_or_else(
-        || format!("{} for {}, to the end", level(subject, last), seconds(length(last))),
+        || format!("{} for {}, to the end", level(subject, last), time(subject, length(last))),
         |before| format!("{before}, then {left}"),
     );
     let at = edge.map_or(start, |edge| subject.trace.time()[edge]);
@@ -210,7 +216,7 @@ const FAR_LESS: f64 = 0.4;
 /// Where the first try ends: what follows is more of the same.
 fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts)?;
-    let lasted = words::length(tries.lasts_s.mean, subject.finding.log.update_s());
+    let lasted = time(subject, tries.lasts_s.mean);
     let times = match tries.count {
         1 => format!("after {lasted}"),
         several => format!("as do all {several} tries, after {lasted} on average"),
@@ -239,17 +245,31 @@ fn fall<'a>(subject: &Subject<'a>) -> Option<(&'a Phase, &'a Phase)> {
     Some((before, after))
 }
 
+/// The same of a finding that does not say it, by its phases.
+fn between(before: &Phase, after: &Phase) -> Fall {
+    Fall {
+        at_s: after.start_s,
+        from_a: before.mean_a,
+        from_v: before.mean_v,
+        to_a: after.mean_a,
+        to_v: after.mean_v,
+        lowest_v: before.mean_v,
+    }
+}
+
 /// From when on the board has fallen back, in seconds.
 fn fallen(subject: &Subject) -> Option<f64> {
     fall(subject).map(|(_, after)| after.start_s.value())
 }
 
 fn falls_back(subject: &Subject) -> Option<Note> {
-    let (before, after) = fall(subject)?;
-    let body = format!("from {} to {}", level(subject, before), level(subject, after));
-    let start = after.start_s.value();
+    let told =
+        subject.finding.fall.or_else(|| fall(subject).map(|(before, after)| between(before, after)))?;
+    let level = |amps_there, volts: Volts| format!("{} at {volts}", amps(subject, amps_there));
+    let body = format!("from {} to {}", level(told.from_a, told.from_v), level(told.to_a, told.to_v));
+    let start = told.at_s.value();
     let at = edge(subject, start).map_or(start, |edge| subject.trace.time()[edge]);
-    Some(note(at, Some(before.mean_a.value()), "falls back here", body))
+    Some(note(at, Some(told.from_a.value()), "falls back here", body))
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
@@ -297,7 +317,7 @@ fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
 /// `good boards are past program by 25.2 s (16.1 s in it)`: the deadline on the log's own clock, and how it comes about.
 fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
-    Some(format!("good boards are past {} by {} ({} in it)", phase.name, seconds(at), seconds(usual)))
+    Some(format!("good boards are past {} by {} ({} in it)", phase.name, time(subject, at), seconds(usual)))
 }
 
 /// Where a stalled board should have moved on, or else where it got stuck.
@@ -310,6 +330,6 @@ fn stuck(subject: &Subject) -> Option<Note> {
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }
-    let body = format!("{} for {}", level(subject, phase), seconds(length(phase)));
+    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
     Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))
 }

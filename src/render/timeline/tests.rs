@@ -87,10 +87,10 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     hard-short: shorted from here on | 30.0 s
     partial-short: heavy load from here on | 30.0 s
     excess-standby: standby draws too much | 30.0 s
-    standby-only: button pressed: nothing follows | no wake, 8.51 s
+    standby-only: button pressed: nothing follows | no wake, 8.5 s
     latch-off: stays down from here on | 30.1 s
-    cycling: gives up here | 14 tries, one every 3.0 s, 8.00 s
-    stalled: stuck in boot | 9.00 s
+    cycling: gives up here | 14 tries, one every 3.0 s, 8.0 s
+    stalled: stuck in boot | 9.0 s
     full-boot:  | 
     dropped-out: falls back here | 30.1 s
     feed-limited:  | 
@@ -248,7 +248,7 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
     let of = |profile| draw(&trace, profile, &finding, &Options::default()).unwrap();
     let said: Vec<String> = of(Some(&profile)).labels().map(|label| label.text.clone()).collect();
     for text in
-        ["3.25 s", "24 mA at 12.8 V for 58.0 s", "good boards are past standby by 3.25 s (1.25 s in it)"]
+        ["3.2 s", "24 mA at 12.8 V for 58.0 s", "good boards are past standby by 3.2 s (1.25 s in it)"]
     {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }

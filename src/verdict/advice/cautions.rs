@@ -26,11 +26,11 @@ pub(in crate::verdict) fn cautions(seen: Option<&Seen>, profile: Option<&Profile
 
 fn hot(seen: &Seen) -> Option<String> {
     let concerned = matches!(seen.class(), Class::HardShort | Class::PartialShort | Class::ExcessStandby);
-    let watts = seen.analysis.path.last().filter(|_| concerned)?.stretch.watts;
+    let level = seen.last_level().filter(|_| concerned)?;
     let usual =
         seen.analysis.model.standby.watts.filter(|_| seen.class() == Class::ExcessStandby).unwrap_or(0.0);
-    let surplus = watts - usual;
-    let watts = seen.watts(surplus, seen.analysis.run.set_v);
+    let surplus = level.watts - usual;
+    let watts = seen.watts(surplus, level.volts);
     (surplus >= BURNS_W).then(|| {
         if seen.class() == Class::ExcessStandby {
             return format!("{watts} of surplus in one small part burns skin: look for it without touching");

@@ -28,6 +28,7 @@ pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
         limit_too_low(seen),
         thin_leads(seen),
         inrush(seen),
+        latch_clears(seen),
         load_attached(seen),
     ];
     all.into_iter().flatten().collect()
@@ -89,7 +90,7 @@ fn limit_may_stop(seen: &Seen) -> bool {
         Class::DroppedOut => fall(seen).is_some_and(|fall| !seen.holds(fall.lowest_v)),
         // More than a good board ever asks for is no boot that is starved.
         Class::PartialShort => {
-            let drawn = analysis.path.last().map_or(0.0, |step| step.stretch.watts);
+            let drawn = seen.last_level().map_or(0.0, |level| level.watts);
             let starved = analysis.path.last().is_some_and(|step| step.stretch.limit > 0.5);
             starved && analysis.model.peak_w.is_none_or(|peak| drawn < peak)
         }
@@ -153,15 +154,25 @@ fn inrush(seen: &Seen) -> Option<String> {
         format!(
             "the load was seen for {} only: large input capacitors charge for up to {} at this limit, so repeat for a few \
              seconds and see whether the volts rise",
-            seen.lasting(lasted),
+            seen.time(lasted),
             exact(charges_s, "s")
+        )
+    })
+}
+
+fn latch_clears(seen: &Seen) -> Option<String> {
+    let press = if seen.has_button() { ", and press again" } else { "" };
+    is(seen, &[Class::LatchOff]).then(|| {
+        format!(
+            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; if the tries come \
+             back just so, the fault is still there"
         )
     })
 }
 
 fn load_attached(seen: &Seen) -> Option<String> {
     let what = match seen.family {
-        Family::Mainboard => "drives, fans, ports, charger input",
+        Family::Mainboard => "drives, what is in its ports, charger input",
         Family::Handheld => "display, camera and other flex cables",
         Family::SmallComputer => "whatever is plugged into its ports and pins",
         Family::Panel => "bus and expansion modules, and whatever its outputs feed",

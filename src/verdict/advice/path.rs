@@ -7,7 +7,6 @@
 
 use crate::reference::{PathSection, Profile};
 use crate::trace::EventKind;
-use crate::verdict::attempts::Tries;
 use crate::verdict::evidence::{FellTo, fall, woke_before};
 use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
@@ -53,10 +52,12 @@ struct Ground<'a> {
     profile: &'a Profile,
     /// The furthest stage that was reached.
     reached: Option<usize>,
-    /// The stage in which most tries ended, or in which the board is stuck.
+    /// The last stage in which the tries may have ended, or in which the board is stuck.
     ends_in: Option<usize>,
-    /// Whether that was seen, and not only to be expected by the time since the wake.
-    told: bool,
+    /// The first one.
+    from: usize,
+    /// The same in words.
+    place: String,
 }
 
 impl<'a> Ground<'a> {
@@ -69,7 +70,8 @@ impl<'a> Ground<'a> {
         let tries = seen
             .tries()
             .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
-        let end = |tries: &Tries| index(tries.likely_in.as_ref()?);
+        let ends = tries.as_ref().and_then(|tries| seen.ends(tries));
+        let at = |stage: usize| index(&model.stages[stage].name);
         let reached = stage.or(stood_by.then_some(0));
         // A limit stops a board at the furthest stage that it got to.
         let furthest = |end: usize| match seen.class() {
@@ -77,9 +79,12 @@ impl<'a> Ground<'a> {
             _ => end,
         };
         let stuck = stage.filter(|_| seen.class() == Class::Stalled);
-        let ends_in = stuck.or(tries.as_ref().and_then(end).map(furthest));
-        let told = tries.is_none_or(|tries| tries.ended_in.is_some() && shows_its_stages(seen, &tries));
-        Self { seen, profile, reached, ends_in, told }
+        let ends_in = stuck.or(ends.and_then(|ends| at(ends.last)).map(furthest));
+        let first = ends.filter(|ends| !ends.told()).and_then(|ends| at(ends.first));
+        let from = first.or(ends_in).unwrap_or_default();
+        let name = |stage: usize| profile.phases[stage].name.clone();
+        let place = ends.map_or_else(|| ends_in.map(name).unwrap_or_default(), |ends| seen.places(ends));
+        Self { seen, profile, reached, ends_in, from, place }
     }
 
     fn stages<'b>(&'b self, path: &'b PathSection) -> impl Iterator<Item = usize> + 'b {
@@ -100,8 +105,8 @@ impl<'a> Ground<'a> {
         if self.seen.class() == Class::Inconclusive || path.proved_by.is_empty() {
             return Some((SectionState::Unknown, None));
         }
-        if let Some(end) = self.ends_in.filter(|end| self.may_end_in(path, *end)) {
-            return Some(self.at_the_end(end));
+        if self.ends_in.is_some_and(|end| self.may_end_in(path, end)) {
+            return Some(self.at_the_end(path));
         }
         if let Some(end) = self.ends_in.filter(|end| self.is_read_from(path, *end)) {
             return Some(known(
@@ -137,7 +142,7 @@ impl<'a> Ground<'a> {
     }
 
     fn carries(&self) -> Known {
-        let last = self.seen.analysis.path.last().map_or(0.0, |step| step.stretch.amps);
+        let last = self.seen.last_level().map_or(0.0, |level| level.amps);
         let most = self.seen.tries().map_or(last, |tries| tries.peak_a.high);
         known(SectionState::Unknown, format!("carries {}; more is not known", self.seen.amps(last.max(most))))
     }
@@ -150,8 +155,22 @@ impl<'a> Ground<'a> {
     /// Whether the tries may end in the section. Where the stage was not seen, they may have got stuck on the way to
     /// the one that the time since the wake suggests.
     fn may_end_in(&self, path: &PathSection, end: usize) -> bool {
-        let from = if self.told { end } else { usize::from(has_standby(self.profile)) };
-        self.stages(path).any(|stage| (from..=end).contains(&stage))
+        self.stages(path).any(|stage| (self.from..=end).contains(&stage))
+    }
+
+    fn told(&self) -> bool {
+        self.ends_in == Some(self.from)
+    }
+
+    /// `the tries end in firmware`, `stuck in loading`; `None` where the run has no end of that kind.
+    fn where_it_ends(&self) -> Option<String> {
+        self.ends_in?;
+        let tries = match self.seen.tries().map_or(0, |tries| tries.count) {
+            _ if self.seen.class() == Class::Stalled => "stuck",
+            1 => "the try ends",
+            _ => "the tries end",
+        };
+        Some(format!("{tries} in {}", self.place))
     }
 
     /// Whether a board that is stuck in the stage before the section proves itself may wait for what it holds.
@@ -160,29 +179,24 @@ impl<'a> Ground<'a> {
         self.seen.class() == Class::Stalled && next && is_any(&path.section, &DRAWN_NOT_DONE)
     }
 
-    fn at_the_end(&self, end: usize) -> Known {
-        match self.seen.class() {
-            Class::FeedLimited => {
-                return known(
-                    SectionState::Unknown,
-                    "the limit stops the board here, whatever state it is in",
-                );
-            }
-            Class::Stalled => return known(SectionState::Suspect, format!("stuck in {}", self.name(end))),
-            _ => {}
+    fn at_the_end(&self, path: &PathSection) -> Known {
+        if self.seen.class() == Class::FeedLimited {
+            return known(SectionState::Unknown, "the limit stops the board here, whatever state it is in");
         }
-        let each = if self.seen.tries().is_some_and(|tries| tries.count > 1) {
-            "the tries end"
-        } else {
-            "the try ends"
-        };
-        let or = if self.told { "" } else { " or before" };
-        known(SectionState::Suspect, format!("{each} in {}{or}", self.name(end)))
+        let ends = self.where_it_ends().unwrap_or_default();
+        // What trips is not proved by what it did before.
+        let worked = self.stages(path).any(|stage| stage < self.from && self.went_on_from(stage));
+        known(SectionState::Suspect, if worked { format!("worked up to here: {ends}") } else { ends })
     }
 
     fn proved(&self, path: &PathSection) -> Option<Known> {
         if let Some(passed) = self.stages(path).filter(|stage| self.went_on_from(*stage)).max() {
-            return Some(known(SectionState::Proved, format!("the board got past {}", self.name(passed))));
+            // Of a board that gives up, nothing is known of what comes after.
+            let gives_up = matches!(self.seen.class(), Class::LatchOff | Class::Cycling);
+            let only_standby = has_standby(self.profile) && passed == 0;
+            let up_to = if gives_up && !only_standby { "worked up to here: " } else { "" };
+            let why = format!("{up_to}the board got past {}", self.name(passed));
+            return Some(known(SectionState::Proved, why));
         }
         let mut passed = self.stages(path).filter(|stage| self.got_past(*stage));
         if let Some(why) = passed.find_map(|stage| self.departs(stage)) {
@@ -277,7 +291,7 @@ impl<'a> Ground<'a> {
         }
         // A standby far from the usual proves nothing, even where the envelope is too wide to call it a departure.
         let standing = self.seen.class() == Class::StandbyOnly && stage == 0;
-        let watts = self.seen.analysis.path.last()?.stretch.watts;
+        let watts = self.seen.last_level()?.watts;
         let low = self.profile.phases[stage].mean_power.low;
         (standing && watts < low).then(|| format!("draws less than good boards in {name}"))
     }
@@ -296,7 +310,7 @@ impl<'a> Ground<'a> {
         let fall = fall(self.seen)?;
         // What carries the standby alone; a section that has more to do when the board is awake was drawing as well.
         let of_standby = has_standby(self.profile) && self.stages(path).all(|stage| stage == 0);
-        let at = crate::verdict::seen::seconds(fall.at_s);
+        let at = self.seen.time(fall.at_s);
         Some(match (of_standby, fall.to) {
             (true, FellTo::Little) => (SectionState::Unknown, None),
             (true, FellTo::Standby | FellTo::More) => {
@@ -323,7 +337,7 @@ impl<'a> Ground<'a> {
         let Some(end) = self.ends_in else { return false };
         let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_in(path, end));
         let Some(path) = at_the_end.next() else { return true };
-        if !self.told {
+        if !self.told() {
             // By the time since the wake, the first stages of the last one lie behind it.
             return self.stages(at_the_end.next_back().unwrap_or(path)).any(|stage| stage < end);
         }
@@ -359,7 +373,10 @@ impl<'a> Ground<'a> {
                 "the load is there from switch-on: on it, behind any fuse, or on what hangs on it".into()
             }
             Class::StandbyOnly => "it is not started, or does not start".into(),
-            _ => "the board does not get as far as this".into(),
+            _ => self.where_it_ends().map_or_else(
+                || "the board does not get as far as this".into(),
+                |ends| format!("{ends}, in which its load may begin"),
+            ),
         }
     }
 }
@@ -367,13 +384,6 @@ impl<'a> Ground<'a> {
 /// Whether the board has a standby: one that waits for a person, or the first moments of one that starts by itself.
 fn has_standby(profile: &Profile) -> bool {
     profile.standby().is_some()
-}
-
-/// Whether the readings are close enough together to tell the stages of a try.
-fn shows_its_stages(seen: &Seen, tries: &Tries) -> bool {
-    /// Fresh readings of a try from which its stages show.
-    const READINGS: f64 = 6.0;
-    tries.lasts_s.mean >= READINGS * seen.readout.update_s()
 }
 
 pub(super) fn is_for_the_eye(section: &str) -> bool {

@@ -5,10 +5,10 @@ use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
-    FellTo, Liveliness, ends_in_a_spike, fall, liveliness, rails_may_be_up, woke_before,
+    FellTo, Liveliness, draws_less, ends_in_a_spike, fall, liveliness, rails_may_be_up, woke_before,
 };
 use crate::verdict::kind::Family;
-use crate::verdict::seen::{Seen, seconds};
+use crate::verdict::seen::{Load, Seen};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
 /// its own, so that only what adds to them is said.
@@ -27,14 +27,14 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
             seen,
             format!(
                 "catch the try with a scope on enable, power-good and output of {}: the rail that falls first, or never \
-             comes, is the one; measure its output to ground with the feed off",
+                 comes, is where to look first, if its enable is there; measure its output to ground with the feed off",
                 at("each converter")
             ),
         ),
         Class::Cycling => with_spike(
             seen,
             format!(
-                "watch reset, power-good and the rails of {} through one try: which falls first, or is missing",
+                "watch reset, power-good and the rails of {} through one try: which falls first, or is missing, while its enable is there",
                 at("each converter")
             ),
         ),
@@ -42,9 +42,7 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         Class::FullBoot => full_boot(seen, suspect, own),
         Class::DroppedOut => dropped_out(seen, suspect),
         Class::FeedLimited => {
-            vec![
-                "what the board does with the higher limit is its own doing: judge it by that capture".into(),
-            ]
+            vec!["then judge the board by that capture, and not by this one".into()]
         }
         Class::Inconclusive => loaded_or_awake(seen).into_iter().chain([capture_again(seen)]).collect(),
     }
@@ -55,12 +53,6 @@ fn loaded(seen: &Seen) -> &'static str {
     if woke_before(seen) { "the rails that come up with the wake" } else { "the input rail" }
 }
 
-/// The load as the supply sees it, leads included.
-fn load_ohms(seen: &Seen) -> Option<f64> {
-    let stretch = &seen.analysis.path.last()?.stretch;
-    Some(stretch.volts.abs() / stretch.amps.abs().max(1e-6)).filter(|ohms| *ohms > 0.0)
-}
-
 /// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
 fn feed_gently(seen: &Seen, ohms: f64) -> String {
     /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
@@ -68,18 +60,18 @@ fn feed_gently(seen: &Seen, ohms: f64) -> String {
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
     format!(
         "feed the loaded rail itself at about {} V, and never above its own volts, with the limit raised from 0.1 A to {} A at \
-         most: up to {} W in the {} Ω seen here",
+         most: up to {} W in the {} seen here",
         figures(volts, 2),
         figures(volts / ohms, 2),
         figures(volts * volts / ohms, 1),
-        figures(ohms, 2)
+        Load::words(ohms)
     )
 }
 
 fn hard_short(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
     /// Below this a hand-held meter's own leads read about as much, in ohms.
     const LEADS_OHM: f64 = 0.5;
-    let ohms = load_ohms(seen).unwrap_or(LEADS_OHM);
+    let ohms = seen.load().map_or(LEADS_OHM, |load| load.ohms);
     let fine = if ohms < LEADS_OHM {
         "; that is what a meter's own leads read: short the probes and subtract it, or send a known current along the rail and \
          follow the millivolts (four-wire)"
@@ -89,9 +81,9 @@ fn hard_short(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
     let by_sections = "disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it";
     let mut checks = vec![format!(
         "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
-             {suspect}: clamp diode, input capacitors, the upper switches of the converters; about {} Ω or less is to be \
+             {suspect}: clamp diode, input capacitors, the upper switches of the converters; about {} or less is to be \
              found{fine}",
-        figures(ohms, 2)
+        Load::words(ohms)
     )];
     if !own {
         checks.push(by_sections.into());
@@ -104,7 +96,7 @@ fn hard_short(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
 }
 
 fn partial_short(seen: &Seen, suspect: &str) -> Vec<String> {
-    let find = load_ohms(seen).map_or_else(String::new, |ohms| format!(": {}", feed_gently(seen, ohms)));
+    let find = seen.load().map_or_else(String::new, |load| format!(": {}", feed_gently(seen, load.ohms)));
     vec![
         format!(
             "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
@@ -121,7 +113,7 @@ fn partial_short(seen: &Seen, suspect: &str) -> Vec<String> {
 fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
     /// Below this a part hardly gets warm enough to be felt, in watts (common practice, no source).
     const FELT_W: f64 = 0.5;
-    let drawn = seen.analysis.path.last().map_or(0.0, |step| step.stretch.watts);
+    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
     let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
     let warmth = if surplus < FELT_W {
         "the surplus is too small to feel, so use a thermal camera; a leaky capacitor or protection part is likelier than a \
@@ -140,7 +132,7 @@ fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
 
 /// Tries that end in a spike are tripped by what comes on then.
 fn with_spike(seen: &Seen, watch: String) -> Vec<String> {
-    let lasts = seen.tries().filter(|_| ends_in_a_spike(seen)).map(|tries| seen.lasting(tries.lasts_s.mean));
+    let lasts = seen.tries().filter(|_| ends_in_a_spike(seen)).map(|tries| seen.time(tries.lasts_s.mean));
     let ohms = lasts.map(|lasts| {
         format!(
             "feed off: measure ohms to ground on each rail that comes on about {lasts} after the wake, for a spike ends the tries"
@@ -176,21 +168,21 @@ fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     if stage == Some(0) && !own {
         return vec![format!("measure every rail{at}: the one that is missing or low names its regulator")];
     }
-    let mut checks = vec![match last.and_then(|step| liveliness(seen, step)) {
-        Some(Liveliness::Flat) => format!(
-            "it hangs without working: check the processor's clock and reset, then the supplies{at}, and look for activity on \
-             the memory's bus"
-        ),
+    let lively = last.and_then(|step| liveliness(seen, step));
+    let mut checks = vec![match lively {
         Some(Liveliness::Usual | Liveliness::Lively) => format!(
-            "it keeps working without getting on: look at its diagnostic output or console for what it waits for or \
-             repeats, then at the data lines{at}"
+            "it keeps working without getting on: look at its screen, diagnostic output or console for what it waits for \
+             or repeats, then at the data lines{at}"
         ),
-        None => {
-            format!(
-                "check the processor's clock and reset, then the supplies{at}, and compare bus activity with a board that \
-                 goes on"
-            )
-        }
+        _ if last.is_some_and(|step| draws_less(seen, step)) => format!(
+            "it draws less than good boards there: check the processor's reset and clock, then the supplies{at}, and look \
+             for activity on the memory's bus"
+        ),
+        _ => format!(
+            "see what screen or serial console shows: at this level it may wait for something, or go round in a loop; then \
+             look for activity on storage and the memory's bus, and measure the supplies{at}; clock and reset last, for a \
+             board held in reset draws less"
+        ),
     }];
     if !own {
         checks.extend(without_modules(seen, stage));
@@ -203,7 +195,8 @@ fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
     let late = stage.is_some_and(|stage| stage + 1 == seen.analysis.model.last());
     match seen.family {
         Family::Mainboard => Some(
-            "if memory or storage sits in sockets, try without storage and with one known-good memory module"
+            "if memory and storage sit in sockets, feed off for each: try without the storage; reseat the memory; then one \
+             known-good module alone, in the first slot"
                 .into(),
         ),
         Family::Panel => Some("take off bus and expansion modules and try again".into()),
@@ -230,15 +223,15 @@ fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
             .any(|path| path.skipped_from.iter().any(|from| from.eq_ignore_ascii_case(point)))
     });
     vec![if skipped {
-        "what draws from this feed point on does its part: look at what the feed point skipped".into()
+        "as far as amps tell, what is fed from this point works: look at what the feed point skips".into()
     } else {
-        "what the supply feeds does its part: look at signals, connectors and what is attached in use".into()
+        "as far as amps tell, what the supply feeds works: look at signals, connectors and what is attached in use".into()
     }]
 }
 
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let Some(fall) = fall(seen) else { return Vec::new() };
-    let ran = seconds(fall.ran_s);
+    let ran = seen.time(fall.ran_s);
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let warm = format!(
         "repeat once from cold and once straight after, warm, and compare with the {ran} after reaching {name} here: sooner \
@@ -247,7 +240,10 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
         FellTo::Standby | FellTo::Little | FellTo::More => {
-            format!("watch the rails and power-good of {place} through the fall, the first to go is the one")
+            format!(
+                "watch the rails, power-good and enables of {place} through the fall: the first rail to go is where to look \
+                 first, if its enable was still there; an orderly shutdown takes rails down too"
+            )
         }
         FellTo::BelowStandby | FellTo::Nothing => format!(
             "the standby went as well: look at {place} for a protection that opened, a fuse or a bad joint"

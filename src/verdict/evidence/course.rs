@@ -2,9 +2,11 @@
 
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
-use crate::units::figures;
+use crate::units::{Amps, Seconds, Volts, figures};
+use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+use crate::verdict::phases::EDGE_READINGS;
+use crate::verdict::seen::{Level, Seen, exact, range, seconds, volts};
 use std::ops::Range;
 
 /// A stay from this many times the usual one on is said as so many times.
@@ -35,20 +37,28 @@ fn stages(seen: &Seen) -> Option<String> {
     for step in &seen.analysis.path {
         let stage = step.state.stage();
         if let Some(index) = stage.filter(|_| stage != before) {
-            reached.push(format!(
-                "{} at {}",
-                seen.analysis.model.stages[index].name,
-                seconds(step.stretch.start_s)
-            ));
+            let name = &seen.analysis.model.stages[index].name;
+            reached.push(format!("{name} {}", when(seen, step.stretch.start_s)));
         }
         before = stage.or(before.filter(|_| step.state == State::Burst));
     }
     (!reached.is_empty()).then(|| format!("stages reached: {}", reached.join(", ")))
 }
 
+/// When a stage begins: what the switch-on starts has no moment of its own.
+fn when(seen: &Seen, start_s: f64) -> String {
+    let run = &seen.analysis.run;
+    let at = seen.time(start_s);
+    match start_s - run.start_s <= seen.readout.update_s() {
+        true if run.switch_on_seen => format!("from switch-on ({at})"),
+        true => "from the first reading on".into(),
+        false => format!("at {at}"),
+    }
+}
+
 fn how_long(seen: &Seen, last: &Step) -> Option<String> {
     let stage = &seen.analysis.model.stages[last.state.stage()?];
-    let stayed = last.stretch.duration();
+    let stayed = seen.level(last).duration();
     let usual = stage.duration.map(|span| {
         let (typical, most) = (seconds(span.typical), seconds(span.high));
         let times = stayed / span.typical;
@@ -58,14 +68,14 @@ fn how_long(seen: &Seen, last: &Step) -> Option<String> {
             format!("; good boards leave it after {typical} (at most {most})")
         }
     });
-    Some(format!("in {} for {}{}", stage.name, seen.lasting(stayed), usual.unwrap_or_default()))
+    Some(format!("in {} for {}{}", stage.name, seen.time(stayed), usual.unwrap_or_default()))
 }
 
 /// `1.12 A at 13.0 V, 14.6 W`.
 fn at_its_volts(seen: &Seen, last: &Step) -> String {
-    let stretch = &last.stretch;
-    let drawn = seen.watts(stretch.watts, stretch.volts);
-    format!("{} at {}, {drawn}", seen.amps(stretch.amps), volts(stretch.volts))
+    let level = seen.level(last);
+    let drawn = seen.watts(level.watts, level.volts);
+    format!("{} at {}, {drawn}", seen.amps(level.amps), volts(level.volts))
 }
 
 /// What is drawn to the end, beside what good boards draw there.
@@ -73,10 +83,17 @@ fn level(seen: &Seen, last: &Step) -> String {
     format!(
         "{} from {} to the end, {}{}",
         at_its_volts(seen, last),
-        seconds(last.stretch.start_s),
-        seen.lasting(last.stretch.duration()),
+        seen.time(seen.level(last).start_s),
+        seen.time(seen.level(last).duration()),
         against_good_boards(seen, last)
     )
+}
+
+/// Whether a board that hangs draws less than good boards do in the stage.
+pub(in crate::verdict) fn draws_less(seen: &Seen, last: &Step) -> bool {
+    let stage = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
+    let reference = stage.and_then(|stage| seen.reference_at(&stage.name));
+    reference.is_some_and(|(phase, factor)| seen.level(last).watts < phase.mean_power.low * factor)
 }
 
 /// `; good boards 15.0 W (12.4 to 18.0 W) in picture`, if there is a reference.
@@ -88,7 +105,7 @@ fn against_good_boards(seen: &Seen, last: &Step) -> String {
         return String::new();
     };
     let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
-    let beyond = match last.stretch.watts {
+    let beyond = match seen.level(last).watts {
         watts if watts > high => ", so this is more",
         watts if watts < low => ", so this is less",
         _ => "",
@@ -192,8 +209,10 @@ pub(in crate::verdict) struct Fall {
     pub at_s: f64,
     /// Amps in the second before.
     pub from_a: f64,
-    /// Amps after.
-    pub to_a: f64,
+    /// Volts in the second before.
+    pub from_v: f64,
+    /// What is drawn after.
+    pub after: Level,
     /// To what.
     pub to: FellTo,
     /// The same in words.
@@ -230,16 +249,34 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
     let after = path[until..].iter().find(|step| rests(step)).unwrap_or(&path[until]);
     let (ran, at_s) = (&path[until - 1], after.stretch.start_s);
     let before = seen.amps_between(at_s - BEFORE_FALL_S, at_s);
+    // A reading over the edge is an average of what was before it and what is after.
+    let edge_s = EDGE_READINGS * seen.readout.update_s();
+    let steady = seen.samples_between(at_s - BEFORE_FALL_S - edge_s, at_s - edge_s);
+    let mean_of = |values: &[f64]| values.get(steady.clone()).and_then(mean);
     Some(Fall {
         ran_s: at_s - path[first].stretch.start_s,
         at_s,
-        from_a: mean(before).unwrap_or(ran.stretch.amps),
+        from_a: mean_of(seen.trace.amps()).unwrap_or(ran.stretch.amps),
+        from_v: mean_of(seen.trace.volts()).unwrap_or(ran.stretch.volts),
         highest_a: before.iter().copied().fold(ran.stretch.amps, f64::max),
         left: left(seen, after),
-        to_a: after.stretch.amps,
+        after: seen.level(after),
         to: fell_to(seen, after),
         lowest_v: seen.lowest_volts(at_s - BEFORE_FALL_S, at_s).unwrap_or(ran.stretch.volts),
         left_s: analysis.run.end_s - at_s,
+    })
+}
+
+/// The same as the finding has it, of a board that dropped out.
+pub(in crate::verdict) fn fallen(seen: &Seen) -> Option<crate::verdict::Fall> {
+    let fall = fall(seen).filter(|_| seen.class() == Class::DroppedOut)?;
+    Some(crate::verdict::Fall {
+        at_s: Seconds::new(fall.at_s).ok()?,
+        from_a: Amps::new(fall.from_a).ok()?,
+        from_v: Volts::new(fall.from_v).ok()?,
+        to_a: Amps::new(fall.after.amps).ok()?,
+        to_v: Volts::new(fall.after.volts).ok()?,
+        lowest_v: Volts::new(fall.lowest_v).ok()?,
     })
 }
 
@@ -276,10 +313,11 @@ fn fell_to(seen: &Seen, after: &Step) -> FellTo {
 pub(super) fn left(seen: &Seen, after: &Step) -> &'static str {
     let standby = &seen.analysis.model.standby;
     let band = seen.reference_at(&standby.name).map(|(phase, factor)| phase.mean_power.low * factor);
+    let half_step_w = seen.analysis.step_a / 2.0 * seen.analysis.run.set_v;
     match fell_to(seen, after) {
         FellTo::Nothing => "its standby is gone as well",
         FellTo::BelowStandby => "less than its standby",
-        FellTo::Standby if band.is_some_and(|low| after.stretch.watts < low) => {
+        FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {
             "less than good boards stand by at"
         }
         FellTo::Standby => "its standby is left",
@@ -297,10 +335,10 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let facts = [
         format!(
             "ran for {} in {name}, then fell at {} from {} to {}: {}",
-            seen.lasting(fall.ran_s),
-            seconds(fall.at_s),
+            seen.time(fall.ran_s),
+            seen.time(fall.at_s),
             seen.amps(fall.from_a),
-            seen.amps(fall.to_a),
+            seen.amps(fall.after.amps),
             fall.left
         ),
         feed,
@@ -311,13 +349,13 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
 
 fn again(seen: &Seen, fall: &Fall) -> String {
     let later = seen.attempts.iter().filter(|attempt| attempt.start_s.value() >= fall.at_s).count();
-    let left = seen.lasting(fall.left_s);
+    let left = seen.time(fall.left_s);
     let press = seen.analysis.run.presses.iter().rev().find(|press| **press <= fall.at_s);
     let shut_down = press.map(|press| fall.at_s - press).filter(|since| *since < SHUTDOWN_S);
     match later {
         0 if shut_down.is_some() => format!(
             "the button is marked {} before the fall, which may be a shutdown; it did not start again in the {left} after it",
-            seen.lasting(shut_down.unwrap_or_default())
+            seen.time(shut_down.unwrap_or_default())
         ),
         0 if seen.has_button() && !seen.analysis.run.presses.iter().any(|press| *press > fall.at_s) => {
             format!("it did not start again in the {left} after that; no press is marked in them")

@@ -5,7 +5,7 @@ mod rest;
 mod short;
 mod tries;
 
-pub(super) use course::{FellTo, Liveliness, fall, liveliness};
+pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
 pub(super) use rest::rails_may_be_up;
 pub(super) use short::woke_before;
 pub(super) use tries::ends_in_a_spike;
@@ -46,26 +46,26 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
 
 /// `33 mA at 12.7 V from 1.90 s to the end, 53.1 s`.
 fn to_the_end(seen: &Seen, step: &Step) -> String {
-    let stretch = &step.stretch;
+    let level = seen.level(step);
     format!(
         "{} at {} from {} to the end, {}",
-        seen.amps(stretch.amps),
-        volts(stretch.volts),
-        seconds(stretch.start_s),
-        seen.lasting(stretch.duration())
+        seen.amps(level.amps),
+        volts(level.volts),
+        seen.time(level.start_s),
+        seen.time(level.duration())
     )
 }
 
 fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let analysis = seen.analysis;
-    let captured = format!("{} of feed were captured", seen.lasting(analysis.run.duration()));
+    let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
     let piece = analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= LEVEL_S);
     let (length, amps, end_v) = piece.map_or_else(
         || (last.stretch.duration(), last.stretch.amps, last.stretch.volts),
         |piece| (piece.duration(), piece.amps, piece.volts),
     );
-    let end = format!("mean over its last {}: {} at {}", seen.lasting(length), seen.amps(amps), volts(end_v));
+    let end = format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), volts(end_v));
     [captured, end].into_iter().chain(awake(seen, last)).chain(too_early(seen, last)).collect()
 }
 
@@ -102,14 +102,14 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
             } else {
                 ""
             };
-            format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.lasting(since))
+            format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.time(since))
         });
     };
     let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;
     Some(format!(
         "in {} for {} when it ends; good boards stay for up to {}",
         stage.name,
-        seen.lasting(last.stretch.duration()),
+        seen.time(last.stretch.duration()),
         seconds(span.high)
     ))
 }

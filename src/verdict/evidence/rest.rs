@@ -1,13 +1,12 @@
 //! A board that does not wake.
 
 use super::to_the_end;
-use crate::stats::moments::Moments;
 use crate::units::{figures, how_often};
 use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::model::Stage;
-use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+use crate::verdict::seen::{Seen, exact, range, volts};
 
 /// Standby from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -16,28 +15,18 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = vec![
         format!(
             "feed present at {} from {} on",
-            volts(last.stretch.volts),
-            seconds(seen.analysis.run.start_s)
+            volts(seen.level(last).volts),
+            seen.time(seen.analysis.run.start_s)
         ),
         format!(
             "mean current {} over {}: nothing that this supply can tell",
-            seen.amps(settled_a(seen, last)),
-            seen.lasting(last.stretch.duration())
+            seen.amps(seen.level(last).amps.max(0.0)),
+            seen.time(last.stretch.duration())
         ),
     ];
     facts.extend(at_switch_on(seen, last));
     facts.push(asked(seen));
     facts
-}
-
-/// Mean amps once the feed has risen.
-fn settled_a(seen: &Seen, last: &Step) -> f64 {
-    let mut settled = Moments::default();
-    let amps = seen.amps_between(seen.analysis.run.start_s + RISES_S, last.stretch.end_s);
-    for amps in amps {
-        settled.push(*amps);
-    }
-    settled.mean().unwrap_or(last.stretch.amps).max(0.0)
 }
 
 /// What is drawn as the feed rises only: the charge of the capacitors that it reaches.
@@ -85,8 +74,8 @@ pub(in crate::verdict) fn rails_may_be_up<'a>(seen: &'a Seen) -> Option<&'a str>
 
 fn against_usual(seen: &Seen, last: &Step) -> String {
     let standby = &seen.analysis.model.standby;
-    let stretch = &last.stretch;
-    let drawn = seen.watts(stretch.watts, stretch.volts);
+    let level = seen.level(last);
+    let drawn = seen.watts(level.watts, level.volts);
     let first = seen.analysis.model.stages.first().filter(|_| seen.analysis.model.of_this_board);
     let Some(typical) = standby.watts else {
         if let Some(first) = first {
@@ -97,7 +86,7 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
             );
         }
         let bound = exact(standby.high, "W");
-        return if stretch.watts < standby.high {
+        return if level.watts < standby.high {
             format!("{drawn}: below the {bound} from which boards of this kind are awake")
         } else {
             format!(
@@ -105,12 +94,12 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
             )
         };
     };
-    let amps = |watts: f64| exact(watts / stretch.volts.max(1e-3), "A");
+    let amps = |watts: f64| exact(watts / level.volts.max(1e-3), "A");
     let low = seen.reference_at(&standby.name).map_or(0.0, |(phase, factor)| phase.mean_power.low * factor);
-    let less = if stretch.watts < low { ": this is less" } else { "" };
+    let less = if level.watts < low { ": this is less" } else { "" };
     let band = range(&amps(low), &amps(standby.high));
     let usual = format!("good boards stand by at {} ({band}) at these volts{less}", amps(typical));
-    let times = stretch.watts / typical.max(1e-9);
+    let times = level.watts / typical.max(1e-9);
     if times < TIMES_FROM {
         return usual;
     }
@@ -141,13 +130,13 @@ fn answer(seen: &Seen) -> &'static str {
 /// Whether the board was asked to wake, and what came of it.
 fn asked(seen: &Seen) -> String {
     let run = &seen.analysis.run;
-    let fed = seen.lasting(run.duration());
+    let fed = seen.time(run.duration());
     match run.presses.last() {
         Some(press) => format!(
             "power button marked {}, last at {}; no wake in the {} after it{}",
             how_often(run.presses.len()),
-            seconds(*press),
-            seen.lasting(run.end_s - press),
+            seen.time(*press),
+            seen.time(run.end_s - press),
             answer(seen)
         ),
         None if seen.has_button() => format!("no wake in {fed} of feed; no press of the button is marked"),

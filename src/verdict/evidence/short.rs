@@ -4,25 +4,20 @@ use crate::reference::GAIN_ERROR;
 use crate::units::{Volts, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::seen::{Seen, exact, seconds, volts};
+use crate::verdict::seen::{Load, Seen, exact, volts};
 
 /// A load within this time of switch-on is there from switch-on, in seconds.
 const AT_ONCE_S: f64 = 1.0;
 
 pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
-    let (run, stretch) = (&seen.analysis.run, &last.stretch);
-    let since = stretch.start_s - run.start_s;
+    let (run, level) = (&seen.analysis.run, seen.level(last));
+    let since = last.stretch.start_s - run.start_s;
     let from =
-        if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seconds(since)) };
+        if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seen.time(since)) };
     let set = seen.trace.header().set_volts.map_or(run.set_v, Volts::value);
     vec![
-        format!(
-            "{} at {} from {from} on: {}",
-            seen.amps(stretch.amps),
-            volts(stretch.volts),
-            ohms(seen, stretch.volts, stretch.amps)
-        ),
-        format!("the feed stands at {} of the {} set{}", volts(stretch.volts), volts(set), limit(seen, last)),
+        format!("{} at {} from {from} on: {}", seen.amps(level.amps), volts(level.volts), ohms(seen)),
+        format!("the feed stands at {} of the {} set{}", volts(level.volts), volts(set), limit(seen, last)),
         heat(seen, last),
         before(seen, last, since),
     ]
@@ -30,11 +25,10 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
 
 /// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and
 /// half a step of the amps.
-fn ohms(seen: &Seen, volts: f64, amps: f64) -> String {
-    let amps = amps.abs().max(1e-6);
-    let ohms = volts.abs() / amps;
+fn ohms(seen: &Seen) -> String {
+    let Some(Load { ohms, amps }) = seen.load() else { return "no more than the leads".into() };
     let uncertainty = ohms * (2.0 * GAIN_ERROR + seen.analysis.step_a / 2.0 / amps);
-    let shown = exact(ohms, "Ω");
+    let shown = Load::words(ohms);
     format!("{shown} ± {}, leads included", to_the_place_of(&shown, ohms, uncertainty))
 }
 
@@ -47,8 +41,8 @@ fn limit(seen: &Seen, last: &Step) -> String {
 }
 
 fn heat(seen: &Seen, last: &Step) -> String {
-    let stretch = &last.stretch;
-    let watts = seen.watts(stretch.watts, stretch.volts);
+    let level = seen.level(last);
+    let watts = seen.watts(level.watts, level.volts);
     let peak = seen.analysis.model.peak_w.filter(|_| seen.class() == Class::PartialShort);
     match peak {
         Some(peak) => {
@@ -69,7 +63,7 @@ pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
 }
 
 fn before(seen: &Seen, last: &Step, since: f64) -> String {
-    let lasts = seen.lasting(last.stretch.duration());
+    let lasts = seen.time(seen.level(last).duration());
     if woke_before(seen) {
         format!("the board drew its standby before: the load comes with the wake, and stays for {lasts}")
     } else if since < AT_ONCE_S {

@@ -6,7 +6,8 @@ use crate::stats::robust;
 use crate::trace::Mode;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{Spread, Tries};
-use crate::verdict::seen::{Seen, exact, range, seconds, volts};
+use crate::verdict::phases::EDGE_READINGS;
+use crate::verdict::seen::{Seen, exact, range, volts};
 use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
@@ -25,11 +26,11 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
 
 /// `16 tries from 6.96 s to 53.9 s, one every 3.13 s (3.08 to 3.18 s)`.
 fn counted_tries(seen: &Seen, tries: &Tries) -> String {
-    let span = format!("from {} to {}", seconds(tries.first_start_s), seconds(tries.last_end_s));
+    let span = format!("from {} to {}", seen.time(tries.first_start_s), seen.time(tries.last_end_s));
     let every = match tries.every_s {
         None => String::new(),
         Some(every) if tries.count == 2 && !tries.one_is_on => {
-            format!(", {} apart", seen.lasting(every.mean))
+            format!(", {} apart", seen.time(every.mean))
         }
         Some(every) => format!(", one every {}", spread(seen, every)),
     };
@@ -40,8 +41,8 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
 
 /// A time with its range, where that says more.
 fn spread(seen: &Seen, times: Spread) -> String {
-    let (low, high) = (seen.lasting(times.low), seen.lasting(times.high));
-    let mean = seen.lasting(times.mean);
+    let (low, high) = (seen.time(times.low), seen.time(times.high));
+    let mean = seen.time(times.mean);
     if low == high { mean } else { format!("{mean} ({})", range(&low, &high)) }
 }
 
@@ -49,7 +50,9 @@ fn spread(seen: &Seen, times: Spread) -> String {
 fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
     let after = spread(seen, tries.lasts_s);
+    let ends = seen.ends(tries);
     let stage = match &tries.ended_in {
+        _ if ends.is_some_and(|ends| !ends.told()) => by_time_and_level(seen, tries).unwrap_or_default(),
         Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
         Some(stage) if is_the_only_one(seen, stage) => {
             format!(", in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
@@ -71,14 +74,19 @@ fn is_the_only_one(seen: &Seen, stage: &str) -> bool {
     given_up.filter_map(|attempt| attempt.ended_in.as_deref()).all(|other| other == stage)
 }
 
-/// Where a try ends whose stage was not told: by what it draws, or by the time since its wake.
+/// Where a try ends whose stage was not told: by what it draws, and by the time since its wake.
 fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
-    let likely = tries.likely_in.as_ref()?;
-    let usual = &seen.analysis.model.stages[seen.usual_stage(tries.lasts_s.mean)?].name;
-    Some(if likely == usual {
-        format!(", when good boards are in {usual}")
+    let ends = seen.ends(tries)?;
+    let places = seen.places(ends);
+    let usual = seen.usual_stage(tries.lasts_s.mean)?;
+    if usual > ends.last {
+        let usual = &seen.analysis.model.stages[usual].name;
+        return Some(format!(", by its level in {places}, though good boards are in {usual} by then"));
+    }
+    Some(if ends.told() {
+        format!(", when good boards are in {places}")
     } else {
-        format!(", drawing no more than good boards in {likely}, though they are in {usual} by then")
+        format!(", in {places}: the readings do not tell which")
     })
 }
 
@@ -99,15 +107,16 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
-/// What the volts did in the tries.
+/// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.
 fn feed(seen: &Seen, tries: &Tries) -> String {
     let set_v = seen.analysis.run.set_v;
     let given_up = seen.attempts.iter().filter(|attempt| attempt.given_up);
     let lowest = given_up.map(|attempt| attempt.lowest_v.value());
-    let dips: Vec<f64> = lowest.filter(|lowest| !seen.is_steady(*lowest)).collect();
-    if dips.len() < 2 {
+    if lowest.clone().filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
         return seen.feed_in_words(tries.lowest_v);
     }
+    let visible = visible_below(seen).unwrap_or(set_v);
+    let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let to = match (volts(tries.lowest_v), volts(highest)) {
         (low, high) if low == high => high,
@@ -117,9 +126,27 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     let each = if dips.len() == tries.count {
         "each try".to_owned()
     } else {
-        format!("{} of {} tries", dips.len(), tries.count)
+        format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", volts(set_v))
+}
+
+/// Volts below those that the readback shows between the tries, so that they are seen as a dip.
+fn visible_below(seen: &Seen) -> Option<f64> {
+    /// Times the depth of the deepest reading between the tries, which is noise.
+    const BEYOND_NOISE: f64 = 1.5;
+    /// ... and by no less than this share of the volts: the drop of a good supply under load.
+    const LEAST_SHARE: f64 = 0.002;
+    let rests = seen.attempts.windows(2).map(|pair| (pair[0].end_s.value(), pair[1].start_s.value()));
+    let edge_s = EDGE_READINGS * seen.readout.update_s();
+    let mut between: Vec<f64> = rests
+        .filter_map(|(from, to)| seen.trace.volts().get(seen.samples_between(from + edge_s, to)))
+        .flatten()
+        .copied()
+        .collect();
+    let usual = robust::median(&mut between)?;
+    let deepest = between.iter().copied().fold(usual, f64::min);
+    Some(usual - (BEYOND_NOISE * (usual - deepest)).max(LEAST_SHARE * usual))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.

@@ -1,0 +1,153 @@
+//! What to probe next: which check is given where, and in which order.
+
+use super::*;
+use crate::trace::{Mode, Sample, Trace, TraceBuilder};
+
+/// Where a check that holds `word` stands among the others.
+#[track_caller]
+fn place(finding: &Finding, word: &str) -> usize {
+    let found = finding.next_checks.iter().position(|check| check.contains(word));
+    found.unwrap_or_else(|| panic!("{word}: {:#?}", finding.next_checks))
+}
+
+#[test]
+fn a_board_that_hangs_at_its_level_is_asked_what_it_waits_for_and_one_that_draws_less_for_its_reset() {
+    let flat = |amps: f64| bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, amps)]).find();
+    let full = flat(1.016);
+    class(&full, Class::Stalled);
+    let waits = &full.next_checks[0];
+    let at = |word: &str| waits.find(word).unwrap_or_else(|| panic!("{word}: {waits}"));
+    assert!(
+        at("console") < at("storage") && at("storage") < at("memory") && at("memory") < at("reset"),
+        "{waits}"
+    );
+    let low = flat(0.7);
+    class(&low, Class::Stalled);
+    assert!(
+        low.next_checks[0].contains("draws less than good boards there: check the processor's reset"),
+        "{low:#?}"
+    );
+}
+
+#[test]
+fn memory_in_sockets_is_pulled_piece_by_piece_and_cooling_stays_on() {
+    let stalled = bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]).find();
+    let modules = &stalled.next_checks[place(&stalled, "sit in sockets")];
+    assert!(
+        modules.contains("reseat the memory") && modules.contains("one known-good module alone"),
+        "{modules}"
+    );
+    let panel = bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)])
+        .with(|b| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0));
+    assert!(!asks(&panel, "sit in sockets"));
+    for levels in [cycling(), vec![OFF, (20.0, 0.6, 3.0)], vec![OFF, (20.0, SET_V, 0.12)]] {
+        assert!(!asks(&bench(&levels), "fan"), "no board is to run without its fan");
+    }
+}
+
+#[test]
+fn a_latch_is_let_go_before_anything_is_measured() {
+    let latched =
+        bench(&[&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0)][..], &[(30.0, SET_V, 0.0234)]].concat()).find();
+    class(&latched, Class::LatchOff);
+    let feed = place(&latched, "a latch lets go only without feed");
+    assert!(feed < place(&latched, "unplug what can be unplugged") && feed < place(&latched, "with a scope"));
+    assert!(latched.next_checks[feed].contains("press again"), "{latched:#?}");
+    let cycles = bench(&cycling());
+    assert!(!asks(&cycles, "a latch lets go only without feed"), "a board that tries again has not latched");
+}
+
+#[test]
+fn the_first_rail_to_go_is_a_place_to_look_and_no_proof() {
+    let mut fell = BOOT.to_vec();
+    fell.push((15.0, SET_V, 0.0234));
+    let fell = checks(&bench(&fell).find());
+    assert!(fell.contains("is where to look first, if its enable was still there"), "{fell}");
+    assert!(!fell.contains("is the one"), "{fell}");
+}
+
+#[test]
+fn a_boot_is_sound_as_far_as_amps_tell() {
+    let from = |point: &'static str| checks(&bench(&BOOT).with(|b| b.feed_point = Some(point)).find());
+    assert!(from("battery connector").contains("as far as amps tell, what is fed from this point works"));
+    assert!(from("adapter inlet").contains("as far as amps tell, what the supply feeds works"));
+}
+
+#[test]
+fn the_packs_lines_come_after_what_needs_no_other_pack() {
+    let asleep = bench(&ASLEEP).find();
+    assert_eq!(place(&asleep, "pack's data or detect line") + 1, asleep.next_checks.len(), "{asleep:#?}");
+    assert!(place(&asleep, "always-on rails") < place(&asleep, "pack's data or detect line"));
+    // A profile that names the lines itself says it in its own place, once.
+    let own = bench(&ASLEEP).with(|b| {
+        let probe = "Give the pack's identification line what the good boards had.".into();
+        b.profile.as_mut().expect("one").checks.push(Check {
+            class: "standby-only".into(),
+            stage: None,
+            probe,
+        });
+    });
+    let own = own.find();
+    assert_eq!(place(&own, "identification line"), 0);
+    assert!(!checks(&own).contains("data or detect line"), "{}", checks(&own));
+}
+
+#[test]
+fn a_charger_is_unplugged_at_the_battery_side_unless_the_profile_says_so() {
+    let warned = |b: Bench| b.find().cautions.join("\n").matches("adapter").count();
+    assert_eq!(warned(bench(&BOOT)), 1);
+    assert_eq!(warned(bench(&BOOT).with(|b| b.feed_point = Some("adapter inlet"))), 0);
+    let told = bench(&BOOT).with(|b| {
+        b.profile.as_mut().expect("one").feed.cautions.push("Unplug the adapter first.".into());
+    });
+    assert_eq!(warned(told), 1, "once is enough");
+}
+
+/// Eight starved tries; in the first `marked` of them the supply says at the end that it limits.
+fn starved(marked: u32, dips: &[f64]) -> Trace {
+    let mut levels = vec![OFF, STANDBY];
+    for volts in dips {
+        levels.extend([RAILS, (1.5, *volts, 0.9), REST]);
+    }
+    let plain = trace_marked(&levels, &[(4.5, "power button")]);
+    let mut header = plain.header().clone();
+    header.limit = Some(Amps::constant(0.9));
+    header.feed_point = Some("battery connector".into());
+    let mut builder = TraceBuilder::new(header);
+    let (mut tries, mut was_high) = (0, false);
+    for i in 0..plain.len() {
+        let (time, volts, amps) = (plain.time()[i], plain.volts()[i], plain.amps()[i]);
+        let high = amps > 0.5;
+        tries += u32::from(high && !was_high);
+        was_high = high;
+        let mode = if high && tries <= marked { Mode::ConstantCurrent } else { Mode::ConstantVoltage };
+        let (time, volts, amps) = (Seconds::constant(time), Volts::constant(volts), Amps::constant(amps));
+        builder.sample(Sample { time, volts, amps, mode, span: None }).expect("in order");
+    }
+    builder.finish()
+}
+
+#[test]
+fn the_tries_in_which_the_supply_marks_its_limit_are_counted() {
+    let facts = |marked: u32| {
+        let finding =
+            diagnose(&starved(marked, &[11.0; 8]), bench(&[]).profile.as_ref(), &Sources::default());
+        class(&finding, Class::FeedLimited);
+        because(&finding)
+    };
+    assert!(facts(8).contains("the supply marks its limit (cc) in 8 of 8 tries"), "{}", facts(8));
+    assert!(facts(3).contains("(cc) in 3 of 8 tries"), "{}", facts(3));
+    assert!(!facts(0).contains("(cc)"), "{}", facts(0));
+}
+
+#[test]
+fn dips_are_counted_where_they_show_and_the_rest_may_have_passed_unseen() {
+    let facts = |dips: [f64; 8]| {
+        let finding = diagnose(&starved(8, &dips), bench(&[]).profile.as_ref(), &Sources::default());
+        because(&finding)
+    };
+    let shallow = facts([11.0, 12.72, 12.72, 11.0, 12.72, 12.72, 12.72, 12.72]);
+    assert!(shallow.contains("in each try"), "half a per cent below a quiet feed is a dip: {shallow}");
+    let some = facts([11.0, SET_V, 12.72, 11.0, 12.72, SET_V, 12.72, 12.72]);
+    assert!(some.contains("in at least 6 of 8 tries"), "{some}");
+}

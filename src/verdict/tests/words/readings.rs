@@ -1,0 +1,190 @@
+//! What is said is no finer than what was read, and one number stands for one thing.
+
+use super::*;
+
+/// The same levels, read every `period` seconds by a supply that averages over that time and rounds to `step` amps.
+fn averaged(levels: &[(f64, f64, f64)], period: f64, step: f64) -> Trace {
+    let level = |time: f64| {
+        let mut end = 0.0;
+        levels
+            .iter()
+            .find(|level| {
+                end += level.0;
+                time < end
+            })
+            .or(levels.last())
+            .map_or((0.0, 0.0), |l| (l.1, l.2))
+    };
+    let total: f64 = levels.iter().map(|level| level.0).sum();
+    let header = crate::trace::Header {
+        board: Some("larch-2".into()),
+        set_volts: Some(Volts::constant(SET_V)),
+        limit: Some(Amps::constant(3.0)),
+        ..crate::trace::Header::default()
+    };
+    let mut builder = crate::trace::TraceBuilder::new(header);
+    for index in 0_u32.. {
+        let time = f64::from(index) * period;
+        if time >= total {
+            break;
+        }
+        let parts = (0..20_u32).map(|part| level((time - period * (f64::from(part) + 0.5) / 20.0).max(0.0)));
+        let (volts, amps) =
+            parts.fold((0.0, 0.0), |(v, a), (volts, amps)| (v + volts / 20.0, a + amps / 20.0));
+        let dither = [0.0, 0.4, -0.4, 0.2, -0.2][index as usize % 5] * step;
+        builder
+            .sample(crate::trace::Sample {
+                time: Seconds::constant(time),
+                volts: Volts::constant((volts * 100.0).round() / 100.0),
+                amps: Amps::constant(((amps + dither) / step).round().max(0.0) * step),
+                mode: crate::trace::Mode::Unknown,
+                span: None,
+            })
+            .expect("in order");
+    }
+    builder.finish()
+}
+
+fn found(levels: &[(f64, f64, f64)], period: f64, step: f64) -> Finding {
+    diagnose(&averaged(levels, period, step), bench(&[]).profile.as_ref(), &Sources::default())
+}
+
+const TRY: [(f64, f64, f64); 2] = [RAILS, (0.4, SET_V, 1.0)];
+const LATCHED: (f64, f64, f64) = (30.0, SET_V, 0.0234);
+
+fn two_tries() -> Vec<(f64, f64, f64)> {
+    [&[OFF, STANDBY][..], &TRY, &[REST], &TRY, &[LATCHED]].concat()
+}
+
+#[test]
+fn what_follows_a_try_is_told_without_its_tail() {
+    for (period, step) in [(0.25, 0.001), (0.05, 0.001)] {
+        let finding = found(&two_tries(), period, step);
+        class(&finding, Class::LatchOff);
+        let last = finding.phases.last().expect("a phase").mean_a.value();
+        assert!((last - 0.0234).abs() < 3e-4, "{last} at {period} s");
+        assert!(because(&finding).contains("after that 23"), "{}", because(&finding));
+        // The energy is that of the whole phase, edges and all.
+        let phase = finding.phases.last().expect("a phase");
+        let lasts = phase.end_s.value() - phase.start_s.value();
+        assert!(phase.energy_j.value() >= 0.99 * phase.mean_w.value() * lasts);
+    }
+}
+
+#[test]
+fn times_are_no_finer_than_the_readings() {
+    // By construction from 5.0 s to 9.4 s; an averaging supply shows an edge up to one reading later.
+    for (period, places) in [(0.25, 1), (0.05, 1), (0.02, 2)] {
+        let facts = because(&found(&two_tries(), period, 0.001));
+        let said: Vec<&str> = facts.split(' ').skip(3).step_by(3).take(2).collect();
+        for (text, truth) in said.iter().zip([5.0, 9.4]) {
+            let off = text.parse::<f64>().expect("a time") - truth;
+            assert!((-period..=0.25 + 2.0 * period).contains(&off), "{text} at {period} s: {facts}");
+            assert_eq!(text.split_once('.').map_or(0, |(_, decimals)| decimals.len()), places, "{facts}");
+        }
+    }
+}
+
+#[test]
+fn a_few_steps_of_the_supply_are_said_to_be_no_number_to_build_on() {
+    let limits = |step: f64| found(&two_tries(), 0.05, step).limits.join("\n");
+    assert!(limits(0.01).contains("is good to about 5 mA"), "{}", limits(0.01));
+    assert!(!limits(0.001).contains("is good to about"), "{}", limits(0.001));
+    assert!(limits(0.05).contains("barely visible"), "{}", limits(0.05));
+}
+
+#[test]
+fn too_few_readings_leave_a_place_open_between_stages() {
+    let slow = found(&two_tries(), 0.25, 0.001);
+    let (place, why) = (because(&slow), state(&slow, "main regulators").1);
+    assert!(
+        place.contains("in rails or the start of loading") || place.contains("in rails or loading"),
+        "{place}"
+    );
+    assert!(why.starts_with("the tries end in rails or"), "{why}");
+    assert!(!why.contains("or before"), "{why}");
+    let quick = found(&two_tries(), 0.02, 0.001);
+    assert!(!because(&quick).contains("do not tell which"), "{}", because(&quick));
+}
+
+#[test]
+fn a_try_that_ends_in_a_stage_makes_what_begins_there_suspect_for_that_reason() {
+    let finding = bench(&cycling()).find();
+    assert_eq!(state(&finding, "processor"), (SectionState::Suspect, "the tries end in loading".into()));
+    let early: Vec<(f64, f64, f64)> =
+        [OFF, STANDBY].into_iter().chain((0..8).flat_map(|_| [(0.7, SET_V, 0.172), REST])).collect();
+    let both = bench(&early).with(|b| {
+        b.profile.as_mut().expect("one").power_path = vec![
+            section("system rail", &["standby"], &[]),
+            section("main regulators", &["standby", "rails"], &[]),
+            section("processor", &["loading"], &[]),
+        ];
+    });
+    let both = both.find();
+    let (regulators, why) = state(&both, "main regulators");
+    assert!(
+        regulators == SectionState::Suspect && why.starts_with("worked up to here: the tries end in rails"),
+        "{why}"
+    );
+    let (processor, why) = state(&both, "processor");
+    assert!(
+        processor == SectionState::Suspect && why == "the tries end in rails, in which its load may begin",
+        "{why}"
+    );
+}
+
+#[test]
+fn what_a_try_got_past_worked_up_to_there_and_what_a_boot_got_past_is_proved() {
+    let tries = bench(&cycling()).find();
+    let (rails, why) = state(&tries, "main regulators");
+    assert_eq!((rails, why.as_str()), (SectionState::Proved, "worked up to here: the board got past rails"));
+    assert_eq!(state(&bench(&BOOT).find(), "main regulators").1, "the board got past rails");
+    assert_eq!(state(&tries, "system rail").1, "the board got past standby");
+}
+
+#[test]
+fn what_the_switch_on_starts_has_no_moment_of_its_own() {
+    let at_once = bench(&[OFF, RAILS, LOADING, IDLE]).with(|b| {
+        b.profile.as_mut().expect("one").phases.remove(0);
+        b.presses.clear();
+    });
+    let facts = because(&at_once.find());
+    assert!(facts.contains("rails from switch-on (1.0 s)"), "{facts}");
+    let waits = because(&bench(&BOOT).find());
+    assert!(waits.contains("rails at 5.0 s"), "{waits}");
+}
+
+#[test]
+fn a_fall_has_the_same_numbers_in_text_and_finding_and_they_are_of_the_level_before_it() {
+    let mut levels = BOOT.to_vec();
+    levels.push((15.0, SET_V, 0.0234));
+    let finding = found(&levels, 0.25, 0.001);
+    class(&finding, Class::DroppedOut);
+    let fall = finding.fall.expect("a fall");
+    assert!((fall.from_a.value() - 0.625).abs() < 2e-3, "{fall:?}");
+    assert!((fall.to_a.value() - 0.0234).abs() < 1e-3, "{fall:?}");
+    let said = format!("from {} to 23", fall.from_a);
+    assert!(because(&finding).contains(&said), "{said}: {}", because(&finding));
+    assert_eq!(bench(&BOOT).find().fall, None);
+}
+
+#[test]
+fn ohms_volts_and_watts_of_a_short_are_the_same_wherever_they_are_told() {
+    let finding = bench(&[OFF, (20.0, 0.783, 3.0)]).find();
+    let phase = finding.phases.last().expect("a phase");
+    let (facts, checks) = (because(&finding), checks(&finding));
+    assert!(
+        facts.contains("0.26 Ω ± 0.01 Ω") && checks.contains("about 0.26 Ω or less"),
+        "{facts}\n{checks}"
+    );
+    assert!(facts.contains(&format!("{} at {}", phase.mean_a, phase.mean_v)), "{facts}");
+    let watts = facts
+        .lines()
+        .find_map(|line| line.strip_suffix(" turn to heat in the short and the leads"))
+        .expect("watts");
+    assert!(
+        finding.cautions.iter().any(|caution| caution.starts_with(watts)),
+        "{watts}: {:?}",
+        finding.cautions
+    );
+}
