@@ -54,7 +54,7 @@ fn wake(subject: &Subject) -> Option<f64> {
     for phase in &subject.finding.phases {
         match phase.name.as_str() {
             "off" => stood_by = false,
-            _ if waits(subject, phase) => stood_by = true,
+            _ if is_standby(subject, phase) => stood_by = true,
             // From switch-on these are no wake; after standby they are what came of it.
             "short" | "heavy load" if !stood_by => return None,
             "no draw" | "rest" | "inrush" => {}
@@ -64,11 +64,10 @@ fn wake(subject: &Subject) -> Option<f64> {
     None
 }
 
-/// Whether the board waits for a person in that phase.
-fn waits(subject: &Subject, phase: &Phase) -> bool {
-    let reference =
-        subject.profile.and_then(|profile| profile.phases.iter().find(|of| of.name == phase.name));
-    reference.map_or(phase.name == "standby", |reference| reference.waits_for_person)
+/// Whether the board has not woken in that phase, be it that it waits for a person or starts by itself.
+fn is_standby(subject: &Subject, phase: &Phase) -> bool {
+    let standby = subject.profile.and_then(|profile| profile.standby());
+    standby.map_or("standby", |standby| &standby.name) == phase.name
 }
 
 fn press(subject: &Subject) -> Option<f64> {

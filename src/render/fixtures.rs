@@ -13,13 +13,23 @@ use std::path::Path;
 
 /// A trace of `count` readings over `length` seconds.
 pub(super) fn trace(count: u32, length: f64, amps: impl Fn(u32) -> f64) -> Trace {
+    trace_at(count, length, amps, |_| 12.8)
+}
+
+/// The same with volts of its own.
+pub(super) fn trace_at(
+    count: u32,
+    length: f64,
+    amps: impl Fn(u32) -> f64,
+    volts: impl Fn(u32) -> f64,
+) -> Trace {
     let header = Header { set_volts: Volts::new(12.8).ok(), limit: Amps::new(3.0).ok(), ..Header::default() };
     let mut builder = TraceBuilder::new(header);
     for index in 0..count {
         let time = Seconds::constant(length * f64::from(index) / f64::from(count - 1));
         let sample = Sample {
             time,
-            volts: Volts::constant(12.8),
+            volts: Volts::constant(volts(index)),
             amps: Amps::constant(amps(index)),
             mode: Mode::Unknown,
             span: None,
@@ -173,10 +183,36 @@ fn assert_uncovered(scene: &Scene) {
     for (index, shape) in scene.shapes.iter().enumerate() {
         let Shape::Text(label) = shape else { continue };
         for later in &scene.shapes[index + 1..] {
-            let (Shape::Fill { area, .. } | Shape::Hatch { area, .. }) = later else { continue };
             let size = (scene.width, scene.height);
-            assert!(!area.overlaps(label.bounds()), "{size:?}: {:?} below {area:?}", label.text);
+            assert!(!meets(later, label.bounds()), "{size:?}: {:?} below {later:?}", label.text);
         }
+    }
+}
+
+/// Whether a shape is drawn on some of `spot`.
+fn meets(shape: &Shape, spot: Rect) -> bool {
+    match shape {
+        Shape::Fill { area, .. } | Shape::Hatch { area, .. } => area.overlaps(spot),
+        Shape::Steps { left, spans, clip, .. } => {
+            let spot = spot.intersection(*clip);
+            if spot.is_empty() {
+                return false;
+            }
+            let columns = (*left..).zip(spans).filter(|(x, _)| (spot.left..spot.right).contains(x));
+            columns.filter_map(|(_, span)| *span).any(|span| {
+                let from = span.enter.map_or(span.top, |enter| enter.min(span.top));
+                let to = span.enter.map_or(span.bottom, |enter| enter.max(span.bottom));
+                from < spot.bottom && spot.top <= to
+            })
+        }
+        Shape::Line { from, to, .. } => {
+            let steps = (from.0 - to.0).abs().max((from.1 - to.1).abs()).max(1);
+            let at = |a: i32, b: i32, step: i32| a + (b - a) * step / steps;
+            (0..=steps)
+                .map(|step| (at(from.0, to.0, step), at(from.1, to.1, step)))
+                .any(|(x, y)| (spot.left..spot.right).contains(&x) && (spot.top..spot.bottom).contains(&y))
+        }
+        Shape::Polygon { .. } | Shape::Text(_) => false,
     }
 }
 

@@ -33,6 +33,11 @@ impl Rect {
         (i32::midpoint(self.left, self.right), i32::midpoint(self.top, self.bottom))
     }
 
+    /// Wider by `by` pixels to the left and to the right.
+    pub(super) const fn wider(self, by: i32) -> Self {
+        Self { left: self.left - by, right: self.right + by, ..self }
+    }
+
     /// Wider by `by` pixels on every side.
     pub(super) const fn grown(self, by: i32) -> Self {
         Self::new(self.left - by, self.top - by, self.right + by, self.bottom + by)
@@ -51,6 +56,14 @@ impl Rect {
             && self.top <= other.top
             && other.right <= self.right
             && other.bottom <= self.bottom
+    }
+
+    /// Whether a straight line between two points passes through, seen at some dozens of points along it.
+    pub(super) fn is_crossed(self, (from, to): (Point, Point)) -> bool {
+        const STEPS: i32 = 64;
+        let along = |a: i32, b: i32, step: i32| a + (b - a) * step / STEPS;
+        let points = (0..=STEPS).map(|step| (along(from.0, to.0, step), along(from.1, to.1, step)));
+        { points }.any(|(x, y)| self.holds(Self::new(x, y, x + 1, y + 1)))
     }
 
     /// What both have in common; empty where they do not meet.

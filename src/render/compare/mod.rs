@@ -17,7 +17,7 @@ use super::parts::readings::Readings;
 use super::parts::{
     Areas, Subject, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis, volts,
 };
-use super::scene::{Anchor, Scene};
+use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::words;
 use crate::verdict::LogFacts;
@@ -134,7 +134,8 @@ fn panel(
     // The line that both runs have in common.
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
-    amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
+    let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
+    amps::label(sheet, &run, readings, axes, fault);
     volts::draw(sheet, &run, readings, volts.axis(areas.volts), &lane);
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x);
@@ -163,7 +164,8 @@ fn panel_title(
     let Some(title) = bold.fit(&title, right - start) else { return rest };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
     let mut below = rest;
-    if let Some(wrong) = note.map(|note| clean(&note.lines[..note.lines.len().min(2)].join(": "))) {
+    if let Some(note) = note {
+        let wrong = in_one_line(note, alarm, row.right - start);
         if alarm.width(&wrong) <= right - left {
             left = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm).right + space;
         } else {
@@ -178,6 +180,15 @@ fn panel_title(
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }
     below
+}
+
+/// `stuck in program: 0.406 A at 23.5 V all along; and 2 more in the finding`: where that is too long, what is left out
+/// is said still.
+fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
+    let said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
+    let rest = note.rest().map_or_else(String::new, |rest| format!("; {rest}"));
+    let said = style.fit(&said, room - style.width(&rest)).unwrap_or_default();
+    said + &rest
 }
 
 fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Areas {
@@ -197,7 +208,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     // Where there is little height the boot has it: the table below says what the quiet stages draw.
     let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(LOW);
     let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
-    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(gap).0 };
+    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
     Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts, ticks: empty }
 }
 

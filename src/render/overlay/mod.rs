@@ -177,10 +177,10 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
         lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
     }
     if let Some(quiet) = axes.quiet {
-        amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::dots(sheet, &placed));
+        amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::leaders(sheet, &placed));
     }
     time_axis(sheet, time, areas.ticks, None);
-    notes::pin(sheet, &placed);
+    notes::pin(sheet, &placed, |_| ());
 }
 
 /// Draws each run by `line`: good ones first, so that they hide no odd one.
@@ -223,12 +223,14 @@ fn place_of(member: &Member) -> Note {
     let shown = |note: &Note| member.readings.time.shows(note.at);
     let departs = member.run.finding.departures.first().map(|departure| Note {
         at: departure.starts_s.value(),
+        point_at: None,
         amps: None,
         lines: Vec::new(),
+        more: 0,
         placed: true,
     });
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
-    let anywhere = Note { at: middle, amps: None, lines: Vec::new(), placed: true };
+    let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
     turning(&member.run).filter(shown).or(departs.filter(shown)).unwrap_or(anywhere)
 }
 
@@ -263,7 +265,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: &amps::Scale) -> Ar
     let (upper, volts) = rest.split_bottom(share(VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     let (upper, quiet) = upper.split_bottom(if scale.quiet_high.is_some() { share(QUIET) } else { 0 });
-    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(gap).0 };
+    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
     Areas { overflow, ribbon, legend, amps, quiet, events: empty, volts, ticks }
 }
 

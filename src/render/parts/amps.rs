@@ -170,17 +170,28 @@ pub(in crate::render) fn draw(
     let expected = expected(subject, readings);
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
-    strip_words(sheet, subject, readings, main);
     trace(sheet, readings, main);
-    inrush::draw(sheet, &cut_off(sheet, subject, readings, main, lane.fault()));
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
-        strip_words(sheet, subject, readings, quiet);
         trace(sheet, readings, quiet);
         magnified(sheet, areas, scale.high / quiet.high, taken);
     }
     axes
+}
+
+/// What is said in both strips: over all lines, so that none runs through the words.
+pub(in crate::render) fn label(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axes: Axes,
+    fault: Option<i32>,
+) {
+    for axis in std::iter::once(axes.main).chain(axes.quiet) {
+        strip_words(sheet, subject, readings, axis, fault);
+    }
+    inrush::draw(sheet, &cut_off(sheet, subject, readings, axes.main, fault));
 }
 
 /// What stands behind the trace: envelope, grid, gaps, limit.
@@ -191,10 +202,16 @@ fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     limit(sheet, subject, readings, axis);
 }
 
-/// The words of gaps and of the limit, on a ground of their own: no line of an event runs through them.
-fn strip_words(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+/// The words of gaps and of the limit, on a ground of their own.
+fn strip_words(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) {
     gaps_words(sheet, readings, axis.area);
-    if let Some((_, label)) = limit_label(sheet, subject, readings, axis) {
+    if let Some(label) = limit_label(sheet, subject, readings, axis, fault) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         sheet.scene.fill(ground, sheet.palette.paper);
         sheet.scene.text(label.text, label.at, label.anchor, label.style);
@@ -292,7 +309,7 @@ fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) ->
 
 /// The current limit, and where the supply sat in it.
 fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
-    let Some((row, _)) = limit_label(sheet, subject, readings, axis) else { return };
+    let Some(row) = limit_row(subject, axis) else { return };
     let color = sheet.palette.limit;
     sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
     for bar in limit_bars(sheet, readings, axis, row) {
@@ -310,42 +327,51 @@ fn limit_bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32) -> 
 /// Height of the bar above the limit where the supply sits in it, in units of the layout.
 const LIMIT_BAR: f64 = 9.0;
 
-/// The row of the current limit, if the strip shows it, and its words.
+/// The row of the current limit, if the strip shows it.
+fn limit_row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
+    let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
+    Some(axis.row(limit.value())).filter(|row| (axis.area.top..axis.area.bottom).contains(row))
+}
+
+/// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
+/// there, above or below it.
 fn limit_label(
     sheet: &Sheet,
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-) -> Option<(i32, Label)> {
-    let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
-    let row = axis.row(limit.value());
-    if !(axis.area.top..axis.area.bottom).contains(&row) {
-        return None;
-    }
+    fault: Option<i32>,
+) -> Option<Label> {
+    let row = limit_row(subject, axis)?;
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
-    let text = format!("current limit {limit}");
+    let text = format!("current limit {}", subject.finding.log.limit_a?);
     let width = style.width(&text) + sheet.u(16.0);
-    // On the line itself, so that it is read at its value; where it hides least of the stretches in the limit and of
-    // the trace, from the right.
-    let at = |place: i32| {
-        let x = axis.area.right - sheet.u(8.0) - place * width;
-        Label { text: text.clone(), at: (x, style.baseline_at(row)), anchor: Anchor::End, style }
+    let aside = style.line_height() / 2 + sheet.u(LIMIT_BAR + 5.0);
+    let at = |y: i32, place: i32| {
+        let x = axis.area.right - sheet.u(8.0) - place * width / 2;
+        Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
     };
-    let places = (axis.area.width() / width.max(1)).max(1);
-    let hidden = |label: &Label| hidden(sheet, readings, axis, label.bounds().grown(sheet.u(2.0)));
-    let label = (0..places).map(at).filter(|label| axis.area.holds(label.bounds())).min_by_key(hidden);
-    Some((row, label.unwrap_or_else(|| Label { at: (axis.area.right, row + style.line_height()), ..at(0) })))
+    let places = (2 * axis.area.width() / width.max(1)).max(1);
+    let all =
+        [row, row - aside, row + aside].into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
+    let held = all.filter(|label| axis.area.holds(label.bounds()));
+    let mut kept = limit_bars(sheet, readings, axis, row);
+    kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
+    let badness = |label: &Label| {
+        let spot = label.bounds().grown(sheet.u(3.0));
+        (columns_hidden(readings, axis, spot), kept.iter().filter(|kept| kept.overlaps(spot)).count())
+    };
+    // Struck through by the trace it could not be read; the foot has it too.
+    let found = held.map(|label| (badness(&label), label)).min_by_key(|(badness, _)| *badness);
+    found.filter(|((struck, _), _)| *struck == 0).map(|(_, label)| label)
 }
 
-/// How many columns in the limit, and how many of the trace, words in `spot` would hide.
-fn hidden(sheet: &Sheet, readings: &Readings, axis: ValueAxis, spot: Rect) -> (usize, usize) {
-    let columns =
-        (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (spot.left..spot.right).contains(x));
-    let near = Rect { top: spot.top - sheet.u(3.0), bottom: spot.bottom + sheet.u(3.0), ..spot };
-    let meets = |column: &Column| axis.row(column.high) < near.bottom && axis.row(column.low) >= near.top;
-    let of_trace = columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count();
-    let limited = readings.limited.iter().filter(|(from, to)| *from < spot.right && spot.left < *to).count();
-    (limited, of_trace)
+/// How many columns of the trace words in `spot` would hide.
+fn columns_hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> usize {
+    let across = |x: &i32| (spot.left..spot.right).contains(x);
+    let columns = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| across(x));
+    let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
+    columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
 }
 
 /// What the words in the strip take, which no note may hide.
@@ -356,8 +382,8 @@ pub(in crate::render) fn words(
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Vec<Rect> {
-    let mut words = fixed_words(sheet, subject, readings, axis);
-    if let Some((row, _)) = limit_label(sheet, subject, readings, axis) {
+    let mut words = fixed_words(sheet, subject, readings, axis, fault);
+    if let Some(row) = limit_row(subject, axis) {
         words.extend(limit_bars(sheet, readings, axis, row));
     }
     for mark in cut_off(sheet, subject, readings, axis, fault) {
@@ -367,9 +393,15 @@ pub(in crate::render) fn words(
 }
 
 /// The words of gaps and of the limit.
-fn fixed_words(sheet: &Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<Rect> {
+fn fixed_words(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Vec<Rect> {
     let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
-    let limit = limit_label(sheet, subject, readings, axis).map(|(_, label)| label.bounds());
+    let limit = limit_label(sheet, subject, readings, axis, fault).map(|label| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }
 
@@ -383,27 +415,29 @@ fn cut_off(
 ) -> Vec<Mark> {
     let flag = fault.map(|x| Rect { left: x, right: x + 1, bottom: axis.area.top + 1, ..axis.area });
     let flag = flag.map(|flag| Rect { bottom: flag.bottom + sheet.u(14.0), ..flag.grown(sheet.u(7.0)) });
-    let taken = fixed_words(sheet, subject, readings, axis).into_iter().chain(flag).collect();
+    let taken = fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(flag).collect();
     inrush::marks(sheet, subject, readings, axis, taken)
 }
 
-/// Says of the lower strip what it is, at the end where nothing is `taken`.
+/// Room above the magnified strip for what it is called, in units of the layout.
+pub(in crate::render) const CAPTION: f64 = 18.0;
+
+/// Says above the lower strip what it is, where no leader of a note passes.
 pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64, taken: &[Rect]) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    if areas.quiet.height() < sheet.u(24.0) {
+    let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
+    if areas.quiet.top - areas.amps.bottom < sheet.u(CAPTION) || areas.amps.is_empty() {
         return;
     }
-    let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
-    let baseline = areas.quiet.top + sheet.u(16.0);
+    let baseline = style.baseline_at(areas.quiet.top - sheet.u(CAPTION / 2.0));
     let ends = [
-        (Anchor::End, areas.quiet.right - sheet.u(6.0)),
-        (Anchor::Start, areas.quiet.left + sheet.u(6.0)),
+        (Anchor::End, areas.quiet.right),
+        (Anchor::Start, areas.quiet.left),
         (Anchor::Middle, areas.quiet.center().0),
     ];
     let labels = ends.map(|(anchor, x)| Label { text: text.clone(), at: (x, baseline), anchor, style });
     let free = |label: &Label| !taken.iter().any(|taken| taken.overlaps(label.bounds().grown(sheet.u(3.0))));
-    let Some(label) = labels.into_iter().find(free) else { return };
-    let ground = label.bounds().grown(sheet.u(3.0)).intersection(areas.quiet.grown(-1));
-    sheet.scene.fill(ground, sheet.palette.paper);
-    sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    if let Some(label) = labels.into_iter().find(free) {
+        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
 }

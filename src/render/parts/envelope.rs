@@ -9,7 +9,7 @@ use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::Volts;
-use crate::verdict::{Attempt, Phase};
+use crate::verdict::Attempt;
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -28,18 +28,70 @@ pub(in crate::render) struct Expected {
 pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
     let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
     let time = readings.time;
-    let flecks = |phase: &Phase| {
-        let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
+    let flecks = |stage: &Stage| {
+        let middle = f64::midpoint(stage.start, stage.end);
         attempts(subject).is_some_and(|attempts| is_fleeting(attempts, middle, time.to - time.from))
     };
-    let shown = subject.finding.phases.iter().filter(|phase| !flecks(phase)).filter_map(|phase| {
-        let (from, to) = (phase.start_s.value().max(time.from), phase.end_s.value().min(time.to));
-        let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
-        let longest = reference.duration.map_or(f64::INFINITY, |length| length.high);
-        let usual_to = (phase.start_s.value() + longest).clamp(from, from.max(to));
-        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, reference, volts) })
+    let shown = stages(subject, profile).into_iter().filter(|stage| !flecks(stage)).filter_map(|stage| {
+        let (from, to) = (stage.start.max(time.from), stage.end.min(time.to));
+        let longest = stage.reference.duration.map_or(f64::INFINITY, |length| length.high);
+        let usual_to = (stage.start + longest).clamp(from, from.max(to));
+        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, stage.reference, volts) })
     });
     shown.collect()
+}
+
+/// A stage of the profile, and when this board was in it, in seconds.
+#[derive(Debug, Clone, Copy)]
+struct Stage<'a> {
+    reference: &'a PhaseReference,
+    start: f64,
+    end: f64,
+}
+
+/// The stages that this board was in: those that the finding tells, and in a try that shows none those that lead to
+/// where such tries end.
+fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
+    let tries = attempts(subject).unwrap_or_default();
+    let mut stages: Vec<Stage> = Vec::new();
+    for phase in &subject.finding.phases {
+        let (start, end) = (phase.start_s.value(), phase.end_s.value());
+        if let Some(reference) = profile.phases.iter().find(|reference| reference.name == phase.name) {
+            stages.push(Stage { reference, start, end });
+        } else if let Some(attempt) = tries.iter().find(|attempt| {
+            let (from, to) = span(attempt);
+            from <= start && start < to && attempt.likely_in.is_some()
+        }) {
+            let before = stages.last().filter(|stage| stage.end > attempt.start_s.value());
+            stages.extend(leading_to(profile, attempt, before.map(|stage| stage.reference), (start, end)));
+        }
+    }
+    stages
+}
+
+/// The stages from the one after `before` to that in which a try ends, the earlier ones for as long as they usually last.
+fn leading_to<'a>(
+    profile: &'a Profile,
+    attempt: &Attempt,
+    before: Option<&PhaseReference>,
+    (start, end): (f64, f64),
+) -> Vec<Stage<'a>> {
+    let place = |name: &str| profile.phases.iter().position(|phase| phase.name == name);
+    let Some(last) = attempt.likely_in.as_deref().and_then(place) else { return Vec::new() };
+    let standby = usize::from(profile.standby().is_some());
+    let first = before.and_then(|stage| place(&stage.name)).map_or(standby, |index| index + 1).min(last);
+    let mut from = start;
+    let mut stages = Vec::new();
+    for (index, reference) in (first..).zip(&profile.phases[first..=last]) {
+        let usual =
+            reference.duration.filter(|_| index < last).map_or(f64::INFINITY, |length| length.typical);
+        let to = (from + usual).min(end);
+        if from < to {
+            stages.push(Stage { reference, start: from, end: to });
+        }
+        from = to;
+    }
+    stages
 }
 
 /// What of good boards a figure shows on an axis up to `high`.

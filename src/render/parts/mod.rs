@@ -13,6 +13,8 @@ pub(super) mod notes;
 pub(super) mod phases;
 pub(super) mod readings;
 pub(super) mod table;
+#[cfg(test)]
+mod tests;
 pub(super) mod turning;
 pub(super) mod volts;
 
@@ -20,7 +22,7 @@ use super::RenderError;
 use super::axis::TimeAxis;
 use super::font::Weight;
 use super::geometry::Rect;
-use super::scene::Anchor;
+use super::scene::{Anchor, Style};
 use super::sheet::{Sheet, em};
 use crate::reference::Profile;
 use crate::trace::Trace;
@@ -67,34 +69,91 @@ pub(super) struct Areas {
     pub(super) ticks: Rect,
 }
 
-/// Ticks of time and their labels, in `row`; the time of the fault stands out among them.
+/// Ticks of time and their labels, in `row`. The time of the fault stands out among them and takes the place of none: it
+/// stands between two of them, as near to its line as they leave room, and a stroke leads there.
 pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, fault: Option<(f64, String)>) {
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let most = (time.right - time.left) / sheet.u(74.0);
+    let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
+    let said = fault.map(|(at, text)| (time.x_within(at), text));
+    let wide = said.as_ref().map_or(0, |(_, text)| bold.width(text));
+    let (ticks, place) = ticks(sheet, time, row, small, said.as_ref().map(|(x, _)| (*x, wide)));
+    let baseline = row.bottom - sheet.u(4.0);
+    let stroke = sheet.u(5.0);
+    for tick in ticks {
+        sheet.scene.fill(Rect::new(tick.x, row.top, tick.x + 1, row.top + stroke), sheet.palette.frame);
+        sheet.scene.text(tick.text, (tick.left, baseline), Anchor::Start, small);
+    }
+    if let (Some((x, text)), Some(left)) = (said, place) {
+        // A label aside of its line hangs on a stroke from there.
+        let middle = left + wide / 2;
+        let beside = Rect::new(x.min(middle), row.top, x.max(middle), row.top + sheet.u(2.0));
+        if !(left..left + wide).contains(&x) {
+            sheet.scene.fill(beside, sheet.palette.alarm);
+        }
+        sheet.scene.fill(Rect::new(x - 1, row.top, x + 2, row.top + stroke), sheet.palette.alarm);
+        sheet.scene.text(text, (left, baseline), Anchor::Start, bold);
+    }
+}
+
+/// A tick with its label, which starts at `left`.
+#[derive(Debug)]
+struct Tick {
+    x: i32,
+    text: String,
+    left: i32,
+    right: i32,
+}
+
+/// As many ticks as have room, and where among them a label of that width for column `x` starts.
+fn ticks(
+    sheet: &Sheet,
+    time: TimeAxis,
+    row: Rect,
+    style: Style,
+    fault: Option<(i32, i32)>,
+) -> (Vec<Tick>, Option<i32>) {
+    /// A label this far from its line, in units of the layout, would seem to belong to another time.
+    const FAR: f64 = 45.0;
     let space = sheet.u(8.0);
     let leftmost = row.left - sheet.u(40.0);
     let within = |x: i32, width: i32| (x - width / 2).clamp(leftmost, row.right - width);
-    let fault = fault.map(|(at, label)| (time.x_within(at), label));
-    let mut taken = None;
-    if let Some((x, label)) = fault {
-        let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
-        sheet.scene.fill(Rect::new(x, row.top, x + 1, row.top + sheet.u(5.0)), sheet.palette.alarm);
-        let at = (within(x, bold.width(&label)), row.bottom - sheet.u(4.0));
-        taken = Some(sheet.scene.text(label, at, Anchor::Start, bold));
-    }
-    let mut free_from = leftmost;
-    for (t, label) in time.ticks(most) {
-        let (x, width) = (time.x_within(t), style.width(&label));
-        let left = within(x, width);
-        sheet.scene.fill(Rect::new(x, row.top, x + 1, row.top + sheet.u(5.0)), sheet.palette.frame);
-        let clear =
-            taken.is_none_or(|taken| left + width + space <= taken.left || taken.right + space <= left);
-        if left >= free_from && clear {
-            let at = (left, row.bottom - sheet.u(4.0));
-            sheet.scene.text(label, at, Anchor::Start, style);
-            free_from = left + width + space;
+    let set = |most: i32| {
+        let mut free_from = leftmost;
+        let mut ticks: Vec<Tick> = Vec::new();
+        for (t, text) in time.ticks(most) {
+            let (x, width) = (time.x_within(t), style.width(&text));
+            let left = within(x, width);
+            if left >= free_from {
+                free_from = left + width + space;
+                ticks.push(Tick { x, text, left, right: left + width });
+            }
         }
-    }
+        ticks
+    };
+    let most = ((time.right - time.left) / sheet.u(74.0)).max(1);
+    let Some((x, wide)) = fault else { return (set(most), None) };
+    let nearest = |ticks: &[Tick]| {
+        let ends = ticks.iter().map(|tick| tick.left - space).chain([row.right]);
+        let starts = std::iter::once(leftmost).chain(ticks.iter().map(|tick| tick.right + space));
+        let rooms = starts.zip(ends).filter(|(start, end)| start + wide <= *end);
+        let places = rooms.map(|(start, end)| (x - wide / 2).clamp(start, end - wide));
+        places.min_by_key(|left| (left + wide / 2 - x).abs())
+    };
+    // Fewer ticks where the label would come to stand far from its line.
+    let far = sheet.u(FAR);
+    let near = |left: &i32| *left - far <= x && x <= left + wide + far;
+    let tried = (1..=most)
+        .rev()
+        .map(set)
+        .filter(|ticks| !ticks.is_empty())
+        .map(|ticks| (nearest(&ticks).filter(near), ticks));
+    let found = { tried }.find_map(|(left, ticks)| left.map(|left| (ticks, Some(left))));
+    // At an end of the axis where every choice has a tick, that one goes.
+    found.unwrap_or_else(|| {
+        let left = within(x, wide);
+        let clear = |tick: &Tick| tick.right + space <= left || left + wide + space <= tick.left;
+        (set(most).into_iter().filter(clear).collect(), Some(left))
+    })
 }
 
 /// The named phase, from its first beginning to its last end, and a share of that on either side.

@@ -18,12 +18,28 @@ use crate::verdict::{Class, Departure, Direction};
 #[derive(Debug)]
 pub(in crate::render) struct Note {
     pub(in crate::render) at: f64,
+    /// When the point itself was read, if that is not at the very moment that the note speaks of.
+    pub(in crate::render) point_at: Option<f64>,
     /// Where the point stands on the amps; `None` for where the trace stands.
     pub(in crate::render) amps: Option<f64>,
     /// Head and body.
     pub(in crate::render) lines: Vec<String>,
+    /// How many more notes there are that the figure leaves to the finding.
+    pub(in crate::render) more: usize,
     /// Whether it speaks of a point at all.
     pub(in crate::render) placed: bool,
+}
+
+impl Note {
+    /// What stands in it, line by line.
+    fn text(&self) -> impl Iterator<Item = String> {
+        self.lines.iter().cloned().chain(self.rest())
+    }
+
+    /// What it says of the notes that were left out.
+    pub(in crate::render) fn rest(&self) -> Option<String> {
+        (self.more > 0).then(|| format!("and {} more in the finding", self.more))
+    }
 }
 
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
@@ -45,7 +61,7 @@ pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usi
     let left_out = notes.len().saturating_sub(most);
     notes.truncate(most);
     if let Some(last) = notes.last_mut().filter(|_| left_out > 0) {
-        last.lines.push(format!("and {left_out} more in the finding"));
+        last.more = left_out;
     }
     notes
 }
@@ -125,11 +141,13 @@ fn place_all(
     placed
 }
 
-/// Draws notes at their places: the leaders first, so that none runs through the words of another note.
-pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed]) {
+/// Draws notes at their places: the leaders first, so that none runs through the words of another note or through those
+/// that `words` draws in between.
+pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed], words: impl FnOnce(&mut Sheet)) {
     for note in placed {
         leader(sheet, note);
     }
+    words(sheet);
     for note in placed {
         frame(sheet, note);
     }
@@ -147,9 +165,15 @@ pub(in crate::render) struct Placed {
     color: Color,
 }
 
-/// The dots at the points of notes.
-pub(in crate::render) fn dots(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> {
-    placed.iter().filter_map(|note| Some(dot(sheet, note.point?))).collect()
+/// What the leaders of notes and the dots at their ends take.
+pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> {
+    let reach = |note: &Placed| {
+        let dot = dot(sheet, note.point?);
+        let (x, y) = note.foot()?;
+        let (left, right) = (dot.left.min(x), dot.right.max(x + 1));
+        Some(Rect::new(left, dot.top.min(y), right, dot.bottom.max(y + 1)))
+    };
+    placed.iter().filter_map(reach).collect()
 }
 
 fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
@@ -157,10 +181,20 @@ fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
 }
 
 impl Placed {
+    /// Where its leader begins.
+    fn foot(&self) -> Option<(i32, i32)> {
+        Some(foot(self.spot, self.point?))
+    }
+
     fn leader_length(&self) -> i32 {
         let of = |(x, y): (i32, i32)| distance(self.spot, (x, y));
         self.point.map_or(0, of)
     }
+}
+
+/// The pixel of a box that is nearest to a point.
+fn foot(spot: Rect, (x, y): (i32, i32)) -> (i32, i32) {
+    (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1))
 }
 
 /// How far a point is from a box, across and down together.
@@ -188,7 +222,7 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
         Direction::Shorter => departure.measured,
         Direction::Above | Direction::Below => 0.0,
     };
-    Note { at: departure.starts_s.value() + after, amps, lines, placed: true }
+    Note { at: departure.starts_s.value() + after, point_at: None, amps, lines, more: 0, placed: true }
 }
 
 /// Finds the place where a note covers least of the trace; `None` if there is no room.
@@ -204,15 +238,15 @@ pub(in crate::render) fn place(
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
     let room = axes.main.area.width() - sheet.u(40.0);
     let styled: Vec<(String, Style)> = (0..)
-        .zip(&note.lines)
+        .zip(note.text())
         .filter_map(|(i, line)| {
             let style = if i == 0 { head } else { body };
-            Some((style.fit(&clean(line), room)?, style))
+            Some((style.fit(&clean(&line), room)?, style))
         })
         .collect();
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
-    let x = readings.time.x_within(note.at);
+    let x = readings.time.x_within(note.point_at.unwrap_or(note.at));
     let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
     let y = y.max(axes.main.area.top + sheet.u(DOT));
     let (spot, hidden) = best_spot(sheet, traces, axes.main, (x, y), (width, height), taken)?;
@@ -234,9 +268,8 @@ pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32) {
 }
 
 fn leader(sheet: &mut Sheet, note: &Placed) {
-    let (spot, color) = (note.spot, note.color);
-    let Some((x, y)) = note.point else { return };
-    let from = (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1));
+    let color = note.color;
+    let (Some((x, y)), Some(from)) = (note.point, note.foot()) else { return };
     if from != (x, y) {
         let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
@@ -307,11 +340,15 @@ fn best_spot(
         .flat_map(|left| tops.iter().map(move |top| Rect::new(*left, *top, left + width, top + height)));
     let within = spots.filter(|spot| inside.holds(*spot));
     let free = within.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
+    let crosses = |spot: Rect| {
+        let leader = (foot(spot, (x, y)), (x, y));
+        taken.iter().filter(|words| words.is_crossed(leader)).count()
+    };
     // Nothing of the trace is to be hidden if that can be helped, and the point itself least of all.
     let badness = |(spot, hidden): &(Rect, i32)| {
         let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
         let straddles = spot.left < x && x < spot.right;
-        (covers, *hidden, straddles, distance(*spot, (x, y)))
+        (covers, *hidden, crosses(*spot), straddles, distance(*spot, (x, y)))
     };
     let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
     free.map(|spot| (spot, hidden(spot))).min_by_key(badness)

@@ -4,6 +4,8 @@ use super::super::words;
 use super::Subject;
 use super::attempts::is_given_up;
 use super::notes::Note;
+use crate::stats::moments::Moments;
+use crate::stats::robust::median;
 use crate::units::{Amps, Seconds, Volts};
 use crate::verdict::{Class, Direction, Fall, Phase, Tries};
 use std::ops::Range;
@@ -70,7 +72,7 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
 }
 
 fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
-    Note { at, amps, lines: vec![head.into(), body], placed: true }
+    Note { at, point_at: None, amps, lines: vec![head.into(), body], more: 0, placed: true }
 }
 
 /// What was read: `0.406 A at 23.5 V`.
@@ -123,7 +125,32 @@ fn seconds(value: f64) -> String {
 
 /// `24 mA at 12.8 V`, no finer than the supply resolves.
 fn level(subject: &Subject, phase: &Phase) -> String {
-    format!("{} at {}", amps(subject, phase.mean_a), phase.mean_v)
+    let (drawn, volts) = settled(subject, phase);
+    format!("{} at {volts}", amps(subject, drawn))
+}
+
+/// The feed rises from nothing when it is switched on, which is neither a level nor a giving way, in seconds.
+const RISES_S: f64 = 1.0;
+
+/// Mean amps and volts of a phase without the rise of the feed, so that no mean is below the lowest reading after it.
+fn settled(subject: &Subject, phase: &Phase) -> (Amps, Volts) {
+    let phases = &subject.finding.phases;
+    let before = phases.iter().take_while(|other| other.start_s.value() < phase.start_s.value()).last();
+    let rises = before.is_none_or(|before| before.name == OFF);
+    let from = phase.start_s.value() + if rises { RISES_S } else { 0.0 };
+    means(subject, (from, phase.end_s.value())).unwrap_or((phase.mean_a, phase.mean_v))
+}
+
+/// Mean amps and volts of the readings of a stretch of time; `None` without any.
+fn means(subject: &Subject, (from, to): (f64, f64)) -> Option<(Amps, Volts)> {
+    let index = |t: f64| subject.trace.time().partition_point(|time| *time < t);
+    let mean = |values: &[f64]| {
+        let mut mean = Moments::default();
+        values.get(index(from)..index(to))?.iter().for_each(|value| mean.push(*value));
+        mean.mean()
+    };
+    let (amps, volts) = (mean(subject.trace.amps())?, mean(subject.trace.volts())?);
+    Some((Amps::new(amps).ok()?, Volts::new(volts).ok()?))
 }
 
 fn amps(subject: &Subject, amps: Amps) -> String {
@@ -134,20 +161,29 @@ fn short(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let set = subject.feed_volts().map_or_else(String::new, |volts| format!(", set to {volts}"));
     let body = format!("{}{set}", level(subject, phase));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "shorted from here on", body))
+    let (drawn, _) = settled(subject, phase);
+    Some(note(phase.start_s.value(), Some(drawn.value()), "shorted from here on", body))
 }
 
 fn heavy(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let body = format!("{}, no stages", level(subject, phase));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "heavy load from here on", body))
+    let (drawn, _) = settled(subject, phase);
+    Some(note(phase.start_s.value(), Some(drawn.value()), "heavy load from here on", body))
 }
 
 fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
-    let (at, drawn) = (phase.start_s.value(), phase.mean_a.value());
-    Some(note(at, Some(drawn), "fed from here on: nothing flows", body))
+    let (drawn, volts) = settled(subject, phase);
+    let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
+    let nothing = step.is_none_or(|step| drawn.abs() < step);
+    let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
+    let body = format!("{shown} at {volts} for {}", time(subject, length(phase)));
+    let mut note = note(phase.start_s.value(), Some(drawn), "fed from here on: nothing flows", body);
+    let finest =
+        step.map(|step| format!("the supply shows no less than {}", words::amps(step, subject.resolution())));
+    note.lines.extend(finest);
+    Some(note)
 }
 
 fn excess(subject: &Subject) -> Option<Note> {
@@ -227,10 +263,29 @@ fn gives_up(subject: &Subject) -> Option<Note> {
     let (time, drawn) = (subject.trace.time()[edge], subject.trace.amps());
     let settled = drawn[edge..drawn.len().min(edge + 3)].iter().copied().fold(f64::INFINITY, f64::min);
     let fallen = words::amps(settled, subject.resolution());
-    let body = format!("{}, then {fallen}", reading(subject, edge - 1)?);
-    let mut note = note(time, Some(drawn[edge - 1]), "gives up here", body);
+    let (highest, word) = top(subject, tries.first_start_s, edge);
+    let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
+    let mut note = note(time, Some(drawn[highest]), "gives up here", body);
+    note.point_at = Some(subject.trace.time()[highest]);
     note.lines.push(times);
     Some(note)
+}
+
+/// The reading from which a try that began at `start` falls at `edge`: its peak where that stands at its end, else the
+/// last before the fall. With a word where it is a peak above all else.
+fn top(subject: &Subject, start: f64, edge: usize) -> (usize, &'static str) {
+    /// Share of the try that counts as its end.
+    const END: f64 = 0.25;
+    /// Less above the usual reading of the try, it is no peak (common practice, no source).
+    const STANDS_OUT: f64 = 1.2;
+    let (time, drawn) = (subject.trace.time(), subject.trace.amps());
+    let first = time.partition_point(|t| *t < start).min(edge - 1);
+    let peak = (first..=edge).max_by(|a, b| drawn[*a].total_cmp(&drawn[*b])).unwrap_or(edge - 1);
+    if time[edge] - time[peak] > END * (time[edge] - start) {
+        return (edge - 1, "");
+    }
+    let usual = median(&mut drawn[first..edge].to_vec()).unwrap_or(0.0);
+    (peak, if drawn[peak] > STANDS_OUT * usual { "peak " } else { "" })
 }
 
 /// The last stage that was reached, and the phase after it that draws far less.
@@ -286,19 +341,17 @@ fn gives_way(subject: &Subject) -> Option<Note> {
     if volts[deepest] > usual * (1.0 - LEAST_SAG) {
         return gives_up(subject);
     }
-    // A reading over the edge at which the board gives up shows less than was drawn.
-    let before = amps[deepest.saturating_sub(1)];
-    let drawn = words::amps(before, subject.resolution());
-    let before = if before > amps[deepest] { format!(", {drawn} before") } else { String::new() };
+    // A reading over the edge at which the board gives up shows less than was drawn: the one before tells that.
+    let asked = if amps[deepest.saturating_sub(1)] > amps[deepest] { deepest - 1 } else { deepest };
+    let drawn = words::amps(amps[asked], subject.resolution());
     let limit = subject.finding.log.limit_a.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let body = format!("{}{before}{limit}", reading(subject, deepest)?);
-    Some(note(time[deepest], Some(amps[deepest]), "the feed gives way", body))
+    let body = format!("{drawn} pull it down to {}{limit}", Volts::new(volts[deepest]).ok()?);
+    let note = note(time[deepest], Some(amps[asked]), "the feed gives way", body);
+    Some(Note { point_at: Some(time[asked]), ..note })
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.
 fn fed_samples(subject: &Subject) -> Option<Range<usize>> {
-    /// The feed rises from nothing when it is switched on, which is no giving way, in seconds.
-    const RISES_S: f64 = 1.0;
     let phases = &subject.finding.phases;
     let last = phases.iter().rposition(|phase| phase.name != OFF)?;
     let first = phases[..last].iter().rposition(|phase| phase.name == OFF).map_or(0, |off| off + 1);

@@ -61,7 +61,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn));
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::dots(sheet, &placed));
+    let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
     volts::draw(sheet, subject, readings, volts, &lane);
     lane.words(sheet, &areas);
@@ -70,7 +70,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     if let Some(x) = fault_x {
         notes::pointer(sheet, &areas, x);
     }
-    notes::pin(sheet, &placed);
+    notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x));
 }
 
 /// Shares the height out among the parts.
@@ -85,7 +85,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &a
     let with_quiet = scale.quiet_high.is_some();
     let quiet_height = if with_quiet { share(0.14) } else { 0 };
     let (rest, quiet) = rest.split_bottom(quiet_height);
-    let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(8.0), ..rest } } else { rest };
+    let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(amps::CAPTION), ..rest } } else { rest };
     Areas { overflow, ribbon, legend, amps, quiet, events, volts, ticks }
 }
 

@@ -15,6 +15,7 @@ use crate::verdict::Class;
 use proptest::prelude::*;
 
 mod files;
+mod turns;
 
 fn options(size: Size, theme: Theme) -> Options {
     Options { size, theme, ..Options::default() }
@@ -157,7 +158,9 @@ fn a_starved_board_is_marked_where_the_volts_are_lowest_with_what_was_read_there
     finding.log.limit_a = Amps::new(0.75).ok();
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["the feed gives way", "0.700 A at 10.5 V, limit 0.750 A", "13.9 s", "lowest 10.5 V"] {
+    for text in
+        ["the feed gives way", "0.700 A pull it down to 10.5 V, limit 0.750 A", "13.9 s", "lowest 10.5 V"]
+    {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
 }

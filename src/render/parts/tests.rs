@@ -1,0 +1,52 @@
+//! Parts by themselves.
+
+use super::super::fixtures::{any_options, assert_legible};
+use super::super::scene::Shape;
+use super::super::words;
+use super::*;
+use proptest::prelude::*;
+
+proptest! {
+    #[test]
+    fn the_time_of_the_fault_takes_the_place_of_no_other(
+        options in any_options(),
+        from in -100.0..1e4_f64,
+        length in 0.5..1e5_f64,
+        at in 0.0..1.0_f64,
+    ) {
+        let time = |sheet: &Sheet| {
+            let area = sheet.inside();
+            TimeAxis { left: area.left + sheet.u(58.0), right: area.right, from, to: from + length }
+        };
+        let drawn = |fault: Option<f64>| {
+            let mut sheet = Sheet::new(&options, (540.0, 560.0));
+            let time = time(&sheet);
+            let row = Rect { left: time.left, ..sheet.inside() };
+            let row = row.split_bottom(sheet.u(24.0)).1;
+            let said = |at| (at, words::length(at, Some(0.1)));
+            time_axis(&mut sheet, time, row, fault.map(said));
+            (sheet, time)
+        };
+        let fault = from + at * length;
+        let (sheet, time) = drawn(Some(fault));
+        assert_legible(&sheet.scene);
+        // Every stroke on the axis has its number: no tick lost it to the fault.
+        let palette = sheet.palette;
+        let strokes = |color| {
+            let fills = sheet.scene.shapes.iter().filter_map(|shape| match shape {
+                Shape::Fill { area, color: of } => Some((area.width(), *of)),
+                _ => None,
+            });
+            fills.filter(|(width, of)| *width == 1 && *of == color).count()
+        };
+        let said = |color| sheet.scene.labels().filter(|label| label.style.color == color).count();
+        prop_assert_eq!(strokes(palette.frame), said(palette.faint_text));
+        let fault_label = sheet.scene.labels().find(|label| label.style.color == palette.alarm);
+        let bounds = fault_label.map(super::super::scene::Label::bounds);
+        let x = time.x_within(fault);
+        let far = bounds.map(|bounds| (bounds.center().0 - x).abs() - bounds.width() / 2);
+        prop_assert!(far.is_some_and(|far| far <= sheet.u(45.0) + 2), "{:?} from its line", far);
+        let plain = drawn(None).0.scene.labels().count();
+        prop_assert!(said(palette.faint_text) > 0 || plain <= 1, "none of {} left", plain);
+    }
+}

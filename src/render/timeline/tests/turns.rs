@@ -1,0 +1,54 @@
+//! What the note at the turn says and points at.
+
+use super::super::super::fixtures::trace_at;
+use super::*;
+
+#[test]
+fn a_try_that_ends_in_a_spike_is_pointed_at_there() {
+    // Ten readings a second; each try lasts two seconds and ends in a spike with a flank on either side.
+    let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
+        _ if index < 20 => 0.0,
+        Some(17 | 19) => 1.2,
+        Some(18) => 1.9,
+        Some(0..20) => 0.7,
+        _ => 0.03,
+    };
+    let (trace, mut finding) = (trace(501, 50.0, amps), cycling(15));
+    for attempt in &mut finding.attempts {
+        attempt.peak_a = Amps::constant(1.9);
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[1].starts_with("peak 1.90 A at "), "{:?}", note.lines);
+    let of_finding = crate::verdict::Tries::of(&finding.attempts).unwrap().first_peak_a;
+    assert!(note.amps.is_some_and(|amps| (amps - of_finding).abs() < 1e-9), "{:?}", note.amps);
+    let read = trace.time().iter().position(|t| Some(*t) == note.point_at).unwrap();
+    assert!((trace.amps()[read] - of_finding).abs() < 1e-9, "{:?}", note.point_at);
+}
+
+#[test]
+fn no_mean_is_below_the_lowest_reading() {
+    // The first readings after switch-on are a rise, in the mean as in the lowest.
+    let (_, finding) = run_of(Class::PartialShort);
+    let volts = |index: u32| match index {
+        0..20 => 0.0,
+        20..24 => 6.0,
+        _ => 24.0,
+    };
+    let trace = trace_at(600, 60.0, |index| if index < 20 { 0.0 } else { 0.68 }, volts);
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in ["0.680 A at 24.0 V, no stages", "lowest 24.0 V"] {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+}
+
+#[test]
+fn what_draws_nothing_is_said_to_draw_nothing() {
+    let (_, finding) = run_of(Class::NoDraw);
+    let trace = trace(600, 60.0, |index| if index % 7 == 0 { 0.001 } else { 0.0 });
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[1].starts_with("0 mA at "), "{:?}", note.lines);
+    assert_eq!(note.lines[2], "the supply shows no less than 1 mA");
+}
