@@ -28,6 +28,8 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
     let all = [
         reference(seen),
         resolution(seen),
+        zero(seen),
+        ran_perhaps(seen),
         rate(seen),
         peaks(seen),
         button(seen),
@@ -77,8 +79,33 @@ fn resolution(seen: &Seen) -> Option<String> {
         ));
     }
     let quoted = quoted_low(seen).filter(|amps| (step / 2.0..FEW_STEPS * step).contains(amps))?;
-    let half = in_steps(step / 2.0, step / 2.0, "A");
-    Some(format!("amps are read in steps of {in_words}: {} is good to about {half}", seen.amps(quoted)))
+    Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
+}
+
+/// What the supply reads with its output off is taken off the watts, and not off the amps, which are as on its display.
+fn zero(seen: &Seen) -> Option<String> {
+    /// Share of a low current from which it shows.
+    const SHOWS: f64 = 0.05;
+    let zero_a = seen.readout.zero_a;
+    let quoted = quoted_low(seen).filter(|amps| zero_a.abs() > SHOWS * amps.abs())?;
+    Some(format!(
+        "the supply reads {} with its output off: the {} that it reads are without that in the watts",
+        seen.amps(zero_a),
+        seen.amps(quoted)
+    ))
+}
+
+/// Without a reference a long try is not told from a boot that fell.
+fn ran_perhaps(seen: &Seen) -> Option<String> {
+    /// A supervisor gives up within seconds (common practice, no source).
+    const LONG_S: f64 = 10.0;
+    let tries = seen.tries().filter(|_| seen.profile.is_none() && seen.class() == Class::LatchOff)?;
+    (tries.lasts_s.high >= LONG_S).then(|| {
+        format!(
+            "after {} it may have been up, and have dropped out or been shut down: only a reference can tell",
+            seen.time(tries.lasts_s.high)
+        )
+    })
 }
 
 /// Fewer steps of the readback than this are no number to build on.

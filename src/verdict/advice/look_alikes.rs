@@ -164,8 +164,8 @@ fn latch_clears(seen: &Seen) -> Option<String> {
     let press = if seen.has_button() { ", and press again" } else { "" };
     is(seen, &[Class::LatchOff]).then(|| {
         format!(
-            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; if the tries come \
-             back just so, the fault is still there"
+            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; if it tries and \
+             gives up just so again, the fault is still there"
         )
     })
 }

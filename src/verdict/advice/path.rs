@@ -128,7 +128,7 @@ impl<'a> Ground<'a> {
             self.seen.class(),
             Class::StandbyOnly | Class::LatchOff | Class::Cycling | Class::Stalled | Class::DroppedOut
         );
-        let mut passed = self.profile.power_path.iter().filter(|path| !self.is_skipped(path));
+        let mut passed = self.fed();
         let first = passed.next().is_some_and(|first| first == path);
         let covers = |later: &PathSection| {
             self.stages(path).all(|stage| self.stages(later).any(|other| other == stage))
@@ -241,16 +241,18 @@ impl<'a> Ground<'a> {
 
     /// Whether the section is the first that the current passes.
     fn is_first(&self, path: &PathSection) -> bool {
-        let mut passed = self.profile.power_path.iter().filter(|path| !self.is_skipped(path));
-        passed.next().is_some_and(|first| first == path)
+        self.fed().next().is_some_and(|first| first == path)
+    }
+
+    /// The sections that the current passes and that some stage proves, in its order.
+    fn fed(&self) -> impl Iterator<Item = &'a PathSection> + '_ {
+        let of_profile = self.profile.power_path.iter();
+        of_profile.filter(|path| !self.is_skipped(path) && !path.proved_by.is_empty())
     }
 
     /// Whether a load that is there from switch-on may be of this section, though it is not the first: what the first
     /// one feeds hangs on it from the beginning.
     fn hangs_behind(&self, path: &PathSection) -> bool {
-        let fed = || {
-            self.profile.power_path.iter().filter(|path| !self.is_skipped(path) && !path.proved_by.is_empty())
-        };
         let always_on =
             |path: &PathSection| has_standby(self.profile) && self.stages(path).any(|stage| stage == 0);
         let at_once = match self.seen.class() {
@@ -259,7 +261,7 @@ impl<'a> Ground<'a> {
             _ => false,
         };
         // Those that are always on, and the first behind them, whose switches lie open at its input.
-        let first_behind = fed().skip(1).find(|path| !always_on(path));
+        let first_behind = self.fed().skip(1).find(|path| !always_on(path));
         at_once && !self.is_first(path) && (always_on(path) || first_behind == Some(path))
     }
 

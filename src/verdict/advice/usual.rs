@@ -143,7 +143,12 @@ fn with_spike(seen: &Seen, watch: String) -> Vec<String> {
 
 fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let rails = suspect.map_or_else(String::new, |suspect| format!(", then the enable of {suspect}"));
+    let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
     vec![match seen.family {
+        Family::Mainboard | Family::Handheld | Family::Any if by_itself => format!(
+            "good boards start by themselves: check the always-on rails, then what has to start this one and the reset, and \
+             what holds them{rails}"
+        ),
         Family::Mainboard => format!(
             "check the always-on rails, then the button's line at the embedded controller, its supply and its clock{rails}"
         ),
@@ -200,7 +205,7 @@ fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
                 .into(),
         ),
         Family::Panel => Some("take off bus and expansion modules and try again".into()),
-        Family::SmallComputer if late => Some("try other storage with known-good software".into()),
+        Family::SmallComputer => Some("try other storage with known-good software".into()),
         Family::Handheld if late => {
             Some("try to load its software anew before soldering, if its data may be lost".into())
         }

@@ -350,7 +350,10 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
 fn again(seen: &Seen, fall: &Fall) -> String {
     let later = seen.attempts.iter().filter(|attempt| attempt.start_s.value() >= fall.at_s).count();
     let left = seen.time(fall.left_s);
-    let press = seen.analysis.run.presses.iter().rev().find(|press| **press <= fall.at_s);
+    // The press that woke the board does not shut it down.
+    let woke_s = fall.at_s - fall.ran_s;
+    let asked = |press: &&f64| (woke_s..=fall.at_s).contains(*press);
+    let press = seen.analysis.run.presses.iter().rev().find(asked);
     let shut_down = press.map(|press| fall.at_s - press).filter(|since| *since < SHUTDOWN_S);
     match later {
         0 if shut_down.is_some() => format!(

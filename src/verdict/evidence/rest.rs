@@ -20,7 +20,8 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
         ),
         format!(
             "mean current {} over {}: nothing that this supply can tell",
-            seen.amps(seen.level(last).amps.max(0.0)),
+            // Nothing is shown as less than the supply could show.
+            seen.amps(seen.level(last).amps.max(seen.analysis.step_a / 1e3)),
             seen.time(last.stretch.duration())
         ),
     ];
@@ -133,8 +134,9 @@ fn asked(seen: &Seen) -> String {
     let fed = seen.time(run.duration());
     match run.presses.last() {
         Some(press) => format!(
-            "power button marked {}, last at {}; no wake in the {} after it{}",
+            "power button marked {}{} at {}; no wake in the {} after it{}",
             how_often(run.presses.len()),
+            if run.presses.len() > 1 { ", last" } else { "," },
             seen.time(*press),
             seen.time(run.end_s - press),
             answer(seen)

@@ -183,8 +183,18 @@ fn starving(seen: &Seen) -> Option<String> {
     let need = model.peak_w.map(|peak| peak / run.set_v);
     let need = need.filter(|need| run.limit_a.is_none_or(|limit| *need > limit));
     let need = need.map(|need| format!("a good boot peaks at {}", exact(need, "A")));
-    let facts: Vec<String> = marked_limit(seen).into_iter().chain(need).collect();
+    let facts: Vec<String> = marked_limit(seen).or_else(|| averaged(seen)).into_iter().chain(need).collect();
     (!facts.is_empty()).then(|| facts.join("; "))
+}
+
+/// A board that is starved for moments is read at less than the limit: its volts show it.
+fn averaged(seen: &Seen) -> Option<String> {
+    /// Share of the limit up to which a reading is plainly below it.
+    const BELOW: f64 = 0.95;
+    let tries = seen.tries().filter(|tries| !seen.holds(tries.lowest_v))?;
+    let limit = seen.analysis.run.limit_a?;
+    (tries.peak_a.high < BELOW * limit)
+        .then(|| "the amps read are averages: that the limit was met, the volts show".to_owned())
 }
 
 /// In how many tries the supply itself says that it is in its limit; its amps are averages and may lie below.

@@ -89,6 +89,30 @@ fn a_press_just_before_a_fall_may_be_a_shutdown() {
     assert!(because_of(Some(at_s - 4.0)).contains("may be a shutdown"), "{}", because_of(Some(at_s - 4.0)));
     let alone = because_of(None);
     assert!(alone.contains("no press is marked in them"), "{alone}");
+    // The press that woke it is none, however soon it fell.
+    let soon = [&BOOT[..4], &[(4.0, SET_V, 0.625), (15.0, SET_V, 0.0234)]].concat();
+    let soon = because(&bench(&soon).find());
+    assert!(!soon.contains("shutdown"), "{soon}");
+}
+
+#[test]
+fn a_section_that_nothing_proves_is_not_the_first_that_the_current_passes() {
+    let with_charger = |levels: &[(f64, f64, f64)]| {
+        bench(levels)
+            .with(|b| {
+                b.feed_point = Some("adapter inlet");
+                b.profile.as_mut().expect("one").power_path = vec![
+                    section("charger", &[], &["battery connector"]),
+                    section("input switch", &["rails"], &[]),
+                    section("main regulators", &["rails"], &[]),
+                ];
+            })
+            .find()
+    };
+    assert!(state(&with_charger(&ASLEEP), "input switch").1.starts_with("carries 23 mA"));
+    let short = with_charger(&[OFF, (20.0, 0.6, 3.0)]);
+    assert!(state(&short, "input switch").1.starts_with("the load is there from switch-on"), "{short:#?}");
+    assert_eq!(state(&short, "main regulators").1, "its input hangs on the loaded rail");
 }
 
 #[test]

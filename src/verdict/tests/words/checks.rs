@@ -151,3 +151,26 @@ fn dips_are_counted_where_they_show_and_the_rest_may_have_passed_unseen() {
     let some = facts([11.0, SET_V, 12.72, 11.0, 12.72, SET_V, 12.72, 12.72]);
     assert!(some.contains("in at least 6 of 8 tries"), "{some}");
 }
+
+#[test]
+fn a_board_that_starts_by_itself_is_not_asked_for_its_button() {
+    let by_itself = bench(&ASLEEP).with(|b| {
+        b.profile.as_mut().expect("one").phases[0].waits_for_person = false;
+        b.presses.clear();
+    });
+    let told = checks(&by_itself.find());
+    assert!(told.contains("good boards start by themselves") && !told.contains("button"), "{told}");
+    assert!(checks(&bench(&ASLEEP).find()).contains("the button's line"));
+}
+
+#[test]
+fn amps_below_the_limit_are_averages_where_the_volts_give_way() {
+    let facts = |marked: u32, amps_at_limit: f64| {
+        let mut trace = starved(marked, &[11.0; 8]);
+        trace.header_mut().limit = Some(Amps::constant(amps_at_limit));
+        because(&diagnose(&trace, bench(&[]).profile.as_ref(), &Sources::default()))
+    };
+    assert!(facts(0, 1.02).contains("that the limit was met, the volts show"), "{}", facts(0, 1.02));
+    assert!(!facts(0, 0.9).contains("are averages"), "{}", facts(0, 0.9));
+    assert!(!facts(8, 1.02).contains("are averages"), "the supply says it itself: {}", facts(8, 1.02));
+}

@@ -88,8 +88,8 @@ fn times_are_no_finer_than_the_readings() {
 #[test]
 fn a_few_steps_of_the_supply_are_said_to_be_no_number_to_build_on() {
     let limits = |step: f64| found(&two_tries(), 0.05, step).limits.join("\n");
-    assert!(limits(0.01).contains("is good to about 5 mA"), "{}", limits(0.01));
-    assert!(!limits(0.001).contains("is good to about"), "{}", limits(0.001));
+    assert!(limits(0.01).contains("is good to half a step"), "{}", limits(0.01));
+    assert!(!limits(0.001).contains("is good to half"), "{}", limits(0.001));
     assert!(limits(0.05).contains("barely visible"), "{}", limits(0.05));
 }
 
@@ -187,4 +187,31 @@ fn ohms_volts_and_watts_of_a_short_are_the_same_wherever_they_are_told() {
         "{watts}: {:?}",
         finding.cautions
     );
+}
+
+#[test]
+fn nothing_is_no_number_and_a_zero_that_is_off_is_said() {
+    let nothing = because(&bench(&[OFF, (20.0, SET_V, 0.0)]).with(|b| b.presses.truncate(1)).find());
+    assert!(nothing.contains("mean current under 1 mA"), "{nothing}");
+    assert!(nothing.contains("power button marked once, at 4.5 s"), "{nothing}");
+    let twice = because(&bench(&ASLEEP).with(|b| b.presses.push(6.0)).find());
+    assert!(twice.contains("power button marked twice, last at 6.0 s"), "{twice}");
+    let zero_at = |zero: f64| {
+        let off = (6.0, 0.0, zero);
+        bench(&[off, (20.0, SET_V, 0.0234)]).with(|b| b.presses[0] = 8.0).find().limits.join("\n")
+    };
+    assert!(zero_at(0.004).contains("the supply reads 4 mA with its output off"), "{}", zero_at(0.004));
+    assert!(!zero_at(0.0).contains("with its output off"), "{}", zero_at(0.0));
+}
+
+#[test]
+fn a_long_try_without_a_reference_may_have_been_a_boot() {
+    let tried = |seconds: f64| {
+        let levels = [OFF, STANDBY, (seconds, SET_V, 1.0), (30.0, SET_V, 0.0234)];
+        let finding = bench(&levels).with(|b| b.profile = None).find();
+        class(&finding, Class::LatchOff);
+        finding.limits.join("\n")
+    };
+    assert!(tried(26.0).contains("it may have been up"), "{}", tried(26.0));
+    assert!(!tried(1.5).contains("it may have been up"), "{}", tried(1.5));
 }
