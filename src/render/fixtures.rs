@@ -137,6 +137,7 @@ pub(super) fn cycling(count: u32) -> Finding {
         peak_a: Amps::constant(0.7),
         lowest_v: Volts::constant(12.8),
         likely_in: None,
+        earliest_in: None,
         given_up: index + 1 < count,
     };
     finding.attempts = (0..count).map(attempt).collect();

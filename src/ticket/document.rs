@@ -3,7 +3,7 @@
 use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps};
-use crate::verdict::{Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries};
+use crate::verdict::{Attempt, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
@@ -198,13 +198,17 @@ fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
     ]
 }
 
-/// The name of a phase, or of so many of them. What the alignment could not take apart is a try, as everywhere else: as
+/// The name of a phase, or of so many of them. What the alignment could not take apart is tries, as everywhere else: as
 /// many of them as the finding counts.
 fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
     let name = plain(&phase.name);
     match (name.as_str(), times) {
+        ("attempt", 1) => match tries_within(finding, phase) {
+            0 | 1 => "try".into(),
+            several => words::tries(several),
+        },
         ("attempt", _) => Tries::of(&finding.attempts).map_or_else(
-            || "try".into(),
+            || words::tries(times as usize),
             |tries| {
                 let on = if tries.one_is_on { ", and one that is on" } else { "" };
                 format!("{}{on}", words::tries(tries.count))
@@ -214,6 +218,13 @@ fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
         ("rest", _) => format!("rest between tries, {times} times"),
         _ => format!("{name}, {times} times"),
     }
+}
+
+/// How many starts lie in a phase.
+fn tries_within(finding: &Finding, phase: &Phase) -> usize {
+    let middle = |start: &Attempt| f64::midpoint(start.start_s.value(), start.end_s.value());
+    let within = |start: &&Attempt| (phase.start_s.value()..phase.end_s.value()).contains(&middle(start));
+    finding.attempts.iter().filter(within).count()
 }
 
 /// Volts as they are read; what open leads pick up while the output is off is none.
@@ -299,8 +310,8 @@ fn set(log: &LogFacts) -> Option<String> {
 fn readings(log: &LogFacts) -> String {
     let parts = [
         log.duration_s.map(|time| format!(" in {time}")),
-        log.poll_hz.map(|hertz| format!(", asked {} times a second", figures(hertz, 2))),
-        log.changed_hz.map(|hertz| format!(", renewed {} times a second", figures(hertz, 2))),
+        log.poll_hz.map(|hertz| format!(", read {} times a second", figures(hertz, 2))),
+        log.changed_hz.map(|hertz| format!(", {} of them new", figures(hertz, 2))),
         log.resolution_a.map(|step| format!(", in steps of {}", words::amps(step.value(), Some(step)))),
     ];
     format!("{}{}", log.samples, parts.into_iter().flatten().collect::<String>())

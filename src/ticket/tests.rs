@@ -223,6 +223,7 @@ fn phases_of_many_tries_are_taken_together() {
             end_s: Seconds::constant(start + 3.0),
             ended_in: None,
             likely_in: None,
+            earliest_in: None,
             peak_a: Amps::constant(0.6),
             lowest_v: Volts::constant(12.8),
             given_up: true,
@@ -238,6 +239,10 @@ fn phases_of_many_tries_are_taken_together() {
     standby | 22 s | 9 s | 20 mA | 10 to 40 mA
     ");
     assert_eq!(rest, None);
+    // Few tries are told one by one.
+    cycling.attempts.truncate(2);
+    let document::Body::Table { rows, .. } = document::phases(&cycling) else { panic!("a table") };
+    assert_eq!([1, 3].map(|row: usize| rows[row][0].as_str()), ["try", "try"]);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use super::evidence::{because, fallen};
 use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
-use super::seen::{Seen, seconds};
+use super::seen::{Ends, Seen, seconds};
 use super::{Class, Finding, LogFacts, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict};
 use crate::reference::Profile;
 use crate::trace::Trace;
@@ -109,7 +109,7 @@ fn verdict(seen: &Seen) -> Verdict {
     Verdict {
         class: analysis.class(),
         confidence: analysis.confidence(),
-        reached: stage.or(reached),
+        reached: stage.or(reached.filter(|_| seen.ends.is_none_or(Ends::told))),
         stalled_in,
         because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),

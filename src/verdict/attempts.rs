@@ -129,6 +129,7 @@ fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -
         ended_in: ended_in(trace, analysis, readout, stay)
             .map(|stage| analysis.model.stages[stage].name.clone()),
         likely_in: None,
+        earliest_in: None,
         peak_a: Amps::new(peak_a).ok()?,
         lowest_v: Volts::new(lowest_v).ok()?,
         given_up: stay.given_up,
@@ -229,8 +230,10 @@ pub struct Tries {
     pub ended_in: Option<String>,
     /// How many of them ended there.
     pub ended_there: usize,
-    /// The same stage, or else the one that time and level leave.
+    /// The same stage, or else the last one that time and level leave.
     pub likely_in: Option<String>,
+    /// The first one that they leave, where that is another.
+    pub earliest_in: Option<String>,
 }
 
 impl Tries {
@@ -242,6 +245,7 @@ impl Tries {
         let starts = attempts.windows(2).map(|pair| pair[1].start_s.value() - pair[0].start_s.value());
         let (ended_in, ended_there) = most_common(&tries, |attempt| &attempt.ended_in);
         let (likely_in, _) = most_common(&tries, |attempt| &attempt.likely_in);
+        let (earliest_in, _) = most_common(&tries, |attempt| &attempt.earliest_in);
         Some(Self {
             count: tries.len(),
             one_is_on: tries.len() < attempts.len(),
@@ -256,6 +260,7 @@ impl Tries {
             ended_in,
             ended_there,
             likely_in,
+            earliest_in,
         })
     }
 }
@@ -278,6 +283,7 @@ mod tests {
             end_s: Seconds::constant(to),
             ended_in: stage.map(Into::into),
             likely_in: stage.map(Into::into),
+            earliest_in: None,
             peak_a: Amps::constant(1.0 + from / 10.0),
             lowest_v: Volts::constant(12.0),
             given_up,

@@ -300,9 +300,12 @@ pub struct Attempt {
     pub end_s: Seconds,
     /// The stage in which it ended, by the profile's name for it; null where none could be told.
     pub ended_in: Option<String>,
-    /// The same, or else the one that the time since its wake, and what it drew, leave.
+    /// The same, or else the last one that the time since its wake, and what it drew, leave.
     #[serde(default)]
     pub likely_in: Option<String>,
+    /// The first one that they leave; null where there is but one.
+    #[serde(default)]
+    pub earliest_in: Option<String>,
     /// Highest reading.
     pub peak_a: Amps,
     /// Lowest volts.

@@ -97,7 +97,13 @@ fn rest_name(analysis: &Analysis, index: usize) -> String {
 }
 
 fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
-    let measures = measure(trace, named.samples.clone(), &settled(trace, readout, named), readout.zero_a)?;
+    let settled = settled(trace, readout, named);
+    let mut measures = measure(trace, named.samples.clone(), &settled, readout.zero_a)?;
+    // Its highest readings are not the tail of what came before.
+    if named.samples.start.checked_sub(1).is_some_and(|before| trace.amps()[before] > measures.mean_a) {
+        let own = &trace.amps()[settled.start..named.samples.end];
+        measures.max_a = own.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    }
     let duration = named.end_s - named.start_s;
     Some(Phase {
         name: named.name.clone(),

@@ -26,6 +26,8 @@ pub(super) struct Seen<'a> {
     pub analysis: &'a Analysis,
     pub profile: Option<&'a Profile>,
     pub attempts: Vec<Attempt>,
+    /// Between which stages those that were given up ended, if that is what the verdict is about.
+    pub ends: Option<Ends>,
     pub departures: Vec<Departure>,
     /// The phases of the log, which say what text and picture have in common.
     pub phases: &'a [Phase],
@@ -47,6 +49,7 @@ impl<'a> Seen<'a> {
         let usual_v = profile.map_or(analysis.run.set_v, |profile| profile.feed.nominal.value());
         let seen = Self {
             attempts: attempts(trace, analysis, readout),
+            ends: None,
             feed_point: told.or_else(|| usual.map(|profile| profile.feed.point.clone())),
             family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
             trace,
@@ -84,7 +87,8 @@ impl<'a> Seen<'a> {
         self.phases.iter().find(holds).map_or_else(|| Level::of_stretch(stretch), Level::of_phase)
     }
 
-    /// Where no stage can be told, the time since the wake and the level say which one it may be.
+    /// Where no stage can be told, the time since the wake and the level say between which it may be, and then none is
+    /// told.
     fn with_likely_stages(mut self) -> Self {
         let likely = self.tries().and_then(|tries| {
             let latest = self.usual_stage(tries.lasts_s.mean)?;
@@ -92,6 +96,14 @@ impl<'a> Seen<'a> {
         });
         for attempt in &mut self.attempts {
             attempt.likely_in = attempt.ended_in.clone().or_else(|| likely.clone());
+        }
+        self.ends = self.tries().and_then(|tries| self.ends_of(&tries));
+        let open = self.ends.filter(|ends| !ends.told());
+        for attempt in self.attempts.iter_mut().filter(|attempt| attempt.given_up && open.is_some()) {
+            let name = |stage: usize| self.analysis.model.stages[stage].name.clone();
+            attempt.ended_in = None;
+            attempt.earliest_in = open.map(|ends| name(ends.first));
+            attempt.likely_in = open.map(|ends| name(ends.last));
         }
         self
     }
@@ -157,7 +169,10 @@ impl<'a> Seen<'a> {
     }
 
     /// Between which stages the tries ended: one where it shows, else those that time and level leave open.
-    pub(super) fn ends(&self, tries: &Tries) -> Option<Ends> {
+    fn ends_of(&self, tries: &Tries) -> Option<Ends> {
+        if !matches!(self.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited) {
+            return None;
+        }
         let stages = &self.analysis.model.stages;
         let likely = stages.iter().position(|stage| Some(&stage.name) == tries.likely_in.as_ref())?;
         let one = Ends { first: likely, last: likely, barely: false };

@@ -100,12 +100,17 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
         Class::NoDraw | Class::HardShort | Class::PartialShort => Some(0),
         Class::FullBoot | Class::Inconclusive => None,
     };
+    let first_open = named(&Tries::of(&finding.attempts).and_then(|tries| tries.earliest_in));
+    let open = |index: usize| {
+        first_open.is_some_and(|first| trouble.is_some_and(|bad| (first..bad).contains(&index)))
+    };
     let departures = finding.departures.iter().filter(|d| !words::is_the_verdict(verdict, d));
     let departing: Vec<&String> = departures.map(|departure| &departure.phase).collect();
     let departs = |index: usize| departing.contains(&&profile.phases[index].name);
     let step = |index: usize| match (trouble, reached) {
         (Some(bad), _) if index == bad => Step::Trouble,
         (Some(bad), _) if index > bad => Step::Missing,
+        _ if open(index) => Step::Unsure,
         (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
         (_, Some(last)) if index <= last => match verdict.class {
             Class::Inconclusive => Step::Unsure,
@@ -152,6 +157,22 @@ mod tests {
             sign => sign,
         });
         signs.collect()
+    }
+
+    #[test]
+    fn tries_that_may_have_ended_in_either_of_two_stages_leave_the_first_open() {
+        let steps_of = |earliest: Option<&str>| {
+            let mut finding = cycling(4);
+            for attempt in &mut finding.attempts {
+                (attempt.ended_in, attempt.likely_in) = (None, Some("firmware".into()));
+                attempt.earliest_in = earliest.map(Into::into);
+            }
+            finding.verdict.reached = None;
+            finding.departures.clear();
+            steps(&profile(), &finding).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
+        };
+        assert_eq!(steps_of(Some("rails")), ["✓", "?", "✗"]);
+        assert_eq!(steps_of(None), ["✓", "✓", "✗"]);
     }
 
     #[test]

@@ -16,8 +16,12 @@ use super::seen::Seen;
 /// Marks advice that comes with the program and not from the board's profile.
 const COMMON: &str = " (common practice)";
 
-/// The furthest stage that was reached, by the alignment or by the level at which a start ended.
+/// The furthest stage that was reached, by the alignment or by the level at which a start ended; none where tries leave
+/// open which it was.
 pub(super) fn reached(seen: &Seen) -> Option<usize> {
+    if seen.ends.is_some_and(|ends| !ends.told()) {
+        return None;
+    }
     let stages = &seen.analysis.model.stages;
     let ended_in = seen.attempts.iter().filter_map(|attempt| attempt.ended_in.as_ref());
     let ended = ended_in.filter_map(|name| stages.iter().position(|stage| stage.name == *name)).max();

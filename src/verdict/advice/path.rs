@@ -67,10 +67,7 @@ impl<'a> Ground<'a> {
         let stage = super::reached(seen).and_then(|stage| index(&model.stages[stage].name));
         let stands = matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby);
         let stood_by = has_standby(profile) && (woke_before(seen) || !seen.attempts.is_empty() || stands);
-        let tries = seen
-            .tries()
-            .filter(|_| matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited));
-        let ends = tries.as_ref().and_then(|tries| seen.ends(tries));
+        let ends = seen.ends;
         let at = |stage: usize| index(&model.stages[stage].name);
         let reached = stage.or(stood_by.then_some(0));
         // A limit stops a board at the furthest stage that it got to.

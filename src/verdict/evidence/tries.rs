@@ -50,9 +50,7 @@ fn spread(seen: &Seen, times: Spread) -> String {
 fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
     let after = spread(seen, tries.lasts_s);
-    let ends = seen.ends(tries);
     let stage = match &tries.ended_in {
-        _ if ends.is_some_and(|ends| !ends.told()) => by_time_and_level(seen, tries).unwrap_or_default(),
         Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
         Some(stage) if is_the_only_one(seen, stage) => {
             format!(", in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
@@ -76,7 +74,7 @@ fn is_the_only_one(seen: &Seen, stage: &str) -> bool {
 
 /// Where a try ends whose stage was not told: by what it draws, and by the time since its wake.
 fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
-    let ends = seen.ends(tries)?;
+    let ends = seen.ends?;
     let places = seen.places(ends);
     let usual = seen.usual_stage(tries.lasts_s.mean)?;
     if usual > ends.last {

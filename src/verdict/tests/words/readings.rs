@@ -64,8 +64,9 @@ fn what_follows_a_try_is_told_without_its_tail() {
         let last = finding.phases.last().expect("a phase").mean_a.value();
         assert!((last - 0.0234).abs() < 3e-4, "{last} at {period} s");
         assert!(because(&finding).contains("after that 23"), "{}", because(&finding));
-        // The energy is that of the whole phase, edges and all.
+        // Nor is its highest reading that tail; its energy is that of the whole phase, edges and all.
         let phase = finding.phases.last().expect("a phase");
+        assert!(phase.max_a.value() < 0.03, "{phase:?}");
         let lasts = phase.end_s.value() - phase.start_s.value();
         assert!(phase.energy_j.value() >= 0.99 * phase.mean_w.value() * lasts);
     }
@@ -103,8 +104,17 @@ fn too_few_readings_leave_a_place_open_between_stages() {
     );
     assert!(why.starts_with("the tries end in rails or"), "{why}");
     assert!(!why.contains("or before"), "{why}");
+    // So that no headline says one of them, and the picture leaves the first open.
+    assert_eq!(slow.verdict.reached, None);
+    let ends = |attempt: &crate::verdict::Attempt| {
+        (attempt.ended_in.clone(), attempt.earliest_in.clone(), attempt.likely_in.clone())
+    };
+    let told = (None, Some("rails".to_owned()), Some("loading".to_owned()));
+    assert!(slow.attempts.iter().all(|attempt| ends(attempt) == told), "{:#?}", slow.attempts);
     let quick = found(&two_tries(), 0.02, 0.001);
     assert!(!because(&quick).contains("do not tell which"), "{}", because(&quick));
+    assert!(quick.attempts.iter().all(|attempt| attempt.earliest_in.is_none()), "{:#?}", quick.attempts);
+    assert_eq!(quick.verdict.reached.as_deref(), Some("loading"));
 }
 
 #[test]
