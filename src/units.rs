@@ -296,10 +296,14 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
         return format!("{:.1} s", (seconds / HALF_S).round() * HALF_S);
     }
     let place = ((step / 2.0).log10() - 1e-9).ceil();
-    let figures_left = (magnitude.log10() + 1e-9).floor() - place + 1.0;
+    let unit = 10_f64.powf(place);
+    let units = (seconds / unit).round();
+    if units.abs() < 1.0 {
+        return prefixed(seconds, "s", 1);
+    }
     #[expect(clippy::cast_possible_truncation, reason = "clamped to a few figures")]
-    let count = figures_left.clamp(1.0, f64::from(FIGURES)) as i32;
-    prefixed(seconds, "s", count)
+    let count = ((units.abs().log10() + 1e-9).floor() + 1.0).clamp(1.0, f64::from(FIGURES)) as i32;
+    prefixed(units * unit, "s", count)
 }
 
 /// Volts for people: three figures, but never finer than a hundredth of a volt, which is what bench supplies read
@@ -438,6 +442,8 @@ mod tests {
             (0.1, 0.25),
             (9.4, 0.25),
             (9.4, 0.7),
+            (0.98, 0.2),
+            (9.96, 0.1),
             (0.4, 0.25),
             (28.52, 0.1),
             (2.716, 0.02),
@@ -455,6 +461,8 @@ mod tests {
             "under 0.2 s",
             "9.5 s",
             "9 s",
+            "1.0 s",
+            "10.0 s",
             "0.4 s",
             "28.5 s",
             "2.72 s",

@@ -8,7 +8,9 @@ use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
 use super::seen::{Ends, Seen, seconds};
-use super::{Class, Finding, LogFacts, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict};
+use super::{
+    Class, Departure, Finding, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict,
+};
 use crate::reference::Profile;
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, percent};
@@ -39,6 +41,7 @@ pub(super) fn finding(
     };
     let departures = profile.map_or_else(Vec::new, |profile| departures(trace, told, readout, profile));
     let phases = phases(trace, readout, analyses);
+    let departures = settled(departures, &phases, readout);
     let seen = Seen::of(trace, readout, told, profile, departures).among(&phases);
     let power_path = advice::power_path(&seen);
     let verdict = verdict(&seen);
@@ -99,6 +102,33 @@ fn nothing_fed(reason: &str) -> Verdict {
         because: vec![reason.into(), "capture from before switch-on, with the output on".into()],
         runner_up: None,
     }
+}
+
+/// The departures of a mean in amps by the mean that the phases have, which text and picture show: what was compared has
+/// the supply's zero taken off, and may leave out other readings at its edges.
+fn settled(departures: Vec<Departure>, phases: &[Phase], readout: &Readout) -> Vec<Departure> {
+    /// Share by which two means of a stage may differ over its edges.
+    const EDGES: f64 = 0.03;
+    let mean_of = |departure: &Departure| {
+        let here = |phase: &&Phase| {
+            let starts_s = departure.starts_s.value();
+            phase.name == departure.phase
+                && (phase.start_s.value() - starts_s).abs() < phase.end_s.value() - starts_s
+        };
+        let mean = phases.iter().find(here)?.mean_a.value();
+        let near = EDGES * mean.abs() + readout.zero_a.abs() + readout.step_a;
+        let outside = !(departure.low..=departure.high).contains(&mean);
+        (departure.unit == "A"
+            && departure.quantity == "mean power"
+            && outside
+            && (mean - departure.measured).abs() <= near)
+            .then_some(mean)
+    };
+    let settle = |departure: Departure| match mean_of(&departure) {
+        Some(measured) => Departure { measured, ..departure },
+        None => departure,
+    };
+    departures.into_iter().map(settle).collect()
 }
 
 fn verdict(seen: &Seen) -> Verdict {

@@ -87,11 +87,11 @@ fn zero(seen: &Seen) -> Option<String> {
     /// Share of a low current from which it shows.
     const SHOWS: f64 = 0.05;
     let zero_a = seen.readout.zero_a;
-    let quoted = quoted_low(seen).filter(|amps| zero_a.abs() > SHOWS * amps.abs())?;
+    let read = zero_a.abs() >= seen.readout.step_a / 2.0;
+    quoted_low(seen).filter(|amps| read && zero_a.abs() > SHOWS * amps.abs())?;
     Some(format!(
-        "the supply reads {} with its output off: the {} that it reads are without that in the watts",
-        seen.amps(zero_a),
-        seen.amps(quoted)
+        "with its output off the supply reads {}: that is taken off the watts, and the amps are as read",
+        seen.amps(zero_a)
     ))
 }
 

@@ -210,7 +210,7 @@ fn nothing_is_no_number_and_a_zero_that_is_off_is_said() {
         let off = (6.0, 0.0, zero);
         bench(&[off, (20.0, SET_V, 0.0234)]).with(|b| b.presses[0] = 8.0).find().limits.join("\n")
     };
-    assert!(zero_at(0.004).contains("the supply reads 4 mA with its output off"), "{}", zero_at(0.004));
+    assert!(zero_at(0.004).contains("with its output off the supply reads 4 mA"), "{}", zero_at(0.004));
     assert!(!zero_at(0.0).contains("with its output off"), "{}", zero_at(0.0));
 }
 
@@ -224,4 +224,17 @@ fn a_long_try_without_a_reference_may_have_been_a_boot() {
     };
     assert!(tried(26.0).contains("it may have been up"), "{}", tried(26.0));
     assert!(!tried(1.5).contains("it may have been up"), "{}", tried(1.5));
+}
+
+#[test]
+fn a_departure_and_the_evidence_name_the_same_mean() {
+    let mut low = BOOT.to_vec();
+    low[0] = (1.0, 0.0, 0.004);
+    low[4].2 = 0.3;
+    let finding = bench(&low).find();
+    class(&finding, Class::FullBoot);
+    let departs = finding.departures.iter().find(|departure| departure.phase == "idle").expect("a departure");
+    let phase = finding.phases.last().expect("a phase");
+    assert!((departs.measured - phase.mean_a.value()).abs() < 1e-9, "{departs:?} {phase:?}");
+    assert!(because(&finding).contains(&format!("{} at", phase.mean_a)), "{}", because(&finding));
 }
