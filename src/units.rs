@@ -295,7 +295,8 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
     if magnitude >= HALF_S && step / 2.0 > 0.1 && step <= HALF_S {
         return format!("{:.1} s", (seconds / HALF_S).round() * HALF_S);
     }
-    let place = ((step / 2.0).log10() - 1e-9).ceil();
+    // Whole seconds are coarse enough.
+    let place = ((step / 2.0).log10() - 1e-9).ceil().min(0.0);
     let unit = 10_f64.powf(place);
     let units = (seconds / unit).round();
     if units.abs() < 1.0 {
@@ -442,6 +443,7 @@ mod tests {
             (0.1, 0.25),
             (9.4, 0.25),
             (9.4, 0.7),
+            (19.0, 3.0),
             (0.98, 0.2),
             (9.96, 0.1),
             (0.4, 0.25),
@@ -461,6 +463,7 @@ mod tests {
             "under 0.2 s",
             "9.5 s",
             "9 s",
+            "19 s",
             "1.0 s",
             "10.0 s",
             "0.4 s",

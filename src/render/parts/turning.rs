@@ -4,7 +4,6 @@ use super::super::words;
 use super::Subject;
 use super::attempts::is_given_up;
 use super::notes::Note;
-use crate::stats::moments::Moments;
 use crate::stats::robust::median;
 use crate::units::{Amps, Seconds, Volts};
 use crate::verdict::{Class, Direction, Fall, Phase, Tries};
@@ -123,35 +122,13 @@ fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| value.to_string(), |time| time.to_string())
 }
 
-/// `24 mA at 12.8 V`, no finer than the supply resolves.
+/// `24 mA at 12.8 V`, no finer than the supply resolves: the means that the finding has, as in its words.
 fn level(subject: &Subject, phase: &Phase) -> String {
-    let (drawn, volts) = settled(subject, phase);
-    format!("{} at {volts}", amps(subject, drawn))
+    format!("{} at {}", amps(subject, phase.mean_a), phase.mean_v)
 }
 
 /// The feed rises from nothing when it is switched on, which is neither a level nor a giving way, in seconds.
 const RISES_S: f64 = 1.0;
-
-/// Mean amps and volts of a phase without the rise of the feed, so that no mean is below the lowest reading after it.
-fn settled(subject: &Subject, phase: &Phase) -> (Amps, Volts) {
-    let phases = &subject.finding.phases;
-    let before = phases.iter().take_while(|other| other.start_s.value() < phase.start_s.value()).last();
-    let rises = before.is_none_or(|before| before.name == OFF);
-    let from = phase.start_s.value() + if rises { RISES_S } else { 0.0 };
-    means(subject, (from, phase.end_s.value())).unwrap_or((phase.mean_a, phase.mean_v))
-}
-
-/// Mean amps and volts of the readings of a stretch of time; `None` without any.
-fn means(subject: &Subject, (from, to): (f64, f64)) -> Option<(Amps, Volts)> {
-    let index = |t: f64| subject.trace.time().partition_point(|time| *time < t);
-    let mean = |values: &[f64]| {
-        let mut mean = Moments::default();
-        values.get(index(from)..index(to))?.iter().for_each(|value| mean.push(*value));
-        mean.mean()
-    };
-    let (amps, volts) = (mean(subject.trace.amps())?, mean(subject.trace.volts())?);
-    Some((Amps::new(amps).ok()?, Volts::new(volts).ok()?))
-}
 
 fn amps(subject: &Subject, amps: Amps) -> String {
     words::amps(amps.value(), subject.resolution())
@@ -161,20 +138,18 @@ fn short(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let set = subject.feed_volts().map_or_else(String::new, |volts| format!(", set to {volts}"));
     let body = format!("{}{set}", level(subject, phase));
-    let (drawn, _) = settled(subject, phase);
-    Some(note(phase.start_s.value(), Some(drawn.value()), "shorted from here on", body))
+    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "shorted from here on", body))
 }
 
 fn heavy(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let body = format!("{}, no stages", level(subject, phase));
-    let (drawn, _) = settled(subject, phase);
-    Some(note(phase.start_s.value(), Some(drawn.value()), "heavy load from here on", body))
+    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "heavy load from here on", body))
 }
 
 fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let (drawn, volts) = settled(subject, phase);
+    let (drawn, volts) = (phase.mean_a, phase.mean_v);
     let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
     let nothing = step.is_none_or(|step| drawn.abs() < step);
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };

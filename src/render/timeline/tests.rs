@@ -251,7 +251,7 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
     let of = |profile| draw(&trace, profile, &finding, &Options::default()).unwrap();
     let said: Vec<String> = of(Some(&profile)).labels().map(|label| label.text.clone()).collect();
     for text in
-        ["3.2 s", "24 mA at 12.8 V for 58.0 s", "good boards are past standby by 3.2 s (1.25 s in it)"]
+        ["3.3 s", "24 mA at 12.8 V for 58.0 s", "good boards are past standby by 3.3 s (1.25 s in it)"]
     {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }

@@ -27,15 +27,17 @@ fn a_try_that_ends_in_a_spike_is_pointed_at_there() {
 }
 
 #[test]
-fn no_mean_is_below_the_lowest_reading() {
-    // The first readings after switch-on are a rise, in the mean as in the lowest.
-    let (_, finding) = run_of(Class::PartialShort);
+fn a_level_is_that_of_the_finding_and_the_lowest_volts_leave_out_the_same_rise() {
+    let (_, mut finding) = run_of(Class::PartialShort);
     let volts = |index: u32| match index {
         0..20 => 0.0,
         20..24 => 6.0,
         _ => 24.0,
     };
     let trace = trace_at(600, 60.0, |index| if index < 20 { 0.0 } else { 0.68 }, volts);
+    for phase in finding.phases.iter_mut().filter(|phase| phase.name != "off") {
+        (phase.mean_a, phase.mean_v) = (Amps::constant(0.68), crate::units::Volts::constant(24.0));
+    }
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
     for text in ["0.680 A at 24.0 V, no stages", "lowest 24.0 V"] {
@@ -45,8 +47,11 @@ fn no_mean_is_below_the_lowest_reading() {
 
 #[test]
 fn what_draws_nothing_is_said_to_draw_nothing() {
-    let (_, finding) = run_of(Class::NoDraw);
+    let (_, mut finding) = run_of(Class::NoDraw);
     let trace = trace(600, 60.0, |index| if index % 7 == 0 { 0.001 } else { 0.0 });
+    for phase in &mut finding.phases {
+        phase.mean_a = Amps::constant(0.001 / 7.0);
+    }
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert!(note.lines[1].starts_with("0 mA at "), "{:?}", note.lines);

@@ -238,3 +238,10 @@ fn a_departure_and_the_evidence_name_the_same_mean() {
     assert!((departs.measured - phase.mean_a.value()).abs() < 1e-9, "{departs:?} {phase:?}");
     assert!(because(&finding).contains(&format!("{} at", phase.mean_a)), "{}", because(&finding));
 }
+
+#[test]
+fn no_mean_of_volts_holds_the_rise_of_the_feed() {
+    let rising = bench(&[OFF, (0.4, 6.0, 0.68), (30.0, SET_V, 0.68)]).find();
+    let phase = rising.phases.last().expect("a phase");
+    assert!((phase.mean_v.value() - SET_V).abs() < 1e-9, "{phase:?}");
+}
