@@ -348,18 +348,18 @@ impl TraceBuilder {
     /// Adds readings whose numbers are finite and whose times increase; says whether they fit. None is added unless all
     /// are after every row so far.
     pub(super) fn samples(&mut self, rows: &PlainRows) -> bool {
-        let (Some(first), Some(last)) = (rows.time.first(), rows.time.last()) else { return false };
+        let (Some(first), Some(last)) = (rows.time().first(), rows.time().last()) else { return false };
         let after = |before: &f64| first > before;
         // A reading may share the time of the event before it, as when it is added alone.
         let fits = self.trace.time.last().is_none_or(after) && self.last_row.is_none_or(|row| *first >= row);
         if fits {
             self.last_row = Some(*last);
             let count = self.trace.time.len();
-            self.trace.time.extend_from_slice(&rows.time);
-            self.trace.volts.extend_from_slice(&rows.volts);
-            self.trace.amps.extend_from_slice(&rows.amps);
-            extend_sparse(&mut self.trace.mode, count, &rows.mode, rows.time.len());
-            extend_sparse(&mut self.trace.span, count, &rows.span, rows.time.len());
+            self.trace.time.extend_from_slice(rows.time());
+            self.trace.volts.extend_from_slice(rows.volts());
+            self.trace.amps.extend_from_slice(rows.amps());
+            extend_sparse(&mut self.trace.mode, count, rows.mode(), rows.len());
+            extend_sparse(&mut self.trace.span, count, rows.span(), rows.len());
         }
         fits
     }

@@ -2,7 +2,9 @@
 
 use super::fault::{FileError, ReadError};
 use super::model::Trace;
+use super::plain::{Column, PlainRows};
 use super::reader::LogReader;
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::fs::File;
@@ -12,7 +14,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 /// How much of a file is held in memory at a time: it fits in a processor's second-level cache.
 const BLOCK: usize = 256 * 1024;
-/// How many blocks are read at once, and how many on their way between reading, parsing and hashing.
+/// How many blocks are read at once, and how many on their way from one step to the next.
 const BLOCKS: usize = 8;
 
 /// A log that was read.
@@ -54,10 +56,8 @@ pub fn read(bytes: &[u8]) -> Result<ReadLog, ReadError> {
         let hash = (bytes.len() > BLOCK).then(|| scope.spawn(|| sha256(bytes)));
         let mut reader = LogReader::new();
         reader.expect_bytes(bytes.len());
-        let mut plain = Vec::new();
-        for together in blocks(bytes).chunks(BLOCKS) {
-            reader.feed_all(together, &mut plain);
-        }
+        let mut blocks = blocks(bytes).into_iter();
+        feed(&mut reader, |batch, most| batch.extend(blocks.by_ref().take(most)), |_| ());
         let (trace, cut) = reader.finish()?;
         let sha256 = hash.and_then(|thread| thread.join().ok()).unwrap_or_else(|| sha256(bytes));
         Ok(ReadLog { trace, cut, sha256 })
@@ -97,29 +97,81 @@ fn blocks(mut bytes: &[u8]) -> Vec<&[u8]> {
     blocks
 }
 
-/// Feeds a file to the reader, several blocks at a time; a thread of its own reads ahead and hashes.
+/// Feeds a file to the reader; a thread of its own reads ahead and hashes.
 fn feed_file(reader: &mut LogReader, file: impl Read + Send) -> std::io::Result<String> {
     let (to_parse, blocks) = sync_channel::<Vec<u8>>(BLOCKS);
-    let (give_back, spare) = sync_channel::<Vec<u8>>(2 * BLOCKS);
+    let (give_back, spare) = sync_channel::<Vec<u8>>(3 * BLOCKS);
     std::thread::scope(|scope| {
         let ahead = scope.spawn(move || read_ahead(file, &to_parse, &spare));
-        let (mut together, mut plain) = (Vec::with_capacity(BLOCKS), Vec::new());
-        while let Ok(first) = blocks.recv() {
-            together.push(first);
-            together.extend(blocks.try_iter().take(BLOCKS - 1));
-            reader.feed_all(&together, &mut plain);
-            if reader.has_refused() {
-                break;
-            }
-            for block in together.drain(..) {
-                // With enough blocks on their way this one is simply dropped.
-                let _ = give_back.try_send(block);
-            }
-        }
+        let fetch = |batch: &mut Vec<Vec<u8>>, most: usize| {
+            batch.extend(blocks.recv());
+            batch.extend(blocks.try_iter().take(most.saturating_sub(batch.len())));
+        };
+        // With enough blocks on their way a spare one is simply dropped.
+        feed(reader, fetch, |block| drop(give_back.try_send(block)));
         // Should the reader have had enough, the thread sees it by this.
         drop(blocks);
         ahead.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
     })
+}
+
+/// Feeds blocks to the reader until there are no more, or it refuses them. `fetch` gets the next of them, up to a number,
+/// and `done` has them back. While the reader takes in some blocks, the plain rows of the next are read side by side.
+fn feed<Block: AsRef<[u8]> + Send + Sync>(
+    reader: &mut LogReader,
+    mut fetch: impl FnMut(&mut Vec<Block>, usize),
+    mut done: impl FnMut(Block),
+) {
+    let (mut now, mut next) = (Batch::default(), Batch::default());
+    loop {
+        // The first block names the columns, without which no other can be read ahead.
+        let columns = reader.plain_columns();
+        fetch(&mut next.blocks, if columns.is_some() { BLOCKS } else { 1 });
+        rayon::in_place_scope(|scope| {
+            if let Some(columns) = &columns {
+                scope.spawn(|_| next.read_ahead(columns));
+            }
+            now.feed_to(reader);
+        });
+        now.blocks.drain(..).for_each(&mut done);
+        if reader.has_refused() || next.blocks.is_empty() {
+            return;
+        }
+        std::mem::swap(&mut now, &mut next);
+    }
+}
+
+/// Blocks that follow each other, and the plain rows that each begins with.
+struct Batch<Block> {
+    blocks: Vec<Block>,
+    /// As many as blocks that were read ahead.
+    plain: Vec<PlainRows>,
+    ahead: usize,
+}
+
+impl<Block> Default for Batch<Block> {
+    fn default() -> Self {
+        Self { blocks: Vec::new(), plain: Vec::new(), ahead: 0 }
+    }
+}
+
+impl<Block: AsRef<[u8]> + Sync> Batch<Block> {
+    fn read_ahead(&mut self, columns: &[Column]) {
+        self.plain.resize_with(self.blocks.len().max(self.plain.len()), PlainRows::default);
+        self.plain
+            .par_iter_mut()
+            .zip(&self.blocks)
+            .for_each(|(plain, block)| plain.read(block.as_ref(), columns));
+        self.ahead = self.blocks.len();
+    }
+
+    fn feed_to(&mut self, reader: &mut LogReader) {
+        let ahead = self.plain[..self.ahead].iter().map(Some).chain(std::iter::repeat(None));
+        for (block, plain) in self.blocks.iter().zip(ahead) {
+            reader.feed_ahead(block.as_ref(), plain);
+        }
+        self.ahead = 0;
+    }
 }
 
 /// Reads blocks of whole lines and sends them on until the file or the interest in it ends; returns the hash of what was

@@ -69,7 +69,7 @@ impl Rows {
             plain.read(lines, columns);
         }
         let taken = self.take_plain(&plain);
-        let read = if taken { (plain.time.len(), plain.bytes) } else { (0, 0) };
+        let read = if taken { (plain.len(), plain.bytes()) } else { (0, 0) };
         self.plain = plain;
         read
     }
