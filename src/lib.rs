@@ -14,6 +14,7 @@ pub mod reference;
 pub mod render;
 pub mod scpi;
 pub mod segment;
+mod share;
 pub mod simulator;
 pub mod stats;
 pub mod supply;

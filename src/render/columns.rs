@@ -4,6 +4,7 @@
 //! highest value that stood within it, so a spike of one sample is seen at its full height in any number of samples,
 //! and no value is drawn that was not read.
 
+use crate::stats::extent;
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -87,26 +88,6 @@ fn column(time: &[f64], values: &[f64], gaps: &[(f64, f64)], window: Window, ind
     Some(Column { samples: start..end, low, high, enter, leave })
 }
 
-/// Lowest and highest of `values`; `None` of none.
-pub(super) fn extent(values: &[f64]) -> Option<(f64, f64)> {
-    // Eight independent lanes, so that the compiler can compare several values at once.
-    const LANES: usize = 8;
-    let first = *values.first()?;
-    let (mut lows, mut highs) = ([first; LANES], [first; LANES]);
-    let chunks = values.chunks_exact(LANES);
-    for &value in chunks.remainder() {
-        lows[0] = lows[0].min(value);
-        highs[0] = highs[0].max(value);
-    }
-    for chunk in chunks {
-        for lane in 0..LANES {
-            lows[lane] = if chunk[lane] < lows[lane] { chunk[lane] } else { lows[lane] };
-            highs[lane] = if chunk[lane] > highs[lane] { chunk[lane] } else { highs[lane] };
-        }
-    }
-    Some((lows.into_iter().fold(first, f64::min), highs.into_iter().fold(first, f64::max)))
-}
-
 /// The columns as rows of pixels, by `row` of a value.
 pub(super) fn spans(columns: &[Option<Column>], row: impl Fn(f64) -> i32) -> Vec<Option<Span>> {
     let span = |column: &Column| Span {
@@ -156,13 +137,6 @@ mod tests {
     }
 
     proptest! {
-        #[test]
-        fn extent_is_that_of_a_plain_loop(values in prop::collection::vec(-1e3..1e3_f64, 0..50)) {
-            let low = values.iter().copied().min_by(f64::total_cmp);
-            let high = values.iter().copied().max_by(f64::total_cmp);
-            prop_assert_eq!(extent(&values), low.zip(high));
-        }
-
         #[test]
         fn every_sample_is_within_the_column_of_its_time(
             steps in prop::collection::vec((0.001..0.3_f64, -5.0..5.0_f64), 1..200),

@@ -2,9 +2,12 @@
 
 use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
+use super::parts::{Scaled, by_parts};
 use super::updates::Updates;
 use super::{SegmentError, Settings, spread, stages};
-use rayon::prelude::*;
+use crate::share::{self, each};
+use crate::stats::extent;
+use crate::stats::robust::{self, Middle};
 use std::ops::Range;
 
 /// A bound of the loss between one and two penalties: an update that lies off its level costs less than the two
@@ -51,13 +54,13 @@ pub fn changes(time: &[f64], values: &[f64], settings: &Settings) -> Result<Chan
 pub(super) fn changes_between(
     time: &[f64],
     values: &[f64],
-    fresh: impl Fn(usize) -> bool,
+    fresh: impl Fn(usize) -> bool + Sync,
     settings: &Settings,
 ) -> Result<Changes, SegmentError> {
     admit(time, values)?;
     let updates = Updates::of(time, values, fresh);
     let levels = Levels::of(&updates, values, settings);
-    levels.changes(time, &updates, settings)
+    levels.changes(&updates, settings)
 }
 
 fn admit(time: &[f64], values: &[f64]) -> Result<(), SegmentError> {
@@ -67,13 +70,20 @@ fn admit(time: &[f64], values: &[f64]) -> Result<(), SegmentError> {
     if time.len() != values.len() {
         return Err(SegmentError::Lengths { times: time.len(), values: values.len() });
     }
-    let mut before = None;
-    for (index, (time, value)) in time.iter().zip(values).enumerate() {
-        admit_next(index, before, *time, *value)?;
-        before = Some(*time);
+    let before = |index: usize| index.checked_sub(1).map(|before| time[before]);
+    let admit = |index: usize| admit_next(index, before(index), time[index], values[index]);
+    let is_fine = |index: usize| {
+        let rises = before(index).is_none_or(|before| time[index] > before);
+        rises && is_usable(time[index]) && is_usable(values[index])
+    };
+    if values.len() <= MOST_SAMPLES && share::all(0..values.len(), is_fine) {
+        return Ok(());
     }
-    Ok(())
+    (0..values.len()).try_for_each(admit)
 }
+
+/// What an index of the engine has room for.
+const MOST_SAMPLES: usize = u32::MAX as usize;
 
 /// Whether a sample may follow `count` others, the last of them at `before`.
 pub(super) fn admit_next(
@@ -82,9 +92,8 @@ pub(super) fn admit_next(
     time: f64,
     value: f64,
 ) -> Result<(), SegmentError> {
-    let limit = u32::MAX as usize;
-    if count >= limit {
-        return Err(SegmentError::TooMany { found: count + 1, limit });
+    if count >= MOST_SAMPLES {
+        return Err(SegmentError::TooMany { found: count + 1, limit: MOST_SAMPLES });
     }
     for (what, found) in [("time", time), ("value", value)] {
         if !is_usable(found) {
@@ -103,11 +112,10 @@ fn is_usable(number: f64) -> bool {
     number.is_finite() && number.abs() < LARGEST
 }
 
-/// A series on the scale where its noise has long-run standard deviation 1, with its penalty.
+/// The scale on which the noise of a series has long-run standard deviation 1, with the penalty of a change.
 pub(super) struct Levels {
     pub(super) noise: Noise,
-    pub(super) scaled: Vec<f64>,
-    pub(super) penalty: f64,
+    penalty: f64,
 }
 
 impl Levels {
@@ -115,21 +123,24 @@ impl Levels {
         let rounding = noise::rounding_step(values);
         // Noise below a quarter of what matters would only find changes that are dropped afterwards.
         let noise = Noise::of(&updates.value, rounding, settings.smallest_change.value() / 4.0, noise::FEW);
-        let scaled = each(&updates.value, |value| noise.stable(value));
-        Self { noise, scaled, penalty: noise::penalty(updates.len()) }
+        Self { noise, penalty: noise::penalty(updates.len()) }
     }
 
-    fn changes(&self, time: &[f64], updates: &Updates, settings: &Settings) -> Result<Changes, SegmentError> {
-        let found = optimum(&self.scaled, &updates.weight, self.penalty)?;
-        let fine = notable(&updates.value, &found, settings.smallest_change.value());
-        let spikes = self.spikes(updates, &fine);
-        let stages::Stages { starts: coarse, wander } = stages::stages(time, updates, &fine, settings)?;
+    fn changes(&self, updates: &Updates, settings: &Settings) -> Result<Changes, SegmentError> {
+        let found = self.optimum(updates)?;
+        let fine = Fine::notable(&updates.value, &found, settings.smallest_change.value());
+        let (spikes, stages) = share::both(
+            updates.len(),
+            || self.spikes(updates, &fine),
+            || stages::stages(updates, &fine, settings),
+        );
+        let stages::Stages { starts: coarse, wander } = stages?;
         let spread = spread::changes(&updates.value, &coarse, &self.noise)?;
-        let spread: Vec<usize> = spread.into_iter().filter(|at| is_apart(*at, &fine)).collect();
+        let spread: Vec<usize> = spread.into_iter().filter(|at| is_apart(*at, &fine.starts)).collect();
         let sample = |update: &usize| updates.sample(*update);
         let samples = |changes: &[usize]| changes.iter().map(sample).collect();
         Ok(Changes {
-            fine: samples(&merged(&fine, &spread)),
+            fine: samples(&merged(&fine.starts, &spread)),
             coarse: samples(&merged(&coarse, &spread)),
             spread: samples(&spread),
             spikes,
@@ -139,90 +150,73 @@ impl Levels {
         })
     }
 
+    fn optimum(&self, updates: &Updates) -> Result<Vec<usize>, SegmentError> {
+        let mut engine = Optimum::new(Loss::Bounded(bound(self.penalty)), self.penalty)?;
+        let work = |scaled: &mut Scaled, range: Range<usize>| scaled.work_out(self, updates, range);
+        let take = |scaled: &Scaled| engine.extend_weighted(&scaled.values, &scaled.weights);
+        by_parts(updates.len(), work, take)?;
+        Ok(engine.changes())
+    }
+
     /// The updates that the bounded loss holds to be off their level.
-    fn spikes(&self, updates: &Updates, fine: &[usize]) -> Vec<Range<usize>> {
-        let mut spikes = Vec::new();
-        for range in ranges(fine, self.scaled.len()) {
-            let level = level(&self.scaled[range.clone()]);
-            let wild = |update: &usize| (self.scaled[*update] - level).abs() > bound(self.penalty);
-            spikes.extend(range.filter(wild).map(|update| updates.samples(&(update..update + 1))));
-        }
-        spikes
+    fn spikes(&self, updates: &Updates, fine: &Fine) -> Vec<Range<usize>> {
+        /// Updates that are looked at by their ends first.
+        const TOGETHER: usize = 1024;
+        let level = |middle: &Middle| middle.on(|value| self.noise.stable(value)).median();
+        let parts = |(range, level): (Range<usize>, f64)| {
+            let end = range.end;
+            range.step_by(TOGETHER).map(move |start| (start..end.min(start + TOGETHER), level))
+        };
+        let is_wild = |value: f64, level: f64| (self.noise.stable(value) - level).abs() > bound(self.penalty);
+        let wild = |(range, level): &(Range<usize>, f64)| {
+            // The scale rises with the value: if neither the lowest nor the highest is off, none is.
+            let (low, high) = extent(&updates.value[range.clone()]).unwrap_or((0.0, 0.0));
+            let any = is_wild(low, *level) || is_wild(high, *level);
+            let found = range.clone().filter(|update| any && is_wild(updates.value[*update], *level));
+            found.map(|update| updates.samples(&(update..update + 1))).collect::<Vec<_>>()
+        };
+        let ranges = ranges(&fine.starts, updates.len()).zip(fine.middles.iter().map(level));
+        let parts: Vec<_> = ranges.flat_map(parts).collect();
+        each(&parts, updates.len(), wild).concat()
     }
 }
 
-fn optimum(values: &[f64], weights: &[f64], penalty: f64) -> Result<Vec<usize>, SegmentError> {
-    let mut engine = Optimum::new(Loss::Bounded(bound(penalty)), penalty)?;
-    engine.extend_weighted(values, weights)?;
-    Ok(engine.changes())
+/// The changes of level that matter, with the levels between them.
+pub(super) struct Fine {
+    /// First update of every segment after the first.
+    pub(super) starts: Vec<usize>,
+    /// The middle of every segment.
+    pub(super) middles: Vec<Middle>,
 }
 
-/// Drops changes between levels that differ by less than matters.
-fn notable(values: &[f64], changes: &[usize], least: f64) -> Vec<usize> {
-    let mut kept: Vec<usize> = Vec::with_capacity(changes.len());
-    let ends = changes.iter().copied().skip(1).chain(std::iter::once(values.len()));
-    let mut before = level(&values[..changes.first().copied().unwrap_or(values.len())]);
-    for (start, end) in changes.iter().copied().zip(ends) {
-        let after = level(&values[start..end]);
-        if (after - before).abs() >= least {
-            kept.push(start);
-            before = after;
+impl Fine {
+    /// Of `changes`, those between levels that differ by no less than matters.
+    fn notable(values: &[f64], changes: &[usize], least: f64) -> Self {
+        let middles = middles(values, changes);
+        let mut starts: Vec<usize> = Vec::with_capacity(changes.len());
+        let mut levels = middles.iter().map(|middle| middle.median());
+        let mut before = levels.next().unwrap_or(0.0);
+        for (start, after) in changes.iter().zip(levels) {
+            if (after - before).abs() >= least {
+                starts.push(*start);
+                before = after;
+            }
         }
+        let middles = if starts == changes { middles } else { self::middles(values, &starts) };
+        Self { starts, middles }
     }
-    kept
+}
+
+/// The middle of every segment between `changes`, none of which is empty: a level that single wild readings do not move.
+pub(super) fn middles(values: &[f64], changes: &[usize]) -> Vec<Middle> {
+    let ranges: Vec<Range<usize>> = ranges(changes, values.len()).collect();
+    let middle = |range: &Range<usize>| robust::middle_at(range.len(), |index| values[range.start + index]);
+    each(&ranges, values.len(), middle).into_iter().flatten().collect()
 }
 
 /// The middle of a stretch of readings, which single wild ones do not move.
 pub(super) fn level(values: &[f64]) -> f64 {
-    crate::stats::robust::median_at(values.len(), |index| values[index]).unwrap_or(0.0)
-}
-
-/// `work` on each value; long series are shared out among processors.
-///
-/// Readings are rounded and come again and again: what was worked out for one is kept for a while, for most of `work`
-/// takes longer than to look it up.
-pub(super) fn each(values: &[f64], work: impl Fn(f64) -> f64 + Sync) -> Vec<f64> {
-    /// With fewer, sharing the work out takes longer than doing it.
-    const WORTH_SHARING: usize = 100_000;
-    if values.len() < WORTH_SHARING {
-        return values.iter().map(|value| work(*value)).collect();
-    }
-    let mut done = vec![0.0; values.len()];
-    let parts = done.par_chunks_mut(WORTH_SHARING).zip(values.par_chunks(WORTH_SHARING));
-    parts.for_each_init(Known::new, |known, (done, values)| {
-        for (done, value) in done.iter_mut().zip(values) {
-            *done = known.get(*value, &work);
-        }
-    });
-    done
-}
-
-/// What was worked out for the last values: one for each of a fixed number of places.
-struct Known(Vec<(u64, f64)>);
-
-impl Known {
-    const PLACES_LOG: u32 = 12;
-
-    fn new() -> Self {
-        // No place holds its own number, so that nothing is known: the bits of zero go to place 0, and of one not.
-        let empty = |place: u64| if place == 0 { 1.0_f64.to_bits() } else { 0 };
-        Self((0..1 << Self::PLACES_LOG).map(|place| (empty(place), 0.0)).collect())
-    }
-
-    fn get(&mut self, value: f64, work: impl Fn(f64) -> f64) -> f64 {
-        let bits = value.to_bits();
-        let place = &mut self.0[Self::place(bits)];
-        if place.0 != bits {
-            *place = (bits, work(value));
-        }
-        place.1
-    }
-
-    /// Fibonacci hashing (Knuth, "The Art of Computer Programming" vol. 3, section 6.4).
-    fn place(bits: u64) -> usize {
-        const GOLDEN: u64 = 0x9E37_79B9_7F4A_7C15;
-        (bits.wrapping_mul(GOLDEN) >> (64 - Self::PLACES_LOG)) as usize
-    }
+    robust::median_at(values.len(), |index| values[index]).unwrap_or(0.0)
 }
 
 /// The stretches between `changes`.

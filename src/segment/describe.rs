@@ -2,13 +2,15 @@
 
 use super::changes::ranges;
 use super::{Changes, Segment, Segmentation, Spike};
+use crate::share::each;
 use crate::stats::robust;
 use crate::trace::Trace;
 use std::ops::Range;
 
 /// The trace cut at `changes`.
 pub(super) fn segmentation(trace: &Trace, changes: &Changes) -> Segmentation {
-    let (fine, coarse) = rayon::join(|| segments(trace, &changes.fine), || segments(trace, &changes.coarse));
+    let fine = segments(trace, &changes.fine, &[]);
+    let coarse = segments(trace, &changes.coarse, &fine);
     let spikes = changes.spikes.iter().map(|samples| spike(trace, &fine, samples)).collect();
     Segmentation { coarse, spikes, noise_a: changes.noise, rounding_a: changes.rounding, fine }
 }
@@ -21,9 +23,15 @@ fn spike(trace: &Trace, fine: &[Segment], samples: &Range<usize>) -> Spike {
     Spike { start: samples.start, end: samples.end, peak_a: peak.copied().unwrap_or(level_a), level_a }
 }
 
-/// The segments between `changes` (starts of every segment after the first).
-fn segments(trace: &Trace, changes: &[usize]) -> Vec<Segment> {
-    ranges(changes, trace.len()).map(|samples| describe(trace, samples)).collect()
+/// The segments between `changes` (starts of every segment after the first), of which some may be `known`.
+fn segments(trace: &Trace, changes: &[usize], known: &[Segment]) -> Vec<Segment> {
+    let segment = |samples: &Range<usize>| {
+        let same = known.binary_search_by_key(&samples.start, |segment| segment.start).ok();
+        let same = same.map(|index| known[index]).filter(|segment| segment.end == samples.end);
+        same.unwrap_or_else(|| describe(trace, samples.clone()))
+    };
+    let ranges: Vec<Range<usize>> = ranges(changes, trace.len()).collect();
+    each(&ranges, trace.len(), segment)
 }
 
 /// The time that a sample stands for: half-way to its neighbours on both sides.

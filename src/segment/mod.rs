@@ -41,6 +41,7 @@ mod changes;
 mod describe;
 mod noise;
 pub mod optimum;
+mod parts;
 mod settings;
 mod spread;
 mod stages;

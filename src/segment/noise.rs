@@ -11,7 +11,9 @@
 //! That is the noise of single updates. How a busy load wanders is no noise of the readback; it is measured where
 //! stages are told from it, in `stages`.
 
+use crate::share::both;
 use crate::stats::robust;
+use rayon::prelude::*;
 
 /// Fewer differences than this give no noise of their own to a level.
 const LEAST_GROUP: usize = 40;
@@ -136,13 +138,14 @@ impl Knot {
 /// (Chakar, Lebarbier, Lévy-Leduc & Robin, "A robust approach for estimating change-points in the mean of an AR(1)
 /// process", Bernoulli 23 (2017) 1408), and the mean of many updates varies like that of independent ones of variance
 /// σ² (1 + ρ) / (1 − ρ), where σ² (1 − ρ) is half of V₁.
-pub(super) fn long_run(count: usize, value: impl Fn(usize) -> f64) -> Option<f64> {
+pub(super) fn long_run(count: usize, value: impl Fn(usize) -> f64 + Sync) -> Option<f64> {
     let square = |lag: usize| {
         let step = |index: usize| value(index + lag) - value(index);
         robust::trimmed_square_at(count.saturating_sub(lag), FEW, step).map(|square| square / 2.0)
     };
-    let one = square(1).filter(|one| *one > 0.0)?;
-    let near = (square(2)? / one - 1.0).clamp(0.0, LARGEST_CORRELATION);
+    let (one, two) = both(count, || square(1), || square(2));
+    let one = one.filter(|one| *one > 0.0)?;
+    let near = (two? / one - 1.0).clamp(0.0, LARGEST_CORRELATION);
     Some(one * (1.0 + near) / (1.0 - near).powi(2))
 }
 
@@ -155,8 +158,7 @@ struct Group {
 /// The noise at each level, the lowest first.
 fn groups(values: &[f64], trimmed: f64) -> Vec<Group> {
     let pairs = robust::parts(values.len()).flat_map(|part| values[part].windows(2));
-    let mut steps: Vec<(f64, f64)> =
-        pairs.map(|pair| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0])).collect();
+    let mut steps: Vec<(f64, f64)> = pairs.map(level_and_step).collect();
     if steps.is_empty() {
         return Vec::new();
     }
@@ -175,32 +177,72 @@ fn group(steps: &[(f64, f64)], trimmed: f64) -> Option<Group> {
 /// that are looked at, and counts for little among them if it does not. The readings at such levels are looked at one and
 /// all, up to a number; each quarter of an octave of levels is a group.
 fn rare(values: &[f64], floor: f64, trimmed: f64) -> Vec<Group> {
-    /// Steps larger than this share of the level are changes of level: the noise reaches [`LARGEST_SHARE`].
-    const LARGEST_STEP: f64 = 0.5;
-    /// So many steps are enough for a group.
-    const ENOUGH: usize = 4096;
     let stride = values.len() / robust::PARTS;
     if stride <= robust::LENGTH {
         return Vec::new();
     }
-    let step = |pair: &[f64]| (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0]);
-    let mut counts = [0_u32; BANDS];
-    for pair in values.windows(2) {
-        counts[band(step(pair).0)] += 1;
-    }
-    let mut bands: Vec<Vec<(f64, f64)>> = vec![Vec::new(); BANDS];
+    let counts = band_counts(values);
     let lowest = floor / LARGEST_SHARE;
-    for (level, step) in values.windows(2).map(step) {
-        let band = band(level);
-        // A stretch that is longer than this meets one of the parts.
-        let is_rare = counts[band] as usize <= stride && level > lowest;
-        if is_rare && step.abs() <= LARGEST_STEP * level && bands[band].len() < ENOUGH {
-            bands[band].push((level, step));
+    // A stretch that is longer than this meets one of the parts.
+    let is_rare = |level: f64| counts[band(level)] as usize <= stride && level > lowest;
+    let bands = rare_steps(values, is_rare);
+    let enough = bands.iter().filter(|steps| steps.len() >= LEAST_GROUP);
+    enough.filter_map(|steps| group(steps, trimmed)).collect()
+}
+
+/// The level between two updates, and the step.
+fn level_and_step(pair: &[f64]) -> (f64, f64) {
+    (f64::midpoint(pair[0], pair[1]).abs(), pair[1] - pair[0])
+}
+
+/// How many steps of a long series are at levels of each band.
+fn band_counts(values: &[f64]) -> [u32; BANDS] {
+    let count = |pairs: &[f64]| {
+        let mut counts = [0_u32; BANDS];
+        for pair in pairs.windows(2) {
+            counts[band(level_and_step(pair).0)] += 1;
+        }
+        counts
+    };
+    let add = |mut sum: [u32; BANDS], more: [u32; BANDS]| {
+        sum.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
+        sum
+    };
+    shared_out(values).into_par_iter().map(count).reduce(|| [0; BANDS], add)
+}
+
+/// The first steps at each band of levels that are rare, as many as are enough.
+fn rare_steps(values: &[f64], is_rare: impl Fn(f64) -> bool + Sync) -> Vec<Vec<(f64, f64)>> {
+    /// Steps larger than this share of the level are changes of level: the noise reaches [`LARGEST_SHARE`].
+    const LARGEST_STEP: f64 = 0.5;
+    /// So many steps are enough for a group.
+    const ENOUGH: usize = 4096;
+    let counts = |(level, step): &(f64, f64)| is_rare(*level) && step.abs() <= LARGEST_STEP * level;
+    let of_part = |pairs: &&[f64]| pairs.windows(2).map(level_and_step).filter(counts).collect::<Vec<_>>();
+    let mut bands: Vec<Vec<(f64, f64)>> = vec![Vec::new(); BANDS];
+    // No more at a time than can be held even if they are all rare.
+    for parts in shared_out(values).chunks(AT_A_TIME) {
+        let found: Vec<Vec<(f64, f64)>> = parts.par_iter().map(of_part).collect();
+        for (level, step) in found.into_iter().flatten() {
+            let steps = &mut bands[band(level)];
+            if steps.len() < ENOUGH {
+                steps.push((level, step));
+            }
         }
     }
-    bands.retain(|steps| steps.len() >= LEAST_GROUP);
-    bands.iter().filter_map(|steps| group(steps, trimmed)).collect()
+    bands
 }
+
+/// Parts of a long series that hold every pair of neighbours once.
+fn shared_out(values: &[f64]) -> Vec<&[f64]> {
+    let starts = (0..values.len()).step_by(PART);
+    starts.map(|start| &values[start..values.len().min(start + PART + 1)]).collect()
+}
+
+/// Pairs in a part: enough for what a part costs by itself not to count.
+const PART: usize = 1 << 16;
+/// Parts that are looked at side by side.
+const AT_A_TIME: usize = 16;
 
 /// Bands of levels: quarters of an octave, of as many octaves as a current can span.
 const BANDS: usize = 4 * 64;

@@ -10,9 +10,11 @@
 //! variance and buys itself a segment at any price.
 
 use super::SegmentError;
-use super::changes::{level, ranges};
+use super::changes::{middles, ranges};
 use super::noise::{self, Noise};
 use super::optimum::{Loss, Optimum};
+use super::parts::by_parts;
+use crate::stats::robust::Middle;
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -31,9 +33,6 @@ const LEAST_RATIO: f64 = 1.4;
 /// which scatter over decades, and their means are nearly normal. No change of spread can be told finer than that.
 const LONG: usize = 1 << 18;
 
-/// With fewer observations than this, sharing the work out takes longer than doing it.
-const WORTH_SHARING: usize = 1 << 14;
-
 /// Updates of one observation in a long series, half of what a spread must last.
 const TOGETHER: usize = SHORTEST / 2;
 
@@ -48,15 +47,26 @@ pub(super) fn changes(values: &[f64], coarse: &[usize], noise: &Noise) -> Result
     let Some(own) = own.filter(|own| *own > 0.0) else { return Ok(Vec::new()) };
     let together = if values.len() > LONG { TOGETHER } else { 1 };
     let scale = own.sqrt();
-    let parts = values.len().div_ceil(together);
-    let part = |part: usize| part * together..((part + 1) * together).min(values.len());
-    let mean = |index: usize| distances.mean_log(&part(index), at_least) / scale;
-    let means: Vec<f64> = (0..parts).into_par_iter().with_min_len(WORTH_SHARING).map(mean).collect();
-    let weights: Vec<f64> = (0..parts).map(|index| count(part(index).len())).collect();
+    let of = |index: usize| index * together..((index + 1) * together).min(values.len());
+    let mean = |index: usize| distances.mean_log(&of(index), at_least) / scale;
+    let work = |observed: &mut Observed, range: Range<usize>| {
+        observed.weights.clear();
+        observed.weights.extend(range.clone().map(|index| count(of(index).len())));
+        observed.means.clear();
+        observed.means.extend(range.map(mean));
+    };
     let mut engine = Optimum::new(Loss::Squares, noise::penalty(values.len()))?;
-    engine.extend_weighted(&means, &weights)?;
+    let take = |observed: &Observed| engine.extend_weighted(&observed.means, &observed.weights);
+    by_parts(values.len().div_ceil(together), work, take)?;
     let changes: Vec<usize> = engine.changes().into_iter().map(|change| change * together).collect();
     Ok(notable(&distances, noise.step(), &changes))
+}
+
+/// Observations of the spread.
+#[derive(Default)]
+struct Observed {
+    means: Vec<f64>,
+    weights: Vec<f64>,
 }
 
 /// The distances from the level of the stage, in noise standard deviations at that level: within a stage the scale is
@@ -74,11 +84,12 @@ struct Stage {
 
 impl<'a> Distances<'a> {
     fn of(values: &'a [f64], coarse: &[usize], noise: &Noise) -> Self {
-        let stages = ranges(coarse, values.len()).map(|range| {
-            let level = level(&values[range.clone()]);
+        let stages = ranges(coarse, values.len()).zip(middles(values, coarse));
+        let stage = |(range, middle): (Range<usize>, Middle)| {
+            let level = middle.median();
             Stage { start: range.start, level, noise: noise.at(level) }
-        });
-        Self { values, stages: stages.collect() }
+        };
+        Self { values, stages: stages.map(stage).collect() }
     }
 
     fn len(&self) -> usize {

@@ -7,11 +7,13 @@
 
 use super::SegmentError;
 use super::Settings;
-use super::changes::{bound, level, ranges};
+use super::changes::{Fine, bound, level, ranges};
 use super::noise::{self, LARGEST_CORRELATION, Noise};
 use super::optimum::{Loss, Optimum};
 use super::updates::Updates;
+use crate::share::both;
 use crate::stats::robust;
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// Where stages begin.
@@ -23,34 +25,34 @@ pub(super) struct Stages {
 }
 
 /// The stages that whole fine segments make up.
-pub(super) fn stages(
-    time: &[f64],
-    updates: &Updates,
-    fine: &[usize],
-    settings: &Settings,
-) -> Result<Stages, SegmentError> {
-    if fine.is_empty() {
+pub(super) fn stages(updates: &Updates, fine: &Fine, settings: &Settings) -> Result<Stages, SegmentError> {
+    let changes = &fine.starts;
+    if changes.is_empty() {
         return Ok(Stages { starts: Vec::new(), wander: 1.0 });
     }
     let shortest = settings.shortest_phase.value().max(LEAST_UPDATES * updates.period);
-    let blocks = blocks(time, updates, shortest);
-    let averages: Vec<f64> = blocks.iter().map(|block| mean(&updates.value[block.clone()])).collect();
+    let blocks = blocks(updates, shortest);
+    let block_mean = |block: &Range<usize>| mean(&updates.value[block.clone()]);
+    let averages: Vec<f64> = blocks.par_iter().with_min_len(WORTH_SHARING).map(block_mean).collect();
     let noise = Noise::of(&averages, 0.0, settings.smallest_change.value() / 4.0, noise::MANY);
     let observed = Observed {
-        values: ranges(fine, updates.len()).map(|range| noise.stable(level(&updates.value[range]))).collect(),
-        weights: ranges(fine, updates.len())
-            .map(|range| (lasts(time, updates, &range) / shortest).clamp(LEAST_WEIGHT, MOST_WEIGHT))
+        values: fine.middles.iter().map(|middle| noise.stable(middle.median())).collect(),
+        weights: ranges(changes, updates.len())
+            .map(|range| (lasts(updates, &range) / shortest).clamp(LEAST_WEIGHT, MOST_WEIGHT))
             .collect(),
         penalty: STAGE_PENALTY * noise::penalty(averages.len()),
     };
     let averages: Vec<f64> = averages.into_iter().map(|average| noise.stable(average)).collect();
-    let mut stages = Stages { starts: observed.changes(fine, 1.0)?, wander: 1.0 };
+    let mut stages = Stages { starts: observed.changes(changes, 1.0)?, wander: 1.0 };
     for _ in 0..ROUNDS {
         stages.wander = wander(&averages, &blocks, &stages.starts);
-        stages.starts = observed.changes(fine, stages.wander)?;
+        stages.starts = observed.changes(changes, stages.wander)?;
     }
     Ok(stages)
 }
+
+/// With fewer averages than this, sharing the work out takes longer than doing it.
+const WORTH_SHARING: usize = 1 << 12;
 
 /// Rounds of placing the stages and measuring how the load wanders within them. The second removes what the first, with
 /// independent readings supposed, cut too finely; a third changes hardly anything.
@@ -95,9 +97,13 @@ fn wander(averages: &[f64], blocks: &[Range<usize>], stages: &[usize]) -> f64 {
             differences.push(one - other);
         }
     }
-    let squares = robust::trimmed_square(&mut sums, noise::MANY)
-        .zip(robust::trimmed_square(&mut differences, noise::MANY));
-    let Some((sum, difference)) = squares.filter(|(sum, difference)| sum + difference > 0.0) else {
+    let (sum, difference) = both(
+        averages.len(),
+        || robust::trimmed_square(&mut sums, noise::MANY),
+        || robust::trimmed_square(&mut differences, noise::MANY),
+    );
+    let Some((sum, difference)) = sum.zip(difference).filter(|(sum, difference)| sum + difference > 0.0)
+    else {
         return 1.0;
     };
     let near = ((sum - difference) / (sum + difference)).clamp(0.0, LARGEST_CORRELATION);
@@ -111,27 +117,27 @@ const LEAST_UPDATES: f64 = 5.0;
 const LEAST_WEIGHT: f64 = 1e-6;
 const MOST_WEIGHT: f64 = 1e8;
 
-/// Seconds from the first sample of `range` to the first after it.
-fn lasts(time: &[f64], updates: &Updates, range: &Range<usize>) -> f64 {
-    let at = |update: usize| time[updates.sample(update).min(time.len() - 1)];
-    at(range.end) - at(range.start)
+/// Seconds from the first sample of `range` to the first after it, or to the last.
+fn lasts(updates: &Updates, range: &Range<usize>) -> f64 {
+    updates.start_or_end(range.end) - updates.start_or_end(range.start)
 }
 
 /// Stretches of `shortest` seconds.
-fn blocks(time: &[f64], updates: &Updates, shortest: f64) -> Vec<Range<usize>> {
+fn blocks(updates: &Updates, shortest: f64) -> Vec<Range<usize>> {
     let mut found = Vec::new();
-    let mut from = 0;
+    let (mut from, mut length) = (0, 1);
     while from < updates.len() {
-        let end = time[updates.sample(from)] + shortest;
-        // The end is near: looking for it from here, twice as far each time, stays within the cache.
-        let (rest, mut reach) = (&updates.first[from..], 16);
-        while rest.get(reach).is_some_and(|first| time[*first as usize] < end) {
-            reach *= 2;
+        let end = updates.start(from) + shortest;
+        let is_within = |update: usize| update < updates.len() && updates.start(update) < end;
+        // Nearly all are as long as the one before, so the end is looked for from there.
+        while is_within(from + length) {
+            length += 1;
         }
-        let near = &rest[..rest.len().min(reach)];
-        let within = near.partition_point(|first| time[*first as usize] < end).max(1);
-        found.push(from..from + within);
-        from += within;
+        while length > 1 && !is_within(from + length - 1) {
+            length -= 1;
+        }
+        found.push(from..from + length);
+        from += length;
     }
     found
 }

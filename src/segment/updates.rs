@@ -4,7 +4,9 @@
 //! repeats are one observation. The period of the updates is not told by the supply, so it is taken from the log: the
 //! shortest usual time between two readings that differ.
 
+use crate::share;
 use crate::stats::robust;
+use std::borrow::Cow;
 use std::ops::Range;
 
 /// Of the times between two fresh readings, the share below which lies the update period. Two updates that happen to
@@ -18,19 +20,16 @@ const ENOUGH_FRESH: usize = 20;
 const NEARLY: f64 = 0.9;
 
 /// The observations of a log: one for each update of the readback.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Updates {
-    /// Index of the first sample of each.
-    pub(super) first: Vec<u32>,
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Updates<'a> {
+    /// Index of the first sample of each; `None` if every sample is an update of its own.
+    first: Option<Vec<u32>>,
     /// Its value.
-    pub(super) value: Vec<f64>,
-    /// How far it counts as an observation of its own: 1, or less where readings follow each other faster than the
-    /// readback is renewed.
-    pub(super) weight: Vec<f64>,
+    pub(super) value: Cow<'a, [f64]>,
     /// Time from one update to the next, in seconds.
     pub(super) period: f64,
-    /// Number of samples.
-    samples: usize,
+    /// Times of the samples.
+    time: &'a [f64],
 }
 
 /// When a readback is renewed.
@@ -58,57 +57,69 @@ impl Renewal {
     }
 
     /// The updates behind `values`.
-    pub(super) fn updates(mut self, time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Updates {
-        #[expect(clippy::cast_possible_truncation, reason = "`changes` refuses more than u32::MAX samples")]
-        let numbered = 0..values.len() as u32;
+    pub(super) fn updates<'a>(
+        mut self,
+        time: &'a [f64],
+        values: &'a [f64],
+        fresh: impl Fn(usize) -> bool + Sync,
+    ) -> Updates<'a> {
         // A supply that is asked no faster than it renews, as most are, gives an update with every sample.
         let is_new = |index: usize| time[index] - time[index - 1] >= NEARLY * self.period || fresh(index);
-        let (first, value) = if (1..values.len()).all(is_new) {
-            (numbered.collect(), values.to_vec())
-        } else {
-            let renews = |index: &u32| {
-                let index = *index as usize;
-                self.renews(time[index], index == 0 || fresh(index))
-            };
-            let first: Vec<u32> = numbered.filter(renews).collect();
-            let value = first.iter().map(|index| values[*index as usize]).collect();
-            (first, value)
+        if share::all(1..values.len(), is_new) {
+            return Updates { first: None, value: values.into(), period: self.period, time };
+        }
+        #[expect(clippy::cast_possible_truncation, reason = "`changes` refuses more than u32::MAX samples")]
+        let numbered = 0..values.len() as u32;
+        let renews = |index: &u32| {
+            let index = *index as usize;
+            self.renews(time[index], index == 0 || fresh(index))
         };
-        let mut updates =
-            Updates { first, value, weight: Vec::new(), period: self.period, samples: values.len() };
-        updates.weight = updates.weights(time, self.period);
-        updates
+        let first: Vec<u32> = numbered.filter(renews).collect();
+        let value = first.iter().map(|index| values[*index as usize]).collect();
+        Updates { first: Some(first), value, period: self.period, time }
     }
 }
 
-impl Updates {
+impl<'a> Updates<'a> {
     /// The updates behind `values`; `fresh` says whether a sample differs from the one before.
-    pub(super) fn of(time: &[f64], values: &[f64], fresh: impl Fn(usize) -> bool) -> Self {
+    pub(super) fn of(time: &'a [f64], values: &'a [f64], fresh: impl Fn(usize) -> bool + Sync) -> Self {
         Renewal::of(time, &fresh).updates(time, values, &fresh)
     }
 
-    fn weights(&self, time: &[f64], period: f64) -> Vec<f64> {
+    /// How far each of updates `range` counts as an observation of its own: 1, or less where readings follow each other
+    /// faster than the readback is renewed.
+    pub(super) fn weights(&self, range: Range<usize>) -> impl Iterator<Item = f64> {
         /// An observation never counts for nothing.
         const LEAST: f64 = 1e-3;
-        let weight = |lasts: f64| (lasts / period).clamp(LEAST, 1.0);
-        let mut weights = if self.first.len() == time.len() {
-            // Every sample is an update of its own.
-            time.windows(2).map(|pair| weight(pair[1] - pair[0])).collect()
-        } else {
-            let lasts = |pair: &[u32]| time[pair[1] as usize] - time[pair[0] as usize];
-            self.first.windows(2).map(|pair| weight(lasts(pair))).collect::<Vec<f64>>()
+        let weight = move |index: usize| {
+            let next = self.time.get(self.sample(index + 1));
+            // How long the last one lasts is not known.
+            next.map_or(1.0, |next| ((next - self.start(index)) / self.period).clamp(LEAST, 1.0))
         };
-        weights.extend((!self.first.is_empty()).then_some(1.0));
-        weights
+        range.map(weight)
     }
 
     pub(super) fn len(&self) -> usize {
-        self.first.len()
+        self.value.len()
+    }
+
+    /// The time of the first sample of update `index`.
+    pub(super) fn start(&self, index: usize) -> f64 {
+        self.time[self.sample(index)]
+    }
+
+    /// The same, or past the end the time of the last sample.
+    pub(super) fn start_or_end(&self, index: usize) -> f64 {
+        self.time[self.sample(index).min(self.time.len() - 1)]
     }
 
     /// The index of the first sample of update `index`, or the number of samples past the end.
     pub(super) fn sample(&self, index: usize) -> usize {
-        self.first.get(index).map_or(self.samples, |first| *first as usize)
+        let sample = match &self.first {
+            Some(first) => first.get(index).map(|first| *first as usize),
+            None => Some(index),
+        };
+        sample.unwrap_or(usize::MAX).min(self.time.len())
     }
 
     /// The samples of updates `range`.
@@ -151,7 +162,7 @@ fn steps(time: &[f64], counted: &impl Fn(usize) -> bool) -> Vec<f64> {
 mod tests {
     use super::*;
 
-    fn updates(time: &[f64], values: &[f64]) -> Updates {
+    fn updates<'a>(time: &'a [f64], values: &'a [f64]) -> Updates<'a> {
         Updates::of(time, values, |index| values[index].total_cmp(&values[index - 1]).is_ne())
     }
 
@@ -162,17 +173,19 @@ mod tests {
     #[test]
     fn four_repeats_of_an_update_are_one_observation() {
         let values: Vec<f64> = (0..400).map(|index| f64::from((index / 4) % 7)).collect();
-        let found = updates(&grid(400), &values);
+        let time = grid(400);
+        let found = updates(&time, &values);
         assert_eq!(found.len(), 100);
-        assert_eq!(found.first[..4], [0, 4, 8, 12]);
-        assert!(found.weight.iter().all(|weight| *weight > 0.999));
+        assert_eq!([0, 1, 2, 3, 100].map(|update| found.sample(update)), [0, 4, 8, 12, 400]);
+        assert!(found.weights(0..100).all(|weight| weight > 0.999));
     }
 
     #[test]
     fn a_quiet_readback_goes_on_being_observed() {
         let mut values: Vec<f64> = (0..400).map(|index| f64::from((index / 4) % 7)).collect();
         values.extend([3.0; 400]);
-        let found = updates(&grid(800), &values);
+        let time = grid(800);
+        let found = updates(&time, &values);
         assert!((195..=205).contains(&found.len()), "{}", found.len());
     }
 
@@ -186,6 +199,6 @@ mod tests {
         let values: Vec<f64> = (0..100).map(|index| f64::from(index % 3)).collect();
         let found = updates(&time, &values);
         assert_eq!(found.len(), 100);
-        assert!(found.weight.iter().all(|weight| (0.0..=1.0).contains(weight)));
+        assert!(found.weights(0..100).all(|weight| (0.0..=1.0).contains(&weight)));
     }
 }

@@ -5,7 +5,6 @@
 //! and an arrow with the reading's value stands there.
 
 use super::super::axis::ValueAxis;
-use super::super::columns::extent;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label, Shape};
@@ -13,6 +12,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::words;
 use super::Subject;
 use super::readings::Readings;
+use crate::stats::extent;
 use crate::trace::EventKind;
 use crate::verdict::Class;
 use std::ops::Range;

@@ -8,7 +8,9 @@
 //! leader by no more than `(ΔP)²/ΔW`, the gain of a separate mean: an older one between the start of the block and now,
 //! one born within the block between its birth and now (the leader's mean having moved by at most η until then, by
 //! `(|ΔP| + ηΔW)²/ΔW`). If that is at most the margin of the runner-up before the block, and at most β, the lead over a
-//! candidate just born, then the leader leads throughout, and the optimum after each sample is a running sum.
+//! candidate just born, then the leader leads throughout, and the optimum after each sample is a running sum. An older
+//! candidate need only be kept off where it is the best of all, on its own piece: one born a sample away from the leader
+//! is as good as it everywhere, but is the best only far from the mean.
 //!
 //! *Who survives.* A candidate born in the block can only win where it beats the leader: further from the mean than
 //! ρ = √(β/W). One born later beats it on all of that side unless the samples between them lean to that side by more
@@ -25,7 +27,7 @@ use super::Optimum;
 use super::envelope::{Candidate, Least, Sums};
 
 /// Samples looked at together: more share the fixed cost, fewer stay calm more often.
-pub(super) const BLOCK: usize = 32;
+pub(super) const BLOCK: usize = 64;
 
 /// Weight that the leader must have before blocks are tried: below, its mean moves too much within a block.
 const ENOUGH: f64 = 16.0;
@@ -130,7 +132,7 @@ impl Optimum {
         if bounded {
             self.rebase();
         }
-        let least = if bounded { self.envelope.least_within() } else { self.envelope.least() };
+        let least = self.envelope.least_within();
         let (star, weight) = (least.piece, self.envelope.weight(least.piece));
         if weight < ENOUGH {
             return None;
@@ -205,7 +207,7 @@ impl Optimum {
         let (after_block, optimum) = after(count - 1);
         self.least = optimum + sums.square;
         self.envelope.sums = after_block;
-        self.last.resize(first + count, leader);
+        self.last.extend(leader, count);
     }
 
     /// Whether piece `star` is still where it was.

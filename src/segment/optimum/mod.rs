@@ -5,10 +5,12 @@
 mod ahead;
 mod calm;
 mod envelope;
+mod leaders;
 
 use ahead::Ahead;
 use calm::BLOCK;
 use envelope::{Candidate, Envelope};
+use leaders::Leaders;
 
 /// Samples between two rebases of the sums.
 const REBASE: usize = 1024;
@@ -78,8 +80,7 @@ pub struct Optimum {
     settled: f64,
     /// Cost of the optimum, beyond `settled`.
     least: f64,
-    /// For each number of samples from 1: where the last segment of their optimum begins.
-    last: Vec<u32>,
+    last: Leaders,
     since_rebase: usize,
     /// Samples to take one by one before a block is tried again.
     one_by_one: usize,
@@ -108,7 +109,7 @@ impl Optimum {
             origin: 0.0,
             settled: 0.0,
             least: 0.0,
-            last: Vec::new(),
+            last: Leaders::default(),
             since_rebase: 0,
             one_by_one: 1,
             ahead: Ahead::new(),
@@ -139,7 +140,6 @@ impl Optimum {
     /// [`OptimumError`] for a sample that is no number; nothing was taken then.
     pub fn extend(&mut self, values: &[f64]) -> Result<(), OptimumError> {
         self.admit(values, &[])?;
-        self.last.reserve(values.len());
         let ones = [1.0; BLOCK];
         self.take(values, |_| &ones, |_| 1.0);
         Ok(())
@@ -181,7 +181,7 @@ impl Optimum {
     }
 
     fn start_at(&mut self, value: f64) {
-        if self.last.is_empty() {
+        if self.is_empty() {
             self.origin = value;
         }
     }
@@ -238,7 +238,7 @@ impl Optimum {
             self.envelope.sums.add(value, weight);
             self.envelope.least()
         };
-        self.last.push(self.envelope.change(least.piece));
+        self.last.extend(self.envelope.change(least.piece), 1);
         self.least = least.cost + self.envelope.sums.square;
         #[expect(clippy::cast_possible_truncation, reason = "`admit` refuses more than u32::MAX samples")]
         let change = self.last.len() as u32;
@@ -281,7 +281,7 @@ impl Optimum {
     /// Whether no sample was given.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.last.is_empty()
+        self.len() == 0
     }
 
     /// How many pieces the envelope has now: what the work of one sample grows with.
@@ -300,10 +300,10 @@ impl Optimum {
     #[must_use]
     pub fn changes(&self) -> Vec<usize> {
         let mut changes = Vec::new();
-        let mut at = self.last.last().copied().unwrap_or(0);
-        while at > 0 {
+        let mut next = self.last.last();
+        while let Some(at) = next.filter(|at| *at > 0) {
             changes.push(at as usize);
-            at = self.last[at as usize - 1];
+            next = self.last.after(at as usize);
         }
         changes.reverse();
         changes
@@ -312,7 +312,7 @@ impl Optimum {
     /// Where the segment now open begins, by the optimum of all samples so far.
     #[must_use]
     pub fn last_change(&self) -> usize {
-        self.last.last().map_or(0, |change| *change as usize)
+        self.last.last().map_or(0, |change| change as usize)
     }
 }
 
