@@ -4,7 +4,7 @@ use super::Attempt;
 use super::align::{State, Step};
 use super::engine::Analysis;
 use super::readout::Readout;
-use crate::stats::robust;
+use crate::stats::{extent, robust};
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Volts};
 use std::ops::Range;
@@ -121,8 +121,8 @@ fn rests(trace: &Trace, analysis: &Analysis, samples: Range<usize>) -> Vec<Range
 fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<Attempt> {
     // A supply's average may show the last peak, and the deepest sag, just after the end.
     let seen = stay.samples.start..(stay.samples.end + 1).min(analysis.run.samples.end);
-    let peak_a = trace.amps().get(seen.clone())?.iter().copied().max_by(f64::total_cmp)?;
-    let lowest_v = trace.volts().get(seen)?.iter().copied().min_by(f64::total_cmp)?;
+    let (_, peak_a) = extent(trace.amps().get(seen.clone())?)?;
+    let (lowest_v, _) = extent(trace.volts().get(seen)?)?;
     Some(Attempt {
         start_s: Seconds::new(stay.start_s).ok()?,
         end_s: Seconds::new(stay.end_s).ok()?,

@@ -7,6 +7,7 @@ use super::engine::Analysis;
 use super::period::period;
 use super::piece::stands_for;
 use super::readout::Readout;
+use crate::share::{both, each};
 use crate::stats::robust;
 use crate::trace::Trace;
 use crate::trace::readback::OFF_VOLTS;
@@ -41,7 +42,8 @@ pub(super) fn phases(trace: &Trace, readout: &Readout, analyses: &[Analysis]) ->
         next = analysis.run.samples.end;
     }
     push_off(&mut named, trace, next..trace.len(), trace.time().last().copied().unwrap_or(0.0));
-    named.iter().filter_map(|named| describe(trace, readout, named)).collect()
+    let described = each(&named, trace.len(), |named| describe(trace, readout, named));
+    described.into_iter().flatten().collect()
 }
 
 fn push_off(named: &mut Vec<Named>, trace: &Trace, samples: Range<usize>, end_s: f64) {
@@ -160,32 +162,49 @@ struct Measures {
 
 /// What `samples` show, the means but one of those of them that are `settled`.
 fn measure(trace: &Trace, samples: Range<usize>, settled: &Range<usize>, zero_a: f64) -> Option<Measures> {
-    let (mut weight, mut amps, mut volts, mut watts) = (0.0, 0.0, 0.0, 0.0);
-    let (mut weight_of_all, mut watts_of_all) = (0.0, 0.0);
-    let (mut min_a, mut max_a) = (f64::INFINITY, f64::NEG_INFINITY);
-    for i in samples.clone() {
-        let (w, v, a) = (stands_for(trace, i), trace.volts()[i], trace.amps()[i]);
-        weight_of_all += w;
-        watts_of_all += w * v * (a - zero_a);
-        if settled.contains(&i) {
+    let (volts, amps) = (&trace.volts()[samples.clone()], &trace.amps()[samples.clone()]);
+    let power = |i: usize| volts[i] * (amps[i] - zero_a);
+    let extremes = || {
+        // Of two zeros the first, whatever its sign: `min` and `max` leave open which.
+        let low = amps.iter().fold(f64::INFINITY, |low, a| if *a < low { *a } else { low });
+        let high = amps.iter().fold(f64::NEG_INFINITY, |high, a| if *a > high { *a } else { high });
+        (low, high, robust::deviation_at(samples.len(), power).unwrap_or(0.0))
+    };
+    let means = || {
+        let of_all = Means::of(trace, samples.clone(), zero_a);
+        let of_settled = if samples == *settled { of_all } else { Means::of(trace, settled.clone(), zero_a) };
+        of_settled.zip(of_all)
+    };
+    let (means, (min_a, max_a, activity_w)) = both(samples.len(), means, extremes);
+    means.map(|(Means { amps: mean_a, volts: mean_v, watts: mean_w }, of_all)| Measures {
+        mean_a,
+        min_a,
+        max_a,
+        mean_v,
+        mean_w,
+        mean_of_all_w: of_all.watts,
+        activity_w,
+    })
+}
+
+/// Time-weighted means; of the watts, without the supply's zero.
+#[derive(Clone, Copy)]
+struct Means {
+    amps: f64,
+    volts: f64,
+    watts: f64,
+}
+
+impl Means {
+    fn of(trace: &Trace, samples: Range<usize>, zero_a: f64) -> Option<Self> {
+        let (mut weight, mut amps, mut volts, mut watts) = (0.0, 0.0, 0.0, 0.0);
+        for i in samples {
+            let (w, v, a) = (stands_for(trace, i), trace.volts()[i], trace.amps()[i]);
             weight += w;
             amps += w * a;
             volts += w * v;
             watts += w * v * (a - zero_a);
         }
-        min_a = min_a.min(a);
-        max_a = max_a.max(a);
+        (weight > 0.0).then(|| Self { amps: amps / weight, volts: volts / weight, watts: watts / weight })
     }
-    let (volts_of, amps_of) = (&trace.volts()[samples.clone()], &trace.amps()[samples.clone()]);
-    let power = |i: usize| volts_of[i] * (amps_of[i] - zero_a);
-    let activity_w = robust::deviation_at(samples.len(), power).unwrap_or(0.0);
-    (weight > 0.0).then(|| Measures {
-        mean_a: amps / weight,
-        min_a,
-        max_a,
-        mean_v: volts / weight,
-        mean_w: watts / weight,
-        mean_of_all_w: watts_of_all / weight_of_all,
-        activity_w,
-    })
 }

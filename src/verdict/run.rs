@@ -1,7 +1,8 @@
 //! Runs: the stretches of a log in which the board is fed.
 
 use super::readout::Readout;
-use crate::stats::robust;
+use crate::share::WORTH_SHARING;
+use crate::stats::{extent, robust};
 use crate::trace::{EventKind, Mode, Trace};
 use crate::units::Amps;
 use rayon::prelude::*;
@@ -27,9 +28,6 @@ const AT_LIMIT_SHARE: f64 = 0.97;
 
 /// Longest time that a feed takes to rise to its set volts, in seconds; later it is a sag.
 const RISE_S: f64 = 1.5;
-
-/// With fewer readings than this, sharing the work out takes longer than doing it.
-const WORTH_SHARING: usize = 1 << 16;
 
 /// One stretch of a log in which the board is fed.
 #[derive(Debug, Clone, PartialEq)]
@@ -197,8 +195,9 @@ fn unloaded(trace: &Trace, samples: &Range<usize>, told: f64) -> f64 {
 }
 
 fn highest(trace: &Trace, samples: &Range<usize>, start_s: f64) -> f64 {
-    let later = samples.clone().filter(|i| trace.time()[*i] > start_s + RISE_S);
-    later.map(|i| trace.amps()[i]).fold(0.0, f64::max)
+    let rising = trace.time()[samples.clone()].partition_point(|time| *time <= start_s + RISE_S);
+    let later = extent(&trace.amps()[samples.start + rising..samples.end]);
+    later.map_or(0.0, |(_, highest)| highest.max(0.0))
 }
 
 fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {

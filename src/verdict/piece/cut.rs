@@ -3,6 +3,7 @@
 //!
 //! Both take ranges of samples in order and give the same samples in order, in as many ranges or more, none of them empty.
 
+use crate::share::each;
 use crate::stats::robust;
 use crate::trace::Trace;
 use crate::verdict::readout::Readout;
@@ -62,31 +63,43 @@ fn power(trace: &Trace, i: usize, set_v: f64, readout: &Readout) -> f64 {
 
 /// The low and the high end of the way that the power of `samples` goes.
 fn ends(samples: &Range<usize>, watts: impl Fn(usize) -> f64) -> Option<(f64, f64)> {
-    let mut sorted = robust::enough(samples.len(), |i| watts(samples.start + i));
-    sorted.sort_unstable_by(f64::total_cmp);
-    let at = |tenths: usize| sorted.get(sorted.len().saturating_sub(1) * tenths / 10).copied();
-    at(FEW_TENTHS).zip(at(10 - FEW_TENTHS))
+    let mut all = robust::enough(samples.len(), |i| watts(samples.start + i));
+    let last = all.len().checked_sub(1)?;
+    let mut at = |tenths: usize| *all.select_nth_unstable_by(last * tenths / 10, f64::total_cmp).1;
+    Some((at(FEW_TENTHS), at(10 - FEW_TENTHS)))
 }
 
 /// The same stretches, with every reading that averages over the edge between two of them cut off.
 pub(super) fn without_edges(trace: &Trace, ranges: &[Range<usize>], readout: &Readout) -> Vec<Range<usize>> {
-    let at = |index: Option<usize>| index.and_then(|index| ranges.get(index)).cloned();
-    let mut found = Vec::new();
-    for (index, range) in ranges.iter().enumerate() {
-        let before = at(index.checked_sub(1)).and_then(|before| level(trace, before));
-        let after = at(Some(index + 1)).and_then(|after| level(trace, after));
-        let mut inner = range.clone();
-        let first = range.start..end_of_reading(trace, range);
-        if averages_over_edge(trace, &first, first.end..range.end, before, readout) {
-            inner.start = first.end;
-            found.push(first);
-        }
-        let last = start_of_reading(trace, &inner)..range.end;
-        if averages_over_edge(trace, &last, inner.start..last.start, after, readout) {
-            found.extend([inner.start..last.start, last]);
-        } else {
-            found.push(inner);
-        }
+    let samples = ranges.iter().map(Range::len).sum();
+    let levels = each(ranges, samples, |range| level(trace, range.clone()));
+    let at = |index: Option<usize>| index.and_then(|index| levels.get(index).copied()).flatten();
+    let numbered: Vec<(usize, &Range<usize>)> = ranges.iter().enumerate().collect();
+    let parts = |(index, range): &(usize, &Range<usize>)| {
+        let beside = (at(index.checked_sub(1)), at(Some(index + 1)));
+        without_its_edges(trace, range, beside, readout)
+    };
+    each(&numbered, samples, parts).concat()
+}
+
+/// The stretch between the levels `before` and `after` it, cut likewise.
+fn without_its_edges(
+    trace: &Trace,
+    range: &Range<usize>,
+    (before, after): (Option<f64>, Option<f64>),
+    readout: &Readout,
+) -> Vec<Range<usize>> {
+    let (mut found, mut inner) = (Vec::new(), range.clone());
+    let first = range.start..end_of_reading(trace, range);
+    if averages_over_edge(trace, &first, first.end..range.end, before, readout) {
+        inner.start = first.end;
+        found.push(first);
+    }
+    let last = start_of_reading(trace, &inner)..range.end;
+    if averages_over_edge(trace, &last, inner.start..last.start, after, readout) {
+        found.extend([inner.start..last.start, last]);
+    } else {
+        found.push(inner);
     }
     found
 }
@@ -119,10 +132,8 @@ fn averages_over_edge(
     const CLEARLY_OFF: f64 = 0.2;
     /// ... nor of the readback, in standard deviations.
     const CLEARLY_OFF_SDS: f64 = 4.0;
-    let (Some(own), Some(other), Some(amps)) = (level(trace, rest), other, level(trace, reading.clone()))
-    else {
-        return false;
-    };
+    let (Some(other), Some(amps)) = (other, level(trace, reading.clone())) else { return false };
+    let Some(own) = level(trace, rest) else { return false };
     let (off, step) = (amps - own, other - own);
     let share = off / step;
     (CLEARLY_OFF..1.0).contains(&share) && off.abs() > CLEARLY_OFF_SDS * readout.noise_a
