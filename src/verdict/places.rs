@@ -71,8 +71,13 @@ fn followed(
 /// The phases that the alignment names.
 fn aligned(trace: &Trace, analysis: &Analysis, profile: &Profile) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
+    // A board that runs, and is busy now and then, stays in one place.
+    let mut goes_on = false;
     for (index, step) in analysis.path.iter().enumerate() {
-        let Some(phase) = phase_of(analysis, profile, step) else { continue };
+        let Some(phase) = phase_of(analysis, profile, step) else {
+            goes_on &= step.state == State::Burst;
+            continue;
+        };
         let before = index.checked_sub(1).map(|before| &analysis.path[before]);
         let from = before.filter(|step| step.state == State::Inrush).map_or(step.from, |inrush| inrush.from);
         let (Some(first), Some(last)) = (analysis.pieces.get(from), analysis.pieces.get(step.to - 1)) else {
@@ -81,7 +86,19 @@ fn aligned(trace: &Trace, analysis: &Analysis, profile: &Profile) -> Vec<Place> 
         // A stage that was broken off did not show its mean, nor its length.
         let held = matches!(step.state, State::Held(_));
         let whole = !matches!(step.state, State::Held(stage) if stage != analysis.model.last());
-        places.push(Place { phase, samples: first.samples.start..last.samples.end, ends: !held, whole });
+        match places.last_mut() {
+            Some(place) if goes_on && place.phase == phase => {
+                place.samples.end = last.samples.end;
+                (place.ends, place.whole) = (!held, place.whole && whole);
+            }
+            _ => places.push(Place {
+                phase,
+                samples: first.samples.start..last.samples.end,
+                ends: !held,
+                whole,
+            }),
+        }
+        goes_on = true;
     }
     mark_mixed(&mut places, trace, profile);
     places

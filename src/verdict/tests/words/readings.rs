@@ -245,3 +245,17 @@ fn no_mean_of_volts_holds_the_rise_of_the_feed() {
     let phase = rising.phases.last().expect("a phase");
     assert!((phase.mean_v.value() - SET_V).abs() < 1e-9, "{phase:?}");
 }
+
+#[test]
+fn a_running_level_that_is_busy_now_and_then_is_compared_as_a_whole() {
+    let falls = |first: f64| {
+        let idle = [(0.8, SET_V, first), (2.0, SET_V, 1.4), (14.0, SET_V, 0.625), (15.0, SET_V, 0.0234)];
+        let finding = bench(&[&BOOT[..4], &idle].concat()).find();
+        class(&finding, Class::DroppedOut);
+        finding.departures
+    };
+    assert_eq!(falls(0.4), [], "its first moments are not what it draws");
+    let low = [(16.0, SET_V, 0.4), (15.0, SET_V, 0.0234)];
+    let low = bench(&[&BOOT[..4], &low].concat()).find();
+    assert!(low.departures.iter().any(|departure| departure.phase == "idle"), "{low:#?}");
+}
