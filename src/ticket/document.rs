@@ -210,6 +210,10 @@ fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
         ("attempt", _) => Tries::of(&finding.attempts).map_or_else(
             || words::tries(times as usize),
             |tries| {
+                // Those whose stages show have rows of their own.
+                if (times as usize) < tries.count {
+                    return format!("{times} of {}", words::tries(tries.count));
+                }
                 let on = if tries.one_is_on { ", and one that is on" } else { "" };
                 format!("{}{on}", words::tries(tries.count))
             },

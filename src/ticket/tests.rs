@@ -239,6 +239,11 @@ fn phases_of_many_tries_are_taken_together() {
     standby | 22 s | 9 s | 20 mA | 10 to 40 mA
     ");
     assert_eq!(rest, None);
+    // Tries whose stages show have rows of their own.
+    cycling.phases[3].name = "firmware".into();
+    let document::Body::Table { rows, .. } = document::phases(&cycling) else { panic!("a table") };
+    assert_eq!([1, 3].map(|row: usize| rows[row][0].as_str()), ["2 of 3 tries", "firmware"]);
+    cycling.phases[3].name = "attempt".into();
     // Few tries are told one by one.
     cycling.attempts.truncate(2);
     let document::Body::Table { rows, .. } = document::phases(&cycling) else { panic!("a table") };
