@@ -10,7 +10,8 @@
 //! `(|ΔP| + ηΔW)²/ΔW`). If that is at most the margin of the runner-up before the block, and at most β, the lead over a
 //! candidate just born, then the leader leads throughout, and the optimum after each sample is a running sum. An older
 //! candidate need only be kept off where it is the best of all, on its own piece: one born a sample away from the leader
-//! is as good as it everywhere, but is the best only far from the mean.
+//! is as good as it everywhere, but is the best only far from the mean. Where the bound of what it catches up does not
+//! tell, what it costs there after every sample does.
 //!
 //! *Who survives.* A candidate born in the block can only win where it beats the leader: further from the mean than
 //! ρ = √(β/W). One born later beats it on all of that side unless the samples between them lean to that side by more
@@ -63,14 +64,21 @@ impl Block {
         Self { lean, square, weight, lowest_lean, highest_lean, furthest }
     }
 
-    /// Whether no older candidate catches up by more than `margin` and none born within by more than `penalty`, the
-    /// leader's mean moving by up to `drift`.
-    fn is_calm(&self, margin: f64, penalty: f64, drift: f64) -> bool {
+    /// Whether an older candidate cannot catch up by more than `margin`.
+    fn leaves_behind(&self, margin: f64) -> bool {
         let sums = self.lean.iter().zip(&self.weight);
         let excesses = sums.map(|(lean, weight)| lean * lean - margin * weight);
-        if excesses.fold(f64::NEG_INFINITY, f64::max) > 0.0 {
-            return false;
-        }
+        excesses.fold(f64::NEG_INFINITY, f64::max) <= 0.0
+    }
+
+    /// The most that an older candidate can catch up.
+    fn most_caught_up(&self) -> f64 {
+        let sums = self.lean.iter().zip(&self.weight);
+        sums.map(|(lean, weight)| lean * lean / weight).fold(0.0, f64::max)
+    }
+
+    /// Whether no candidate born within catches up by more than `penalty`, the leader's mean moving by up to `drift`.
+    fn is_calm(&self, penalty: f64, drift: f64) -> bool {
         let reach = self.furthest + drift;
         let lean = self.highest_lean - self.lowest_lean + self.weight[BLOCK - 1] * drift;
         // (ΔP)²/ΔW is at most |ΔP| times the largest |y − m|; only where that bound fails look at each pair.
@@ -125,6 +133,30 @@ impl Block {
     }
 }
 
+/// The leader before a block.
+struct Lead {
+    /// The sums of all samples.
+    sums: Sums,
+    weight: f64,
+    mean: f64,
+    /// Its cost, less the sum of squares.
+    cost: f64,
+}
+
+impl Lead {
+    /// The sums after sample `index` of the block, and the optimum if it leads still, less the squares before the block.
+    #[inline]
+    fn after(&self, block: &Block, index: usize) -> (Sums, f64) {
+        let (lean, charged) = (block.lean[index], block.weight[index]);
+        let sums = Sums {
+            weight: self.sums.weight + charged,
+            value: self.sums.value + lean + charged * self.mean,
+            square: self.sums.square + block.square[index] + (2.0 * lean + charged * self.mean) * self.mean,
+        };
+        (sums, self.cost + block.square[index] - lean * lean / (self.weight + charged))
+    }
+}
+
 impl Optimum {
     /// Takes up to a block of samples at once if it can be shown that one candidate leads throughout; how many.
     pub(super) fn take_calm(&mut self, values: &[f64; BLOCK], weights: &[f64; BLOCK]) -> Option<usize> {
@@ -139,13 +171,34 @@ impl Optimum {
         }
         let mean = self.envelope.vertex(star);
         let block = Block::of(values, weights, self.origin + mean);
+        let lead = Lead { sums: self.envelope.sums, weight, cost: least.cost, mean };
         let drift = block.highest_lean.max(-block.lowest_lean) / weight;
-        if !block.is_calm(least.margin, self.penalty, drift) {
+        if !block.is_calm(self.penalty, drift) || !self.stays_ahead(&block, &least, &lead) {
             return None;
         }
         let count = if bounded { self.settle(&block, star, mean, drift)? } else { BLOCK };
-        self.enter(&block, count, &least, mean);
+        self.enter(&block, count, &least, &lead);
         Some(count)
+    }
+
+    /// Whether every candidate older than the block stays behind the leader: by the bound of what it can catch up, or else,
+    /// under the squared loss, by what it costs on its own piece after every sample.
+    fn stays_ahead(&self, block: &Block, least: &Least, lead: &Lead) -> bool {
+        if block.leaves_behind(least.margin) {
+            return true;
+        }
+        if self.bound.is_finite() {
+            return false;
+        }
+        let mut rivals = self.envelope.rivals(least.piece, least.cost + block.most_caught_up());
+        rivals.all(|piece| {
+            let is_behind = |index: usize| {
+                let (sums, optimum) = lead.after(block, index);
+                let squares = sums.square - lead.sums.square;
+                self.envelope.lowest_within(piece, &sums) + squares >= optimum
+            };
+            (0..BLOCK).all(is_behind)
+        })
     }
 
     /// How much of the block can be taken under the bounded loss, with the far pieces dropped; `None` if not enough.
@@ -164,24 +217,13 @@ impl Optimum {
     }
 
     /// Enters what survives of the first `count` samples of the block.
-    fn enter(&mut self, block: &Block, count: usize, least: &Least, mean: f64) {
-        let sums = self.envelope.sums;
-        let weight = self.envelope.weight(least.piece);
+    fn enter(&mut self, block: &Block, count: usize, least: &Least, lead: &Lead) {
+        let Lead { sums, weight, .. } = *lead;
         let leader = self.envelope.change(least.piece);
         let (first, penalty) = (self.last.len(), self.penalty);
-        let after = |index: usize| {
-            let (lean, charged) = (block.lean[index], block.weight[index]);
-            let sums = Sums {
-                weight: sums.weight + charged,
-                value: sums.value + lean + charged * mean,
-                square: sums.square + block.square[index] + (2.0 * lean + charged * mean) * mean,
-            };
-            let optimum = least.cost + block.square[index] - lean * lean / (weight + charged);
-            (sums, optimum)
-        };
         let candidate = |index: u8| {
             let index = usize::from(index);
-            let (at, optimum) = after(index);
+            let (at, optimum) = lead.after(block, index);
             #[expect(
                 clippy::cast_possible_truncation,
                 reason = "the number of samples fits, see `Optimum::extend`"
@@ -204,7 +246,7 @@ impl Optimum {
         for index in found[..below].iter().rev() {
             in_place = self.enter_one(&candidate(*index), least.piece, in_place, false);
         }
-        let (after_block, optimum) = after(count - 1);
+        let (after_block, optimum) = lead.after(block, count - 1);
         self.least = optimum + sums.square;
         self.envelope.sums = after_block;
         self.last.extend(leader, count);

@@ -183,15 +183,27 @@ impl Envelope {
     /// The least over all pieces, each taken over its own interval.
     pub(super) fn least_within(&mut self) -> Least {
         for piece in self.first..self.end {
-            let (charged, moment) = (self.weight(piece), self.sums.value - self.b[piece]);
-            self.lowest[piece] = if charged > 0.0 {
-                let level = (moment / charged).max(self.low[piece]).min(self.high(piece));
-                self.c[piece] + (charged * level - 2.0 * moment) * level
-            } else {
-                self.c[piece]
-            };
+            self.lowest[piece] = self.lowest_within(piece, &self.sums);
         }
         self.pick(true)
+    }
+
+    /// The least cost of piece `piece` over its own interval after the samples of `sums`, less their sum of squares.
+    #[inline]
+    pub(super) fn lowest_within(&self, piece: usize, sums: &Sums) -> f64 {
+        let (charged, moment) = (sums.weight - self.a[piece], sums.value - self.b[piece]);
+        if charged > 0.0 {
+            let level = (moment / charged).max(self.low[piece]).min(self.high(piece));
+            self.c[piece] + (charged * level - 2.0 * moment) * level
+        } else {
+            self.c[piece]
+        }
+    }
+
+    /// The pieces but `best` that [`Self::least_within`] found to cost less than `most`.
+    pub(super) fn rivals(&self, best: usize, most: f64) -> impl Iterator<Item = usize> {
+        let pieces = self.first..self.end;
+        pieces.filter(move |piece| *piece != best && self.lowest[*piece] < most)
     }
 
     /// The best piece, and how much worse the best of the others is (of `same` candidate or not).
