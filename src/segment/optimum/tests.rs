@@ -262,8 +262,25 @@ fn calm_signal(longest: usize) -> impl Strategy<Value = Vec<f64>> {
     )
 }
 
+/// Two long levels so far apart that a change between them saves about what it costs: with it and without it are nearly
+/// as good for block after block.
+fn undecided_signal() -> impl Strategy<Value = (Vec<f64>, f64)> {
+    let noise = || prop::collection::vec((-1.0..1.0_f64, -1.0..1.0_f64).prop_map(|(a, b)| a + b), 100..400);
+    (noise(), noise(), 0.5..1.5_f64, 2.0..20.0_f64).prop_map(|(one, other, share, penalty)| {
+        let count = |part: &[f64]| f64::from(u32::try_from(part.len()).unwrap());
+        let (n, m) = (count(&one), count(&other));
+        let apart = (share * penalty * (n + m) / (n * m)).sqrt();
+        (one.into_iter().chain(other.into_iter().map(|value| value + apart)).collect(), penalty)
+    })
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
+
+    #[test]
+    fn squares_on_undecided_signals((values, penalty) in undecided_signal()) {
+        check_unweighted(&values, f64::INFINITY, penalty, Ties::Never)?;
+    }
 
     #[test]
     fn squares_on_calm_signals(values in calm_signal(700), penalty in 2.0..20.0_f64) {
