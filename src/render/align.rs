@@ -3,6 +3,7 @@
 use super::RenderError;
 use super::options::Options;
 use super::parts::Subject;
+use crate::stats::robust::median;
 use crate::trace::EventKind;
 use crate::units::Seconds;
 use crate::verdict::Phase;
@@ -16,6 +17,8 @@ pub(super) enum Moment {
     Press,
     /// The output is switched on.
     SwitchOn,
+    /// Among many: as long after its switch-on as others take from theirs to their wake.
+    AsOthers,
 }
 
 impl Moment {
@@ -24,6 +27,7 @@ impl Moment {
             Self::Wake => "the board wakes",
             Self::Press => "the button is pressed",
             Self::SwitchOn => "the output goes on",
+            Self::AsOthers => "the others have woken",
         }
     }
 }
@@ -35,13 +39,21 @@ pub(super) struct Zero {
     pub(super) at: f64,
 }
 
-/// The zero of each run: its wake, or the press that should have woken it. A run that has neither puts all of them on
-/// their switch-on, or the others would seem to be late.
+/// The zero of each run: its wake, or the press that should have woken it. Of two, one that has neither puts both on
+/// their switch-on, or the other would seem to be late; among many it is set among them by its switch-on, or one short
+/// would tear all the others apart.
 pub(super) fn align(subjects: &[Subject]) -> Vec<Zero> {
-    let own: Option<Vec<Zero>> = subjects.iter().map(wake_or_press).collect();
-    own.unwrap_or_else(|| {
-        subjects.iter().map(|subject| Zero { moment: Moment::SwitchOn, at: switch_on(subject) }).collect()
-    })
+    let own: Vec<Option<Zero>> = subjects.iter().map(wake_or_press).collect();
+    let since_on = |(zero, subject): (&Option<Zero>, &Subject)| Some((*zero)?.at - switch_on(subject));
+    let mut waits: Vec<f64> = own.iter().zip(subjects).filter_map(since_on).collect();
+    let most = subjects.len() > 2 && 2 * waits.len() > subjects.len();
+    let usual = median(&mut waits).filter(|_| most || own.iter().all(Option::is_some));
+    let place = |(own, subject): (Option<Zero>, &Subject)| match (usual, own) {
+        (Some(_), Some(own)) => own,
+        (Some(usual), None) => Zero { moment: Moment::AsOthers, at: switch_on(subject) + usual },
+        (None, _) => Zero { moment: Moment::SwitchOn, at: switch_on(subject) },
+    };
+    own.into_iter().zip(subjects).map(place).collect()
 }
 
 fn wake_or_press(subject: &Subject) -> Option<Zero> {
@@ -110,18 +122,20 @@ pub(super) fn window(
     }
 }
 
-/// From just before the first switch-on to the end of the last run, or to where a run that is far longer than the
-/// others would press them together.
+/// From just before the first switch-on to the end of the last run, or to where runs that are far longer than most
+/// would press these together.
 fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f64, f64) {
-    /// A run may be this many times as long as the shortest.
+    /// A run may be this many times as long as one in the middle, of two as the shorter.
     const FAR_LONGER: f64 = 3.0;
     /// Share of the width before the first switch-on.
     const BEFORE: f64 = 0.03;
     let runs = || subjects.iter().zip(zeros);
     let on = runs().map(|(run, zero)| switch_on(run) - zero.at).fold(f64::INFINITY, f64::min);
     let ends = runs().filter_map(|(run, zero)| Some(run.trace.time().last()? - zero.at));
-    let shortest = ends.fold(f64::INFINITY, f64::min);
-    let to = if shortest > 0.0 { last.min(shortest * FAR_LONGER) } else { last };
+    let mut ends: Vec<f64> = ends.collect();
+    ends.sort_by(f64::total_cmp);
+    let usual = ends.get(ends.len().saturating_sub(1) / 2).copied().unwrap_or(last);
+    let to = if usual > 0.0 { last.min(usual * FAR_LONGER) } else { last };
     let from = first.max(on - (to - on) * BEFORE);
     // A log may end at its switch-on.
     if from < to { (from, to) } else { (first, last) }

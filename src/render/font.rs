@@ -115,10 +115,29 @@ fn partition_point(most: usize, holds: impl Fn(usize) -> bool) -> usize {
     low
 }
 
+/// The words of `text`; a number is one word with its unit.
+fn together(text: &str) -> Vec<String> {
+    const UNITS: [&str; 12] = ["A", "mA", "µA", "V", "mV", "W", "mW", "s", "min", "h", "Ω", "%"];
+    let is_number = |word: &str| word.ends_with(|c: char| c.is_ascii_digit());
+    let is_unit = |word: &str| UNITS.contains(&word.trim_end_matches([',', ';', ':', '.', ')']));
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
+        match words.last_mut() {
+            Some(number) if is_unit(word) && is_number(number) => {
+                number.push(' ');
+                number.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
+}
+
 /// Breaks `text` into at most `lines` lines no wider than `room`, between words where possible.
 pub(super) fn wrap(text: &str, em: f64, weight: Weight, room: f64, lines: usize) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
-    let mut words = text.split(' ').filter(|word| !word.is_empty()).peekable();
+    let words = together(text);
+    let mut words = words.iter().map(String::as_str);
     let mut line = String::new();
     while let Some(word) = words.next() {
         let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };

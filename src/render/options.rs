@@ -66,8 +66,8 @@ pub enum SizeError {
 impl Size {
     /// 1600×900: fills a screen and the width of a ticket.
     pub const WIDE: Self = Self { width: 1600, height: 900 };
-    /// 1080×1920: a phone held upright.
-    pub const PHONE: Self = Self { width: 1080, height: 1920 };
+    /// 1080×2340: a phone held upright.
+    pub const PHONE: Self = Self { width: 1080, height: 2340 };
     /// 3508×2480: A4 on its side at 300 dots per inch.
     pub const A4: Self = Self { width: 3508, height: 2480 };
     /// Below this the text of a figure has no room.
@@ -156,9 +156,12 @@ const USUAL_DPI: u32 = 144;
 /// The shorter side of [`Size::WIDE`], for which the measures of the layout were chosen.
 const USUAL_SIDE: f64 = 900.0;
 
-/// Units to the width of an upright figure: on a phone 65 mm wide the smallest text is 1.3 mm to the em, as in fine
-/// print held at reading distance (common practice, no source).
-const UPRIGHT_WIDTH: f64 = 640.0;
+/// Units to the width of an upright figure: on a phone, whose page is 360 to 390 pixels wide, the smallest text is 11
+/// pixels to the em, below which it is not read without pinching (common practice, no source).
+const UPRIGHT_WIDTH: f64 = 440.0;
+
+/// Units to the height of an upright figure at least, for so narrow a figure stacks what others have side by side.
+const UPRIGHT_HEIGHT: f64 = 800.0;
 
 /// The least width and height, in its own units, that a figure's layout holds down to.
 pub(super) type Least = (f64, f64);
@@ -175,7 +178,7 @@ impl Options {
         let wished = match self.dpi {
             Some(dpi) => f64::from(dpi) / f64::from(USUAL_DPI),
             // What is held upright is held in a hand: its text must be larger beside its width.
-            None if height > width => width / UPRIGHT_WIDTH,
+            None if height > width => (width / UPRIGHT_WIDTH).min(height / UPRIGHT_HEIGHT),
             None => width.min(height) / USUAL_SIDE,
         };
         wished.min(width / least.0).min(height / least.1)
@@ -205,6 +208,16 @@ mod tests {
         assert_eq!(Format::of_path(Path::new("a/b.SVG")).unwrap(), Format::Svg);
         assert_eq!(Format::of_path(Path::new("b.png")).unwrap(), Format::Png);
         assert!(Format::of_path(Path::new("b.jpg")).is_err() && Format::of_path(Path::new("png")).is_err());
+    }
+
+    #[test]
+    fn on_a_phone_the_smallest_text_is_read_without_pinching() {
+        // Pages of phones are 360 to 390 CSS pixels wide (common practice, no source).
+        for (page, least) in [(360.0, 10.5), (375.0, 11.0), (390.0, 11.5)] {
+            let unit = Options { size: Size::PHONE, ..Options::default() }.unit((440.0, 820.0));
+            let shown = super::super::sheet::em::SMALL * unit * page / f64::from(Size::PHONE.width());
+            assert!(shown > least, "{shown} px on a page of {page} px");
+        }
     }
 
     #[test]

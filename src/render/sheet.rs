@@ -44,6 +44,13 @@ impl Sheet {
         Pen { width: self.u(width), dash: if dash > 0.0 { self.u(dash) } else { 0 }, color }
     }
 
+    /// Whether an area so wide has no room for words beside what they speak of, as on a phone held upright.
+    pub(super) fn is_narrow(&self, width: i32) -> bool {
+        /// A note takes some 250 units of the layout.
+        const NARROW: f64 = 560.0;
+        width < self.u(NARROW)
+    }
+
     /// The sheet without its margin.
     pub(super) fn inside(&self) -> Rect {
         self.scene.bounds().grown(-self.u(24.0))

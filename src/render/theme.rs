@@ -42,6 +42,8 @@ pub(super) struct Palette {
     pub(super) envelope: Color,
     /// Edges of the envelope.
     pub(super) envelope_edge: Color,
+    /// Fill of the range of many runs that are alike.
+    pub(super) crowd: Color,
     /// Departures, and the stage where it went wrong.
     pub(super) alarm: Color,
     /// Text on `alarm`.
@@ -73,6 +75,7 @@ const LIGHT: Palette = Palette {
     volts: Color(92, 74, 20),
     envelope: Color(203, 226, 214),
     envelope_edge: Color(64, 128, 100),
+    crowd: Color(218, 217, 212),
     alarm: Color(190, 52, 10),
     on_alarm: Color(255, 255, 255),
     alarm_paper: Color(255, 243, 234),
@@ -95,6 +98,7 @@ const DARK: Palette = Palette {
     volts: Color(226, 200, 120),
     envelope: Color(44, 72, 62),
     envelope_edge: Color(118, 178, 150),
+    crowd: Color(58, 62, 70),
     alarm: Color(255, 146, 92),
     on_alarm: Color(36, 16, 6),
     alarm_paper: Color(58, 38, 28),
@@ -163,6 +167,7 @@ mod tests {
             volts: of(palette.volts),
             envelope: of(palette.envelope),
             envelope_edge: of(palette.envelope_edge),
+            crowd: of(palette.crowd),
             alarm: of(palette.alarm),
             on_alarm: of(palette.on_alarm),
             alarm_paper: of(palette.alarm_paper),
@@ -206,11 +211,16 @@ mod tests {
     fn lines_stand_out_by_3_to_1() {
         for palette in palettes() {
             let lines = [
-                ("current", palette.ink, vec![palette.paper, palette.shade, palette.envelope]),
+                ("current", palette.ink, vec![palette.paper, palette.shade, palette.envelope, palette.crowd]),
                 ("volts", palette.volts, vec![palette.paper, palette.shade]),
                 ("envelope edge", palette.envelope_edge, vec![palette.paper, palette.shade]),
-                ("departure", palette.alarm, vec![palette.paper, palette.shade, palette.envelope]),
-                ("limit", palette.limit, vec![palette.paper, palette.shade, palette.envelope]),
+                (
+                    "departure",
+                    palette.alarm,
+                    vec![palette.paper, palette.shade, palette.envelope, palette.crowd],
+                ),
+                ("limit", palette.limit, vec![palette.paper, palette.shade, palette.envelope, palette.crowd]),
+                ("an odd run among many", palette.mark, vec![palette.paper, palette.shade, palette.crowd]),
                 ("mark", palette.mark, vec![palette.paper, palette.shade, palette.envelope]),
                 ("frame", palette.frame, vec![palette.paper, palette.shade]),
             ];

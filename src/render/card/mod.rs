@@ -9,7 +9,7 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::envelope::{self, Columns, Expected};
 use super::parts::{amps, foot, heading, legend, table};
-use super::scene::{Anchor, Label, Scene};
+use super::scene::{Anchor, Label, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::theme::Color;
 use super::words;
@@ -21,10 +21,10 @@ const COLUMNS: [table::Column; 5] =
     [("stage", 0.15), ("mean amps", 0.29), ("highest", 0.13), ("lasts", 0.23), ("reached, it proves", 0.3)];
 
 /// On a narrow card: what the graph does not say in numbers.
-const COLUMNS_NARROW: [table::Column; 3] = [("stage", 0.2), ("mean amps", 0.43), ("lasts", 0.37)];
+const COLUMNS_NARROW: [table::Column; 3] = [("stage", 0.25), ("mean amps", 0.4), ("lasts", 0.35)];
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (680.0, 720.0);
+const LEAST: Least = (440.0, 720.0);
 
 pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
     let mut sheet = Sheet::new(options, LEAST);
@@ -78,6 +78,9 @@ fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
         ("lowest to highest", words::range(&feed.lowest.to_string(), &feed.highest.to_string())),
         ("current limit", feed.limit.to_string()),
     ];
+    if sheet.is_narrow(area.width()) {
+        return feed_narrow(sheet, &facts, area);
+    }
     // Side by side, or two by two where they would be cut.
     let across = if area.width() >= sheet.u(900.0) { 4 } else { 2 };
     let (row, line) = (4 / across, sheet.u(52.0));
@@ -97,10 +100,29 @@ fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
     frame.bottom
 }
 
+/// The same, each fact on a line of its own.
+fn feed_narrow(sheet: &mut Sheet, facts: &[(&str, String)], area: Rect) -> i32 {
+    let count = i32::try_from(facts.len()).unwrap_or(i32::MAX);
+    let line = sheet.u(28.0);
+    let (frame, _) = area.split_top(count * line + sheet.u(8.0));
+    sheet.scene.fill(frame, sheet.palette.shade);
+    sheet.scene.frame(frame, sheet.u(1.0), sheet.palette.frame);
+    let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let large = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
+    let (left, right) = (frame.left + sheet.u(12.0), frame.right - sheet.u(12.0));
+    let aside = left + sheet.u(130.0);
+    for (index, (what, value)) in (0..).zip(facts) {
+        let baseline = frame.top + index * line + sheet.u(23.0);
+        sheet.short_text(what, (left, baseline), Anchor::Start, small, aside - left);
+        sheet.short_text(value, (aside, baseline), Anchor::Start, large, right - aside);
+    }
+    frame.bottom
+}
+
 /// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
 fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     let area = Rect { left: area.left + sheet.u(58.0), ..area };
-    let (row, rest) = area.split_top(sheet.u(22.0));
+    let (row, rest) = area.split_top(legend::height(sheet, area.width()));
     legend::draw(sheet, row, &legend::of_envelope(sheet.palette));
     let (ribbon, panel) = rest.split_top(sheet.u(26.0));
     let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
@@ -111,7 +133,7 @@ fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     let expected: Vec<Expected> =
         profile.phases.iter().map(|phase| envelope::in_amps(profile, phase, volts)).collect();
     let axis = ValueAxis { area: panel, low: 0.0, high: highest(&expected) };
-    let edges = edges(profile, panel);
+    let edges = edges(profile, panel, sheet.is_narrow(panel.width()));
     for &(left, right) in edges.iter().skip(1).step_by(2) {
         sheet.scene.fill(Rect { left, right, ..panel }, sheet.palette.shade);
     }
@@ -123,8 +145,9 @@ fn stages(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
         range_label(sheet, axis, expected, (edges, ground));
     }
+    let style = name_style(sheet, profile, &edges);
     for (phase, edges) in profile.phases.iter().zip(&edges) {
-        stage(sheet, phase, *edges, ribbon, lengths);
+        stage(sheet, phase, *edges, (ribbon, lengths), style);
     }
 }
 
@@ -179,16 +202,19 @@ fn highest(expected: &[Expected]) -> f64 {
     peaks.fold(means, f64::max).max(f64::MIN_POSITIVE) * HEADROOM
 }
 
-/// Left and right of each stage: in proportion to how long it usually lasts, but with room for its name.
-fn edges(profile: &Profile, panel: Rect) -> Vec<(i32, i32)> {
+/// Left and right of each stage: in proportion to how long it usually lasts, but with room for its name; where that
+/// takes all there is, all alike.
+fn edges(profile: &Profile, panel: Rect, alike: bool) -> Vec<(i32, i32)> {
     /// Width of the shortest stage, and of one that has no end of its own, as shares of an even division.
     const LEAST: f64 = 0.6;
     const ENDLESS: f64 = 1.0;
     let lengths: Vec<Option<f64>> =
         profile.phases.iter().map(|phase| phase.duration.map(|length| length.typical)).collect();
     let longest = lengths.iter().flatten().copied().fold(f64::MIN_POSITIVE, f64::max);
-    let share =
-        |length: &Option<f64>| length.map_or(ENDLESS, |length| LEAST + 1.4 * (length / longest).sqrt());
+    let share = |length: &Option<f64>| match length {
+        Some(length) if !alike => LEAST + 1.4 * (length / longest).sqrt(),
+        _ => ENDLESS,
+    };
     let shares: Vec<f64> = lengths.iter().map(share).collect();
     let total: f64 = shares.iter().sum();
     let mut before = 0.0;
@@ -201,13 +227,29 @@ fn edges(profile: &Profile, panel: Rect) -> Vec<(i32, i32)> {
     edges
 }
 
-fn stage(sheet: &mut Sheet, phase: &PhaseReference, (left, right): (i32, i32), ribbon: Rect, below: Rect) {
+/// The largest style in which every stage has room for its name, or else the usual one.
+fn name_style(sheet: &Sheet, profile: &Profile, edges: &[(i32, i32)]) -> Style {
+    let styles = [(em::USUAL, Weight::Bold), (em::SMALL, Weight::Bold), (em::SMALL, Weight::Regular)];
+    let styles = styles.map(|(size, weight)| sheet.style(size, weight, sheet.palette.text));
+    let room = |(left, right): &(i32, i32)| right - left - sheet.u(6.0);
+    let fits = |style: &&Style| {
+        profile.phases.iter().zip(edges).all(|(phase, edges)| style.width(&clean(&phase.name)) <= room(edges))
+    };
+    *styles.iter().find(fits).unwrap_or(&styles[0])
+}
+
+fn stage(
+    sheet: &mut Sheet,
+    phase: &PhaseReference,
+    (left, right): (i32, i32),
+    (ribbon, below): (Rect, Rect),
+    style: Style,
+) {
     let palette = sheet.palette;
     let area = Rect { left, right, ..ribbon };
     sheet.scene.frame(area, 1, palette.frame);
     sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
-    let bold = sheet.style(em::USUAL, Weight::Bold, palette.text);
-    sheet.centered(&clean(&phase.name), area, bold);
+    sheet.centered(&clean(&phase.name), area, style);
     let small = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
     let texts = match phase.duration.map(|length| words::roughly(length.typical)) {
         Some(length) => [format!("about {length}"), length],
@@ -231,18 +273,16 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
         let show = |amps: f64| words::amps(amps, None);
         let seconds = |value: f64| words::quantity(value, "s", None);
         let span = words::range(&show(expected.low), &show(expected.high));
-        let lasts = phase.duration.map_or_else(
-            || ending(phase).to_owned(),
-            |length| {
-                let span = words::range(&seconds(length.low), &seconds(length.high));
-                format!("{} ({span})", seconds(length.typical))
-            },
-        );
+        let lasting = phase.duration.map(|length| {
+            let span = words::range(&seconds(length.low), &seconds(length.high));
+            if wide { format!("{} ({span})", seconds(length.typical)) } else { span }
+        });
+        let lasts = lasting.unwrap_or_else(|| ending(phase).to_owned());
         let mean = format!("{} ({span})", show(expected.typical));
         if wide {
             vec![phase.name.clone(), mean, show(expected.peak), lasts, proves(profile, phase)]
         } else {
-            vec![phase.name.clone(), mean, lasts]
+            vec![phase.name.clone(), span, lasts]
         }
     };
     profile.phases.iter().map(row).collect()
@@ -261,8 +301,10 @@ fn proves(profile: &Profile, phase: &PhaseReference) -> String {
 /// Each caution in lines, as wide as the card.
 fn caution_lines(sheet: &Sheet, profile: &Profile, width: i32) -> Vec<String> {
     let style = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    // What to mind is not to be cut.
+    let most = if sheet.is_narrow(width) { 5 } else { 2 };
     let each = |caution: &String| {
-        let mut lines = style.wrap(&clean(caution), width - sheet.u(56.0), 2);
+        let mut lines = style.wrap(&clean(caution), width - sheet.u(56.0), most);
         if let Some(first) = lines.first_mut() {
             *first = format!("! {first}");
         }
@@ -273,7 +315,7 @@ fn caution_lines(sheet: &Sheet, profile: &Profile, width: i32) -> Vec<String> {
 
 fn cautions_height(sheet: &Sheet, profile: &Profile, area: Rect) -> i32 {
     /// Cautions may take this share of the height.
-    const MOST: f64 = 0.35;
+    const MOST: f64 = 0.45;
     let lines = i32::try_from(caution_lines(sheet, profile, area.width()).len()).unwrap_or(i32::MAX);
     let needed = if lines == 0 { 0 } else { lines * sheet.u(21.0) + sheet.u(16.0) };
     needed.min(px(f64::from(area.height()) * MOST))

@@ -23,6 +23,9 @@ use super::words;
 use crate::verdict::LogFacts;
 use differences::{Difference, differences};
 
+/// What a narrow figure says at its foot: the rest is in the figures of the two runs.
+const NARROW_FOOT: [&str; 5] = ["board", "serial", "ticket", "set", "good boards"];
+
 /// What the two runs are called.
 const NAMES: [&str; 2] = ["before", "after"];
 
@@ -38,17 +41,26 @@ const COLUMNS_ALONE: [table::Column; 4] =
     [("stage", 0.18), ("before", 0.24), ("after", 0.24), ("difference", 0.34)];
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (680.0, 820.0);
+const LEAST: Least = (440.0, 820.0);
 
 pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
     let zeros = align::align(&runs);
     let window = align::window(&runs, &zeros, options)?;
-    let found = differences(runs);
+    let mut found = differences(runs);
     let mut sheet = Sheet::new(options, LEAST);
+    let narrow = sheet.is_narrow(sheet.inside().width());
     sheet.scene.title = title(runs);
     sheet.scene.description = description(runs, &found);
     let below_head = head(&mut sheet, runs);
-    let foot = foot::draw(&mut sheet, &foot_entries(runs));
+    if let Some(profile) = runs[0].profile.filter(|_| narrow) {
+        // The stages themselves; what lies between tries has no room.
+        found.retain(|difference| profile.phases.iter().any(|phase| phase.name == difference.stage));
+    }
+    let mut entries = foot_entries(runs);
+    if narrow {
+        entries.retain(|(key, _)| NARROW_FOOT.contains(key));
+    }
+    let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
     let (panels, rows) = share_out(&sheet, middle, found.len());
     draw_table(&mut sheet, rows, &found, runs[0].profile.is_some());
@@ -90,7 +102,7 @@ fn other_board(runs: [Subject; 2]) -> Option<String> {
 fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero], (from, to): (f64, f64)) {
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
-    let (row, panels) = panels.split_top(sheet.u(20.0));
+    let (row, panels) = panels.split_top(legend::height(sheet, panels.width()));
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
@@ -158,21 +170,26 @@ fn panel_title(
     let baseline = bold.baseline_at(row.center().1);
     let space = sheet.u(14.0);
     let start = row.left - sheet.u(58.0);
-    let aside = format!("0 s: {}", zero.moment.words());
+    let narrow = sheet.is_narrow(area.width());
+    let aside = if narrow { String::new() } else { format!("0 s: {}", zero.moment.words()) };
     let right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
     let Some(title) = bold.fit(&title, right - start) else { return rest };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
     let mut below = rest;
     if let Some(note) = note {
-        let wrong = in_one_line(note, alarm, row.right - start);
+        let lines = if narrow { 2 } else { 1 };
+        let wrong = in_one_line(note, alarm, lines * (row.right - start));
         if alarm.width(&wrong) <= right - left {
             left = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm).right + space;
         } else {
-            let (second, rest) = rest.split_top(sheet.u(22.0));
-            below = rest;
-            let at = (start, alarm.baseline_at(second.center().1));
-            sheet.short_text(&wrong, at, Anchor::Start, alarm, row.right - start);
+            let most = usize::try_from(lines).unwrap_or(1);
+            for line in alarm.wrap(&wrong, row.right - start, most) {
+                let (next, rest) = below.split_top(sheet.u(22.0));
+                below = rest;
+                let at = (start, alarm.baseline_at(next.center().1));
+                sheet.scene.text(line, at, Anchor::Start, alarm);
+            }
         }
     }
     let sure = words::confidence(&run.finding.verdict);
@@ -209,7 +226,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(LOW);
     let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
-    Areas { overflow, ribbon, legend: empty, amps, quiet, events: empty, volts, ticks: empty }
+    Areas { overflow, ribbon, legend: empty, notes: empty, amps, quiet, events: empty, volts, ticks: empty }
 }
 
 fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {

@@ -1,6 +1,7 @@
 //! Two runs on one time base.
 
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};
+use super::super::options::Size;
 use super::*;
 use crate::reference::Profile;
 use crate::trace::Trace;
@@ -129,6 +130,33 @@ fn labels_keep_apart_at_every_size() {
     for size in sizes() {
         let options = Options { size, ..Options::default() };
         assert_legible(&draw(subjects(&before, &after, Some(&profile)), &options).unwrap());
+    }
+}
+
+#[test]
+fn a_board_that_starts_by_itself_wakes_after_its_standby() {
+    // Its standby lasts a second and waits for nobody.
+    let text = include_str!("../../../profiles/kiln-24.toml");
+    let profile = Profile::from_bytes(std::path::Path::new("kiln-24.toml"), text.as_bytes()).unwrap();
+    let finding =
+        finding(vec![phase("off", 0.0, 2.0), phase("standby", 2.0, 3.0), phase("rails", 3.0, 60.0)]);
+    let trace = trace(600, 60.0, |_| 0.1);
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+    let zeros = align::align(&[subject, subject]);
+    assert!(zeros.iter().all(|zero| zero.moment == align::Moment::Wake), "{zeros:?}");
+    assert!(zeros.iter().all(|zero| (zero.at - 3.0).abs() < 1e-9), "{zeros:?}");
+}
+
+#[test]
+fn what_is_left_to_the_finding_is_counted_even_where_a_note_is_cut() {
+    let trace = trace(600, 60.0, |_| 0.5);
+    let mut finding = finding(vec![phase("standby", 0.0, 9.0), phase("loading", 9.0, 60.0)]);
+    finding.verdict.stalled_in = Some("loading".into());
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    for size in [Size::WIDE, Size::new(900, 820).unwrap()] {
+        let scene = draw([subject, subject], &Options { size, ..Options::default() }).unwrap();
+        let counted = scene.labels().filter(|label| label.text.ends_with("more in the finding")).count();
+        assert_eq!(counted, 2, "{size}");
     }
 }
 

@@ -1,11 +1,16 @@
 //! Many logs of one model on one time base: good ones in grey, so that an odd one out is seen.
+//!
+//! Ten lines in grey are a thicket in which none is followed, and what they have in common is their range: so many good
+//! runs are a band with one of them in it, and are counted. Odd ones have lines of their own in front of it; a few of
+//! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
 
 #[cfg(test)]
 mod tests;
 
 use super::RenderError;
 use super::align::{self, Zero};
-use super::axis::TimeAxis;
+use super::axis::{TimeAxis, ValueAxis};
+use super::columns::{Column, Span};
 use super::font::clean;
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
@@ -13,7 +18,7 @@ use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
 use super::parts::turning::turning;
 use super::parts::{Areas, Subject, amps, foot, heading, legend, phases, table, time_axis, volts};
-use super::scene::Scene;
+use super::scene::{Scene, Shape};
 use super::sheet::Sheet;
 use super::theme::Color;
 use super::words;
@@ -22,6 +27,9 @@ use crate::verdict::Class;
 
 /// Odd runs that get a colour and a note of their own; the table has them all.
 const MOST_NAMED: usize = 4;
+
+/// From so many good runs on their range is drawn, and one of them.
+const CROWD: usize = 4;
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
@@ -35,11 +43,28 @@ const COLUMNS: [table::Column; 4] =
 struct Member<'a> {
     run: Subject<'a>,
     readings: Readings,
-    odd: bool,
+    rank: Rank,
+}
+
+/// How a run is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rank {
+    /// As most: in grey.
+    Good,
+    /// With the colour of that number, and a note.
+    Named(usize),
+    /// Neither good nor named.
+    Odd,
+}
+
+impl Member<'_> {
+    fn is_good(&self) -> bool {
+        self.rank == Rank::Good
+    }
 }
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (600.0, 640.0);
+const LEAST: Least = (440.0, 640.0);
 
 pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderError> {
     if runs.is_empty() {
@@ -54,10 +79,11 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let below_head = head(&mut sheet, runs, &odd);
     let foot = foot::draw(&mut sheet, &foot_entries(runs));
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let (area, rows) = share_out(&sheet, middle, runs.len());
+    let rows_of_table = table_rows(runs, &odd);
+    let (area, rows) = share_out(&sheet, middle, rows_of_table.len());
     // On a narrow figure only the first two columns keep their words.
     let columns = if table::is_wide(&sheet, rows.width()) { &COLUMNS[..] } else { &COLUMNS[..2] };
-    table::draw(&mut sheet, rows, columns, &table_rows(runs, &odd));
+    table::draw(&mut sheet, rows, columns, &rows_of_table);
     let left = area.left + sheet.u(58.0);
     let time = TimeAxis { left, right: area.right, from, to };
     let members = members(runs, &zeros, &odd, time);
@@ -73,23 +99,42 @@ fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
 }
 
 fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxis) -> Vec<Member<'a>> {
-    let member = |((run, zero), odd): ((&Subject<'a>, &Zero), &bool)| {
+    let member = |((run, zero), rank): ((&Subject<'a>, &Zero), Rank)| {
         let own = TimeAxis { from: axis.from + zero.at, to: axis.to + zero.at, ..axis };
-        Member { run: *run, readings: Readings::new(run, own), odd: *odd }
+        Member { run: *run, readings: Readings::new(run, own), rank }
     };
-    runs.iter().zip(zeros).zip(odd).map(member).collect()
+    runs.iter().zip(zeros).zip(ranks(runs, odd)).map(member).collect()
+}
+
+/// The rank of each run: named are first those whose verdict none before them has.
+fn ranks(runs: &[Subject], odd: &[bool]) -> Vec<Rank> {
+    let odd_ones: Vec<usize> = (0..runs.len()).filter(|index| odd[*index]).collect();
+    let class = |index: &usize| runs[*index].finding.verdict.class;
+    let (first, again): (Vec<usize>, Vec<usize>) = odd_ones
+        .iter()
+        .partition(|index| odd_ones.iter().find(|other| class(other) == class(index)) == Some(*index));
+    let named: Vec<usize> = first.into_iter().chain(again).take(MOST_NAMED).collect();
+    let rank = |index: usize| match named.iter().position(|named| *named == index) {
+        Some(color) => Rank::Named(color),
+        None if odd[index] => Rank::Odd,
+        None => Rank::Good,
+    };
+    (0..runs.len()).map(rank).collect()
 }
 
 /// Which runs are not as the good ones. Where none is a full boot without departure, those that are not as most are.
 pub(super) fn odd_ones(runs: &[Subject]) -> Vec<bool> {
-    let good =
-        |run: &Subject| run.finding.verdict.class == Class::FullBoot && run.finding.departures.is_empty();
-    if runs.iter().any(good) {
-        return runs.iter().map(|run| !good(run)).collect();
+    if runs.iter().any(is_sound) {
+        return runs.iter().map(|run| !is_sound(run)).collect();
     }
     let count = |class: Class| runs.iter().filter(|run| run.finding.verdict.class == class).count();
     let usual = Class::ALL.into_iter().max_by_key(|class| count(*class));
     runs.iter().map(|run| Some(run.finding.verdict.class) != usual).collect()
+}
+
+/// Whether a run boots fully and departs nowhere.
+fn is_sound(run: &Subject) -> bool {
+    run.finding.verdict.class == Class::FullBoot && run.finding.departures.is_empty()
 }
 
 /// What tells a run from the others: serial number, else the log's file name.
@@ -112,11 +157,31 @@ pub(super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
         [] if alike => format!("All {} alike: {}", runs.len(), summary(&runs[0])),
         [] => format!("None of {} boots fully", counted(runs.len(), "log")),
         [one] => format!("1 of {} is odd: {}", runs.len(), named(one)),
-        [first, rest @ ..] => {
-            let more = format!("and {} more", rest.len());
-            format!("{} of {} are odd: {}, {more}", odd.len(), runs.len(), named(first))
+        few if few.len() < CROWD => {
+            let all: Vec<String> = few.iter().map(named).collect();
+            format!("{} of {} are odd: {}", odd.len(), runs.len(), all.join(", "))
+        }
+        many => format!("{} of {} are odd: {}", odd.len(), runs.len(), kinds(many)),
+    }
+}
+
+/// `3 hard short, 2 no draw, and 4 more`: how many runs there are of each kind.
+fn kinds(runs: &[&Subject]) -> String {
+    /// Kinds that are read at a glance.
+    const MOST: usize = 3;
+    let mut kinds: Vec<(String, usize)> = Vec::new();
+    for run in runs {
+        let kind = summary(run);
+        match kinds.iter_mut().find(|(other, _)| *other == kind) {
+            Some((_, count)) => *count += 1,
+            None => kinds.push((kind, 1)),
         }
     }
+    kinds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    let rest: usize = kinds.iter().skip(MOST).map(|(_, count)| count).sum();
+    let said = kinds.iter().take(MOST).map(|(kind, count)| format!("{count} {kind}"));
+    let rest = (rest > 0).then(|| format!("and {rest} more"));
+    said.chain(rest).collect::<Vec<_>>().join(", ")
 }
 
 /// The verdict with what departs, in a few words.
@@ -142,8 +207,8 @@ fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
 
 /// The run whose stages are named above the panel: of the good ones that with neither most nor fewest phases.
 fn guide<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
-    let any_good = members.iter().any(|member| !member.odd);
-    let mut usual: Vec<&Member> = members.iter().filter(|member| !(member.odd && any_good)).collect();
+    let any_good = members.iter().any(Member::is_good);
+    let mut usual: Vec<&Member> = members.iter().filter(|member| member.is_good() || !any_good).collect();
     usual.sort_by_key(|member| member.run.finding.phases.len());
     usual.get(usual.len().saturating_sub(1) / 2).copied()
 }
@@ -156,24 +221,34 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let scales = members.iter().map(alone);
     let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
     let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);
-    let areas = arrange(sheet, area, bands.rows(), &scale);
+    let narrow = sheet.is_narrow(area.width());
+    let heads: Vec<Note> = named(members).map(|member| in_one_line(member)).collect();
+    let stacked = if narrow { notes::stack_height(sheet, &heads, area.width()) } else { 0 };
+    let areas = arrange(sheet, area, (bands.rows(), stacked), &scale);
     let palette = sheet.palette;
     let colors = [palette.alarm, palette.ink, palette.limit, palette.text];
-    let named = members.iter().filter(|member| member.odd).count().min(MOST_NAMED);
     let place = |scale: &amps::Scale| name_odd_ones(sheet, members, scale.axes(&areas), colors);
-    let (scale, placed) = notes::with_headroom(sheet, &scale, &HEADROOM, named, place);
+    let (scale, placed) = if narrow {
+        let all = named(members).zip(&heads).zip(colors);
+        let all = all.map(|((member, note), color)| (&member.readings, note, color));
+        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
+    } else {
+        notes::with_headroom(sheet, &scale, &HEADROOM, heads.len(), place)
+    };
     draw_legend(sheet, &areas, members);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = scale.axes(&areas);
     for strip in std::iter::once(axes.main).chain(axes.quiet) {
         amps::amps_grid(sheet, strip);
+        range(sheet, members, strip, |readings| &readings.amps);
         lines(sheet, members, colors, |sheet, member, pen| amps::line(sheet, &member.readings, strip, pen));
     }
     let of_volts = |member: &Member| volts::Scale::new(&member.run, &member.readings);
     if let Some(scale) = members.iter().map(of_volts).reduce(volts::Scale::shared) {
         let strip = scale.axis(areas.volts);
         volts::grid(sheet, strip);
+        range(sheet, members, strip, |readings| &readings.volts);
         lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
     }
     if let Some(quiet) = axes.quiet {
@@ -183,25 +258,87 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     notes::pin(sheet, &placed, |_| ());
 }
 
-/// Draws each run by `line`: good ones first, so that they hide no odd one.
+/// Whether the good runs are so many that their range is drawn.
+fn is_crowd(members: &[Member]) -> bool {
+    members.iter().filter(|member| member.is_good()).count() >= CROWD
+}
+
+/// The range of the good runs, column by column, with its edges.
+fn range(
+    sheet: &mut Sheet,
+    members: &[Member],
+    axis: ValueAxis,
+    of: impl Fn(&Readings) -> &[Option<Column>],
+) {
+    if !is_crowd(members) {
+        return;
+    }
+    let good: Vec<&[Option<Column>]> =
+        members.iter().filter(|member| member.is_good()).map(|member| of(&member.readings)).collect();
+    let columns = good.first().map_or(0, |columns| columns.len());
+    let span = |index: usize| {
+        let there = || good.iter().filter_map(|columns| columns.get(index)?.as_ref());
+        let (low, high) = (there().map(|column| column.low), there().map(|column| column.high));
+        let (top, bottom) = (axis.row(high.reduce(f64::max)?), axis.row(low.reduce(f64::min)?));
+        Some(Span { enter: None, top, bottom, leave: bottom })
+    };
+    let spans: Vec<Option<Span>> = (0..columns).map(span).collect();
+    let edge = |row: fn(&Span) -> i32| {
+        let mut before = None;
+        let step = |span: &Option<Span>| {
+            let here = span.as_ref().map(row);
+            let enter = std::mem::replace(&mut before, here);
+            here.map(|row| Span { enter, top: row, bottom: row, leave: row })
+        };
+        spans.iter().map(step).collect()
+    };
+    let edges: [Vec<Option<Span>>; 2] = [edge(|span| span.top), edge(|span| span.bottom)];
+    let (left, clip, palette) = (axis.area.left, axis.area.grown(-1), sheet.palette);
+    let mut push = |spans, color| {
+        sheet.scene.shapes.push(Shape::Steps { left, spans, clip, width: 1, color });
+    };
+    push(spans, palette.crowd);
+    for edge in edges {
+        push(edge, palette.frame);
+    }
+}
+
+/// Draws each run by `line`: good ones first, so that they hide no odd one, of a crowd only the one that guides; then
+/// the odd ones, those that are named on top.
 fn lines(
     sheet: &mut Sheet,
     members: &[Member],
     colors: [Color; MOST_NAMED],
     line: impl Fn(&mut Sheet, &Member, (f64, Color)),
 ) {
-    let grey = sheet.palette.frame;
-    for member in members.iter().filter(|member| !member.odd) {
+    let (grey, other) = (sheet.palette.frame, sheet.palette.mark);
+    let guide = guide(members).filter(|_| is_crowd(members));
+    let alone = |member: &&Member| guide.is_none_or(|guide| std::ptr::eq(guide, *member));
+    for member in members.iter().filter(|member| member.is_good()).filter(alone) {
         line(sheet, member, (1.3, grey));
     }
-    let odd: Vec<&Member> = members.iter().filter(|member| member.odd).collect();
-    for (index, member) in odd.iter().enumerate().rev() {
-        let color = colors.get(index).copied().unwrap_or(sheet.palette.text);
-        line(sheet, member, (2.6, color));
+    for member in members.iter().filter(|member| member.rank == Rank::Odd) {
+        line(sheet, member, (1.0, other));
+    }
+    for (index, color) in (0..MOST_NAMED).zip(colors).rev() {
+        for member in members.iter().filter(|member| member.rank == Rank::Named(index)) {
+            line(sheet, member, (2.6, color));
+        }
     }
 }
 
-/// A note at each of the first odd runs, where its verdict or its first departure lies.
+/// The named runs in the order of their colours.
+fn named<'a, 'b>(members: &'b [Member<'a>]) -> impl Iterator<Item = &'b Member<'a>> {
+    (0..MOST_NAMED).map_while(|index| members.iter().find(|member| member.rank == Rank::Named(index)))
+}
+
+/// `KP-0047: stalled in program`, at the place of the run's note.
+fn in_one_line(member: &Member) -> Note {
+    let line = format!("{}: {}", name(&member.run), summary(&member.run));
+    Note { lines: vec![line], ..place_of(member) }
+}
+
+/// A note at each of the named runs, where its verdict or its first departure lies.
 fn name_odd_ones(
     sheet: &Sheet,
     members: &[Member],
@@ -211,7 +348,7 @@ fn name_odd_ones(
     let traces: Vec<notes::Rows> =
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
     let mut placed = Vec::new();
-    for (member, color) in members.iter().filter(|member| member.odd).zip(colors) {
+    for (member, color) in named(members).zip(colors) {
         let note = Note { lines: vec![name(&member.run), summary(&member.run)], ..place_of(member) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));
@@ -236,53 +373,74 @@ fn place_of(member: &Member) -> Note {
 
 fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
     let palette = sheet.palette;
-    let mut samples = Vec::new();
-    if members.iter().any(|member| !member.odd) {
-        samples.push((
-            legend::Swatch::Line(1.3, 0.0, palette.frame),
-            "as most: good boards, or the usual verdict",
-        ));
+    let count = |wanted: fn(Rank) -> bool| members.iter().filter(|member| wanted(member.rank)).count();
+    let (good, named, other) = (
+        count(|rank| rank == Rank::Good),
+        count(|rank| matches!(rank, Rank::Named(_))),
+        count(|rank| rank == Rank::Odd),
+    );
+    let sound = members.iter().any(|member| member.is_good() && is_sound(&member.run));
+    let kind = if sound { "good" } else { "as most" };
+    let mut samples: Vec<legend::Sample> = Vec::new();
+    if is_crowd(members) {
+        samples.push((legend::Swatch::Crowd, format!("range of {good} {kind}, one drawn").into()));
+    } else if good > 0 {
+        samples.push((legend::Swatch::Line(1.3, 0.0, palette.frame), format!("{good} {kind}").into()));
     }
-    if members.iter().any(|member| member.odd) {
-        let all = members.iter().filter(|member| member.odd).count() <= MOST_NAMED;
-        let words = if all { "odd ones, named" } else { "odd ones, the first of them named" };
-        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), words));
+    if named > 0 {
+        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), "odd, named".into()));
+    }
+    if other > 0 {
+        samples.push((legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into()));
     }
     legend::draw(sheet, areas.legend, &samples);
 }
 
-fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: &amps::Scale) -> Areas {
+fn arrange(sheet: &Sheet, area: Rect, (name_rows, stacked): (i32, i32), scale: &amps::Scale) -> Areas {
     /// Shares of the height for the magnified strip and for the volts.
     const QUIET: f64 = 0.18;
     const VOLTS: f64 = 0.18;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
-    let (legend, rest) = rest.split_top(sheet.u(22.0));
+    let (legend, rest) = rest.split_top(legend::height(sheet, area.width()));
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
+    let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |share: f64| px(f64::from(rest.height()) * share);
     let gap = sheet.u(6.0);
     let (upper, volts) = rest.split_bottom(share(VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     let (upper, quiet) = upper.split_bottom(if scale.quiet_high.is_some() { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
-    Areas { overflow, ribbon, legend, amps, quiet, events: empty, volts, ticks }
+    Areas { overflow, ribbon, legend, notes, amps, quiet, events: empty, volts, ticks }
 }
 
-/// Odd ones first.
+/// Odd ones one by one, then the others: a crowd of these in one row.
 fn table_rows(runs: &[Subject], odd: &[bool]) -> Vec<Vec<String>> {
-    let row = |run: &Subject| {
-        let verdict = &run.finding.verdict;
-        let departures: Vec<String> = run.finding.departures.iter().map(words::departure).collect();
-        vec![
-            name(run),
-            format!("{}, {}", words::short(verdict), words::percent(verdict.confidence)),
-            if departures.is_empty() { "–".into() } else { departures.join(", ") },
-            foot::file_name(&run.finding.log.path),
-        ]
-    };
     let of = |wanted: bool| runs.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(run, _)| run);
-    of(true).chain(of(false)).map(row).collect()
+    let alike: Vec<&Subject> = of(false).collect();
+    let counted_only = alike.len() >= CROWD && alike.len() < runs.len();
+    let rest = if counted_only { vec![together(&alike)] } else { alike.into_iter().map(row).collect() };
+    of(true).map(row).chain(rest).collect()
+}
+
+fn row(run: &Subject) -> Vec<String> {
+    let verdict = &run.finding.verdict;
+    let departures: Vec<String> = run.finding.departures.iter().map(words::departure).collect();
+    vec![
+        name(run),
+        format!("{}, {}", words::short(verdict), words::percent(verdict.confidence)),
+        if departures.is_empty() { "–".into() } else { departures.join(", ") },
+        foot::file_name(&run.finding.log.path),
+    ]
+}
+
+/// Several runs that are as most, in one row.
+fn together(runs: &[&Subject]) -> Vec<String> {
+    let names: Vec<String> = runs.iter().map(|run| name(run)).collect();
+    let kind = if runs.iter().any(|run| is_sound(run)) { "good" } else { "as most" };
+    let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
+    vec![format!("{} {kind}", runs.len()), said, "–".into(), names.join(", ")]
 }
 
 /// What the runs have in common.

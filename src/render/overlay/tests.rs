@@ -39,7 +39,7 @@ fn the_headline_says_which_is_odd() {
     insta::assert_snapshot!(cases.map(said).join("\n"), @"
     All 3 alike: full boot
     1 of 3 is odd: S-2 stalled in loading
-    2 of 3 are odd: S-1 stalled in loading, and 1 more
+    2 of 3 are odd: S-1 stalled in loading, S-3 cycling in stage 3
     All 2 alike: inconclusive
     1 of 3 is odd: S-3 cycling in stage 3
     ");
@@ -67,6 +67,68 @@ fn good_ones_are_grey_and_thin_and_the_odd_one_stands_on_top() {
     let palette = crate::render::Theme::Light.palette();
     assert_eq!(lines[..3], [(1, palette.frame), (1, palette.frame), (3, palette.alarm)]);
     assert!(scene.labels().any(|label| label.text == "S-2" && label.style.color == palette.alarm));
+}
+
+#[test]
+fn many_good_runs_are_a_band_that_is_counted() {
+    let mut runs: Vec<(Trace, Finding)> = (1..=11).map(|n| run(&format!("S-{n}"), Class::FullBoot)).collect();
+    runs.push(run("S-12", Class::Stalled));
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in ["range of 11 good, one drawn", "odd, named", "S-12", "11 good"] {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+    assert!(!said.contains(&"S-3"), "{said:?}");
+    let palette = crate::render::Theme::Light.palette();
+    let lines = |wanted: Color| {
+        let steps = scene.shapes.iter().filter(|shape| match shape {
+            Shape::Steps { color, width, .. } => *color == wanted && *width > 0,
+            _ => false,
+        });
+        steps.count()
+    };
+    // In each of the strips the band, its two edges and one run for all of them.
+    let strips = lines(palette.alarm);
+    assert_eq!((lines(palette.crowd), lines(palette.frame)), (strips, 3 * strips));
+}
+
+#[test]
+fn those_that_are_named_differ_as_far_as_they_can() {
+    use Class::{Cycling, FullBoot, NoDraw, Stalled};
+    let classes = [Stalled, Stalled, Stalled, FullBoot, Cycling, Stalled, NoDraw];
+    let runs: Vec<_> = (1..).zip(classes).map(|(n, class)| run(&format!("S-{n}"), class)).collect();
+    let subjects = subjects(&runs);
+    let ranks = ranks(&subjects, &odd_ones(&subjects));
+    let named = |index: usize| Rank::Named(index);
+    assert_eq!(ranks, [named(0), named(3), Rank::Odd, Rank::Good, named(1), Rank::Odd, named(2)]);
+}
+
+#[test]
+fn one_that_never_wakes_does_not_tear_the_others_apart() {
+    let awake = |serial: &str| run(serial, Class::FullBoot);
+    let (trace, mut short) = run("S-4", Class::HardShort);
+    short.phases = vec![phase("short", 4.0, 60.0)];
+    let runs =
+        [awake("S-1"), awake("S-2"), awake("S-3"), (trace_without_marks(), short), (trace, awake("S-5").1)];
+    let zeros = align::align(&subjects(&runs));
+    // The others wake at 9 s; they are told to be on from the mark of their output.
+    assert!(zeros[..3].iter().all(|zero| zero.moment == align::Moment::Wake && (zero.at - 9.0).abs() < 1e-9));
+    let on = align::switch_on(&subjects(&runs)[0]);
+    assert_eq!(zeros[3].moment, align::Moment::AsOthers);
+    assert!((zeros[3].at - (4.0 + 9.0 - on)).abs() < 1e-9, "{:?}", zeros[3]);
+}
+
+/// A run without a press and without a word of its output.
+fn trace_without_marks() -> Trace {
+    use crate::trace::{Header, Mode, Sample, TraceBuilder};
+    use crate::units::{Amps, Seconds, Volts};
+    let mut builder = TraceBuilder::new(Header::default());
+    for tenth in 0..600 {
+        let time = Seconds::constant(f64::from(tenth) / 10.0);
+        let (volts, amps) = (Volts::constant(0.4), Amps::constant(3.0));
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    builder.finish()
 }
 
 #[test]

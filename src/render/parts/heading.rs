@@ -76,11 +76,11 @@ fn fitted(sheet: &Sheet, text: &str, room: i32) -> Vec<(String, Style)> {
     small.wrap(text, room, 3).into_iter().map(|line| (line, small)).collect()
 }
 
-/// Draws what is said under the heading, on `most` lines, or twice as many where they are short; returns where it ends.
+/// Draws what is said under the heading, on `most` lines, or half as many more where they are short; returns where it ends.
 pub(in crate::render) fn lines(sheet: &mut Sheet, area: Rect, text: &str, most: usize) -> i32 {
     let upright = sheet.scene.height > sheet.scene.width && area.width() <= sheet.u(WIDE);
-    let most = if upright { 2 * most } else { most };
-    let style = sheet.style(em::LARGE, Weight::Regular, sheet.palette.text);
+    let (most, size) = if upright { (most + most.div_ceil(2), em::USUAL) } else { (most, em::LARGE) };
+    let style = sheet.style(size, Weight::Regular, sheet.palette.text);
     let mut baseline = area.top + sheet.u(4.0);
     for line in style.wrap(&clean(text), area.width(), most) {
         baseline += style.line_height();

@@ -46,15 +46,35 @@ impl Step {
     }
 }
 
-pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, row: Rect) {
+/// Height of a row of stages, in units of the layout.
+const ROW: f64 = 32.0;
+
+/// Draws the stages from the top of `area` and returns where they end.
+pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, area: Rect) -> i32 {
     let steps = steps(profile, finding);
-    let count = i32::try_from(steps.len()).unwrap_or(i32::MAX).max(1);
-    let gap = sheet.u(4.0);
-    for (index, (step, phase)) in (0..count).zip(steps.into_iter().zip(&profile.phases)) {
-        let left = row.left + row.width() * index / count;
-        let right = row.left + row.width() * (index + 1) / count - if index + 1 < count { gap } else { 0 };
-        chip(sheet, step, &phase.name, Rect { left, right, ..row });
+    let (rows, per_row) = rows(sheet, profile, area.width());
+    let (gap, height) = (sheet.u(4.0), sheet.u(ROW));
+    for (index, (step, phase)) in (0..).zip(steps.into_iter().zip(&profile.phases)) {
+        let (row, index) = (index / per_row, index % per_row);
+        let left = area.left + area.width() * index / per_row;
+        let right = area.left + area.width() * (index + 1) / per_row;
+        let right = if index + 1 < per_row { right - gap } else { right };
+        let top = area.top + row * (height + gap);
+        chip(sheet, step, &phase.name, Rect { left, right, top, bottom: top + height });
     }
+    area.top + rows * (height + gap) - gap
+}
+
+/// How many rows the stages take and how many stand in one: on a narrow figure more than one, if that saves their names.
+fn rows(sheet: &Sheet, profile: &Profile, width: i32) -> (i32, i32) {
+    const MOST_ROWS: i32 = 3;
+    let count = i32::try_from(profile.phases.len()).unwrap_or(i32::MAX).max(1);
+    let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+    let widest = profile.phases.iter().map(|phase| style.width(&format!("✓ {}", clean(&phase.name)))).max();
+    let per_row = |rows: i32| (count + rows - 1) / rows;
+    let fits = |rows: &i32| widest.unwrap_or(0) + sheet.u(10.0) <= width / per_row(*rows);
+    let rows = (1..=MOST_ROWS).find(fits).unwrap_or(1);
+    (rows, per_row(rows))
 }
 
 fn chip(sheet: &mut Sheet, step: Step, name: &str, area: Rect) {

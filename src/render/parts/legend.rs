@@ -5,6 +5,7 @@ use super::super::geometry::Rect;
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
+use std::borrow::Cow;
 
 /// How the sample beside a word looks.
 #[derive(Debug, Clone, Copy)]
@@ -13,6 +14,8 @@ pub(in crate::render) enum Swatch {
     Line(f64, f64, Color),
     /// A filled band with edges.
     Band,
+    /// The range of many runs, with one of them.
+    Crowd,
     /// Only the edges of a band, dashed.
     Edges,
     /// Hatched as where the supply sits in its limit.
@@ -26,7 +29,7 @@ pub(in crate::render) const LIMITED_PITCH: f64 = 7.0;
 pub(in crate::render) const OVERDUE_DASH: f64 = 10.0;
 
 /// A sample and what it stands for.
-pub(in crate::render) type Sample = (Swatch, &'static str);
+pub(in crate::render) type Sample = (Swatch, Cow<'static, str>);
 
 /// What a run is drawn with beside its own line.
 #[derive(Debug, Clone, Copy)]
@@ -46,9 +49,9 @@ pub(in crate::render) struct Drawn {
 
 /// What a run is drawn with, and nothing that is not on the figure.
 pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> {
-    let mut samples = vec![(Swatch::Line(2.4, 0.0, palette.ink), "this board")];
+    let mut samples = vec![(Swatch::Line(2.4, 0.0, palette.ink), "this board".into())];
     if drawn.limited {
-        samples.push((Swatch::Limited, "supply in its current limit"));
+        samples.push((Swatch::Limited, "supply in its current limit".into()));
     }
     let [band, mean, peak] = of_envelope(palette);
     if drawn.envelope {
@@ -58,7 +61,7 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
         samples.push(peak);
     }
     if drawn.overdue {
-        samples.push((Swatch::Edges, "good boards have moved on"));
+        samples.push((Swatch::Edges, "good boards have moved on".into()));
     }
     samples
 }
@@ -67,29 +70,52 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
 pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
     let edge = palette.envelope_edge;
     [
-        (Swatch::Band, "good boards keep their mean in here"),
-        (Swatch::Line(1.0, 6.0, edge), "usual mean"),
-        (Swatch::Line(1.0, 2.0, edge), "highest peak"),
+        (Swatch::Band, "good boards keep their mean in here".into()),
+        (Swatch::Line(1.0, 6.0, edge), "usual mean".into()),
+        (Swatch::Line(1.0, 2.0, edge), "highest peak".into()),
     ]
 }
 
-/// Draws the samples and their words from the left, as many as `row` has room for.
-pub(in crate::render) fn draw(sheet: &mut Sheet, row: Rect, samples: &[Sample]) {
-    if row.is_empty() {
-        return;
-    }
+/// What has fewer words where there is little room.
+const SHORT: [(&str, &str); 4] = [
+    ("good boards keep their mean in here", "mean of good boards"),
+    ("usual mean", "usual"),
+    ("supply in its current limit", "in current limit"),
+    ("good boards have moved on", "overdue"),
+];
+
+/// Height of a row of the legend, in units of the layout.
+const ROW: f64 = 22.0;
+
+/// The height that a legend takes: two rows where one is too narrow for what a run is drawn with.
+pub(in crate::render) fn height(sheet: &Sheet, width: i32) -> i32 {
+    /// Below this many units the samples of a run do not stand on one row.
+    const WIDE: f64 = 800.0;
+    sheet.u(ROW) * if width < sheet.u(WIDE) { 2 } else { 1 }
+}
+
+/// Draws the samples and their words from the left, row by row, as many as `area` has room for.
+pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample]) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let (length, y) = (sheet.u(28.0), row.center().1);
-    let mut x = row.left;
-    for &(swatch, word) in samples {
-        let text_x = x + length + sheet.u(6.0);
-        let end = text_x + style.width(word);
-        if end > row.right {
-            return;
+    let narrow = sheet.is_narrow(area.width());
+    let (length, row) = (sheet.u(28.0), sheet.u(ROW));
+    let (mut x, mut top) = (area.left, area.top);
+    for (swatch, word) in samples {
+        let word =
+            SHORT.iter().find(|(long, _)| narrow && word == long).map_or(word.as_ref(), |(_, short)| short);
+        let wide = length + sheet.u(6.0) + style.width(word);
+        if x > area.left && x + wide > area.right {
+            (x, top) = (area.left, top + row);
         }
-        sample(sheet, swatch, Rect::new(x, y - sheet.u(6.0), x + length, y + sheet.u(6.0)));
-        sheet.scene.text(word, (text_x, style.baseline_at(y)), Anchor::Start, style);
-        x = end + sheet.u(22.0);
+        // A sample that finds no room leaves its place to a shorter one.
+        if x + wide > area.right || top + row > area.bottom {
+            continue;
+        }
+        let y = top + row / 2;
+        sample(sheet, *swatch, Rect::new(x, y - sheet.u(6.0), x + length, y + sheet.u(6.0)));
+        let at = (x + length + sheet.u(6.0), style.baseline_at(y));
+        sheet.scene.text(word, at, Anchor::Start, style);
+        x += wide + sheet.u(22.0);
     }
 }
 
@@ -98,6 +124,11 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         Swatch::Line(width, dash, color) => {
             let pen = sheet.pen(width, dash, color);
             sheet.scene.across((area.left, area.right), area.center().1, pen);
+        }
+        Swatch::Crowd => {
+            let palette = sheet.palette;
+            sheet.scene.fill(area, palette.crowd);
+            sheet.scene.across((area.left, area.right), area.center().1, sheet.pen(1.3, 0.0, palette.frame));
         }
         Swatch::Edges => {
             let pen = sheet.pen(1.0, OVERDUE_DASH, sheet.palette.envelope_edge);

@@ -61,6 +61,8 @@ pub(super) struct Areas {
     pub(super) ribbon: Rect,
     /// What the lines and bands stand for; empty if there is nothing to compare with.
     pub(super) legend: Rect,
+    /// Where notes are stacked that have no room beside the trace.
+    pub(super) notes: Rect,
     pub(super) amps: Rect,
     /// Low current magnified; empty if nothing is to be magnified.
     pub(super) quiet: Rect,

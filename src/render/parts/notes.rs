@@ -45,6 +45,9 @@ impl Note {
 /// Notes that a picture can carry and still be read at a glance; the finding has them all.
 pub(in crate::render) const MOST_NOTES: usize = 4;
 
+/// The same on a narrow one, where they are stacked.
+pub(in crate::render) const MOST_STACKED: usize = 2;
+
 /// What there is to say of what the window shows: the turn that the verdict speaks of, then the departures, first in
 /// time first; at most `most`, of which the last says how many are left out.
 pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usize) -> Vec<Note> {
@@ -131,7 +134,7 @@ fn place_all(
     let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
     let mut taken = amps::words(sheet, subject, readings, axes.main, fault);
     let rows = [Rows::new(readings, axes.main)];
-    let color = if is_undecided(subject) { sheet.palette.faint_text } else { sheet.palette.alarm };
+    let color = color(sheet, subject);
     let mut placed = Vec::new();
     for note in notes {
         let found = place(sheet, readings, (axes, &rows), note, color, &taken);
@@ -245,12 +248,79 @@ pub(in crate::render) fn place(
         })
         .collect();
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
-    let height = styled.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0);
-    let x = readings.time.x_within(note.point_at.unwrap_or(note.at));
-    let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
-    let y = y.max(axes.main.area.top + sheet.u(DOT));
+    let height = height(sheet, &styled);
+    let (x, y) = point(sheet, readings, axes, note);
     let (spot, hidden) = best_spot(sheet, traces, axes.main, (x, y), (width, height), taken)?;
     Some(Placed { point: note.placed.then_some((x, y)), spot, hidden, lines: styled, color })
+}
+
+/// The point that a note speaks of.
+fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
+    let x = readings.time.x_within(note.point_at.unwrap_or(note.at));
+    let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
+    // The dot stays within the strips: what is said above and below them is to be read.
+    let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
+    (x, y.min(floor - sheet.u(DOT) - 1).max(axes.main.area.top + sheet.u(DOT)))
+}
+
+/// The lines of a note that is as wide as the figure.
+fn wrapped(sheet: &Sheet, note: &Note, color: Color, width: i32) -> Vec<(String, Style)> {
+    let room = width - sheet.u(20.0);
+    let head = sheet.style(em::USUAL, Weight::Bold, color);
+    let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+    let styles = std::iter::once(head).chain(std::iter::repeat(body));
+    let lines = styles.zip(note.text());
+    lines
+        .flat_map(|(style, line)| {
+            style.wrap(&clean(&line), room, 2).into_iter().map(move |line| (line, style))
+        })
+        .collect()
+}
+
+fn height(sheet: &Sheet, lines: &[(String, Style)]) -> i32 {
+    lines.iter().map(|(_, style)| style.line_height()).sum::<i32>() + sheet.u(12.0)
+}
+
+/// Distance between stacked notes, in units of the layout.
+const STACKED: f64 = 4.0;
+
+/// The height that notes take one above the other, over a panel so wide.
+pub(in crate::render) fn stack_height(sheet: &Sheet, notes: &[Note], width: i32) -> i32 {
+    let of =
+        |note: &Note| height(sheet, &wrapped(sheet, note, sheet.palette.alarm, width)) + sheet.u(STACKED);
+    notes.iter().map(of).sum()
+}
+
+/// Splits off what stacked notes take, but never so much that little is left of what they speak of.
+pub(in crate::render) fn split_stack(area: Rect, stacked: i32) -> (Rect, Rect) {
+    area.split_top(stacked.min(area.height() * 2 / 5))
+}
+
+/// Notes one above the other in an area of their own: on a narrow figure they would hide what they speak of.
+pub(in crate::render) fn stack<'a>(
+    sheet: &Sheet,
+    axes: Axes,
+    area: Rect,
+    notes: impl Iterator<Item = (&'a Readings, &'a Note, Color)>,
+) -> Vec<Placed> {
+    let mut top = area.top;
+    let mut placed = Vec::new();
+    for (readings, note, color) in notes {
+        let lines = wrapped(sheet, note, color, area.width());
+        let bottom = top + height(sheet, &lines);
+        if bottom > area.bottom {
+            break;
+        }
+        let point = note.placed.then(|| point(sheet, readings, axes, note));
+        placed.push(Placed { point, spot: Rect { top, bottom, ..area }, hidden: 0, lines, color });
+        top = bottom + sheet.u(STACKED);
+    }
+    placed
+}
+
+/// The colour of a run's notes.
+pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
+    if is_undecided(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
 }
 
 /// The amps that the trace shows at column `x`.

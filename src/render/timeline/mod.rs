@@ -25,7 +25,7 @@ use crate::trace::Trace;
 use crate::verdict::{Finding, Phase};
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (540.0, 560.0);
+const LEAST: Least = (440.0, 560.0);
 
 pub(super) fn draw(
     trace: &Trace,
@@ -50,13 +50,22 @@ pub(super) fn draw(
 
 fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let bands = phases::Bands::new(sheet, subject, readings.time);
-    let notes = notes::notes(subject, readings, notes::MOST_NOTES);
+    let narrow = sheet.is_narrow(area.width());
+    let most = if narrow { notes::MOST_STACKED } else { notes::MOST_NOTES };
+    let notes = notes::notes(subject, readings, most);
     let fault = notes::fault(subject, &notes);
     let fault_x = fault.map(|at| readings.time.x_within(at));
     let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x);
     let scale = amps::Scale::new(subject, readings);
-    let areas = arrange(sheet, area, bands.rows(), lane.rows(), &scale);
-    let (scale, placed) = notes::arrange(sheet, subject, readings, &areas, &scale, &notes);
+    let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
+    let areas = arrange(sheet, area, (bands.rows(), lane.rows(), stacked), &scale);
+    let (scale, placed) = if narrow {
+        let color = notes::color(sheet, subject);
+        let all = notes.iter().map(|note| (readings, note, color));
+        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
+    } else {
+        notes::arrange(sheet, subject, readings, &areas, &scale, &notes)
+    };
     let drawn = envelope::drawn(subject, readings, scale.main(areas.amps));
     legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn));
     bands.shade(sheet, &areas);
@@ -74,11 +83,17 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
 }
 
 /// Shares the height out among the parts.
-fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &amps::Scale) -> Areas {
+fn arrange(
+    sheet: &Sheet,
+    area: Rect,
+    (name_rows, event_rows, stacked): (i32, i32, i32),
+    scale: &amps::Scale,
+) -> Areas {
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
-    let (legend, rest) = rest.split_top(sheet.u(22.0));
+    let (legend, rest) = rest.split_top(legend::height(sheet, area.width()));
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
+    let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
     let (rest, volts) = rest.split_bottom(share(0.2));
     let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
@@ -86,7 +101,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, event_rows: i32, scale: &a
     let quiet_height = if with_quiet { share(0.14) } else { 0 };
     let (rest, quiet) = rest.split_bottom(quiet_height);
     let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(amps::CAPTION), ..rest } } else { rest };
-    Areas { overflow, ribbon, legend, amps, quiet, events, volts, ticks }
+    Areas { overflow, ribbon, legend, notes, amps, quiet, events, volts, ticks }
 }
 
 /// The stretch of time to show.
