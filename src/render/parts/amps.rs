@@ -133,6 +133,12 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     const QUIET: f64 = 0.08;
     /// … and not so much more than the quietest that one scale would not serve both.
     const ALIKE: f64 = 3.0;
+    /// No bench supply shows what would fill a strip that ends below this, in amps (common practice, no source).
+    const LEAST_QUIET: f64 = 0.001;
+    // Of a board that draws nothing there is nothing to be magnified.
+    if subject.finding.verdict.class == Class::NoDraw {
+        return None;
+    }
     let time = readings.time;
     let fed = subject.feed_volts().map_or(0.0, Volts::value) * 0.5;
     let least = subject.resolution().map_or(0.0, Amps::value);
@@ -149,7 +155,7 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     let asleep = matches!(subject.finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
     let resting = subject.finding.phases.iter().rfind(|phase| phase.name != "off").filter(|_| asleep);
     let quiet = resting.map_or(quiet, |standby| quiet.max(standby.mean_a.value()));
-    let needed = (quiet * 1.5).max(least * 4.0);
+    let needed = (quiet * 1.5).max(least * 4.0).max(LEAST_QUIET);
     let step = round_step(needed / 5.0);
     let top = (needed / step).ceil() * step;
     (top < WORTH_MAGNIFYING * high).then_some(top)

@@ -49,6 +49,11 @@ impl Lane {
         Self { fault, ..self }
     }
 
+    /// The column of the line at which the run left what good boards do.
+    pub(in crate::render) const fn fault(&self) -> Option<i32> {
+        self.fault
+    }
+
     /// How many rows of words there are.
     pub(in crate::render) fn rows(&self) -> i32 {
         self.flags.iter().filter_map(|flag| flag.word.as_ref()).map(|(_, _, row)| row + 1).max().unwrap_or(0)

@@ -69,7 +69,7 @@ pub(in crate::render) fn draw(
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
     line(sheet, readings, axis, (2.0, palette.volts));
-    lowest(sheet, subject, readings, axis);
+    lowest(sheet, subject, readings, axis, lane.fault());
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
@@ -148,15 +148,23 @@ fn after_switch_on(fed: Vec<(i32, &Column)>) -> Vec<(i32, &Column)> {
         .collect()
 }
 
-/// Names the lowest volts, at their place.
-fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+/// Names the lowest volts, at their place but clear of the line of the fault.
+fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
     let settled = settled(subject, readings);
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
     let text = format!("lowest {volts}");
     let width = style.width(&text);
-    let left = (x + sheet.u(8.0)).min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
+    let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
+    let aside = sheet.u(8.0);
+    let left = within(x + aside);
+    let crosses = |left: i32, fault: i32| left - aside < fault && fault < left + width + aside;
+    let left = match fault.filter(|fault| crosses(left, *fault)) {
+        Some(fault) if !crosses(within(fault + aside), fault) => within(fault + aside),
+        Some(fault) => within(fault - aside - width),
+        None => left,
+    };
     let row = axis.row_within(column.low);
     // Inside the strip, on the side of the line that has room.
     let height = style.line_height();
