@@ -7,7 +7,7 @@
 //! known, by leaving the lengths of the stages out of the reckoning.
 
 use super::capture::Run;
-use super::course::{SHORTEST_STAGE_S, Stage, trace_back};
+use super::course::{SHORTEST_STAY_S, Stage, trace_back};
 
 /// Rounding of sums, so that the way that is known is not itself given up, in nats.
 const SLACK: f64 = 1e-6;
@@ -59,7 +59,7 @@ impl<'a> Costs<'a> {
     fn latest(&self, from: usize, end: usize) -> usize {
         let pieces = &self.run.pieces;
         let ends = pieces[end - 1].to;
-        (from..end).find(|start| ends - pieces[*start].from < SHORTEST_STAGE_S).unwrap_or(end)
+        (from..end).find(|start| ends - pieces[*start].from < SHORTEST_STAY_S).unwrap_or(end)
     }
 
     /// The cheapest way if stages may last as long as they like.
@@ -131,7 +131,7 @@ impl<'a> Costs<'a> {
             if least + self.lengths[k] > most {
                 break;
             }
-            if self.run.pieces[end - 1].to - self.run.pieces[start].from >= SHORTEST_STAGE_S {
+            if self.run.pieces[end - 1].to - self.run.pieces[start].from >= SHORTEST_STAY_S {
                 tell(end, before + self.stay(k, start, end));
             }
         }

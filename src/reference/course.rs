@@ -28,8 +28,10 @@ const SHARP: f64 = 0.2;
 /// Prior spread of the log of a stage's length, with the weight of this many captures.
 const LENGTH_SPREAD: f64 = 0.15;
 const LENGTH_PRIOR_WEIGHT: f64 = 3.0;
-/// Shortest stage, seconds: two updates of a readback renewed ten times a second.
-pub(super) const SHORTEST_STAGE_S: f64 = 0.2;
+/// Shortest stage that is made, seconds: two updates of a readback renewed ten times a second.
+const SHORTEST_STAGE_S: f64 = 0.2;
+/// ... and the shortest stay in a known one: the two readings may come a little early.
+pub(super) const SHORTEST_STAY_S: f64 = 0.18;
 /// How exactly the start of a stage can be told, seconds: about one readback update.
 const TIME_STEP_S: f64 = 0.2;
 /// A ramp is fitted where a stage holds at least this many independent observations a capture.
@@ -40,6 +42,13 @@ const MOST_ROUNDS: usize = 12;
 /// length.
 const LEVEL_PARAMETERS: f64 = 2.0;
 const LENGTH_PARAMETERS: f64 = 2.0;
+
+/// How far one board may draw more or less than its model in all stages alike, as a log, and how usual that is (standard
+/// deviation; common practice, no source).
+const COMMON_SHIFTS: [f64; 5] = [0.0, -0.1, 0.1, -0.2, 0.2];
+const COMMON_SD: f64 = 0.1;
+/// Runs of more pieces than this, some ten minutes, are followed at the model's level only.
+const MOST_SHIFTED: usize = 1500;
 
 /// From so many pieces on, the work of looking at every stretch is felt.
 const LONG_RUN: usize = 1000;
@@ -122,7 +131,7 @@ fn extend(run: &Run, stage: &Stage, start: usize, before: f64, best: &mut [f64],
         let since = f64::midpoint(piece.from, piece.to) - begins;
         cost += stage.piece_cost(piece, since);
         let length = piece.to - begins;
-        if length < SHORTEST_STAGE_S {
+        if length < SHORTEST_STAY_S {
             continue;
         }
         let total = cost + stage.length_cost(length);
@@ -141,6 +150,38 @@ pub(super) fn trace_back(from: &[Vec<usize>], count: usize) -> Vec<usize> {
         starts[k - 1] = end;
     }
     starts
+}
+
+/// The cheapest way of a run, of a board that draws more or less than its model in all stages alike.
+pub(super) struct Alike {
+    /// First piece of each stage.
+    pub(super) starts: Vec<usize>,
+    /// What it costs, in nats.
+    pub(super) cost: f64,
+    /// The stages, at this board's level.
+    pub(super) stages: Vec<Stage>,
+}
+
+/// As [`align`], of a board that may be off its model in all stages alike.
+pub(super) fn align_alike(run: &Run, stages: &[Stage]) -> Option<Alike> {
+    // In a log of hours the running level outweighs all the rest, and tells the stages by itself.
+    let shifts = if run.pieces.len() > MOST_SHIFTED { &COMMON_SHIFTS[..1] } else { &COMMON_SHIFTS };
+    let alike = shifts.iter().filter_map(|shift| {
+        let stages: Vec<Stage> =
+            stages.iter().map(|stage| Stage { level: stage.level + shift, ..*stage }).collect();
+        let (starts, cost) = align(run, &stages)?;
+        Some(Alike { starts, cost: cost + (shift / COMMON_SD).powi(2) / 2.0, stages })
+    });
+    alike.min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// The same course with every capture followed at its own board's level: where two stages lie closer together than boards
+/// do, a board that draws more would else seem to stay in the higher one.
+pub(super) fn at_own_levels(runs: &[Run], course: Course) -> Course {
+    let starts: Option<Vec<_>> =
+        runs.iter().map(|run| align_alike(run, &course.stages).map(|alike| alike.starts)).collect();
+    let Some(starts) = starts.filter(|starts| *starts != course.starts) else { return course };
+    Course { stages: estimate(runs, &starts), starts, ..course }
 }
 
 /// Fits courses of one to `most` stages to `runs` and returns the one of least description length.
@@ -224,15 +265,17 @@ fn estimate_stage(runs: &[Run], starts: &[Vec<usize>], k: usize, count: usize) -
     let mut observations = Vec::new();
     let mut lengths = Vec::new();
     let mut within = 0.0;
+    let most = usual_weight(runs, starts, k);
     for (run, starts) in runs.iter().zip(starts) {
         let pieces = &run.pieces[stage_range(run, starts, k)];
         let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { continue };
         lengths.push((last.to - first.from).max(1e-3).ln());
+        let share = (most / weight_of(pieces)).min(1.0);
         for piece in pieces {
             let since = f64::midpoint(piece.from, piece.to) - first.from;
-            let sharpness = SHARP * SHARP / (SHARP * SHARP + piece.blur * piece.blur);
-            observations.push((since, piece.level, piece.weight * sharpness));
-            within += piece.weight * sharpness * piece.variance;
+            let weight = share * piece.weight * sharpness(piece);
+            observations.push((since, piece.level, weight));
+            within += weight * piece.variance;
         }
     }
     let ends = k > 0 && k + 1 < count;
@@ -242,6 +285,23 @@ fn estimate_stage(runs: &[Run], starts: &[Vec<usize>], k: usize, count: usize) -
     let within = within / total(&observations).max(f64::MIN_POSITIVE);
     let spread = (spread * spread + within.min(spread * spread)).sqrt().max(SMALLEST_SPREAD);
     Stage { level, slope, spread, length: ends.then(|| length_of(&lengths)) }
+}
+
+/// What a piece's level counts for, by how far the readback's steps blur it.
+fn sharpness(piece: &Piece) -> f64 {
+    SHARP * SHARP / (SHARP * SHARP + piece.blur * piece.blur)
+}
+
+fn weight_of(pieces: &[Piece]) -> f64 {
+    pieces.iter().map(|piece| piece.weight * sharpness(piece)).sum::<f64>().max(f64::MIN_POSITIVE)
+}
+
+/// What stage `k` weighs in the usual capture. One in which it lasts for longer, by its board or by mistake, has no more
+/// say than the others.
+fn usual_weight(runs: &[Run], starts: &[Vec<usize>], k: usize) -> f64 {
+    let weight = |(run, starts): (&Run, &Vec<usize>)| weight_of(&run.pieces[stage_range(run, starts, k)]);
+    let mut weights: Vec<f64> = runs.iter().zip(starts).map(weight).collect();
+    robust::median(&mut weights).unwrap_or(f64::INFINITY)
 }
 
 fn total(observations: &[Observation]) -> f64 {
@@ -397,5 +457,34 @@ mod tests {
         };
         assert_eq!(course(0.1).stages.len(), 2);
         assert_eq!(course(0.7).stages.len(), 3);
+    }
+
+    /// A course of three stages at these levels, with ends.
+    fn course(levels: [f64; 3], runs: &[Run]) -> Course {
+        let length = [None, Some((1.1, 0.3)), None];
+        let stages: Vec<Stage> = (0..3).map(|k| Stage { length: length[k], ..stage(levels[k]) }).collect();
+        let starts = runs.iter().map(|run| align(run, &stages).unwrap().0).collect();
+        Course { stages, starts, cost: 0.0 }
+    }
+
+    #[test]
+    fn a_board_that_draws_more_in_all_stages_is_followed_at_its_own_level() {
+        let run = |shift: f64| {
+            let at = |level: f64, count: usize| vec![(0.5, level + shift); count];
+            Run::of_pieces(&[at(0.0, 8), at(2.0, 6), at(1.86, 40)].concat())
+        };
+        let runs = [run(0.0), run(0.0), run(0.1)];
+        let course = course([0.0, 2.0, 1.86], &runs);
+        assert!(course.starts[2][2] > 14, "the busy stage seems to go on: {:?}", course.starts);
+        let own = at_own_levels(&runs, course);
+        assert_eq!(own.starts, vec![vec![0, 8, 14]; 3]);
+    }
+
+    #[test]
+    fn a_capture_in_which_a_stage_lasts_longer_has_no_more_say() {
+        let run = |busy: f64, seconds: f64| Run::of_pieces(&[(2.0, 0.0), (seconds, busy), (8.0, 0.5)]);
+        let runs = [run(1.0, 3.0), run(1.0, 3.0), run(1.0, 3.0), run(0.6, 40.0)];
+        let stage = estimate_stage(&runs, &vec![vec![0, 1, 2]; 4], 1, 3);
+        assert!((stage.level - 1.0).abs() < 0.05, "{stage:?}");
     }
 }

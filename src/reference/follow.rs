@@ -2,7 +2,7 @@
 //! cost, so that a boundary falls where it fell when the envelopes were learned.
 
 use super::capture::{Piece, Run, pieces_of};
-use super::course::{self, Stage};
+use super::course::{self, Alike, Stage};
 use super::measure::Readback;
 use super::model::{Envelope, PhaseReference, Profile};
 use crate::stats::robust;
@@ -21,13 +21,6 @@ const SHIFTS: [f64; 4] = [
 const SHIFTED_SPREAD: f64 = 0.35;
 /// What it costs to suppose a sick stage, in nats: one in a few hundred.
 const ODDS_OF_SHIFT: f64 = 6.0;
-
-/// How far one board may draw more or less than its model in all stages alike, as a log, and how usual that is (standard
-/// deviation; common practice, no source).
-const COMMON_SHIFTS: [f64; 5] = [0.0, -0.1, 0.1, -0.2, 0.2];
-const COMMON_SD: f64 = 0.1;
-/// Runs of more pieces than this, some ten minutes, are followed at the model's level only.
-const MOST_SHIFTED: usize = 1500;
 
 impl Profile {
     /// The samples of each phase from `first` on, for a run that went through all of them; `steady` are its stretches
@@ -70,15 +63,7 @@ impl Profile {
 ///
 /// Without the second a running level of twice the usual would pass for another stage that lasts for ever.
 fn best(run: &Run, stages: &[Stage]) -> Option<Vec<usize>> {
-    // In a log of hours the running level outweighs all the rest, and tells the stages by itself.
-    let shifts = if run.pieces.len() > MOST_SHIFTED { &COMMON_SHIFTS[..1] } else { &COMMON_SHIFTS };
-    let alike = shifts.iter().filter_map(|shift| {
-        let stages: Vec<Stage> =
-            stages.iter().map(|stage| Stage { level: stage.level + shift, ..*stage }).collect();
-        let (starts, cost) = course::align(run, &stages)?;
-        Some((starts, cost + (shift / COMMON_SD).powi(2) / 2.0, stages))
-    });
-    let (starts, cost, stages) = alike.min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let Alike { starts, cost, stages } = course::align_alike(run, stages)?;
     if (0..stages.len()).all(|k| is_at_level(run, &starts, k, &stages[k])) {
         return Some(starts);
     }

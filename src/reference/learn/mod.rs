@@ -108,7 +108,7 @@ pub fn learn(captures: &[Capture], request: &Request) -> Result<Learning, LearnE
         if taken.is_empty() {
             return Err(LearnError::AllUnfit { refused });
         }
-        let course = fit(&taken, request, &mut notes)?;
+        let course = at_own_levels(&taken, fit(&taken, request, &mut notes)?);
         if request.keep_all {
             break course;
         }
@@ -142,6 +142,11 @@ fn take<'a>(captures: &'a [Capture], board: &str, keep_all: bool) -> (Vec<Taken<
         }
     }
     (taken, refused)
+}
+
+fn at_own_levels(taken: &[Taken], course: Course) -> Course {
+    let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
+    course::at_own_levels(&runs, course)
 }
 
 /// The course, of as many stages as there are names, or as the captures show.
