@@ -70,6 +70,8 @@ impl<'a> Comparison<'a> {
         // How lively a board is that did not boot says nothing of the stage: it may wait, or try in vain.
         let lively = |found: &Outside| matches!(found.quantity, Quantity::PeakPower | Quantity::Activity);
         outside.retain(|found| self.analysis.class() == Class::FullBoot || !lively(found));
+        // What charges the board's capacitors at switch-on is the highest reading of the first stage.
+        outside.retain(|found| place.phase > 0 || found.quantity != Quantity::PeakPower);
         // That it stands by too long is the verdict.
         let waits = matches!(self.analysis.class(), Class::StandbyOnly | Class::ExcessStandby);
         outside.retain(|found| !waits || found.quantity != Quantity::Duration);

@@ -33,6 +33,10 @@ const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inco
 /// A board that stops half-way, against one that does anything else, in nats.
 const STOPS: f64 = 0.85;
 
+/// A board that stops half-way stops at any level; that it is just the running level is a coincidence, in nats: the log of
+/// how much wider the one scatters than the other.
+const COINCIDENCE: f64 = 1.0;
+
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;
 
@@ -182,12 +186,24 @@ fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
     if lowest.is_finite() { soft((STILL * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
 }
 
-/// Whether the furthest attempt got to the hungriest stage, or to the one before it.
+/// Whether the furthest attempt got to the hungriest stage, or to the one before it: by its stages where they show, else
+/// by the time that it took.
 fn fails_where_hungry(scores: &Scores, ending: &Ending) -> bool {
     let stages = &scores.model.stages;
     let hungriest = (0..stages.len()).max_by(|a, b| stages[*a].watts.total_cmp(&stages[*b].watts));
     let reached = ending.path.iter().filter_map(|step| step.state.stage()).max();
-    reached.zip(hungriest).is_some_and(|(reached, hungriest)| reached + 1 >= hungriest)
+    let by_stage = reached.zip(hungriest).is_some_and(|(reached, hungriest)| reached + 1 >= hungriest);
+    by_stage || (reached.is_none() && hungriest.is_some_and(|stage| comes_to(scores, ending, stage)))
+}
+
+/// Whether an excursion lasts as long as a good board takes to come to `stage`.
+fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
+    let spans: Option<Vec<f64>> =
+        scores.model.stages[..stage].iter().map(|stage| Some(stage.duration?.low)).collect();
+    let least: Option<f64> = spans.map(|spans| spans.iter().sum());
+    let surges = ending.path.iter().filter(|step| step.state == State::Surge);
+    let longest = surges.map(|step| step.stretch.duration()).fold(0.0, f64::max);
+    least.is_some_and(|least| longest >= least)
 }
 
 /// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
@@ -286,7 +302,9 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
     let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
     // Some go round in a circle, some stop dead.
-    let stuck = stuck - STOPS + activity.max(0.5_f64.ln()) + scores.stuck_level(&look, stage);
+    let stuck = stuck - STOPS - COINCIDENCE * scores.runs_at(&look)
+        + activity.max(0.5_f64.ln())
+        + scores.stuck_level(&look, stage);
     let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],

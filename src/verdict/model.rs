@@ -10,7 +10,7 @@ const ENVELOPE_SDS: f64 = 3.0;
 
 /// Boards of one model, warm or cold, at either end of the feed, do not agree better than this (standard deviation of
 /// the log of power; common practice, no source).
-const LEAST_LEVEL_SD: f64 = 0.08;
+pub(super) const LEAST_LEVEL_SD: f64 = 0.08;
 
 /// ... nor in how long a stage takes (of the log of duration).
 const LEAST_DURATION_SD: f64 = 0.15;

@@ -191,6 +191,22 @@ fn a_board_that_falls_from_its_running_level_dropped_out() {
 }
 
 #[test]
+fn tries_that_fit_no_stage_end_for_want_of_amps_where_a_good_board_would_ask_for_more() {
+    let tries = |seconds: f64| {
+        let mut levels = vec![OFF, (3.0, SET_V, 0.0234)];
+        for _ in 0..6 {
+            levels.extend([(seconds, SET_V, 0.38), (1.5, SET_V, 0.02)]);
+        }
+        let mut trace = trace(&levels);
+        trace.header_mut().limit = Some(Amps::constant(0.6));
+        diagnose(&trace, Some(&profile()), &Sources::default()).verdict.class
+    };
+    // Rails take half a second at least, and then loading asks for an amp.
+    assert_eq!(tries(1.0), Class::FeedLimited);
+    assert_eq!(tries(0.3), Class::Cycling);
+}
+
+#[test]
 fn a_limit_below_the_boots_need_is_the_supplys_fault() {
     let (starved, rest) = ((0.4, 6.0, 0.6), (2.0, SET_V, 0.0234));
     let mut levels = vec![OFF, STANDBY];

@@ -89,6 +89,8 @@ impl<'a> Grammar<'a> {
                 Some(WAIT_UNASKED)
             }
             State::Low | State::Nothing => Some(0.0),
+            // What is heavy from switch-on is a fault; a board at work is as heavy.
+            State::Heavy if !self.switch_on_seen => Some(FAULT_AT_SWITCH_ON + BEGAN_BEFORE),
             State::Excess | State::Heavy | State::Collapsed => Some(FAULT_AT_SWITCH_ON),
             State::Starved => Some(GIVE_WAY + 1.0),
             State::Surge => Some(UNKNOWN_EXCURSION + self.unasked()),

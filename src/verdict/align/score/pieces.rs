@@ -85,14 +85,23 @@ impl Scores<'_> {
     /// What `piece` says against standby, or against nothing drawn at all: a pulse beyond what good boards do while they
     /// wait is an attempt to start. Student penalty in nats, for as much of it as counts as a level of its own.
     pub(in super::super) fn pulse(&self, piece: &Piece, state: State) -> f64 {
+        match state {
+            State::Low => self.beyond_pulses(piece, self.model.standby.peak),
+            State::Nothing => beyond(piece, piece.watts / (self.reading_sd() * self.run.set_v) - NOISE_PULSE),
+            _ => 0.0,
+        }
+    }
+
+    /// What `piece` says against pulses that go up to `peak_w` watts. Student penalty in nats.
+    fn beyond_pulses(&self, piece: &Piece, peak_w: f64) -> f64 {
         let standby = &self.model.standby;
-        let u = self.readout.noise_a.max(self.readout.uncertainty_a(1.0)) * self.run.set_v;
-        let over = match state {
-            State::Low => (piece.watts - standby.peak) / both(u, standby.sd * standby.peak),
-            State::Nothing => piece.watts / u - NOISE_PULSE,
-            _ => return 0.0,
-        };
-        if piece.is_edge() { 0.0 } else { piece.weight().max(LEAST_PULSE) * tail(over.max(0.0)) }
+        let u = self.reading_sd() * self.run.set_v;
+        beyond(piece, (piece.watts - peak_w) / both(u, standby.sd * standby.peak))
+    }
+
+    /// Standard deviation of one reading of the current, noise and accuracy, in amps.
+    fn reading_sd(&self) -> f64 {
+        self.readout.noise_a.max(self.readout.uncertainty_a(1.0))
     }
 
     /// What `piece` says against going on from `so_far` in the same state: Student penalty in nats on how far its level
@@ -102,6 +111,10 @@ impl Scores<'_> {
             State::Starved => NO_SAG * piece.looks() * (1.0 - piece.sag.max(piece.limit)),
             State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
                 NO_COLLAPSE * piece.looks()
+            }
+            // A leak adds to the level, not to the pulses.
+            State::Excess if piece.duration() < PULSE_S && piece.level() > so_far.level => {
+                self.beyond_pulses(piece, so_far.watts + self.standby_pulse())
             }
             _ => self
                 .ups_and_downs(piece, so_far, state)
@@ -118,11 +131,7 @@ impl Scores<'_> {
                 steady(RISING_REST_SD)
             }
             State::Starved | State::Inrush | State::Collapsed | State::Nothing | State::Low => None,
-            State::Excess => {
-                let headroom = (self.standby_pulse() / so_far.watts.max(1e-9)).max(0.0).ln_1p();
-                Some(UpsAndDowns { sd: STEADY_SD, headroom })
-            }
-            State::Heavy => steady(STEADY_SD),
+            State::Excess | State::Heavy => steady(STEADY_SD),
             State::Surge | State::Burst => steady(EXCURSION_SD),
             State::Done(j) | State::Held(j) => {
                 let expected = &self.model.stages[j];
@@ -133,7 +142,7 @@ impl Scores<'_> {
 
     /// Penalty on how far `piece` lies off the level so far, beyond the state's `own` ups and downs.
     fn off_level(&self, piece: &Piece, so_far: &Stretch, state: State, own: UpsAndDowns) -> f64 {
-        let sd = if self.beyond_its_ramp(so_far, state) { own.sd / 2.0 } else { own.sd };
+        let sd = if self.beyond_its_ramp(so_far, state) { (own.sd / 2.0).min(STEADY_SD) } else { own.sd };
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
         let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
@@ -143,7 +152,10 @@ impl Scores<'_> {
         let off = (above.abs() - allowed).max(0.0) / both(sd, read_sd);
         let share = if is_pulse && self.runs(state) { (MOST_LOOKS / so_far.levels).min(1.0) } else { 1.0 };
         // One edge does not make a level to compare with.
-        share * piece.weight().min(so_far.levels) * piece.looks() * tail((off - SCATTER_ALLOWED).max(0.0))
+        share
+            * piece.weight().min(so_far.levels)
+            * looks_of(piece, state)
+            * tail((off - SCATTER_ALLOWED).max(0.0))
     }
 
     /// Whether a board of this model is at its running level. What it does there once in a long while, the captures of
@@ -161,10 +173,13 @@ impl Scores<'_> {
         const SEEN: f64 = 0.25;
         /// In nats.
         const UNSEEN: f64 = -1.5;
-        /// A board that wakes draws more, by this as a log.
+        /// A board that wakes draws more, and one that falls back less, by this as a log.
         const RISE: f64 = 0.1;
         if matches!(from, State::Low | State::Excess) && (to.stage().is_some() || to == State::Surge) {
             return if step < RISE { UNSEEN } else { 0.0 };
+        }
+        if from.stage().is_some() && to == State::Excess {
+            return if step > -RISE { UNSEEN } else { 0.0 };
         }
         let (Some(from), Some(to)) = (from.stage(), to.stage()) else { return 0.0 };
         let usual = (self.model.stages[to].watts / self.model.stages[from].watts).ln();
@@ -202,4 +217,15 @@ impl Scores<'_> {
         let off = (awake.watts / watts.max(noise).max(1e-9)).ln() / awake.sd.hypot(FLOOR_SD);
         piece.looks() * tail(off)
     }
+}
+
+/// Student penalty of a pulse that goes `over` what is usual by so many standard deviations.
+fn beyond(piece: &Piece, over: f64) -> f64 {
+    if piece.is_edge() { 0.0 } else { piece.weight().max(LEAST_PULSE) * tail(over.max(0.0)) }
+}
+
+/// Independent looks at the level of `state` that `piece` makes up: what wanders in a stage does so for seconds.
+fn looks_of(piece: &Piece, state: State) -> f64 {
+    let looks = piece.looks();
+    if state.stage().is_some() { looks.min(1.0 + piece.duration() / LONG_LOOK_S) } else { looks }
 }

@@ -1,6 +1,7 @@
 //! How well a stay looks like a stage of the model: its level, its activity, and how long it lasts.
 
 use super::{HOPELESS, LEAST_DURATION_S, Look, MOST_LOOKS, SAG_UNEXPLAINED, Scores, both, tail};
+use crate::verdict::model::LEAST_LEVEL_SD;
 use crate::verdict::piece::LOOK_S;
 
 /// Most that unusual activity can count against a stage, in nats.
@@ -11,15 +12,28 @@ impl Scores<'_> {
         let cut_in = first && !self.run.switch_on_seen;
         let duration = match self.late(look, j) {
             Some(late) if cut_in => tail(late.max(0.0)),
-            Some(late) => tail(late),
+            Some(late) => tail(late / self.blurred(j)),
             None => 0.0,
         };
         self.stage(look, j) + duration
     }
 
+    /// By how much the end of stage `j` is less certain than its own length: a busy load wanders for seconds, so that
+    /// between two levels that lie close together the board has gone on before or after it seems to.
+    pub(super) fn blurred(&self, j: usize) -> f64 {
+        /// Levels further apart than this, as a log, are told apart within a look or two (common practice, no source).
+        const CLOSE: f64 = 0.25;
+        /// Standard deviation of the log of the length that is seen, where the levels are the same.
+        const BLUR_SD: f64 = 0.5;
+        let ends = (self.model.stages[j].duration, self.model.stages.get(j + 1));
+        let (Some(span), Some(next)) = ends else { return 1.0 };
+        let apart = (next.watts / self.model.stages[j].watts).ln().abs();
+        both(1.0, BLUR_SD * (1.0 - apart / CLOSE).max(0.0) / span.sd)
+    }
+
     pub(super) fn held(&self, look: &Look, j: usize) -> f64 {
         let overdue = self.late(look, j).map_or(0.0, |late| tail(late.max(0.0)).max(-6.0));
-        self.stage(look, j) + overdue
+        self.stage(look, j) + overdue - self.hardly_known(look, j)
     }
 
     /// A stay in stage `j` that the log's end cuts off, leaving open whether the board is stuck there or going on: only
@@ -31,7 +45,16 @@ impl Scores<'_> {
         /// ... which it costs to call a stage, in nats.
         const JUST_BEGUN: f64 = 2.0;
         let just_begun = if look.duration <= (JUST * self.update_s).max(JUST_S) { JUST_BEGUN } else { 0.0 };
-        self.level(look, j) - SAG_UNEXPLAINED * look.sag - just_begun
+        self.level(look, j) - SAG_UNEXPLAINED * look.sag - just_begun - self.hardly_known(look, j)
+    }
+
+    /// What a stay longer than good boards' in stage `j` costs where the reference hardly knows its level, as that of a
+    /// stage of a few readings: any load fits such a stage, so that fitting it says little. In nats, the log of how much
+    /// wider than a level that is known.
+    pub(super) fn hardly_known(&self, look: &Look, j: usize) -> f64 {
+        let stage = &self.model.stages[j];
+        let overlong = stage.duration.is_some_and(|span| look.duration > span.high);
+        if overlong && self.model.of_this_board { (stage.sd / LEAST_LEVEL_SD).ln().max(0.0) } else { 0.0 }
     }
 
     /// How much longer than usual the stretch lasts as stage `j`, in standard deviations of the log; `None` where the
@@ -62,6 +85,11 @@ impl Scores<'_> {
         let wide = both(sd, POINT_SD);
         let narrower = (wide / sd).ln() / 2.0;
         (self.level_within(look, j, wide) - self.level(look, j) - narrower).max(0.0)
+    }
+
+    /// How well the level fits the running level, 0 to 1; no running level is known of a board without a profile.
+    pub(in crate::verdict) fn runs_at(&self, look: &Look) -> f64 {
+        if self.model.of_this_board { self.level(look, self.model.last()).exp() } else { 0.0 }
     }
 
     fn level(&self, look: &Look, j: usize) -> f64 {

@@ -20,7 +20,11 @@ struct Bench {
 impl Bench {
     /// A board that draws `amps` from switch-on.
     fn of(amps: f64) -> Self {
-        let trace = trace(&[OFF, (6.0, SET_V, amps)]);
+        Self::lasting(6.0, amps)
+    }
+
+    fn lasting(seconds: f64, amps: f64) -> Self {
+        let trace = trace(&[OFF, (seconds, SET_V, amps)]);
         let cut = segment(&trace, &Settings::default()).unwrap();
         let readout = Readout::of(&trace, Readout::timing(&trace), &cut);
         let run = runs(&trace, &readout).remove(0);
@@ -64,6 +68,8 @@ fn the_step_from_stage_to_stage_is_to_be_seen() {
         let wakes = |step: f64| scores.unmoved(State::Low, State::Held(1), step);
         assert!(is_nought(wakes(1.0)) && wakes(0.0) < -1.0, "a board that wakes draws more");
         assert!(is_nought(scores.unmoved(State::Held(1), State::Low, 0.0)), "of a rest nothing is expected");
+        let falls = |step: f64| scores.unmoved(State::Held(0), State::Excess, step);
+        assert!(is_nought(falls(-0.5)) && falls(0.3) < -1.0, "what falls back draws less");
     }
     bench.model.stages[1].watts = 1.1 * bench.model.stages[0].watts;
     let alike = bench.scores().unmoved(State::Done(0), State::Held(1), 0.0);
@@ -125,4 +131,48 @@ fn the_rules_count_in_the_score_of_a_stay() {
         |levels, first| scores.score(&scores.look(&stretch(0.1, levels)), State::Held(0), first, false);
     assert!(score(1.0, true) < score(1.0, false) - 3.0, "too soon");
     assert!(score(0.0, false) < score(1.0, false) - 1.0, "edges only");
+}
+
+#[test]
+fn a_leak_adds_to_the_level_of_standby_and_not_to_its_pulses() {
+    let leaky = Stretch { watts: 0.6, level: 0.6_f64.ln(), ..stretch(5.0, 4.0) };
+    let pulse = |watts: f64| {
+        let bench = Bench::lasting(0.5, watts / SET_V);
+        bench.scores().incoherence(&bench.pieces[0], &leaky, State::Excess)
+    };
+    // Good boards' standby of 0.3 W has pulses of up to 0.48 W.
+    assert!(is_nought(pulse(0.76)), "{}", pulse(0.76));
+    assert!(pulse(2.5) < -1.0, "{}", pulse(2.5));
+}
+
+#[test]
+fn only_a_board_of_this_model_has_a_running_level_to_be_at() {
+    let mut bench = Bench::of(0.1);
+    let at = |bench: &Bench, watts: f64| {
+        bench.scores().runs_at(&bench.scores().look(&Stretch { watts, ..stretch(5.0, 4.0) }))
+    };
+    assert!(at(&bench, 8.0) > 0.99 && at(&bench, 13.0) < 0.3, "{}", at(&bench, 13.0));
+    bench.model.of_this_board = false;
+    assert!(is_nought(at(&bench, 8.0)));
+}
+
+#[test]
+fn fitting_a_stage_whose_level_is_hardly_known_says_little_of_a_board_that_stays_there() {
+    let mut bench = Bench::of(0.1);
+    let cost = |bench: &Bench, seconds: f64| {
+        let stretch = stretch(seconds, 4.0);
+        bench.scores().hardly_known(&bench.scores().look(&stretch), 0)
+    };
+    let known = cost(&bench, 20.0);
+    bench.model.stages[0].sd = 0.6;
+    assert!(cost(&bench, 20.0) > known + 1.0, "{} {known}", cost(&bench, 20.0));
+    assert!(is_nought(cost(&bench, 0.8)), "for as long as good boards it may be there");
+}
+
+#[test]
+fn the_end_of_a_stage_is_uncertain_where_the_next_one_draws_about_the_same() {
+    let mut bench = Bench::of(0.1);
+    assert!((bench.scores().blurred(0) - 1.0).abs() < 1e-12);
+    bench.model.stages[1].watts = 1.05 * bench.model.stages[0].watts;
+    assert!(bench.scores().blurred(0) > 1.5, "{}", bench.scores().blurred(0));
 }
