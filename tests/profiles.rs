@@ -153,6 +153,11 @@ fn values_that_cannot_be_are_refused_with_what_is_needed() {
             "`typical` (0.2) is above `high` (0.025) in mean_power_w of [[phase]] 1 (standby); are they swapped?",
         ),
         (
+            "{ low = 0.016, ",
+            "{ low = 16e12, ",
+            "`low` in mean_power_w of [[phase]] 1 (standby) is 1.6e13; it must be 0 to 1e9",
+        ),
+        (
             "class = \"stalled\"",
             "class = \"staled\"",
             "`class` in [[check]] 1 names the verdict class `staled`, which does not exist; did you mean `stalled`?",

@@ -285,9 +285,15 @@ fn envelope(section: &Section, quantity: Quantity) -> Result<Option<Envelope>> {
     Ok(Some(Envelope { low, typical, high }))
 }
 
+/// No board on a bench supply draws so many watts, lasts so many seconds or takes so many joules: a slip of the pen.
+const MOST: f64 = 1e9;
+
 fn bound(table: &Section, key: &str, meaning: &str) -> Result<f64> {
     let value = table.number(key)?.ok_or_else(|| table.missing(key, meaning))?;
-    if value >= 0.0 { Ok(value) } else { Err(table.out_of_range(key, &value.to_string(), "0 or more")) }
+    match value {
+        0.0..=MOST => Ok(value),
+        _ => Err(table.out_of_range(key, &format!("{value:e}"), &format!("0 to {MOST:e}"))),
+    }
 }
 
 /// A number from 0 on, if the key is there.

@@ -58,6 +58,9 @@ pub enum ConvertError {
         /// The most that is read.
         most: u64,
     },
+    /// Nothing to convert.
+    #[error("it is a log already: give it to the other commands as it is")]
+    AlreadyLog,
     /// A file that cannot be read.
     #[error("cannot read it: {0}")]
     Read(String),
@@ -147,6 +150,10 @@ fn read_up_to(file: impl Read, most: u64) -> std::io::Result<Option<Vec<u8>>> {
 pub fn convert(bytes: &[u8], options: &ConvertOptions) -> Result<Converted, ConvertError> {
     let mut assumed = Vec::new();
     let text = text::decode(bytes, &mut assumed)?;
+    // One with a slip in it may be had through here, as any other table.
+    if text.starts_with("# log:") && super::read(text.as_bytes()).is_ok() {
+        return Err(ConvertError::AlreadyLog);
+    }
     let lines: Vec<&str> = text.split(['\n', '\r']).collect();
     let lines = if text.contains("\r\n") { text.lines().collect() } else { lines };
     let table = Table::find(&lines, &mut assumed)?;

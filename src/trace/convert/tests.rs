@@ -12,6 +12,15 @@ fn error(text: &str) -> String {
     with(text, &ConvertOptions::default()).unwrap_err().to_string()
 }
 
+#[test]
+fn a_log_needs_no_converting_but_one_with_a_slip_may_be_had_through_it() {
+    let log = "# log: 1\n# board: larch-7\nt_s,volts,amps\n0,12.8,0.024\n0.5,12.8,0.025\n1,12.7,1.1\n";
+    assert_eq!(error(log), "it is a log already: give it to the other commands as it is");
+    let (slip, right) =
+        (log.replace("# board: larch-7\n", "larch-7\n"), plain(&log.replacen("# log: 1\n", "", 1)));
+    assert_eq!(plain(&slip).trace.amps(), right.trace.amps());
+}
+
 /// The same three readings as every kind of logger writes them.
 #[test]
 fn one_run_in_every_notation_is_one_trace() {
