@@ -104,31 +104,35 @@ fn nothing_fed(reason: &str) -> Verdict {
     }
 }
 
-/// The departures of a mean in amps by the mean that the phases have, which text and picture show: what was compared has
-/// the supply's zero taken off, and may leave out other readings at its edges.
+/// The departures with the start and, of a mean in amps, the mean that the phases have, which text and picture show: what
+/// was compared has the supply's zero taken off, and may be cut by a reading or two otherwise.
 fn settled(departures: Vec<Departure>, phases: &[Phase], readout: &Readout) -> Vec<Departure> {
-    /// Share by which two means of a stage may differ over its edges.
-    const EDGES: f64 = 0.03;
-    let mean_of = |departure: &Departure| {
-        let here = |phase: &&Phase| {
-            let starts_s = departure.starts_s.value();
-            phase.name == departure.phase
-                && (phase.start_s.value() - starts_s).abs() < phase.end_s.value() - starts_s
-        };
-        let mean = phases.iter().find(here)?.mean_a.value();
-        let near = EDGES * mean.abs() + readout.zero_a.abs() + readout.step_a;
-        let outside = !(departure.low..=departure.high).contains(&mean);
-        (departure.unit == "A"
-            && departure.quantity == "mean power"
-            && outside
-            && (mean - departure.measured).abs() <= near)
-            .then_some(mean)
-    };
-    let settle = |departure: Departure| match mean_of(&departure) {
-        Some(measured) => Departure { measured, ..departure },
+    let settle = |departure: Departure| match phases.iter().find(|phase| is_of(&departure, phase)) {
+        Some(phase) => Departure {
+            measured: mean_of(&departure, phase, readout).unwrap_or(departure.measured),
+            starts_s: phase.start_s,
+            ..departure
+        },
         None => departure,
     };
     departures.into_iter().map(settle).collect()
+}
+
+/// Whether the departure was seen in this stay: it begins nearer to its start than to its end.
+fn is_of(departure: &Departure, phase: &Phase) -> bool {
+    let starts_s = departure.starts_s.value();
+    phase.name == departure.phase && (phase.start_s.value() - starts_s).abs() < phase.end_s.value() - starts_s
+}
+
+/// The mean of the phase in amps, if the departure is one of it and it is as far out.
+fn mean_of(departure: &Departure, phase: &Phase, readout: &Readout) -> Option<f64> {
+    /// Share by which two means of a stage may differ over its edges.
+    const EDGES: f64 = 0.03;
+    let mean = phase.mean_a.value();
+    let near = EDGES * mean.abs() + readout.zero_a.abs() + readout.step_a;
+    let outside = !(departure.low..=departure.high).contains(&mean);
+    let is_mean = departure.unit == "A" && departure.quantity == "mean power";
+    (is_mean && outside && (mean - departure.measured).abs() <= near).then_some(mean)
 }
 
 fn verdict(seen: &Seen) -> Verdict {

@@ -165,9 +165,9 @@ fn measure(trace: &Trace, samples: Range<usize>, settled: &Range<usize>, zero_a:
     let (volts, amps) = (&trace.volts()[samples.clone()], &trace.amps()[samples.clone()]);
     let power = |i: usize| volts[i] * (amps[i] - zero_a);
     let extremes = || {
-        // Of two zeros the first, whatever its sign: `min` and `max` leave open which.
-        let low = amps.iter().fold(f64::INFINITY, |low, a| if *a < low { *a } else { low });
-        let high = amps.iter().fold(f64::NEG_INFINITY, |high, a| if *a > high { *a } else { high });
+        // A supply may write `-0.000`: nought is added, so that a zero has no sign.
+        let low = amps.iter().copied().fold(f64::INFINITY, f64::min) + 0.0;
+        let high = amps.iter().copied().fold(f64::NEG_INFINITY, f64::max) + 0.0;
         (low, high, robust::deviation_at(samples.len(), power).unwrap_or(0.0))
     };
     let means = || {

@@ -227,7 +227,7 @@ fn a_long_try_without_a_reference_may_have_been_a_boot() {
 }
 
 #[test]
-fn a_departure_and_the_evidence_name_the_same_mean() {
+fn a_departure_and_the_evidence_name_the_same_mean_and_start() {
     let mut low = BOOT.to_vec();
     low[0] = (1.0, 0.0, 0.004);
     low[4].2 = 0.3;
@@ -236,6 +236,7 @@ fn a_departure_and_the_evidence_name_the_same_mean() {
     let departs = finding.departures.iter().find(|departure| departure.phase == "idle").expect("a departure");
     let phase = finding.phases.last().expect("a phase");
     assert!((departs.measured - phase.mean_a.value()).abs() < 1e-9, "{departs:?} {phase:?}");
+    assert_eq!(departs.starts_s, phase.start_s);
     assert!(because(&finding).contains(&format!("{} at", phase.mean_a)), "{}", because(&finding));
 }
 
