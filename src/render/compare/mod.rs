@@ -123,7 +123,7 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     for (index, place) in [upper, lower].into_iter().enumerate() {
         panel(sheet, runs[index], &readings[index], scales, place, (NAMES[index], zeros[index]));
     }
-    time_axis(sheet, axis(0.0), ticks, None);
+    time_axis(sheet, axis(0.0), ticks, &[]);
 }
 
 fn panel(
@@ -264,7 +264,7 @@ fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
         None => vec![(*key, format!("{value} before"))],
     };
     // How each was read is said in its own picture.
-    let said = |(key, _): &&foot::Entry| *key != "read";
+    let said = |(key, _): &&foot::Entry| !["read", "in steps of"].contains(key);
     let mut entries: Vec<foot::Entry> = before.iter().filter(said).flat_map(in_both).collect();
     let only_after =
         after.iter().filter(said).filter(|(key, _)| !before.iter().any(|(other, _)| other == key));

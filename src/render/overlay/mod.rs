@@ -254,7 +254,7 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     if let Some(quiet) = axes.quiet {
         amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::leaders(sheet, &placed));
     }
-    time_axis(sheet, time, areas.ticks, None);
+    time_axis(sheet, time, areas.ticks, &[]);
     notes::pin(sheet, &placed, |_| ());
 }
 

@@ -76,7 +76,8 @@ impl Scale {
         let peaks = expected.iter().map(|phase| phase.peak).filter(|peak| *peak < WORTH_SHOWING * means);
         let peaks = peaks.fold(means, f64::max);
         let limit = subject.finding.log.limit_a.map_or(0.0, Amps::value);
-        let limit = if measured > NEAR_LIMIT * limit { limit } else { 0.0 };
+        let is_told = subject.finding.verdict.class == Class::FeedLimited;
+        let limit = if is_told || measured > NEAR_LIMIT * limit { limit } else { 0.0 };
         let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
         let low = if lowest < -0.02 * high { lowest * HEADROOM } else { 0.0 };

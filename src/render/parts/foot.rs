@@ -21,7 +21,7 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
         let boards = counted(profile.boards, "board");
         format!("{} ({boards}, {})", profile.name, counted(profile.captures, "capture"))
     });
-    let all: [(&'static str, Option<String>); 11] = [
+    let all: [(&'static str, Option<String>); 12] = [
         ("board", given(&log.board)),
         ("serial", given(&log.serial)),
         ("ticket", given(&log.ticket)),
@@ -29,6 +29,7 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
         ("set", feed),
         ("supply", given(&log.supply)),
         ("read", rates(subject)),
+        ("in steps of", log.resolution_a.map(|step| words::amps(step.value(), Some(step)))),
         ("good boards", profile.or(Some("none to compare with".into()))),
         ("started", given(&log.started).map(|started| moment(&started))),
         ("log", Some(file_name(&log.path))),
@@ -37,14 +38,13 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
     all.into_iter().filter_map(|(key, value)| Some((key, clean(&value?)))).collect()
 }
 
-/// Poll rate, update rate and resolution of the readback.
+/// Poll rate and update rate of the readback.
 fn rates(subject: &Subject) -> Option<String> {
     let log = &subject.finding.log;
     let rate = |hertz: f64| figures(hertz, 2);
     let parts: Vec<String> = [
         log.poll_hz.map(|hz| format!("{} times a second", rate(hz))),
         log.changed_hz.map(|hz| format!("{} of them new", rate(hz))),
-        log.resolution_a.map(|step| format!("steps of {}", words::amps(step.value(), Some(step)))),
     ]
     .into_iter()
     .flatten()

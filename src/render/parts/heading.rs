@@ -76,15 +76,54 @@ fn fitted(sheet: &Sheet, text: &str, room: i32) -> Vec<(String, Style)> {
     small.wrap(text, room, 3).into_iter().map(|line| (line, small)).collect()
 }
 
-/// Draws what is said under the heading, on `most` lines, or half as many more where they are short; returns where it ends.
+/// Between the parts of what is said under the heading.
+const BETWEEN: &str = " · ";
+
+/// Draws what is said under the heading, on `most` lines, or twice as many where they are short; returns where it ends.
+/// What is left out are whole parts: half a sentence may say the opposite of the whole.
 pub(in crate::render) fn lines(sheet: &mut Sheet, area: Rect, text: &str, most: usize) -> i32 {
     let upright = sheet.scene.height > sheet.scene.width && area.width() <= sheet.u(WIDE);
-    let (most, size) = if upright { (most + most.div_ceil(2), em::USUAL) } else { (most, em::LARGE) };
+    let (most, size) = if upright { (2 * most, em::USUAL) } else { (most, em::LARGE) };
     let style = sheet.style(size, Weight::Regular, sheet.palette.text);
     let mut baseline = area.top + sheet.u(4.0);
-    for line in style.wrap(&clean(text), area.width(), most) {
+    for line in whole_parts(style, &clean(text), area.width(), most) {
         baseline += style.line_height();
         sheet.scene.text(line, (area.left, baseline - sheet.u(2.0)), Anchor::Start, style);
     }
     baseline
+}
+
+/// The parts in their order, on at most so many lines, but for those that would be cut there.
+fn whole_parts(style: Style, text: &str, room: i32, most: usize) -> Vec<String> {
+    let wrap = |text: &str| style.wrap(text, room, most);
+    let is_cut = |lines: &[String]| lines.last().is_some_and(|line| line.ends_with('…'));
+    let mut said = String::new();
+    for part in text.split(BETWEEN) {
+        let longer = if said.is_empty() { part.to_owned() } else { format!("{said}{BETWEEN}{part}") };
+        if !is_cut(&wrap(&longer)) {
+            said = longer;
+        }
+    }
+    // Of a first part that is longer than all the room its beginning says more than nothing.
+    wrap(if said.is_empty() { text } else { &said })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::options::Options;
+    use super::*;
+
+    #[test]
+    fn what_has_no_room_is_left_out_as_a_whole() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let style = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
+        let text = "no wake · 24 mA at 12.8 V for 58.0 s, as on good boards that wait · no press";
+        let room = style.width("no wake · 24 mA at 12.8 V for 58.0 s");
+        assert_eq!(whole_parts(style, text, room, 1), ["no wake · no press"]);
+        assert_eq!(whole_parts(style, text, room, 3).join(" "), text);
+        assert!(
+            whole_parts(style, "a very long part that says a great deal of it all", room, 1)[0]
+                .ends_with('…')
+        );
+    }
 }

@@ -19,9 +19,24 @@ enum Step {
     Trouble,
     /// Seen in a capture that decides nothing, or not told apart from the stage after it.
     Unsure,
+    /// Passed without being seen, or so it seems: later stages were.
+    Unseen,
     /// Not reached.
     Missing,
 }
+
+/// A box of the ladder: a stage, or what is before one.
+#[derive(Debug, Clone, PartialEq)]
+struct Rung {
+    step: Step,
+    name: String,
+}
+
+/// What comes before all stages: a board that is shorted, or that takes nothing, fails before its first.
+const FEED_IN: &str = "feed in";
+
+/// What comes between standby and the first stage.
+const WAKE: &str = "wake";
 
 impl Step {
     const fn sign(self) -> &'static str {
@@ -30,7 +45,7 @@ impl Step {
             Self::Departs => "!",
             Self::Trouble => "✗",
             Self::Unsure => "?",
-            Self::Missing => "",
+            Self::Unseen | Self::Missing => "",
         }
     }
 
@@ -41,6 +56,7 @@ impl Step {
             Self::Passed | Self::Departs => (palette.envelope, Some(palette.ink), palette.text),
             Self::Trouble => (palette.alarm, Some(palette.alarm), palette.on_alarm),
             Self::Unsure => (palette.paper, Some(palette.unsure), palette.text),
+            Self::Unseen => (palette.paper, Some(palette.frame), palette.faint_text),
             Self::Missing => (palette.paper, None, palette.faint_text),
         }
     }
@@ -49,48 +65,62 @@ impl Step {
 /// Height of a row of stages, in units of the layout.
 const ROW: f64 = 32.0;
 
+impl Rung {
+    /// What stands in its box: sign and name.
+    fn text(&self) -> String {
+        let name = clean(&self.name);
+        match self.step.sign() {
+            "" if self.step == Step::Unseen => format!("{name} unseen"),
+            "" => name,
+            sign => format!("{sign} {name}"),
+        }
+    }
+}
+
 /// Draws the stages from the top of `area` and returns where they end.
 pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, area: Rect) -> i32 {
-    let steps = steps(profile, finding);
-    let (rows, per_row) = rows(sheet, profile, area.width());
+    let rungs = rungs(profile, finding);
+    let (rows, per_row) = rows(sheet, &rungs, area.width());
     let (gap, height) = (sheet.u(4.0), sheet.u(ROW));
-    for (index, (step, phase)) in (0..).zip(steps.into_iter().zip(&profile.phases)) {
+    for (index, rung) in (0..).zip(rungs) {
         let (row, index) = (index / per_row, index % per_row);
         let left = area.left + area.width() * index / per_row;
         let right = area.left + area.width() * (index + 1) / per_row;
         let right = if index + 1 < per_row { right - gap } else { right };
         let top = area.top + row * (height + gap);
-        chip(sheet, step, &phase.name, Rect { left, right, top, bottom: top + height });
+        chip(sheet, &rung, Rect { left, right, top, bottom: top + height });
     }
     area.top + rows * (height + gap) - gap
 }
 
 /// How many rows the stages take and how many stand in one: on a narrow figure more than one, if that saves their names.
-fn rows(sheet: &Sheet, profile: &Profile, width: i32) -> (i32, i32) {
+fn rows(sheet: &Sheet, rungs: &[Rung], width: i32) -> (i32, i32) {
     const MOST_ROWS: i32 = 3;
-    let count = i32::try_from(profile.phases.len()).unwrap_or(i32::MAX).max(1);
+    let count = i32::try_from(rungs.len()).unwrap_or(i32::MAX).max(1);
     let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-    let widest = profile.phases.iter().map(|phase| style.width(&format!("✓ {}", clean(&phase.name)))).max();
+    let widest = rungs.iter().map(|rung| style.width(&format!("✓ {}", clean(&rung.name)))).max();
     let per_row = |rows: i32| (count + rows - 1) / rows;
     let fits = |rows: &i32| widest.unwrap_or(0) + sheet.u(10.0) <= width / per_row(*rows);
     let rows = (1..=MOST_ROWS).find(fits).unwrap_or(1);
     (rows, per_row(rows))
 }
 
-fn chip(sheet: &mut Sheet, step: Step, name: &str, area: Rect) {
-    let (ground, frame, color) = step.colors(sheet.palette);
+fn chip(sheet: &mut Sheet, rung: &Rung, area: Rect) {
+    let (ground, frame, color) = rung.step.colors(sheet.palette);
     sheet.scene.fill(area, ground);
     match frame {
         Some(frame) => sheet.scene.frame(area, sheet.u(2.0), frame),
         None => dashed_frame(sheet, area),
     }
-    let weight = if step == Step::Missing { Weight::Regular } else { Weight::Bold };
+    let faint = matches!(rung.step, Step::Missing | Step::Unseen);
+    let weight = if faint { Weight::Regular } else { Weight::Bold };
     let style = sheet.style(em::USUAL, weight, color);
-    let (sign, name) = (step.sign(), clean(name));
-    let both = if sign.is_empty() { name } else { format!("{sign} {name}") };
     // The sign says the most: it stays where the name has no room.
-    let fits = style.fit(&both, area.width() - sheet.u(6.0)).is_some();
-    sheet.centered(if fits { &both } else { sign }, area, style);
+    let shorter = if faint { clean(&rung.name) } else { rung.step.sign().to_owned() };
+    let fits = |text: &String| style.width(text) <= area.width() - sheet.u(6.0);
+    if let Some(text) = [rung.text(), shorter].into_iter().find(fits) {
+        sheet.centered(&text, area, style);
+    }
 }
 
 fn dashed_frame(sheet: &mut Sheet, area: Rect) {
@@ -99,6 +129,21 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
     sheet.scene.across((area.left, area.right), area.bottom - 1, pen);
     sheet.scene.down(area.left, (area.top, area.bottom), pen);
     sheet.scene.down(area.right - 1, (area.top, area.bottom), pen);
+}
+
+/// The stages of the profile with what became of each, and before them where the board failed short of one.
+fn rungs(profile: &Profile, finding: &Finding) -> Vec<Rung> {
+    let steps = steps(profile, finding).into_iter().zip(&profile.phases);
+    let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
+    let at = match finding.verdict.class {
+        Class::NoDraw | Class::HardShort | Class::PartialShort => Some((0, FEED_IN)),
+        Class::StandbyOnly => Some((reached(profile, finding).map_or(0, |standby| standby + 1), WAKE)),
+        _ => None,
+    };
+    if let Some((index, name)) = at {
+        rungs.insert(index, Rung { step: Step::Trouble, name: name.into() });
+    }
+    rungs
 }
 
 /// What became of each stage of the profile.
@@ -116,10 +161,15 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
         }
         Class::DroppedOut => named(&verdict.reached).or(last),
         Class::ExcessStandby => named(&verdict.reached).or(Some(0)),
-        Class::StandbyOnly => Some(next),
-        Class::NoDraw | Class::HardShort | Class::PartialShort => Some(0),
-        Class::FullBoot | Class::Inconclusive => None,
+        // Those that fail do so before a stage: see `rungs`.
+        Class::StandbyOnly
+        | Class::NoDraw
+        | Class::HardShort
+        | Class::PartialShort
+        | Class::FullBoot
+        | Class::Inconclusive => None,
     };
+    let before_all = matches!(verdict.class, Class::NoDraw | Class::HardShort | Class::PartialShort);
     let first_open = named(&Tries::of(&finding.attempts).and_then(|tries| tries.earliest_in));
     let open = |index: usize| {
         first_open.is_some_and(|first| trouble.is_some_and(|bad| (first..bad).contains(&index)))
@@ -127,12 +177,15 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
     let departures = finding.departures.iter().filter(|d| !words::is_the_verdict(verdict, d));
     let departing: Vec<&String> = departures.map(|departure| &departure.phase).collect();
     let departs = |index: usize| departing.contains(&&profile.phases[index].name);
+    let seen = |index: usize| was_seen(finding, &profile.phases[index].name);
     let step = |index: usize| match (trouble, reached) {
+        _ if before_all => Step::Missing,
         (Some(bad), _) if index == bad => Step::Trouble,
         (Some(bad), _) if index > bad => Step::Missing,
         _ if open(index) => Step::Unsure,
         (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
         (_, Some(last)) if index <= last => match verdict.class {
+            _ if !seen(index) => Step::Unseen,
             Class::Inconclusive => Step::Unsure,
             _ if departs(index) => Step::Departs,
             _ => Step::Passed,
@@ -140,6 +193,12 @@ fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
         _ => Step::Missing,
     };
     (0..profile.phases.len()).map(step).collect()
+}
+
+/// Whether a stage was told apart from the others, in the run or in one of its tries.
+fn was_seen(finding: &Finding, name: &str) -> bool {
+    let of_a_try = finding.attempts.iter().any(|attempt| attempt.ended_in.as_deref() == Some(name));
+    of_a_try || finding.phases.iter().any(|phase| phase.name == name)
 }
 
 /// The stage in which the tries end, told or by their time and level.
@@ -172,10 +231,13 @@ mod tests {
         finding.verdict.class = class;
         finding.verdict.reached = reached.map(String::from);
         finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
-        let signs = steps(&profile(), &finding).into_iter().map(|step| match step.sign() {
-            "" => "·",
-            sign => sign,
-        });
+        let signs =
+            rungs(&profile(), &finding).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
+                (Step::Trouble, FEED_IN | WAKE) => format!("[{}]", rung.text()),
+                (Step::Unseen, _) => "○".into(),
+                (Step::Missing, _) => "·".into(),
+                (step, _) => step.sign().into(),
+            });
         signs.collect()
     }
 
@@ -231,17 +293,17 @@ mod tests {
         ];
         let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
         insta::assert_snapshot!(lines.join("\n"), @"
-        no-draw: ✗····
-        hard-short: ✗····
-        partial-short: ✗····
+        no-draw: [✗ feed in]·····
+        hard-short: [✗ feed in]·····
+        partial-short: [✗ feed in]·····
         excess-standby: ✗····
-        standby-only: ✓✗···
+        standby-only: ✓[✗ wake]····
         latch-off: ✓✗···
         cycling: ✓✗···
         cycling: ✓✓✗··
         stalled: ✓✓✗··
         full-boot: ✓✓✓✓✓
-        dropped-out: ✓✓✓✓✗
+        dropped-out: ✓○○○✗
         feed-limited: ✓✗···
         inconclusive: ?····
         ");

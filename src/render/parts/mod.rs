@@ -24,6 +24,7 @@ use super::font::Weight;
 use super::geometry::Rect;
 use super::scene::{Anchor, Style};
 use super::sheet::{Sheet, em};
+use super::theme::Color;
 use crate::reference::Profile;
 use crate::trace::Trace;
 use crate::units::{Amps, Volts};
@@ -71,29 +72,25 @@ pub(super) struct Areas {
     pub(super) ticks: Rect,
 }
 
-/// Ticks of time and their labels, in `row`. The time of the fault stands out among them and takes the place of none: it
-/// stands between two of them, as near to its line as they leave room, and a stroke leads there.
-pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, fault: Option<(f64, String)>) {
+/// A moment that the time axis tells, with its words and the colour of its line.
+pub(super) type Told = (f64, String, Color);
+
+/// Ticks of time and their labels, in `row`. The times of faults stand out among them, each below its own line: a tick
+/// that near says the same less exactly, and goes.
+pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, told: &[Told]) {
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
-    let said = fault.map(|(at, text)| (time.x_within(at), text));
-    let wide = said.as_ref().map_or(0, |(_, text)| bold.width(text));
-    let (ticks, place) = ticks(sheet, time, row, small, said.as_ref().map(|(x, _)| (*x, wide)));
+    let told = told_labels(sheet, time, row, told);
+    let ticks = ticks(sheet, time, row, small, &told);
     let baseline = row.bottom - sheet.u(4.0);
     let stroke = sheet.u(5.0);
     for tick in ticks {
         sheet.scene.fill(Rect::new(tick.x, row.top, tick.x + 1, row.top + stroke), sheet.palette.frame);
         sheet.scene.text(tick.text, (tick.left, baseline), Anchor::Start, small);
     }
-    if let (Some((x, text)), Some(left)) = (said, place) {
-        // A label aside of its line hangs on a stroke from there.
-        let middle = left + wide / 2;
-        let beside = Rect::new(x.min(middle), row.top, x.max(middle), row.top + sheet.u(2.0));
-        if !(left..left + wide).contains(&x) {
-            sheet.scene.fill(beside, sheet.palette.alarm);
-        }
-        sheet.scene.fill(Rect::new(x - 1, row.top, x + 2, row.top + stroke), sheet.palette.alarm);
-        sheet.scene.text(text, (left, baseline), Anchor::Start, bold);
+    for (tick, color) in told {
+        sheet.scene.fill(Rect::new(tick.x - 1, row.top, tick.x + 2, row.top + stroke), color);
+        let bold = sheet.style(em::USUAL, Weight::Bold, color);
+        sheet.scene.text(tick.text, (tick.left, baseline), Anchor::Start, bold);
     }
 }
 
@@ -106,56 +103,66 @@ struct Tick {
     right: i32,
 }
 
-/// As many ticks as have room, and where among them a label of that width for column `x` starts.
-fn ticks(
-    sheet: &Sheet,
-    time: TimeAxis,
-    row: Rect,
-    style: Style,
-    fault: Option<(i32, i32)>,
-) -> (Vec<Tick>, Option<i32>) {
-    /// A label this far from its line, in units of the layout, would seem to belong to another time.
-    const FAR: f64 = 45.0;
-    let space = sheet.u(8.0);
-    let leftmost = row.left - sheet.u(40.0);
-    let within = |x: i32, width: i32| (x - width / 2).clamp(leftmost, row.right - width);
+impl Tick {
+    /// Below its place, or as near as the row allows.
+    fn new(sheet: &Sheet, time: TimeAxis, row: Rect, style: Style, (t, text): (f64, String)) -> Self {
+        let (x, width) = (time.x_within(t), style.width(&text));
+        let leftmost = row.left - sheet.u(40.0);
+        let left = (x - width / 2).min(row.right - width).max(leftmost);
+        Self { x, text, left, right: left + width }
+    }
+
+    fn is_clear_of(&self, other: &Self, space: i32) -> bool {
+        self.right + space <= other.left || other.right + space <= self.left
+    }
+}
+
+/// Room between two labels, in units of the layout.
+const BETWEEN_TICKS: f64 = 8.0;
+
+/// The labels of the faults, but for those that stand on one before.
+fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(Tick, Color)> {
+    let space = sheet.u(BETWEEN_TICKS);
+    let mut labels: Vec<(Tick, Color)> = Vec::new();
+    for (t, text, color) in told {
+        let style = sheet.style(em::USUAL, Weight::Bold, *color);
+        let tick = Tick::new(sheet, time, row, style, (*t, text.clone()));
+        if labels.iter().all(|(other, _)| tick.is_clear_of(other, space)) {
+            labels.push((tick, *color));
+        }
+    }
+    labels
+}
+
+/// As many ticks as have room beside what is told.
+fn ticks(sheet: &Sheet, time: TimeAxis, row: Rect, style: Style, told: &[(Tick, Color)]) -> Vec<Tick> {
+    /// With fewer ticks than this beside the fault nobody could tell how long anything lasted.
+    const LEAST: usize = 2;
+    let space = sheet.u(BETWEEN_TICKS);
     let set = |most: i32| {
-        let mut free_from = leftmost;
         let mut ticks: Vec<Tick> = Vec::new();
-        for (t, text) in time.ticks(most) {
-            let (x, width) = (time.x_within(t), style.width(&text));
-            let left = within(x, width);
-            if left >= free_from {
-                free_from = left + width + space;
-                ticks.push(Tick { x, text, left, right: left + width });
+        for of in time.ticks(most) {
+            let tick = Tick::new(sheet, time, row, style, of);
+            let clear = told.iter().all(|(told, _)| tick.is_clear_of(told, space));
+            if clear && ticks.last().is_none_or(|last| tick.is_clear_of(last, space)) {
+                ticks.push(tick);
             }
         }
         ticks
     };
     let most = ((time.right - time.left) / sheet.u(74.0)).max(1);
-    let Some((x, wide)) = fault else { return (set(most), None) };
-    let nearest = |ticks: &[Tick]| {
-        let ends = ticks.iter().map(|tick| tick.left - space).chain([row.right]);
-        let starts = std::iter::once(leftmost).chain(ticks.iter().map(|tick| tick.right + space));
-        let rooms = starts.zip(ends).filter(|(start, end)| start + wide <= *end);
-        let places = rooms.map(|(start, end)| (x - wide / 2).clamp(start, end - wide));
-        places.min_by_key(|left| (left + wide / 2 - x).abs())
-    };
-    // Fewer ticks where the label would come to stand far from its line.
-    let far = sheet.u(FAR);
-    let near = |left: &i32| *left - far <= x && x <= left + wide + far;
-    let tried = (1..=most)
-        .rev()
-        .map(set)
-        .filter(|ticks| !ticks.is_empty())
-        .map(|ticks| (nearest(&ticks).filter(near), ticks));
-    let found = { tried }.find_map(|(left, ticks)| left.map(|left| (ticks, Some(left))));
-    // At an end of the axis where every choice has a tick, that one goes.
-    found.unwrap_or_else(|| {
-        let left = within(x, wide);
-        let clear = |tick: &Tick| tick.right + space <= left || left + wide + space <= tick.left;
-        (set(most).into_iter().filter(clear).collect(), Some(left))
-    })
+    // Finer steps where the fault takes what the usual ones leave.
+    let sets = (most..=most * 3).map(set);
+    let mut best: Vec<Tick> = Vec::new();
+    for ticks in sets {
+        if ticks.len() > best.len() {
+            best = ticks;
+        }
+        if best.len() >= LEAST {
+            break;
+        }
+    }
+    best
 }
 
 /// The named phase, from its first beginning to its last end, and a share of that on either side.

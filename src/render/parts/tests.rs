@@ -8,7 +8,7 @@ use proptest::prelude::*;
 
 proptest! {
     #[test]
-    fn the_time_of_the_fault_takes_the_place_of_no_other(
+    fn the_time_of_the_fault_stands_below_its_line(
         options in any_options(),
         from in -100.0..1e4_f64,
         length in 0.5..1e5_f64,
@@ -23,14 +23,15 @@ proptest! {
             let time = time(&sheet);
             let row = Rect { left: time.left, ..sheet.inside() };
             let row = row.split_bottom(sheet.u(24.0)).1;
-            let said = |at| (at, words::length(at, Some(0.1)));
-            time_axis(&mut sheet, time, row, fault.map(said));
+            let alarm = sheet.palette.alarm;
+            let said = |at| (at, words::moment(at, Some(0.1)), alarm);
+            time_axis(&mut sheet, time, row, fault.map(said).as_slice());
             (sheet, time)
         };
         let fault = from + at * length;
         let (sheet, time) = drawn(Some(fault));
         assert_legible(&sheet.scene);
-        // Every stroke on the axis has its number: no tick lost it to the fault.
+        // Every stroke on the axis has its number.
         let palette = sheet.palette;
         let strokes = |color| {
             let fills = sheet.scene.shapes.iter().filter_map(|shape| match shape {
@@ -44,8 +45,8 @@ proptest! {
         let fault_label = sheet.scene.labels().find(|label| label.style.color == palette.alarm);
         let bounds = fault_label.map(super::super::scene::Label::bounds);
         let x = time.x_within(fault);
-        let far = bounds.map(|bounds| (bounds.center().0 - x).abs() - bounds.width() / 2);
-        prop_assert!(far.is_some_and(|far| far <= sheet.u(45.0) + 2), "{:?} from its line", far);
+        let below = bounds.is_some_and(|bounds| bounds.left <= x && x <= bounds.right);
+        prop_assert!(below, "{bounds:?} from its line at {x}");
         let plain = drawn(None).0.scene.labels().count();
         prop_assert!(said(palette.faint_text) > 0 || plain <= 1, "none of {} left", plain);
     }

@@ -2,7 +2,7 @@
 
 use super::super::words;
 use super::Subject;
-use super::attempts::is_given_up;
+use super::attempts::{is_given_up, span};
 use super::notes::Note;
 use crate::stats::robust::median;
 use crate::units::{Amps, Seconds, Volts};
@@ -28,9 +28,7 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
             Some(Trouble { from, name: format!("stuck in {name}") })
         }
         Class::StandbyOnly if phase.name != OFF => {
-            // A good board wakes at the first press, or by itself within its time.
-            let due = presses(subject).first().copied().or_else(|| wakes_by_itself(subject, phase));
-            let from = due?.max(start);
+            let from = no_wake_from(subject, phase).max(start);
             (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
         }
         Class::HardShort | Class::PartialShort | Class::NoDraw | Class::ExcessStandby
@@ -144,7 +142,7 @@ fn short(subject: &Subject) -> Option<Note> {
 fn heavy(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let body = format!("{}, no stages", level(subject, phase));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "heavy load from here on", body))
+    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "partial short from here on", body))
 }
 
 fn no_draw(subject: &Subject) -> Option<Note> {
@@ -155,8 +153,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
     let body = format!("{shown} at {volts} for {}", time(subject, length(phase)));
     let mut note = note(phase.start_s.value(), Some(drawn), "fed from here on: nothing flows", body);
-    let finest =
-        step.map(|step| format!("the supply shows no less than {}", words::amps(step, subject.resolution())));
+    let finest = step.map(|step| format!("supply resolves {}", words::amps(step, subject.resolution())));
     note.lines.extend(finest);
     Some(note)
 }
@@ -177,26 +174,35 @@ fn presses(subject: &Subject) -> Vec<f64> {
     presses.map(|event| event.time.value()).filter(within).collect()
 }
 
+/// From when on a board that never wakes is overdue: the last press; by itself, within the time of good boards; or it
+/// was fed, and that is all that is known.
+fn no_wake_from(subject: &Subject, phase: &Phase) -> f64 {
+    let due = presses(subject).last().copied().or_else(|| wakes_by_itself(subject, phase));
+    due.unwrap_or_else(|| phase.start_s.value())
+}
+
 fn no_wake(subject: &Subject) -> Option<Note> {
     let phase = fed(subject).next_back()?;
     let drawn = level(subject, phase);
     let presses = presses(subject);
-    if let (Some(first), Some(last)) = (presses.first(), presses.last()) {
+    let from = no_wake_from(subject, phase);
+    if let Some(last) = presses.last() {
         let since = time(subject, phase.end_s.value() - last);
         let body = match presses.len() {
             1 => format!("{drawn} still, {since} later"),
-            several => format!("nor at any of {several}: {drawn} still, {since} after the last"),
+            several => format!("the last of {several}: {drawn} still, {since} later"),
         };
-        return Some(note(*first, None, "button pressed: nothing follows", body));
+        return Some(note(from, None, "button pressed: no wake", body));
     }
-    let body = format!("{drawn} for {}, no press marked", time(subject, length(phase)));
-    if let Some(due) = wakes_by_itself(subject, phase) {
-        let mut note = note(due, None, "no wake", format!("{drawn} for {}", time(subject, length(phase))));
-        note.lines.extend(past_by(subject, phase));
-        return Some(note);
-    }
-    let middle = phase.start_s.value().midpoint(phase.end_s.value());
-    Some(Note { placed: false, ..note(middle, None, "no wake", body) })
+    let lasts = format!("{drawn} for {}", time(subject, length(phase)));
+    let past = past_by(subject, phase).filter(|_| wakes_by_itself(subject, phase).is_some());
+    let (head, body) = match &past {
+        Some(_) => ("no wake", lasts),
+        None => ("fed from here, no wake", format!("{lasts}, no press marked")),
+    };
+    let mut note = note(from, None, head, body);
+    note.lines.extend(past);
+    Some(note)
 }
 
 /// By when a board that waits for nobody has left its standby; from when on it was fed, where the reference has no
@@ -305,24 +311,69 @@ fn falls_back(subject: &Subject) -> Option<Note> {
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
 const LEAST_SAG: f64 = 0.01;
 
-/// Where the volts went down furthest, with what was read there.
+/// Where the volts went down furthest, with what was read there; where no reading shows what pulled them down, the first
+/// try that ends in a dip.
 fn gives_way(subject: &Subject) -> Option<Note> {
-    let (time, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
-    let deepest = fed_samples(subject)?
-        .filter(|index| volts.get(*index).is_some())
-        .min_by(|a, b| volts[*a].total_cmp(&volts[*b]))?;
+    let (volts, amps) = (subject.trace.volts(), subject.trace.amps());
+    let deepest = deepest(subject, fed_samples(subject)?)?;
     let usual = subject.feed_volts()?.value();
+    let dips = |volts: f64| volts <= usual * (1.0 - LEAST_SAG);
     // Where the readback misses the dips, that it gives up is all there is to be seen.
-    if volts[deepest] > usual * (1.0 - LEAST_SAG) {
+    if !dips(volts[deepest]) {
         return gives_up(subject);
     }
     // A reading over the edge at which the board gives up shows less than was drawn: the one before tells that.
-    let asked = if amps[deepest.saturating_sub(1)] > amps[deepest] { deepest - 1 } else { deepest };
+    let before = |index: usize| if amps[index.saturating_sub(1)] > amps[index] { index - 1 } else { index };
+    let (asked, limit) = (before(deepest), subject.finding.log.limit_a);
+    let limited = |limit: &Amps| amps[asked] < AT_LIMIT * limit.value();
+    if let Some(limit) = limit.filter(limited) {
+        return unread(subject, limit, deepest, dips);
+    }
     let drawn = words::amps(amps[asked], subject.resolution());
-    let limit = subject.finding.log.limit_a.map_or_else(String::new, |limit| format!(", limit {limit}"));
+    let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
     let body = format!("{drawn} pull it down to {}{limit}", Volts::new(volts[deepest]).ok()?);
-    let note = note(time[deepest], Some(amps[asked]), "the feed gives way", body);
-    Some(Note { point_at: Some(time[asked]), ..note })
+    Some(at_reading(subject, deepest, asked, "the feed gives way", body))
+}
+
+/// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
+fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
+    let (times, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
+    let index = |t: f64| times.partition_point(|time| *time < t);
+    let given_up = subject.finding.attempts.iter().filter(|attempt| attempt.given_up).map(span);
+    // Where a try ends is known to a reading or so.
+    let lowest = |(start, end)| self::deepest(subject, index(start)..(index(end) + 2).min(volts.len()));
+    let ends: Vec<Option<usize>> =
+        given_up.map(|span| lowest(span).filter(|lowest| dips(volts[*lowest]))).collect();
+    let found = ends.iter().flatten().count();
+    let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
+    let down = Volts::new(volts[deepest]).ok()?;
+    let body = match (ends.len(), found) {
+        (2.., found) if found == ends.len() => format!("volts dip at the end of every try, down to {down}"),
+        (count @ 2.., 1..) => format!("volts dip at the end of {found} of {count} tries, down to {down}"),
+        _ => format!("volts dip to {down}"),
+    };
+    let point = if amps[first.saturating_sub(1)] > amps[first] { first - 1 } else { first };
+    let head = format!("over {limit} for less than a reading");
+    let mut note = at_reading(subject, first, point, head, body);
+    let drawn = words::amps(amps[point], subject.resolution());
+    note.lines.push(format!("{drawn} read here, less than the limit"));
+    Some(note)
+}
+
+/// A supply that limits reads its limit, within about this share (common practice, no source).
+const AT_LIMIT: f64 = 0.98;
+
+/// The reading of the lowest volts among `readings`.
+fn deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {
+    let volts = subject.trace.volts();
+    let there = readings.filter(|index| volts.get(*index).is_some());
+    there.min_by(|a, b| volts[*a].total_cmp(&volts[*b]))
+}
+
+/// A note at one reading that points at another.
+fn at_reading(subject: &Subject, at: usize, point: usize, head: impl Into<String>, body: String) -> Note {
+    let (time, amps) = (subject.trace.time(), subject.trace.amps());
+    Note { point_at: Some(time[point]), ..note(time[at], Some(amps[point]), head, body) }
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.
@@ -345,7 +396,12 @@ fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
 /// `good boards are past program by 25.2 s (16.1 s in it)`: the deadline on the log's own clock, and how it comes about.
 fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
-    Some(format!("good boards are past {} by {} ({} in it)", phase.name, time(subject, at), seconds(usual)))
+    Some(format!(
+        "good boards are past {} by {} ({} in it)",
+        phase.name,
+        words::moment(at, subject.finding.log.update_s()),
+        seconds(usual)
+    ))
 }
 
 /// Where a stalled board should have moved on, or else where it got stuck.

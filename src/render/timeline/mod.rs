@@ -74,8 +74,9 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
     volts::draw(sheet, subject, readings, volts, &lane);
     lane.words(sheet, &areas);
-    let fault = fault.map(|at| (at, subject.finding.log.time(at)));
-    time_axis(sheet, readings.time, areas.ticks, fault);
+    let alarm = sheet.palette.alarm;
+    let fault = fault.map(|at| (at, words::moment(at, subject.finding.log.update_s()), alarm));
+    time_axis(sheet, readings.time, areas.ticks, fault.as_slice());
     if let Some(x) = fault_x {
         notes::pointer(sheet, &areas, x);
     }

@@ -55,5 +55,5 @@ fn what_draws_nothing_is_said_to_draw_nothing() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert!(note.lines[1].starts_with("0 mA at "), "{:?}", note.lines);
-    assert_eq!(note.lines[2], "the supply shows no less than 1 mA");
+    assert_eq!(note.lines[2], "supply resolves 1 mA");
 }
