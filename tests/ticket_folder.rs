@@ -134,16 +134,29 @@ fn the_ticket_of_every_class_says_one_thing_in_all_its_files() {
         assert!(page.contains(&format!("<h1>{headline}")), "{class}: the verdict is the heading");
         let alternative = page.split("alt=\"").nth(1).unwrap_or_default();
         assert!(alternative.split('"').next().unwrap_or_default().contains(&headline), "{class}");
-        for said in finding.verdict.because.iter().chain(&finding.next_checks).chain(&finding.cautions) {
+        for said in finding.verdict.because.iter().chain(&finding.cautions) {
             assert!(text.contains(said.as_str()), "{class}: {said}");
         }
+        for check in &finding.next_checks {
+            // Where they come from is said once, in a heading.
+            let said = check.strip_suffix(" (common practice)");
+            assert!(text.contains(said.unwrap_or(check)), "{class}: {check}");
+            assert!(said.is_none() || text.contains(" (common practice):\n"), "{class}: {check}");
+        }
+        assert!(!text.contains("(common practice)\n"), "{class}: {text}");
+        let undecided = finding.verdict.class == Class::Inconclusive;
+        let standing = text
+            .lines()
+            .find(|line| line.contains(&format!("Verdict {}", finding.verdict.class)))
+            .expect("a verdict");
+        assert_eq!(!standing.contains('%'), undecided, "{class}: {standing}");
         for departure in &finding.departures {
             assert!(text.contains(&words::departure(departure)), "{class}: {departure:?}");
         }
         let odd = ["(s)", "NaN", "inf ", "1 attempts", "1 boards", "1 gaps", "  "];
         assert!(!odd.iter().any(|odd| text.contains(odd)), "{class}: {text}");
         let cautions = text.find("\nCaution:").expect("cautions");
-        let work = text.find("\nCheck next:").expect("what to probe");
+        let work = text.find("\nCheck next").expect("what to probe");
         assert!(cautions < work, "{class}: what can hurt stands before the work");
     }
 }

@@ -8,10 +8,10 @@ use super::{Failure, Outcome};
 use crate::render::words;
 use crate::trace::Trace;
 use crate::units::{counted, percent};
-use crate::verdict::{Class, Departure, Finding, SectionProof, SectionState};
+use crate::verdict::{Class, Departure, Finding, SectionProof, SectionState, Verdict};
 use clap::Args;
 use rayon::prelude::*;
-use std::fmt::Write as _;
+use std::fmt::{Display, Write as _};
 use std::path::{Path, PathBuf};
 
 /// Says how far the board of each log got, on what evidence, and what to probe next.
@@ -96,7 +96,10 @@ fn stream(arguments: &Arguments, given: Option<&GivenProfile>) -> Result<Outcome
 
 fn change(trace: &Trace, finding: &Finding) -> String {
     let at = trace.time().last().copied().unwrap_or(0.0);
-    format!("{at:8.2} s  {} ({})\n", finding.verdict.class, percent(finding.verdict.confidence))
+    let verdict = &finding.verdict;
+    let decided = verdict.class != Class::Inconclusive;
+    let sure = if decided { format!(" ({})", percent(verdict.confidence)) } else { String::new() };
+    format!("{at:8.2} s  {}{sure}\n", verdict.class)
 }
 
 fn shown(finding: &Finding, as_json: bool) -> String {
@@ -115,8 +118,11 @@ pub(super) fn in_words(finding: &Finding) -> String {
     let departures: Vec<String> = finding.departures.iter().map(|d| departure(finding, d)).collect();
     list(&mut text, "Outside its envelope", &departures);
     list(&mut text, "Power path", &sections(finding));
-    list(&mut text, "Check next", &finding.next_checks);
+    // What can hurt stands before the work that it can hurt in.
     list(&mut text, "Mind", &finding.cautions);
+    for group in finding.grouped_checks() {
+        list(&mut text, group.heading, &group.checks);
+    }
     list(&mut text, "This capture cannot show", &finding.limits);
     text.push('\n');
     text
@@ -127,15 +133,12 @@ fn headline(finding: &Finding) -> String {
     let board = finding.log.board.as_deref().unwrap_or("unnamed board");
     let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
     let serial = serial.map_or(String::new(), |serial| format!(" {serial}"));
-    let sure = percent(verdict.confidence);
-    let mut text = format!("{}: {board}{serial}\n{}, {sure} sure", finding.log.path, verdict.class);
-    if let Some(stage) = &verdict.stalled_in {
-        let _ = write!(text, ", stuck in {stage}");
-    } else if let Some(stage) = &verdict.reached {
-        let _ = write!(text, ", got to {stage}");
-    }
-    if let Some(second) = verdict.runner_up {
-        let _ = write!(text, " (else {}, {})", second.class, percent(second.confidence));
+    let said = format!("{}{}", words::headline(verdict), but(finding));
+    let mut text = format!("{}: {board}{serial}\n{said}\n{}", finding.log.path, verdict.class);
+    if verdict.class != Class::Inconclusive {
+        text += &sure(verdict);
+    } else if let Some(why) = verdict.because.first() {
+        let _ = write!(text, ": {why}");
     }
     if let Some(profile) = &finding.profile {
         let (boards, captures) = (counted(profile.boards, "board"), counted(profile.captures, "capture"));
@@ -145,7 +148,33 @@ fn headline(finding: &Finding) -> String {
     text
 }
 
-fn list(text: &mut String, title: &str, lines: &[String]) {
+/// How sure the verdict is, how far the board got, and what else it may be.
+fn sure(verdict: &Verdict) -> String {
+    let mut text = format!(", {} sure", percent(verdict.confidence));
+    if let Some(stage) = &verdict.stalled_in {
+        let _ = write!(text, ", stuck in {stage}");
+    } else if let Some(stage) = &verdict.reached {
+        let _ = write!(text, ", got to {stage}");
+    }
+    if let Some(second) = verdict.runner_up {
+        let _ = write!(text, " (else {}, {})", second.class, percent(second.confidence));
+    }
+    text
+}
+
+/// What is amiss with a board that boots: `, but standby draws too much and 1 more`.
+fn but(finding: &Finding) -> String {
+    if finding.verdict.class != Class::FullBoot {
+        return words::departures_clause(finding);
+    }
+    match finding.departures.as_slice() {
+        [] => String::new(),
+        [one] => format!(", but {}", words::departure(one)),
+        [first, rest @ ..] => format!(", but {}, and {} more", words::departure(first), rest.len()),
+    }
+}
+
+fn list(text: &mut String, title: &str, lines: &[impl Display]) {
     if lines.is_empty() {
         return;
     }

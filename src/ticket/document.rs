@@ -3,7 +3,9 @@
 use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps};
-use crate::verdict::{Attempt, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries};
+use crate::verdict::{
+    Attempt, Class, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries,
+};
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
@@ -69,14 +71,20 @@ impl Document {
             section("Because", lines(&finding.verdict.because)),
             section("Unlike good boards", departures(finding)),
             section("What this run proves", Body::Facts(power_path(finding))),
-            section("With what the customer says", lines(&sharpened)),
+            with_symptom(&sharpened),
             // What can hurt stands before the work that it can hurt in.
             section(CAUTION, lines(&finding.cautions)),
-            section("Check next", lines(&finding.next_checks)),
+        ];
+        sections.extend(
+            finding.grouped_checks().into_iter().map(|group| {
+                section(group.heading, Body::List(group.checks.into_iter().map(plain).collect()))
+            }),
+        );
+        sections.extend([
             section("What this capture cannot show", lines(&finding.limits)),
             detail("Phases", phases(finding)),
             section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
-        ];
+        ]);
         sections.retain(|section| !section.body.is_empty());
         let headline = format!("{}{}", words::headline(&finding.verdict), words::departures_clause(finding));
         Self { title: title(&finding.log), headline: plain(&headline), standing: standing(finding), sections }
@@ -122,6 +130,11 @@ fn title(log: &LogFacts) -> String {
 
 fn standing(finding: &Finding) -> String {
     let verdict = &finding.verdict;
+    if verdict.class == Class::Inconclusive {
+        // How likely nothing is decided is of no use to anybody; why is.
+        let why = verdict.because.first().map(|why| format!(": {}", plain(why))).unwrap_or_default();
+        return format!("Verdict {}{why}.", verdict.class);
+    }
     let sure = words::confidence(verdict);
     let reached = verdict.reached.as_ref().map(|stage| format!("Got to {}. ", plain(stage)));
     format!("{}Verdict {}, {sure}.", reached.unwrap_or_default(), verdict.class)
@@ -142,6 +155,18 @@ fn departures(finding: &Finding) -> Body {
         rows: finding.departures.iter().map(row).collect(),
         rest: None,
     }
+}
+
+/// What the customer's words add; where all of it is common practice, the heading says so once.
+fn with_symptom(sharpened: &[String]) -> Section {
+    let bare: Option<Vec<&str>> = sharpened.iter().map(|line| line.strip_suffix(symptom::COMMON)).collect();
+    let (heading, lines) = match bare.filter(|lines| !lines.is_empty()) {
+        Some(bare) => {
+            ("With what the customer says (common practice)", bare.into_iter().map(plain).collect())
+        }
+        None => ("With what the customer says", sharpened.iter().map(|line| plain(line)).collect()),
+    };
+    Section { heading, body: Body::List(lines), detail: false }
 }
 
 /// The sections of the board by what the run says of them, in the order of the power path.

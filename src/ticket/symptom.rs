@@ -7,7 +7,7 @@
 use crate::verdict::{Class, Direction, Family, Finding, SectionState};
 
 /// Marks advice that comes with the program and not from the board's profile.
-const COMMON: &str = " (common practice)";
+pub(super) const COMMON: &str = " (common practice)";
 
 /// What a customer complains of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -372,7 +372,9 @@ fn front(class: Class) -> String {
     finding.verdict.stalled_in = (class == Class::Stalled).then(|| "firmware".into());
     let notes = Notes { symptom: Some("Does not start, does not charge.".into()), note: None };
     let text = Document::new(&finding, &notes, "run.csv", "00");
-    let sharpened = text.sections.iter().find(|section| section.heading == "With what the customer says");
+    let of_symptom =
+        |section: &&document::Section| section.heading.starts_with("With what the customer says");
+    let sharpened = text.sections.iter().find(of_symptom);
     let sharpened = match sharpened.map(|section| &section.body) {
         Some(document::Body::List(lines)) => lines.join("\n  "),
         _ => "nothing".into(),

@@ -42,6 +42,7 @@ mod seen;
 #[cfg(test)]
 mod tests;
 
+pub use advice::CheckGroup;
 pub use attempts::{Spread, Tries};
 pub use finding::{
     Attempt, Class, Departure, Direction, Fall, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict,

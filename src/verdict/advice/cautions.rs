@@ -1,5 +1,6 @@
-//! What to mind: the profile's cautions, and those that fit the verdict.
+//! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
+use super::words::Words;
 use crate::reference::Profile;
 use crate::verdict::Class;
 use crate::verdict::kind::Family;
@@ -13,56 +14,91 @@ const TOUCH_LIMIT_V: f64 = 60.0;
 /// millimetres rises by some hundred kelvin a watt (common practice, no source).
 const BURNS_W: f64 = 0.3;
 
+/// From this many watts on a small part chars the board around it within seconds (common practice, no source).
+const CHARS_W: f64 = 2.0;
+
+/// From this many watts on a small part can start a fire: a soldering iron holds its heat with as much (common
+/// practice, no source).
+const FIRE_W: f64 = 10.0;
+
 /// What to mind. `seen` is missing where nothing was fed.
 pub(in crate::verdict) fn cautions(seen: Option<&Seen>, profile: Option<&Profile>) -> Vec<String> {
-    let mut cautions: Vec<String> = profile.map_or_else(Vec::new, |profile| profile.feed.cautions.clone());
-    if let Some(seen) = seen {
-        let own =
-            [hot(seen), alcohol(seen), of_family(seen, &cautions), charger(seen, &cautions), touch(seen)];
-        cautions.extend(own.into_iter().flatten());
-    }
-    cautions
+    let told: Vec<String> = profile.map_or_else(Vec::new, |profile| profile.feed.cautions.clone());
+    let (of_cells, others): (Vec<String>, Vec<String>) =
+        told.iter().cloned().partition(|caution| is_of_a_cell(caution));
+    let of_seen =
+        |caution: fn(&Seen, &[String]) -> Option<String>| seen.and_then(|seen| caution(seen, &told));
+    let first = [of_seen(cell), of_seen(touch)];
+    let last = [polarity(&told), capacitors(&told), of_seen(hot), of_seen(alcohol), of_seen(charger)];
+    let first = of_cells.into_iter().chain(first.into_iter().flatten());
+    first.chain(others).chain(last.into_iter().flatten()).collect()
 }
 
-fn hot(seen: &Seen) -> Option<String> {
-    let concerned = matches!(seen.class(), Class::HardShort | Class::PartialShort | Class::ExcessStandby);
-    let level = seen.last_level().filter(|_| concerned)?;
-    let usual =
-        seen.analysis.model.standby.watts.filter(|_| seen.class() == Class::ExcessStandby).unwrap_or(0.0);
-    let surplus = level.watts - usual;
-    let watts = seen.watts(surplus, level.volts);
-    (surplus >= BURNS_W).then(|| {
-        if seen.class() == Class::ExcessStandby {
-            return format!("{watts} of surplus in one small part burns skin: look for it without touching");
+fn tells(told: &[String], words: &[&str]) -> bool {
+    told.iter().any(|caution| Words::of(caution).any(words))
+}
+
+fn is_of_a_cell(caution: &str) -> bool {
+    Words::of(caution).any(&["cell", "cells", "pack", "packs", "lithium"])
+}
+
+fn cell(seen: &Seen, told: &[String]) -> Option<String> {
+    if told.iter().any(|caution| is_of_a_cell(caution)) {
+        return None;
+    }
+    let caution = match seen.family {
+        Family::Handheld => {
+            "take a lithium cell off the board before you feed it from a supply: charging or reversing it can start a fire"
         }
-        format!(
-            "{watts} in one small part burns skin and can start a fire: keep the limit low, feed for seconds, do not leave it \
-             alone"
-        )
+        _ if seen.at_battery() => {
+            "unplug the pack before you feed its connector: a supply must not charge a lithium cell"
+        }
+        Family::Mainboard => {
+            "take a lithium pack off before you work on the board: it may be charged, and it feeds the board by itself"
+        }
+        Family::Any => "take any lithium cell off the board before you feed it from a supply",
+        Family::Panel | Family::SmallComputer => return None,
+    };
+    Some(caution.into())
+}
+
+fn polarity(told: &[String]) -> Option<String> {
+    (!tells(told, &["polarity", "reversed", "reverse"]))
+        .then(|| "check volts, limit and polarity before the board goes on: reversed feed destroys it".into())
+}
+
+fn capacitors(told: &[String]) -> Option<String> {
+    (!tells(told, &["capacitor", "capacitors"])).then(|| {
+        "capacitors stay charged after the feed is off: let them discharge before you measure ohms, touch or solder"
+            .into()
     })
 }
 
-fn alcohol(seen: &Seen) -> Option<String> {
+/// Burns and fire, by the watts that one part may have; what the leads take is not known, and left in.
+fn hot(seen: &Seen, _: &[String]) -> Option<String> {
+    let level = seen.last_level()?;
+    let surplus = match seen.class() {
+        Class::HardShort | Class::PartialShort => level.watts,
+        Class::ExcessStandby => level.watts - seen.analysis.model.standby.watts.unwrap_or(0.0),
+        _ => return None,
+    };
+    let watts = seen.watts(surplus, level.volts);
+    let what = if surplus < BURNS_W {
+        return None;
+    } else if surplus < CHARS_W {
+        "burns skin: look for it without touching"
+    } else if surplus < FIRE_W {
+        "burns skin and chars the board: feed for seconds, and do not touch"
+    } else {
+        "can start a fire: lower the limit, feed for seconds, do not leave it alone, and keep what burns away"
+    };
+    Some(format!("up to {watts} in one small part {what}"))
+}
+
+fn alcohol(seen: &Seen, _: &[String]) -> Option<String> {
     (seen.class() == Class::HardShort).then(|| {
         "alcohol burns: wet the board with the feed off and nothing hot on it, in fresh air, and feed it only as long as needed".into()
     })
-}
-
-fn of_family(seen: &Seen, told: &[String]) -> Option<String> {
-    let tells = |word: &str| told.iter().any(|caution| caution.to_lowercase().contains(word));
-    match seen.family {
-        Family::Handheld if !tells("cell") => Some(
-            "take a lithium cell off the board before you feed it from a supply: charging or reversing it can start a fire"
-                .into(),
-        ),
-        Family::Panel if !tells("polarity") => {
-            Some("check the polarity at the terminals before the output goes on".into())
-        }
-        _ if seen.at_battery() && !tells("cell") && !tells("pack") => {
-            Some("unplug the pack before you feed its connector: a supply must not charge a lithium cell".into())
-        }
-        _ => None,
-    }
 }
 
 /// A charger is a source at the battery connector.
@@ -73,7 +109,7 @@ fn charger(seen: &Seen, told: &[String]) -> Option<String> {
     })
 }
 
-fn touch(seen: &Seen) -> Option<String> {
+fn touch(seen: &Seen, _: &[String]) -> Option<String> {
     (seen.analysis.run.set_v > TOUCH_LIMIT_V).then(|| {
         "the feed is above 60 V DC and dangerous to touch: work to your local rules, and with the training that they ask for"
             .into()

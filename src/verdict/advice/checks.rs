@@ -1,4 +1,4 @@
-//! What to probe next: what may only look like a fault, the profile's checks, then common practice.
+//! What to probe next: the profile's checks, what may only look like a fault, then what is usual at repair benches.
 
 use super::COMMON;
 use super::look_alikes::{look_alikes, pack_lines};
@@ -16,7 +16,7 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let pack = pack_lines(seen).filter(|_| !own.iter().any(|own| names_the_pack(own)));
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
     let last = marked(eye.into_iter().chain(pack).collect());
-    marked(look_alikes(seen)).chain(own).chain(marked(common)).chain(last).collect()
+    own.into_iter().chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
 }
 
 /// Whether a check of the profile already names the lines of a pack.

@@ -2,12 +2,15 @@
 
 mod cautions;
 mod checks;
+mod groups;
 mod look_alikes;
 mod path;
 mod usual;
+mod words;
 
 pub(super) use cautions::cautions;
 pub(super) use checks::next_checks;
+pub use groups::CheckGroup;
 pub(super) use path::power_path;
 
 use super::engine::Analysis;
