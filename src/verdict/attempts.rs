@@ -46,11 +46,21 @@ fn joined(mut starts: Vec<Attempt>, next: Attempt) -> Vec<Attempt> {
     starts
 }
 
-/// Without excursions that are too short for a start, unless there is nothing else.
+/// Without excursions that are too short for a start, unless there is nothing else, or all are about as short.
 fn without_blips(mut starts: Vec<Attempt>) -> Vec<Attempt> {
-    let lasts = |start: &Attempt| start.end_s.value() - start.start_s.value() >= LEAST_TRY_S;
-    if starts.iter().any(lasts) {
-        starts.retain(lasts);
+    /// Share of the usual start from which a shorter one is as long and as high.
+    const ALIKE: f64 = 0.5;
+    let lasted = |start: &Attempt| start.end_s.value() - start.start_s.value();
+    let median =
+        |of: &dyn Fn(&Attempt) -> f64| robust::median(&mut starts.iter().map(of).collect::<Vec<f64>>());
+    let usual = median(&lasted).zip(median(&|start| start.peak_a.value()));
+    let alike = |start: &Attempt| {
+        usual.is_some_and(|(seconds, amps)| {
+            lasted(start) >= ALIKE * seconds && start.peak_a.value() >= ALIKE * amps
+        })
+    };
+    if starts.iter().any(|start| lasted(start) >= LEAST_TRY_S) {
+        starts.retain(|start| lasted(start) >= LEAST_TRY_S || alike(start));
     }
     starts
 }
@@ -107,8 +117,13 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, steps: &'a [Step]) -> Vec<Stay<
 fn rests(trace: &Trace, analysis: &Analysis, samples: Range<usize>) -> Vec<Range<usize>> {
     /// One low reading may be an average over something else.
     const READINGS: usize = 2;
-    let high = analysis.model.standby.high + analysis.leak_w;
-    let is_rest = |i: &usize| trace.volts()[*i] * trace.amps()[*i] <= high;
+    /// Share of the way up below which a reading is down, whatever of an edge it may hold.
+    const NEARLY_DOWN: f64 = 0.2;
+    let standby = analysis.model.standby.high + analysis.leak_w;
+    let watts = |i: usize| trace.volts()[i] * trace.amps()[i];
+    let top = samples.clone().map(watts).fold(0.0, f64::max);
+    let high = standby.max(NEARLY_DOWN * top);
+    let is_rest = |i: &usize| watts(*i) <= high;
     let all: Vec<usize> = samples.collect();
     let parts = all.chunk_by(|a, b| is_rest(a) == is_rest(b)).filter(|part| is_rest(&part[0]));
     let rests = parts.map(|part| part[0]..part[part.len() - 1] + 1);

@@ -30,6 +30,11 @@ const STUCK: f64 = 0.1;
 /// What a run without an attempt may be if a gap may hide one, in nats.
 const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inconclusive, -1.5)];
 
+/// Share of boards that give up a third time, after two tries that ended alike ...
+const THIRD_ALIKE: f64 = 0.85;
+/// ... and where the third has come further than both (common practice, no source).
+const THIRD_FURTHER: f64 = 0.3;
+
 /// A board that stops half-way, against one that does anything else, in nats.
 const STOPS: f64 = 0.85;
 
@@ -253,6 +258,16 @@ fn stays(scores: &Scores, ending: &Ending) -> Vec<(f64, f64)> {
         .collect()
 }
 
+/// Whether the try that is on has come to a later stage than those before it.
+fn goes_further(ending: &Ending) -> bool {
+    let Some((now, before)) = ending.path.split_last() else { return false };
+    let reached = before
+        .iter()
+        .filter(|step| matches!(step.state, State::Held(_)))
+        .filter_map(|step| step.state.stage());
+    now.state.stage().is_some_and(|stage| reached.max().is_some_and(|reached| stage > reached))
+}
+
 /// A board that tries again and again; `few` is what fewer than three attempts are called.
 fn given_up_again(scores: &Scores, ending: &Ending, few: Class) -> Vec<(Class, f64)> {
     let progress = ending.progress;
@@ -261,7 +276,10 @@ fn given_up_again(scores: &Scores, ending: &Ending, few: Class) -> Vec<(Class, f
     match (progress.attempts, progress.starved) {
         (3.., _) => vec![(Class::FeedLimited, low), (Class::Cycling, ample + back)],
         (2, true) => starved(scores, few),
-        (2, false) => vec![(Class::Cycling, 0.5_f64.ln() + back), (few, 0.5_f64.ln())],
+        (2, false) => {
+            let again = if goes_further(ending) { THIRD_FURTHER } else { THIRD_ALIKE };
+            vec![(Class::Cycling, again.ln() + back), (few, (1.0 - again).ln())]
+        }
         _ => vec![(few, 0.0)],
     }
 }

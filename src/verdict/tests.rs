@@ -190,20 +190,41 @@ fn a_board_that_falls_from_its_running_level_dropped_out() {
     assert_eq!(finding.verdict.class, Class::DroppedOut);
 }
 
+/// Tries of `watts` and so many seconds, and rests between them, from three seconds of standby on.
+fn tries(tries: &[(f64, f64)]) -> Vec<(f64, f64, f64)> {
+    let each =
+        tries.iter().flat_map(|(watts, seconds)| [(*seconds, SET_V, watts / SET_V), (1.5, SET_V, 0.02)]);
+    [OFF, (3.0, SET_V, 0.0234)].into_iter().chain(each).collect()
+}
+
+#[test]
+fn a_third_try_like_two_that_failed_is_another_and_one_that_goes_further_may_come_up() {
+    let mut alike = tries(&[(2.2, 0.6); 3]);
+    alike.pop();
+    let mut further = tries(&[(2.2, 0.6); 2]);
+    further.extend([RAILS, (3.0, SET_V, 1.0)]);
+    assert_eq!(find(&alike).verdict.class, Class::Cycling);
+    assert_ne!(find(&further).verdict.class, Class::Cycling);
+}
+
+#[test]
+fn a_pulse_as_high_and_long_as_the_tries_beside_it_is_counted_with_them() {
+    // Up to 0.48 W a pulse may be one of standby.
+    let mut low = [(0.66, 0.4); 9];
+    low[4].0 = 0.54;
+    assert_eq!(find(&tries(&low)).attempts.len(), 9);
+}
+
 #[test]
 fn tries_that_fit_no_stage_end_for_want_of_amps_where_a_good_board_would_ask_for_more() {
-    let tries = |seconds: f64| {
-        let mut levels = vec![OFF, (3.0, SET_V, 0.0234)];
-        for _ in 0..6 {
-            levels.extend([(seconds, SET_V, 0.38), (1.5, SET_V, 0.02)]);
-        }
-        let mut trace = trace(&levels);
+    let last = |seconds: f64| {
+        let mut trace = trace(&tries(&[(0.38 * SET_V, seconds); 6]));
         trace.header_mut().limit = Some(Amps::constant(0.6));
         diagnose(&trace, Some(&profile()), &Sources::default()).verdict.class
     };
     // Rails take half a second at least, and then loading asks for an amp.
-    assert_eq!(tries(1.0), Class::FeedLimited);
-    assert_eq!(tries(0.3), Class::Cycling);
+    assert_eq!(last(1.0), Class::FeedLimited);
+    assert_eq!(last(0.3), Class::Cycling);
 }
 
 #[test]

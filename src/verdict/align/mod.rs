@@ -12,9 +12,11 @@
 //! (1989), section IV.D; the scores here are plausibilities, turned to probabilities by calibration afterwards.
 
 mod grammar;
+mod hidden;
 mod score;
 mod search;
 
+pub(super) use hidden::with_hidden_tries;
 pub(super) use score::{Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]
