@@ -15,7 +15,8 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::{
-    Areas, Subject, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis, volts,
+    Areas, Subject, Told, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis,
+    volts,
 };
 use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
@@ -120,12 +121,18 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
     let half = panels.height() / 2;
     let (upper, lower) = panels.split_top(half);
+    let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {
-        panel(sheet, runs[index], &readings[index], scales, place, (NAMES[index], zeros[index]));
+        let (run, zero) = (runs[index], zeros[index]);
+        let fault = panel(sheet, run, &readings[index], scales, place, (NAMES[index], zero));
+        let update = run.finding.log.update_s();
+        let tell = |at: f64| (at - zero.at, words::moment(at - zero.at, update), sheet.palette.alarm);
+        told.extend(fault.map(tell));
     }
-    time_axis(sheet, axis(0.0), ticks, &[]);
+    time_axis(sheet, axis(0.0), ticks, &told);
 }
 
+/// Draws a run, and says when it left what good boards do, on its own clock.
 fn panel(
     sheet: &mut Sheet,
     run: Subject,
@@ -133,7 +140,7 @@ fn panel(
     (scale, volts): (amps::Scale, volts::Scale),
     area: Rect,
     (name, zero): (&str, Zero),
-) {
+) -> Option<f64> {
     // A box would hide much of so low a panel: what is wrong is said above it.
     let notes = notes::notes(&run, readings, 1);
     let note = notes.first();
@@ -142,7 +149,8 @@ fn panel(
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let fault = notes::fault(&run, &notes).map(|at| readings.time.x_within(at));
+    let told = notes::fault(&run, &notes);
+    let fault = told.map(|at| readings.time.x_within(at));
     // The line that both runs have in common.
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
@@ -152,6 +160,7 @@ fn panel(
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x);
     }
+    told
 }
 
 /// Name, verdict, what is wrong, and what the common zero is in this run, on one line or, where that is too narrow, on

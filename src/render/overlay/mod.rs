@@ -11,15 +11,14 @@ use super::RenderError;
 use super::align::{self, Zero};
 use super::axis::{TimeAxis, ValueAxis};
 use super::columns::{Column, Span};
-use super::font::clean;
+use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
-use super::parts::turning::turning;
-use super::parts::{Areas, Subject, amps, foot, heading, legend, phases, table, time_axis, volts};
-use super::scene::{Scene, Shape};
-use super::sheet::Sheet;
+use super::parts::{Areas, Subject, Told, amps, foot, heading, legend, phases, table, time_axis, volts};
+use super::scene::{Anchor, Scene, Shape};
+use super::sheet::{Sheet, em};
 use super::theme::Color;
 use super::words;
 use crate::units::counted;
@@ -35,8 +34,17 @@ const CROWD: usize = 4;
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
 
 /// Headings of the table and their shares of the width.
-const COLUMNS: [table::Column; 4] =
-    [("board", 0.2), ("verdict", 0.3), ("unlike good boards", 0.3), ("log", 0.2)];
+const COLUMNS: [table::Column; 6] = [
+    ("board", 0.14),
+    ("verdict", 0.22),
+    ("from", 0.08),
+    ("read there", 0.22),
+    ("unlike good boards", 0.2),
+    ("log", 0.14),
+];
+
+/// A cell with nothing to say.
+const NOTHING: &str = "–";
 
 /// A run on the common time.
 #[derive(Debug)]
@@ -61,6 +69,19 @@ impl Member<'_> {
     fn is_good(&self) -> bool {
         self.rank == Rank::Good
     }
+
+    /// What is wrong with it, at its place; of a good one nothing.
+    fn note(&self) -> Option<Note> {
+        let wrong = notes::notes(&self.run, &self.readings, 1).into_iter().next();
+        wrong.filter(|_| !self.is_good())
+    }
+
+    /// When that is, on the common time, with its words.
+    fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
+        let fault = notes::fault(&self.run, self.note().as_slice())?;
+        let at = fault - (self.readings.time.from - common.from);
+        Some((at, words::moment(at, self.run.finding.log.update_s())))
+    }
 }
 
 /// Below this many units the parts would not have room for their words.
@@ -79,16 +100,24 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let below_head = head(&mut sheet, runs, &odd);
     let foot = foot::draw(&mut sheet, &foot_entries(runs));
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let rows_of_table = table_rows(runs, &odd);
+    let left = middle.left + sheet.u(58.0);
+    let time = TimeAxis { left, right: middle.right, from, to };
+    let members = members(runs, &zeros, &odd, time);
+    let (columns, rows_of_table) = without_empty(&table_rows(&members, &odd, time));
     let (area, rows) = share_out(&sheet, middle, rows_of_table.len());
     // On a narrow figure only the first two columns keep their words.
-    let columns = if table::is_wide(&sheet, rows.width()) { &COLUMNS[..] } else { &COLUMNS[..2] };
-    table::draw(&mut sheet, rows, columns, &rows_of_table);
-    let left = area.left + sheet.u(58.0);
-    let time = TimeAxis { left, right: area.right, from, to };
-    let members = members(runs, &zeros, &odd, time);
+    let most = if table::is_wide(&sheet, rows.width()) { columns.len() } else { 2 };
+    table::draw(&mut sheet, rows, &columns[..most], &rows_of_table);
     plot(&mut sheet, &members, time, Rect { left, ..area });
     Ok(sheet.scene)
+}
+
+/// The table without the columns that say nothing of any run.
+fn without_empty(rows: &[Vec<String>]) -> (Vec<table::Column>, Vec<Vec<String>>) {
+    let says = |index: &usize| rows.iter().any(|row| row[*index] != NOTHING);
+    let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).collect();
+    let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
+    (kept.iter().map(|index| COLUMNS[*index]).collect(), rows.iter().map(row).collect())
 }
 
 fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
@@ -222,7 +251,7 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
     let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);
     let narrow = sheet.is_narrow(area.width());
-    let heads: Vec<Note> = named(members).map(|member| in_one_line(member)).collect();
+    let heads: Vec<Note> = named(members).map(|member| in_few_lines(member, members)).collect();
     let stacked = if narrow { notes::stack_height(sheet, &heads, area.width()) } else { 0 };
     let areas = arrange(sheet, area, (bands.rows(), stacked), &scale);
     let palette = sheet.palette;
@@ -238,9 +267,15 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     draw_legend(sheet, &areas, members);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
+    if guide.is_good() && is_sound(&guide.run) {
+        whose_ribbon(sheet, &areas);
+    }
+    let told: Vec<Told> = told(members, time, colors);
     let axes = scale.axes(&areas);
     for strip in std::iter::once(axes.main).chain(axes.quiet) {
         amps::amps_grid(sheet, strip);
+        gaps(sheet, members, strip.area);
+        markers(sheet, time, strip.area, &told);
         range(sheet, members, strip, |readings| &readings.amps);
         lines(sheet, members, colors, |sheet, member, pen| amps::line(sheet, &member.readings, strip, pen));
     }
@@ -248,14 +283,53 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     if let Some(scale) = members.iter().map(of_volts).reduce(volts::Scale::shared) {
         let strip = scale.axis(areas.volts);
         volts::grid(sheet, strip);
+        gaps(sheet, members, strip.area);
+        markers(sheet, time, strip.area, &told);
         range(sheet, members, strip, |readings| &readings.volts);
         lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
     }
     if let Some(quiet) = axes.quiet {
         amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::leaders(sheet, &placed));
     }
-    time_axis(sheet, time, areas.ticks, &[]);
+    time_axis(sheet, time, areas.ticks, &told);
+    for (at, _, color) in &told {
+        sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
+    }
     notes::pin(sheet, &placed, |_| ());
+}
+
+/// When each of the named runs left what good boards do, in its colour.
+fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<Told> {
+    let of = |(member, color): (&Member, Color)| {
+        let (at, words) = member.moment(time)?;
+        Some((at, words, color))
+    };
+    named(members).zip(colors).filter_map(of).collect()
+}
+
+/// The lines of these moments across one panel, as in the picture of a single run; thinner where there are several.
+fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
+    let width = if told.len() > 1 { 3.0 } else { 5.0 };
+    for (at, _, color) in told {
+        sheet.scene.down(time.x_within(*at), (panel.top, panel.bottom), sheet.pen(width, 0.0, *color));
+    }
+}
+
+/// Stretches without readings of the runs that are named.
+fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {
+    for member in named(members) {
+        amps::gaps(sheet, &member.readings, panel);
+    }
+}
+
+/// Says beside the ribbon whose stages it shows.
+fn whose_ribbon(sheet: &mut Sheet, areas: &Areas) {
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let right = areas.ribbon.left - sheet.u(6.0);
+    let baseline = areas.ribbon.bottom - sheet.u(8.0);
+    for (line, above) in [("good", style.line_height()), ("boards:", 0)] {
+        sheet.scene.text(line, (right, baseline - above), Anchor::End, style);
+    }
 }
 
 /// Whether the good runs are so many that their range is drawn.
@@ -332,10 +406,30 @@ fn named<'a, 'b>(members: &'b [Member<'a>]) -> impl Iterator<Item = &'b Member<'
     (0..MOST_NAMED).map_while(|index| members.iter().find(|member| member.rank == Rank::Named(index)))
 }
 
-/// `KP-0047: stalled in program`, at the place of the run's note.
-fn in_one_line(member: &Member) -> Note {
+/// `KP-0047: stalled in program`, at the place of the run's note; what was read there, if it is the only one.
+fn in_few_lines(member: &Member, members: &[Member]) -> Note {
+    let alone = named(members).nth(1).is_none();
+    let read = read_there(member, members).filter(|_| alone);
     let line = format!("{}: {}", name(&member.run), summary(&member.run));
-    Note { lines: vec![line], ..place_of(member) }
+    Note { lines: std::iter::once(line).chain(read).collect(), ..place_of(member) }
+}
+
+/// `0.39 A at 23.1 V all along, good boards 0.27 to 0.32 A`: what the run's note says was read, and what the good runs
+/// draw in the stage that it is stuck in.
+fn read_there(member: &Member, members: &[Member]) -> Option<String> {
+    let read = member.note()?.lines.into_iter().nth(1)?;
+    let good = stuck_at(member, members).map_or_else(String::new, |good| format!(", good boards {good}"));
+    Some(read + &good)
+}
+
+/// The means of the good runs in the stage in which this one stalled.
+fn stuck_at(member: &Member, members: &[Member]) -> Option<String> {
+    let stage = member.run.finding.verdict.stalled_in.as_ref()?;
+    let good = members.iter().filter(|member| member.is_good()).flat_map(|good| &good.run.finding.phases);
+    let means: Vec<f64> = good.filter(|of| of.name == *stage).map(|of| of.mean_a.value()).collect();
+    let (low, high) = (means.iter().copied().reduce(f64::min)?, means.iter().copied().reduce(f64::max)?);
+    let amps = |value: f64| words::amps(value, member.run.resolution());
+    Some(words::range(&amps(low), &amps(high)))
 }
 
 /// A note at each of the named runs, where its verdict or its first departure lies.
@@ -349,26 +443,20 @@ fn name_odd_ones(
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
     let mut placed = Vec::new();
     for (member, color) in named(members).zip(colors) {
-        let note = Note { lines: vec![name(&member.run), summary(&member.run)], ..place_of(member) };
+        let lines = [name(&member.run), summary(&member.run)].into_iter().chain(read_there(member, members));
+        let note = Note { lines: lines.collect(), ..place_of(member) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));
     }
     placed
 }
 
+/// The place of the run's note; where it has none, anywhere on its trace.
 fn place_of(member: &Member) -> Note {
-    let shown = |note: &Note| member.readings.time.shows(note.at);
-    let departs = member.run.finding.departures.first().map(|departure| Note {
-        at: departure.starts_s.value(),
-        point_at: None,
-        amps: None,
-        lines: Vec::new(),
-        more: 0,
-        placed: true,
-    });
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
     let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
-    turning(&member.run).filter(shown).or(departs.filter(shown)).unwrap_or(anywhere)
+    // On its own trace, and not where a mean of the stage would stand.
+    member.note().map_or(anywhere, |note| Note { amps: None, more: 0, placed: true, ..note })
 }
 
 fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
@@ -416,22 +504,29 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, stacked): (i32, i32), scale: &
 }
 
 /// Odd ones one by one, then the others: a crowd of these in one row.
-fn table_rows(runs: &[Subject], odd: &[bool]) -> Vec<Vec<String>> {
-    let of = |wanted: bool| runs.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(run, _)| run);
-    let alike: Vec<&Subject> = of(false).collect();
-    let counted_only = alike.len() >= CROWD && alike.len() < runs.len();
-    let rest = if counted_only { vec![together(&alike)] } else { alike.into_iter().map(row).collect() };
-    of(true).map(row).chain(rest).collect()
+fn table_rows(members: &[Member], odd: &[bool], time: TimeAxis) -> Vec<Vec<String>> {
+    let of = |wanted: bool| members.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(of, _)| of);
+    let alike: Vec<&Subject> = of(false).map(|member| &member.run).collect();
+    let counted_only = alike.len() >= CROWD && alike.len() < members.len();
+    let rest = if counted_only {
+        vec![together(&alike)]
+    } else {
+        of(false).map(|member| row(member, members, time)).collect()
+    };
+    of(true).map(|member| row(member, members, time)).chain(rest).collect()
 }
 
-fn row(run: &Subject) -> Vec<String> {
-    let verdict = &run.finding.verdict;
-    let departures: Vec<String> = run.finding.departures.iter().map(words::departure).collect();
+fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
+    let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
+    let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
+    let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
     vec![
-        name(run),
+        name(&member.run),
         format!("{}, {}", words::short(verdict), words::percent(verdict.confidence)),
-        if departures.is_empty() { "–".into() } else { departures.join(", ") },
-        foot::file_name(&run.finding.log.path),
+        or_nothing(member.moment(time).map(|(_, words)| words)),
+        or_nothing(read_there(member, members)),
+        or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
+        foot::file_name(&finding.log.path),
     ]
 }
 
@@ -440,7 +535,8 @@ fn together(runs: &[&Subject]) -> Vec<String> {
     let names: Vec<String> = runs.iter().map(|run| name(run)).collect();
     let kind = if runs.iter().any(|run| is_sound(run)) { "good" } else { "as most" };
     let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
-    vec![format!("{} {kind}", runs.len()), said, "–".into(), names.join(", ")]
+    let nothing = || NOTHING.to_owned();
+    vec![format!("{} {kind}", runs.len()), said, nothing(), nothing(), nothing(), names.join(", ")]
 }
 
 /// What the runs have in common.

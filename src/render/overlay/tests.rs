@@ -93,6 +93,32 @@ fn many_good_runs_are_a_band_that_is_counted() {
 }
 
 #[test]
+fn an_odd_run_is_marked_as_a_run_by_itself_is() {
+    let mut runs = [run("S-1", Class::FullBoot), run("S-2", Class::Stalled), run("S-3", Class::FullBoot)];
+    let profile = {
+        let mut profile = profile();
+        profile.phases[1].name = "loading".into();
+        profile
+    };
+    let stays = profile.phases[1].duration.unwrap().high;
+    runs[1].1.phases[1].mean_a = crate::units::Amps::constant(0.5);
+    let with_profile = |(trace, finding)| Subject { trace, profile: Some(&profile), finding };
+    let subjects: Vec<Subject> = runs.iter().map(|(trace, finding)| with_profile((trace, finding))).collect();
+    let scene = draw(&subjects, &Options::default()).unwrap();
+    let said: Vec<String> = scene.labels().map(|label| label.text.clone()).collect();
+    // On the common time 0 s is the wake: the marker stands where good boards have left the stage.
+    let at = words::moment(stays, runs[1].1.log.update_s());
+    for text in [at.as_str(), "0.500 A at 12.8 V all along, good boards 0.800 A", "boards:", "read there"] {
+        assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
+    }
+    assert_eq!(said.iter().filter(|label| **label == at).count(), 2, "on the axis and in the table");
+    // No run departs but by its verdict: there is no column of dashes.
+    assert!(!said.iter().any(|label| label == "unlike good boards"), "{said:?}");
+    let flags = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
+    assert_eq!(flags, 1);
+}
+
+#[test]
 fn those_that_are_named_differ_as_far_as_they_can() {
     use Class::{Cycling, FullBoot, NoDraw, Stalled};
     let classes = [Stalled, Stalled, Stalled, FullBoot, Cycling, Stalled, NoDraw];

@@ -10,6 +10,7 @@ use super::super::theme::Color;
 use super::envelope::{self, Expected, expected};
 use super::events::Lane;
 use super::inrush::{self, Mark};
+use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
@@ -70,6 +71,8 @@ impl Scale {
         const NEAR_LIMIT: f64 = 0.8;
         /// A peak that few boards allow makes a high envelope; it may not flatten what was measured.
         const WORTH_SHOWING: f64 = 1.25;
+        /// Room below zero for a trace that would else lie on the frame, as a share of the axis.
+        const BELOW_ZERO: f64 = 0.04;
         let expected = expected(subject, readings);
         let step = subject.resolution().map_or(0.0, |step| step.value() * LEAST_STEPS);
         let means = expected.iter().map(|phase| phase.high).fold(measured, f64::max);
@@ -80,7 +83,9 @@ impl Scale {
         let limit = if is_told || measured > NEAR_LIMIT * limit { limit } else { 0.0 };
         let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
-        let low = if lowest < -0.02 * high { lowest * HEADROOM } else { 0.0 };
+        let nothing = subject.finding.verdict.class == Class::NoDraw;
+        let floor = if nothing { -BELOW_ZERO * high } else { 0.0 };
+        let low = if lowest < -0.02 * high { (lowest * HEADROOM).min(floor) } else { floor };
         let quiet_high = quiet_high(subject, readings, &expected, high);
         Self { low, high, quiet_high, with_envelope: !expected.is_empty() }
     }
@@ -279,12 +284,15 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, uni
     sheet.scene.frame(axis.area, 1, sheet.palette.frame);
 }
 
-/// Stretches without readings, hatched.
+/// Stretches without readings: nothing between two dotted edges. Hatched is where the supply limits, and nothing else.
 pub(in crate::render) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     for gap in &readings.gaps {
         let within = gap_area(readings, area, *gap);
         sheet.scene.fill(within, sheet.palette.paper);
-        sheet.scene.hatch(within, sheet.u(9.0), false, sheet.palette.frame);
+        let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
+        for x in [within.left, within.right - 1] {
+            sheet.scene.down(x, (within.top, within.bottom), pen);
+        }
     }
 }
 
@@ -320,7 +328,10 @@ fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     let color = sheet.palette.limit;
     sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
     for bar in limit_bars(sheet, readings, axis, row) {
-        sheet.scene.fill(bar, color);
+        // As in the legend: a solid bar would be read as current above the limit.
+        sheet.scene.fill(bar, sheet.palette.paper);
+        sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, color);
+        sheet.scene.frame(bar, 1, color);
     }
 }
 

@@ -20,7 +20,8 @@ pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
         Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
         Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
-        Class::FeedLimited => ("!", palette.limit, palette.paper),
+        // Not the board alone; but what is wrong has one colour in a picture.
+        Class::FeedLimited => ("!", palette.alarm, palette.on_alarm),
         _ => ("✗", palette.alarm, palette.on_alarm),
     }
 }

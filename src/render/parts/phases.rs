@@ -255,7 +255,7 @@ fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band>
                 bands.extend(band(time, (start, from.min(end)), name, false));
                 bands.extend(band(time, (from, end), clean(&wrong), true));
             }
-            Some(_) => bands.extend(band(time, (start, end), name, true)),
+            Some(Trouble { name, .. }) => bands.extend(band(time, (start, end), clean(&name), true)),
             None => bands.extend(band(time, (start, end), name, false)),
         }
     }

@@ -23,21 +23,23 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
     let (start, name) = (phase.start_s.value(), phase.name.clone());
     let whole = || Some(Trouble { from: start, name: name.clone() });
     match verdict.class {
-        Class::Stalled if verdict.stalled_in.as_ref() == Some(&phase.name) => {
-            let from = overdue(subject, phase).map_or(start, |overdue| overdue.0);
-            Some(Trouble { from, name: format!("stuck in {name}") })
-        }
+        Class::Stalled if verdict.stalled_in.as_ref() == Some(&phase.name) => overdue(subject, phase)
+            .map_or_else(whole, |(from, _)| Some(Trouble { from, name: format!("stuck in {name}") })),
         Class::StandbyOnly if phase.name != OFF => {
             let from = no_wake_from(subject, phase).max(start);
             (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
         }
-        Class::HardShort | Class::PartialShort | Class::NoDraw | Class::ExcessStandby
+        // The text of the verdict calls it so, whatever the level is called.
+        Class::PartialShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
+            Some(Trouble { from: start, name: "partial short".into() })
+        }
+        Class::HardShort | Class::NoDraw | Class::ExcessStandby
             if longest(subject).is_some_and(|worst| worst.name == phase.name) =>
         {
             whole()
         }
         Class::DroppedOut if phase.name != OFF && fallen(subject).is_some_and(|fall| start >= fall) => {
-            whole()
+            Some(Trouble { from: start, name: below_standby(subject, phase).unwrap_or(name) })
         }
         Class::LatchOff | Class::Cycling | Class::FeedLimited
             if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
@@ -46,6 +48,15 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
         }
         _ => None,
     }
+}
+
+/// What is left where a board has fallen back to less than good boards stand by at: no standby, whatever it is near.
+fn below_standby(subject: &Subject, phase: &Phase) -> Option<String> {
+    let reference = subject.profile?.phases.first().filter(|first| first.name == phase.name)?;
+    if subject.resolution().is_some_and(|step| phase.mean_a.value() < step.value()) {
+        return Some("no current".into());
+    }
+    (phase.mean_w.value() < reference.mean_power.low).then(|| "below standby".into())
 }
 
 /// The name that a finding gives to the time without feed.
@@ -218,13 +229,24 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     let left = format!("{} for {}, to the end", amps(subject, last.mean_a), time(subject, length(last)));
     let start = last.start_s.value();
     let edge = edge(subject, start);
-    let before = edge.and_then(|edge| reading(subject, edge - 1));
-    let body = before.map_or_else(
-        || format!("{} for {}, to the end", level(subject, last), time(subject, length(last))),
-        |before| format!("{before}, then {left}"),
-    );
-    let at = edge.map_or(start, |edge| subject.trace.time()[edge]);
-    Some(note(at, Some(last.mean_a.value()), "stays down from here on", body))
+    let Some(edge) = edge else {
+        let body = format!("{} for {}, to the end", level(subject, last), time(subject, length(last)));
+        return Some(note(start, Some(last.mean_a.value()), "stays down from here on", body));
+    };
+    // A reading over the edge tells neither what the try drew nor what is left of it.
+    let attempt = subject.finding.attempts.iter().rfind(|attempt| attempt.given_up).map(span);
+    let (point, word) = attempt.map_or((edge - 1, ""), |(start, _)| top(subject, start, edge));
+    let sag = sag(subject, point..edge + 1).unwrap_or_default();
+    let body = format!("{word}{}{sag}, then {left}", reading(subject, point)?);
+    Some(at_reading(subject, edge, point, "stays down from here on", body))
+}
+
+/// `, volts down to 5.61 V`, where they go down further among those readings than at the first of them.
+fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
+    let volts = subject.trace.volts();
+    let (first, lowest) = (*volts.get(readings.start)?, volts[deepest(subject, readings)?]);
+    let further = lowest < first * (1.0 - LEAST_SAG);
+    further.then(|| Some(format!(", volts down to {}", Volts::new(lowest).ok()?)))?
 }
 
 /// A stage that follows another draws no less than this share of it (common practice, no source).

@@ -57,3 +57,40 @@ fn what_draws_nothing_is_said_to_draw_nothing() {
     assert!(note.lines[1].starts_with("0 mA at "), "{:?}", note.lines);
     assert_eq!(note.lines[2], "supply resolves 1 mA");
 }
+
+#[test]
+fn what_is_left_below_standby_is_not_called_standby() {
+    let profile = profile();
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    let low = profile.phases[0].mean_power.low;
+    let mut left = |watts: f64, amps: f64| {
+        let last = finding.phases.last_mut().unwrap();
+        (last.mean_w, last.mean_a) = (crate::units::Watts::constant(watts), Amps::constant(amps));
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let last = subject.finding.phases.last().unwrap();
+        super::super::super::parts::turning::trouble(&subject, last).map(|trouble| trouble.name)
+    };
+    let of = [left(low * 1.2, 0.02), left(low * 0.5, 0.01), left(0.0, 0.0)];
+    assert_eq!(of.map(Option::unwrap), ["standby", "below standby", "no current"]);
+}
+
+#[test]
+fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
+    // The spike at the end of the try, and a reading that the fall crosses.
+    let amps = |index: u32| match index {
+        90..298 => 0.8,
+        298 => 3.01,
+        299 => 2.51,
+        _ => 0.024,
+    };
+    let (_, mut finding) = run_of(Class::LatchOff);
+    finding.attempts = cycling(2).attempts;
+    finding.attempts.truncate(1);
+    (finding.attempts[0].start_s, finding.attempts[0].end_s) =
+        (Seconds::constant(9.0), Seconds::constant(30.0));
+    let trace = trace_at(601, 60.0, amps, |index| if index == 299 { 5.61 } else { 12.8 });
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!((note.amps, note.point_at), (Some(3.01), Some(29.8)));
+    assert!(note.lines[1].starts_with("peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"), "{note:?}");
+}
