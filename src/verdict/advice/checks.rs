@@ -61,5 +61,9 @@ fn suspects(seen: &Seen, path: &[SectionProof]) -> Option<String> {
     let suspect = path.iter().filter(|proof| proof.state == SectionState::Suspect).filter(asked);
     let names: Vec<&str> = suspect.map(|proof| proof.section.as_str()).collect();
     let noun = if names.len() == 1 { "section" } else { "sections" };
-    (!names.is_empty()).then(|| format!("the suspect {noun} ({})", names.join("; ")))
+    let shown = match names.as_slice() {
+        [first, second, _, _, ..] => format!("{first}; {second}; and {} more", names.len() - 2),
+        _ => names.join("; "),
+    };
+    (!names.is_empty()).then(|| format!("the suspect {noun} ({shown})"))
 }

@@ -1,6 +1,7 @@
 //! Reasons that look like a fault and are not, each only where this capture leaves it open. All common practice at
 //! repair benches, with no source unless one is named.
 
+use super::shorts::{leads, may_charge};
 use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::evidence::fall;
@@ -21,17 +22,16 @@ const BULK_F: f64 = 0.01;
 
 /// What to rule out before the board is suspected.
 pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
+    let first = [not_connected(seen)].into_iter().flatten().chain(leads(seen)).chain(may_charge(seen));
     let all = [
-        not_connected(seen),
         not_pressed(seen),
-        shorted_leads(seen),
         limit_too_low(seen),
         thin_leads(seen),
         inrush(seen),
         latch_clears(seen),
         load_attached(seen),
     ];
-    all.into_iter().flatten().collect()
+    first.chain(all.into_iter().flatten()).collect()
 }
 
 fn is(seen: &Seen, classes: &[Class]) -> bool {
@@ -47,17 +47,8 @@ fn not_connected(seen: &Seen) -> Option<String> {
 
 fn not_pressed(seen: &Seen) -> Option<String> {
     let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly, Class::ExcessStandby]);
-    (asleep && seen.has_button() && seen.analysis.run.presses.is_empty()).then(|| {
-        "press the power button for a full second, and mark it in the log: no press is marked".into()
-    })
-}
-
-fn shorted_leads(seen: &Seen) -> Option<String> {
-    is(seen, &[Class::HardShort]).then(|| {
-        "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted; if \
-         not, check the polarity before the board goes back on, for one that is fed in reverse draws like this through its clamp diode"
-            .into()
-    })
+    (asleep && seen.has_button() && seen.analysis.run.presses.is_empty())
+        .then(|| "press the power button for 5 to 10 s, and mark it in the log: no press is marked".into())
 }
 
 pub(super) fn pack_lines(seen: &Seen) -> Option<String> {
@@ -164,10 +155,16 @@ fn latch_clears(seen: &Seen) -> Option<String> {
     let press = if seen.has_button() { ", and press again" } else { "" };
     is(seen, &[Class::LatchOff]).then(|| {
         format!(
-            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; if it tries and \
-             gives up just so again, the fault is still there"
+            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; then see whether it gives \
+             up again"
         )
     })
+}
+
+fn excess_attached(seen: &Seen, what: &str) -> String {
+    let packs = matches!(seen.family, Family::Mainboard | Family::Handheld) && !seen.at_battery();
+    let battery = if packs { "take the battery off, and" } else { "take off" };
+    format!("{battery} what may still be attached ({what}), and compare standby again")
 }
 
 fn load_attached(seen: &Seen) -> Option<String> {
@@ -182,9 +179,7 @@ fn load_attached(seen: &Seen) -> Option<String> {
         Class::HardShort | Class::PartialShort => {
             Some(format!("switch off, take off every load that is still attached ({what}), and repeat"))
         }
-        Class::ExcessStandby => {
-            Some(format!("take off what may still be attached ({what}) and compare standby again"))
-        }
+        Class::ExcessStandby => Some(excess_attached(seen, what)),
         Class::LatchOff | Class::Cycling => {
             Some(format!("unplug what can be unplugged ({what}) and try again"))
         }

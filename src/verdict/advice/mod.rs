@@ -5,6 +5,8 @@ mod checks;
 mod groups;
 mod look_alikes;
 mod path;
+mod shorts;
+mod stalls;
 mod usual;
 mod words;
 

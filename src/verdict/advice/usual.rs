@@ -1,43 +1,25 @@
 //! What a technician usually probes next, by verdict and kind of board. All common practice at repair benches, with no
 //! source.
 
+use super::shorts::on_the_board;
+use super::stalls::stalled;
 use crate::units::figures;
-use crate::verdict::Class;
 use crate::verdict::attempts::RISES_S;
-use crate::verdict::evidence::{
-    FellTo, Liveliness, draws_less, ends_in_a_spike, fall, liveliness, rails_may_be_up, woke_before,
-};
+use crate::verdict::evidence::{FellTo, ends_in_a_spike, fall, rails_may_be_up, woke_before};
 use crate::verdict::kind::Family;
-use crate::verdict::seen::{Load, Seen};
+use crate::verdict::seen::Seen;
+use crate::verdict::{Class, Direction};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
 /// its own, so that only what adds to them is said.
 pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     let at = |or: &str| suspect.map_or_else(|| or.to_owned(), str::to_owned);
     match seen.class() {
-        Class::NoDraw => vec![format!(
-            "follow the feed through {}: fuse, reverse-polarity protection, first shunt; where the volts end is the fault",
-            at("the input")
-        )],
-        Class::HardShort => hard_short(seen, &at(loaded(seen)), own),
-        Class::PartialShort => partial_short(seen, &at(loaded(seen))),
+        Class::NoDraw => no_draw(seen, &at("the input")),
+        Class::HardShort | Class::PartialShort => on_the_board(seen, &at(loaded(seen)), own),
         Class::ExcessStandby => excess_standby(seen, &at("the board")),
         Class::StandbyOnly => standby_only(seen, suspect),
-        Class::LatchOff => with_spike(
-            seen,
-            format!(
-                "catch the try with a scope on enable, power-good and output of {}: the rail that falls first, or never \
-                 comes, is where to look first, if its enable is there; measure its output to ground with the feed off",
-                at("each converter")
-            ),
-        ),
-        Class::Cycling => with_spike(
-            seen,
-            format!(
-                "watch reset, power-good and the rails of {} through one try: which falls first, or is missing, while its enable is there",
-                at("each converter")
-            ),
-        ),
+        Class::LatchOff | Class::Cycling => tries(seen, &at("each converter")),
         Class::Stalled => stalled(seen, suspect, own),
         Class::FullBoot => full_boot(seen, suspect, own),
         Class::DroppedOut => dropped_out(seen, suspect),
@@ -54,97 +36,87 @@ fn loaded(seen: &Seen) -> &'static str {
 }
 
 /// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
-fn feed_gently(seen: &Seen, ohms: f64) -> String {
+pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> String {
     /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
     format!(
-        "feed the loaded rail itself at about {} V, and never above its own volts, with the limit raised from 0.1 A to {} A at \
-         most: up to {} W in the {} seen here",
+        "feed that rail alone at about {} V, never above its own volts, the limit raised from 0.1 A to {} A at most ({} W)",
         figures(volts, 2),
         figures(volts / ohms, 2),
-        figures(volts * volts / ohms, 1),
-        Load::words(ohms)
+        figures(volts * volts / ohms, 1)
     )
 }
 
-fn hard_short(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
-    /// Below this a hand-held meter's own leads read about as much, in ohms.
-    const LEADS_OHM: f64 = 0.5;
-    let ohms = seen.load().map_or(LEADS_OHM, |load| load.ohms);
-    let fine = if ohms < LEADS_OHM {
-        "; that is what a meter's own leads read: short the probes and subtract it, or send a known current along the rail and \
-         follow the millivolts (four-wire)"
-    } else {
-        ""
+fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
+    let or = match seen.family {
+        Family::Mainboard => "what should switch it on (charger chip, adapter detect line)",
+        _ => "what should switch it on",
     };
-    let by_sections = "disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it";
-    let mut checks = vec![format!(
-        "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
-             {suspect}: clamp diode, input capacitors, the upper switches of the converters; about {} or less is to be \
-             found{fine}",
-        Load::words(ohms)
-    )];
-    if !own {
-        checks.push(by_sections.into());
-    }
-    checks.push(format!(
-        "to find the part, {}; thermal camera, freeze spray, or a film of alcohol that dries there first",
-        feed_gently(seen, ohms)
-    ));
-    checks
-}
-
-fn partial_short(seen: &Seen, suspect: &str) -> Vec<String> {
-    let find = seen.load().map_or_else(String::new, |load| format!(": {}", feed_gently(seen, load.ohms)));
-    vec![
-        format!(
-            "with the feed off and the capacitors discharged, measure ohms to ground behind any fuse and series protection, on \
-             {suspect}, clamp diodes and capacitors included; ohms far above what the volts and amps give point to a converter \
-             or chip that draws only when fed"
-        ),
-        format!(
-            "if the ohms are there, find the part with a thermal camera or freeze spray{find}; if not, feed as here, for \
-             seconds only"
-        ),
-    ]
+    let follow = format!(
+        "follow the volts through {at}: fuse, reverse-polarity protection, first shunt; where they end is that part, or {or}"
+    );
+    let wants_signal = (seen.family == Family::Mainboard && !seen.at_battery()).then(|| {
+        "an adapter inlet may want an identification signal that a lab supply does not give: try the board's own adapter".into()
+    });
+    wants_signal.into_iter().chain([follow]).collect()
 }
 
 fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
-    /// Below this a part hardly gets warm enough to be felt, in watts (common practice, no source).
-    const FELT_W: f64 = 0.5;
-    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
-    let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
-    let warmth = if surplus < FELT_W {
-        "the surplus is too small to feel, so use a thermal camera; a leaky capacitor or protection part is likelier than a \
-         shorted one"
-    } else {
-        "look for warmth"
-    };
     let up = rails_may_be_up(seen).map(|stage| {
         format!("measure the rails, and the processor's reset and clock: at the level of {stage} they may be up, and it held in reset")
     });
-    let find = format!(
-        "find which always-on rail carries the surplus, on {suspect}: {warmth}, then lift its loads one by one"
-    );
-    up.into_iter().chain([find]).collect()
+    let pressed = seen.has_button() && !seen.analysis.run.presses.is_empty();
+    let again = pressed.then(|| "press the button again, and watch whether the amps move".to_owned());
+    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
+    let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
+    again.into_iter().chain(up).chain(surplus_on_always_on(suspect, surplus, true)).collect()
 }
 
-/// Tries that end in a spike are tripped by what comes on then.
-fn with_spike(seen: &Seen, watch: String) -> Vec<String> {
-    let lasts = seen.tries().filter(|_| ends_in_a_spike(seen)).map(|tries| seen.time(tries.lasts_s.mean));
-    let ohms = lasts.map(|lasts| {
+/// How to find what draws a surplus of so many watts at standby; `asleep` if the board does not wake either.
+fn surplus_on_always_on(suspect: &str, surplus: f64, asleep: bool) -> [String; 4] {
+    /// Below this a part hardly gets warm enough to be felt, in watts (common practice, no source).
+    const FELT_W: f64 = 0.5;
+    let explains = if asleep { "explains surplus and no wake" } else { "carries the surplus" };
+    let warmth = if surplus < FELT_W {
+        "thermal camera: the surplus is too small to feel, and a leaky capacitor or protection part likelier than a shorted one"
+    } else {
+        "thermal camera on the always-on regulators and what they feed"
+    };
+    [
         format!(
-            "feed off: measure ohms to ground on each rail that comes on about {lasts} after the wake, for a spike ends the tries"
-        )
+            "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
+        ),
+        "feed off, capacitors discharged: ohms to ground on that rail, or on each always-on rail".into(),
+        warmth.into(),
+        "only then lift the loads of that rail one by one".into(),
+    ]
+}
+
+/// Ohms before the scope: a coil is easy to reach, and a try is short.
+fn tries(seen: &Seen, at: &str) -> Vec<String> {
+    /// Converters that start at all are up after so many seconds.
+    const CONVERTERS_UP_S: f64 = 3.0;
+    let tries = seen.tries();
+    let lasts = tries.as_ref().map(|tries| seen.time(tries.lasts_s.mean));
+    let spike = lasts.filter(|_| ends_in_a_spike(seen)).map_or_else(String::new, |lasts| {
+        format!(", first what comes on about {lasts} after the wake, for a spike ends the tries")
     });
-    std::iter::once(watch).chain(ohms).collect()
+    let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
+    let console = "the converters are up for seconds: look at console or screen, and try storage with a known-good image";
+    let ohms = format!("feed off: ohms or diode mode to ground at every converter's coil{spike}");
+    let scope = format!(
+        "catch a try with a scope on enable, power-good and output of {at}: the first to fall, with its enable there, is where \
+         to look first"
+    );
+    let console = up.then(|| console.to_owned());
+    [ohms].into_iter().chain(console).chain([scope]).collect()
 }
 
 fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let rails = suspect.map_or_else(String::new, |suspect| format!(", then the enable of {suspect}"));
     let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
-    vec![match seen.family {
+    let supplies = match seen.family {
         Family::Mainboard | Family::Handheld | Family::Any if by_itself => format!(
             "good boards start by themselves: check the always-on rails, then what has to start this one and the reset, and \
              what holds them{rails}"
@@ -162,64 +134,73 @@ fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
             format!("it should start by itself: check the input volts at the board and the reset line{rails}")
         }
         Family::Any => format!("check the always-on rails, and what has to ask the board to wake{rails}"),
-    }]
+    };
+    asked_to_wake(seen).into_iter().chain([supplies]).collect()
 }
 
-fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
-    let analysis = seen.analysis;
-    let last = analysis.path.last();
-    let stage = last.and_then(|step| step.state.stage());
-    let at = suspect.map_or_else(String::new, |suspect| format!(" in {suspect}"));
-    if stage == Some(0) && !own {
-        return vec![format!("measure every rail{at}: the one that is missing or low names its regulator")];
+/// Whether the button asks at all, from its contacts to its line.
+fn asked_to_wake(seen: &Seen) -> Vec<String> {
+    if !seen.has_button() {
+        return Vec::new();
     }
-    let lively = last.and_then(|step| liveliness(seen, step));
-    let mut checks = vec![match lively {
-        Some(Liveliness::Usual | Liveliness::Lively) => format!(
-            "it keeps working without getting on: look at its screen, diagnostic output or console for what it waits for \
-             or repeats, then at the data lines{at}"
-        ),
-        _ if last.is_some_and(|step| draws_less(seen, step)) => format!(
-            "it draws less than good boards there: check the processor's reset and clock, then the supplies{at}, and look \
-             for activity on the memory's bus"
-        ),
-        _ => format!(
-            "see what screen or serial console shows: at this level it may wait for something, or go round in a loop; then \
-             look for activity on storage and the memory's bus, and measure the supplies{at}; clock and reset last, for a \
-             board held in reset draws less"
-        ),
-    }];
-    if !own {
-        checks.extend(without_modules(seen, stage));
-    }
-    checks
-}
-
-/// Plug-in parts that may hold a board up, in words that suit the kind of board.
-fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
-    let late = stage.is_some_and(|stage| stage + 1 == seen.analysis.model.last());
-    match seen.family {
-        Family::Mainboard => Some(
-            "if memory and storage sit in sockets, feed off for each: try without the storage; reseat the memory; then one \
-             known-good module alone, in the first slot"
-                .into(),
-        ),
-        Family::Panel => Some("take off bus and expansion modules and try again".into()),
-        Family::SmallComputer => Some("try other storage with known-good software".into()),
-        Family::Handheld if late => {
-            Some("try to load its software anew before soldering, if its data may be lost".into())
-        }
-        _ => None,
-    }
+    let pressed = !seen.analysis.run.presses.is_empty();
+    let again = pressed.then(|| "press again, for 5 to 10 s, and watch the amps".to_owned());
+    let button = [
+        "bridge the button's contacts".to_owned(),
+        "is the button's board or ribbon plugged in, and does its line go low as it is pressed?".to_owned(),
+    ];
+    again.into_iter().chain(button).collect()
 }
 
 fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
+    let mut checks = departing(seen, suspect);
+    if checks.is_empty() && !own {
+        checks.push(works(seen));
+    }
+    checks.extend(run_longer(seen));
+    checks
+}
+
+/// What to do about a board that boots, but not as good boards do.
+fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
+    let model = &seen.analysis.model;
+    let standby = seen.departures.iter().find(|departure| {
+        let drawn = departure.quantity.ends_with("power") && departure.direction == Direction::Above;
+        drawn && departure.phase == model.standby.name
+    });
+    if let Some(standby) = standby {
+        let volts = if standby.unit == "A" { seen.analysis.run.set_v } else { 1.0 };
+        let surplus = standby.measured * volts - model.standby.watts.unwrap_or(0.0);
+        let off = "take off what may still be attached, the battery where it is not what you feed, and compare standby again";
+        let checks = surplus_on_always_on(suspect.unwrap_or("the board"), surplus, false);
+        return std::iter::once(off.to_owned()).chain(checks).collect();
+    }
     if let Some(suspect) = suspect {
         return vec![format!("it boots, but not as good boards do: look at {suspect} first")];
     }
-    if own {
-        return Vec::new();
-    }
+    let other = seen.departures.first().map(|departure| {
+        format!(
+            "{} is not as on good boards: take off what is attached, repeat, and compare it with a good board on this supply",
+            departure.phase
+        )
+    });
+    other.into_iter().collect()
+}
+
+/// Some seconds at the running level are no proof of a repair.
+fn run_longer(seen: &Seen) -> Option<String> {
+    /// What fails with heat, or under load, often does so within minutes only (common practice, no source).
+    const LONG_S: f64 = 60.0;
+    let ran = seen.last_level()?.duration();
+    (ran < LONG_S).then(|| {
+        format!(
+            "it was seen to run for {} only: let it run for minutes, under load, before you call it sound",
+            seen.time(ran)
+        )
+    })
+}
+
+fn works(seen: &Seen) -> String {
     let skipped = seen.profile.is_some_and(|profile| {
         let point = seen.feed_point.as_deref().unwrap_or_default();
         profile
@@ -227,11 +208,11 @@ fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
             .iter()
             .any(|path| path.skipped_from.iter().any(|from| from.eq_ignore_ascii_case(point)))
     });
-    vec![if skipped {
+    if skipped {
         "as far as amps tell, what is fed from this point works: look at what the feed point skips".into()
     } else {
         "as far as amps tell, what the supply feeds works: look at signals, connectors and what is attached in use".into()
-    }]
+    }
 }
 
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
@@ -239,15 +220,20 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let ran = seen.time(fall.ran_s);
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let warm = format!(
-        "repeat once from cold and once straight after, warm, and compare with the {ran} after reaching {name} here: sooner \
-         from warm than from cold points to heat; the same time from both points to what the board does then"
+        "repeat from cold and straight after, warm: sooner than {ran} in {name} from warm points to heat, the same time to what \
+         the board does then"
     );
+    let cooler = match seen.family {
+        Family::Handheld => "see that shields and heat spreaders sit as they should, before it runs again",
+        _ => "see that cooler or heatsink sits tight and the fan turns, before it runs again",
+    };
+    let camera = format!("thermal camera while it runs, up to the fall at about {ran}");
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
         FellTo::Standby | FellTo::Little | FellTo::More => {
             format!(
-                "watch the rails, power-good and enables of {place} through the fall: the first rail to go is where to look \
-                 first, if its enable was still there; an orderly shutdown takes rails down too"
+                "scope rails, power-good and enables of {place} through the fall: the first to go is where to look first, if its \
+                 enable was still there"
             )
         }
         FellTo::BelowStandby | FellTo::Nothing => format!(
@@ -255,12 +241,12 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         ),
     };
     let again = if seen.has_button() {
-        "press the button again, then switch the feed off and on: a latch lets go only then; a board that was shut down in \
-         order looks the same, so ask what it showed"
+        "press the button again, then switch the feed off and on: a latch lets go only then; an orderly shutdown looks the \
+         same, so ask what it showed"
     } else {
         "switch the feed off and on: a latch lets go only then; a board that was shut down in order looks the same"
     };
-    vec![again.into(), watch, warm]
+    vec![cooler.into(), camera, again.into(), warm, watch]
 }
 
 /// A steady load that is there from switch-on may be a short, where there is no reference to tell.
@@ -289,10 +275,20 @@ fn capture_again(seen: &Seen) -> String {
                 more can be said"
             .into();
     }
+    let run = &seen.analysis.run;
+    let asked = !seen.has_button() || !run.presses.is_empty();
+    if run.switch_on_seen && asked && run.duration() > LONG_ENOUGH_S.max(needed + MARGIN_S) {
+        return "another capture alike would show the same line: measure the rails on the board, and compare with a known-good \
+                board on this supply at this limit"
+            .into();
+    }
     let from = if seen.has_button() { "the press of the button" } else { "switch-on" };
     if model.of_this_board && needed > 0.0 {
         let needed = ((needed + MARGIN_S) / 5.0).ceil() * 5.0;
         return format!("capture again from before switch-on, and for {needed:.0} s after {from}");
+    }
+    if run.duration() > LONG_ENOUGH_S {
+        return format!("capture again from before switch-on, and mark {from}: this log is long enough");
     }
     format!("capture again from before switch-on, and for a minute or more after {from}")
 }

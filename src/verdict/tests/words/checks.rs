@@ -15,12 +15,9 @@ fn a_board_that_hangs_at_its_level_is_asked_what_it_waits_for_and_one_that_draws
     let flat = |amps: f64| bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, amps)]).find();
     let full = flat(1.016);
     class(&full, Class::Stalled);
-    let waits = &full.next_checks[0];
-    let at = |word: &str| waits.find(word).unwrap_or_else(|| panic!("{word}: {waits}"));
-    assert!(
-        at("console") < at("storage") && at("storage") < at("memory") && at("memory") < at("reset"),
-        "{waits}"
-    );
+    let at = |word: &str| place(&full, word);
+    assert!(at("console") == 0 && at("activity on storage") < at("measure the supplies"), "{full:#?}");
+    assert!(at("measure the supplies") <= at("clock and reset last"), "{full:#?}");
     let low = flat(0.7);
     class(&low, Class::Stalled);
     assert!(
@@ -234,4 +231,86 @@ fn checks_stand_under_a_heading_that_says_once_where_they_come_from() {
     let headings: Vec<&str> = own.grouped_checks().iter().map(|group| group.heading).collect();
     assert_eq!(headings, ["Check next", "Then (common practice)"]);
     assert_eq!(own.grouped_checks()[0].checks, ["Measure the button."]);
+}
+
+#[test]
+fn reversed_polarity_is_named_where_a_diode_may_hold_the_volts_and_excluded_below() {
+    let short = |volts: f64| checks(&bench(&[OFF, (20.0, volts, 3.0)]).find());
+    assert!(short(0.8).contains("check the polarity"), "{}", short(0.8));
+    assert!(short(0.2).contains("reversed polarity is excluded"), "{}", short(0.2));
+    assert!(!short(0.2).contains("check the polarity"), "{}", short(0.2));
+    assert!(!short(4.0).contains("polarity"), "{}", short(4.0));
+}
+
+#[test]
+fn a_board_that_turns_many_watts_to_heat_is_not_fed_on_as_it_is() {
+    let camera = |volts: f64| {
+        let finding = bench(&[OFF, (20.0, volts, 3.0)]).find();
+        finding.next_checks[place(&finding, "thermal camera")].clone()
+    };
+    assert!(camera(5.0).contains("not at 15.0 W: lower the limit"), "{}", camera(5.0));
+    assert!(camera(2.0).contains("fed as now (6.00 W) for seconds only"), "{}", camera(2.0));
+    let steady = bench(&[OFF, (20.0, SET_V, 2.9)]).with(|b| b.feed_point = Some("adapter inlet"));
+    class(&steady.find(), Class::PartialShort);
+    assert!(asks(&steady, "take the battery off and repeat"), "{}", checks(&steady.find()));
+    assert!(asks(&steady, "lower the limit") && !asks(&steady, "feed as here"));
+    let finding = steady.find();
+    assert!(place(&finding, "thermal camera") < place(&finding, "feed off, capacitors discharged"));
+    assert!(place(&finding, "feed off, capacitors discharged") < place(&finding, "only then disconnect"));
+}
+
+#[test]
+fn a_button_is_tried_before_rails_are_measured() {
+    let asleep = bench(&ASLEEP).find();
+    for word in ["press again, for 5 to 10 s", "bridge the button", "ribbon"] {
+        assert!(place(&asleep, word) < place(&asleep, "always-on rails"), "{word}: {asleep:#?}");
+    }
+    let by_itself = bench(&ASLEEP).with(|b| {
+        b.profile.as_mut().expect("one").phases[0].waits_for_person = false;
+        b.presses.clear();
+    });
+    assert!(!asks(&by_itself, "bridge the button"));
+}
+
+#[test]
+fn coils_are_measured_before_a_scope_is_set_up_and_software_is_tried_where_tries_last() {
+    let lasting = |seconds: f64| {
+        let mut levels = vec![OFF, STANDBY];
+        for _ in 0..8 {
+            levels.extend([RAILS, (seconds, SET_V, 1.0), REST]);
+        }
+        bench(&levels).find()
+    };
+    let (brief, long) = (lasting(1.5), lasting(6.0));
+    class(&brief, Class::Cycling);
+    class(&long, Class::Cycling);
+    for finding in [&brief, &long] {
+        assert!(place(finding, "converter's coil") < place(finding, "with a scope"), "{finding:#?}");
+    }
+    assert!(place(&long, "known-good image") < place(&long, "with a scope"));
+    assert!(!checks(&brief).contains("known-good image"), "{}", checks(&brief));
+}
+
+#[test]
+fn cooling_comes_first_where_a_board_ran_and_fell() {
+    let fell = bench(&falls_to(0.0234)).find();
+    class(&fell, Class::DroppedOut);
+    assert_eq!(place(&fell, "fan turns"), 0, "{:#?}", fell.next_checks);
+    assert!(place(&fell, "thermal camera") < place(&fell, "scope rails"));
+}
+
+#[test]
+fn a_boot_with_too_much_standby_is_not_said_to_work() {
+    let departs = |amps: f64| {
+        let mut levels = BOOT.to_vec();
+        levels[1] = (STANDBY.0, SET_V, amps);
+        bench(&levels).with(|b| b.profile.as_mut().expect("one").power_path.clear()).find()
+    };
+    let leaky = departs(0.08);
+    class(&leaky, Class::FullBoot);
+    assert!(checks(&leaky).contains("each always-on rail"), "{leaky:#?}");
+    assert!(!checks(&leaky).contains("works"), "{}", checks(&leaky));
+    let sound = departs(STANDBY.2);
+    assert!(checks(&sound).contains("works") && !checks(&sound).contains("always-on"), "{}", checks(&sound));
+    assert!(checks(&sound).contains("let it run for minutes"), "{}", checks(&sound));
 }

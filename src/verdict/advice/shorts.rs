@@ -1,0 +1,116 @@
+//! Where a heavy load is looked for: without tools first, then warm, then by ohms, and the iron last. All common
+//! practice at repair benches, with no source.
+
+use super::usual::feed_gently;
+use crate::verdict::Class;
+use crate::verdict::evidence::woke_before;
+use crate::verdict::kind::Family;
+use crate::verdict::seen::{Load, Seen, exact, volts};
+
+/// Below this a pair of bench leads and its clips are most of what is seen, in ohms.
+const LEADS_OHM: f64 = 0.3;
+
+/// Volts at which the supply stands while a clamp or body diode conducts on a board that is fed in reverse, leads
+/// included: 0.6 to 1.3 V are usual, and these leave room for a cold or a hot one and for long leads.
+const REVERSED_V: std::ops::RangeInclusive<f64> = 0.35..=1.6;
+
+/// From this many watts a board is not fed on as it is.
+const HOT_W: f64 = 10.0;
+
+/// What is ruled out before the board is suspected: leads and polarity.
+pub(super) fn leads(seen: &Seen) -> Vec<String> {
+    if seen.class() != Class::HardShort {
+        return Vec::new();
+    }
+    let mut checks = vec!["take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted".into()];
+    if mostly_leads(seen) {
+        checks.push(
+            "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads before \
+             you feed any other way"
+                .into(),
+        );
+    }
+    let stands_at = seen.last_level().map_or(0.0, |level| level.volts);
+    if REVERSED_V.contains(&stands_at) {
+        checks.push(format!(
+            "check the polarity: a board that is fed in reverse stands at about {}, on its clamp diode",
+            volts(stands_at)
+        ));
+    } else if stands_at < *REVERSED_V.start() {
+        checks.push(format!(
+            "measure the volts at the board's side of the clips; {} is too little for a diode, so reversed polarity is excluded",
+            volts(stands_at)
+        ));
+    }
+    checks
+}
+
+/// A steady load from switch-on may be a pack that charges.
+pub(super) fn may_charge(seen: &Seen) -> Option<String> {
+    let packs = matches!(seen.family, Family::Mainboard | Family::Handheld) || seen.at_battery();
+    let applies = seen.class() == Class::PartialShort && packs && !woke_before(seen);
+    applies.then(|| {
+        if seen.at_battery() {
+            return "see that no pack and no charger is connected beside the supply: a steady load without a press may be one"
+                .into();
+        }
+        "take the battery off and repeat: a steady load without a press may be a pack that charges".into()
+    })
+}
+
+/// The steps on the board itself; `own` says that the profile gives those by sections.
+pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
+    let partial = seen.class() == Class::PartialShort;
+    let ohms = seen.load().map(|load| load.ohms);
+    let rest = [
+        camera(seen),
+        Some(measure_ohms(seen, suspect, ohms, partial)),
+        ohms.filter(|_| !mostly_leads(seen)).map(|ohms| {
+            format!(
+                "if the ohms are there and nothing warmed: {}, with a thermal camera, freeze spray or a film of alcohol",
+                feed_gently(seen, ohms)
+            )
+        }),
+        (!own).then(|| {
+            "only then disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it"
+                .into()
+        }),
+    ];
+    rest.into_iter().flatten().collect()
+}
+
+fn mostly_leads(seen: &Seen) -> bool {
+    seen.load().is_none_or(|load| load.ohms < LEADS_OHM)
+}
+
+fn camera(seen: &Seen) -> Option<String> {
+    /// A start from which nothing chars, in watts at the set volts.
+    const LOW_W: f64 = 1.0;
+    let level = seen.last_level()?;
+    let watts = seen.watts(level.watts, level.volts);
+    if level.watts < HOT_W {
+        return Some(format!(
+            "thermal camera, fed as now ({watts}) for seconds only: what warms first is the part, or feeds it"
+        ));
+    }
+    let from = ((LOW_W / level.volts.abs().max(0.1)).clamp(0.05, 1.0) * 20.0).round() / 20.0;
+    Some(format!(
+        "thermal camera, but not at {watts}: lower the limit to {} and raise it from there, for seconds, until something warms",
+        exact(from, "A")
+    ))
+}
+
+fn measure_ohms(seen: &Seen, suspect: &str, ohms: Option<f64>, partial: bool) -> String {
+    let found = ohms.map_or_else(String::new, |ohms| {
+        let words = Load::words(ohms);
+        if partial {
+            return format!("; far above {words}, a converter or chip draws only when fed");
+        }
+        let probes = if mostly_leads(seen) { ", less what the leads take" } else { "" };
+        format!("; about {words} or less is to be found{probes}")
+    });
+    format!(
+        "feed off, capacitors discharged: ohms to ground behind any fuse, on {suspect}, clamp diodes and input capacitors \
+         included{found}"
+    )
+}
