@@ -272,14 +272,14 @@ pub fn in_steps(value: f64, step: f64, symbol: &str) -> String {
 }
 
 /// A time, or a length of time, no finer than readings `step` seconds apart show it: three figures at most, whose last
-/// place is worth at least half the time between two readings, and one figure at least. Halves of a second are a place of
-/// their own, for people say them.
+/// place is worth at least half the time between two readings, and one figure at least; tenths from readings of less than a
+/// second apart on, so that times stay those of the rows that they come from.
 ///
-/// What happens between two readings happened on average half of that time before the second: with four readings a second
-/// `7.75 s` would claim what nobody saw, and `8.0 s` among times like `9.5 s` is right.
+/// What happens between two readings happened on average half of that time before the second: with ten readings a second
+/// `7.752 s` would claim what nobody saw. With four `7.8 s` does as well, but halves of a second are no better: two stages
+/// in a row come to begin at once, and a start and a length no longer add up to the end.
 #[must_use]
 pub fn time_in_steps(seconds: f64, step: f64) -> String {
-    const HALF_S: f64 = 0.5;
     let magnitude = seconds.abs();
     if step <= 0.0
         || !step.is_finite()
@@ -292,12 +292,7 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
     if magnitude < step / 2.0 {
         return format!("under {}", prefixed(step, "s", 1));
     }
-    if magnitude >= HALF_S && step / 2.0 > 0.1 && step <= HALF_S {
-        return format!("{:.1} s", (seconds / HALF_S).round() * HALF_S);
-    }
-    // Whole seconds are coarse enough.
-    let place = ((step / 2.0).log10() - 1e-9).ceil().min(0.0);
-    let unit = 10_f64.powf(place);
+    let unit = place_of_times(step);
     let units = (seconds / unit).round();
     if units.abs() < 1.0 {
         return prefixed(seconds, "s", 1);
@@ -307,10 +302,34 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
     prefixed(units * unit, "s", count)
 }
 
-/// Volts for people: three figures, but never finer than a hundredth of a volt, which is what bench supplies read
-/// (common practice, no source).
+/// The last place of times between readings `step` seconds apart, in seconds.
+fn place_of_times(step: f64) -> f64 {
+    const TENTH_S: f64 = 0.1;
+    if step > TENTH_S && step < 1.0 {
+        return TENTH_S;
+    }
+    // Whole seconds are coarse enough.
+    10_f64.powf(((step / 2.0).log10() - 1e-9).ceil().min(0.0))
+}
+
+/// The length of time between two moments as [`time_in_steps`] says these, so that start and length add up to the end.
+#[must_use]
+pub fn span_in_steps(from: f64, to: f64, step: f64) -> String {
+    let places = |seconds: f64| (seconds / place_of_times(step)).round();
+    if step <= 0.0
+        || !step.is_finite()
+        || from.abs().max(to.abs()) >= MINUTES_FROM_S
+        || (places(from) - places(to)).abs() < 0.5
+    {
+        return time_in_steps(to - from, step);
+    }
+    time_in_steps((places(to) - places(from)) * place_of_times(step), step)
+}
+
+/// Volts for people: three figures, but never finer than a millivolt, which is what bench supplies read (common practice,
+/// no source).
 fn volts_for_people(volts: f64) -> String {
-    const STEP_V: f64 = 0.01;
+    const STEP_V: f64 = 0.001;
     in_steps(volts, STEP_V, "V")
 }
 
@@ -457,12 +476,12 @@ mod tests {
         ];
         let shown = cases.map(|(time, step)| time_in_steps(time, step));
         let expected = [
-            "8.0 s",
+            "7.8 s",
             "11.0 s",
-            "0.5 s",
+            "0.7 s",
             "under 0.2 s",
-            "9.5 s",
-            "9 s",
+            "9.4 s",
+            "9.4 s",
             "19 s",
             "1.0 s",
             "10.0 s",
@@ -479,10 +498,21 @@ mod tests {
     }
 
     #[test]
+    fn a_start_and_a_length_add_up_to_the_end() {
+        let [from, to] = [27.26, 38.54];
+        let shown = [time_in_steps(from, 0.25), span_in_steps(from, to, 0.25), time_in_steps(to, 0.25)];
+        assert_eq!(shown, ["27.3 s", "11.2 s", "38.5 s"]);
+        // 4.86 s apart, but 4.8 s as both are said.
+        assert_eq!(span_in_steps(1.19, 6.04, 0.25), "4.8 s");
+        assert_eq!(span_in_steps(1.19, 1.22, 0.25), "under 0.2 s");
+        assert_eq!(span_in_steps(2.0, 2.716, 0.02), "0.72 s");
+    }
+
+    #[test]
     fn volts_are_no_finer_than_supplies_read_them() {
         let shown =
             [24.02, 3.98, 0.509, 0.041, 0.001, 0.0, -0.002].map(|volts| Volts::constant(volts).to_string());
-        assert_eq!(shown, ["24.0 V", "3.98 V", "0.51 V", "41 mV", "under 10 mV", "0 V", "under 10 mV"]);
+        assert_eq!(shown, ["24.0 V", "3.98 V", "0.509 V", "41 mV", "1 mV", "0 V", "-2 mV"]);
     }
 
     #[test]

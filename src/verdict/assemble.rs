@@ -105,7 +105,7 @@ fn nothing_fed(reason: &str) -> Verdict {
 }
 
 /// The departures with the start and, of a mean in amps, the mean that the phases have, which text and picture show: what
-/// was compared has the supply's zero taken off, and may be cut by a reading or two otherwise.
+/// was compared may be cut by a reading or two otherwise.
 fn settled(departures: Vec<Departure>, phases: &[Phase], readout: &Readout) -> Vec<Departure> {
     let settle = |departure: Departure| match phases.iter().find(|phase| is_of(&departure, phase)) {
         Some(phase) => Departure {
@@ -129,7 +129,7 @@ fn mean_of(departure: &Departure, phase: &Phase, readout: &Readout) -> Option<f6
     /// Share by which two means of a stage may differ over its edges.
     const EDGES: f64 = 0.03;
     let mean = phase.mean_a.value();
-    let near = EDGES * mean.abs() + readout.zero_a.abs() + readout.step_a;
+    let near = EDGES * mean.abs() + readout.step_a;
     let outside = !(departure.low..=departure.high).contains(&mean);
     let is_mean = departure.unit == "A" && departure.quantity == "mean power";
     (is_mean && outside && (mean - departure.measured).abs() <= near).then_some(mean)

@@ -3,6 +3,7 @@
 use super::Attempt;
 use super::align::{State, Step};
 use super::engine::Analysis;
+use super::phases::without_zero;
 use super::readout::Readout;
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
@@ -18,7 +19,7 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let path = &analysis.path;
     let groups = path.chunk_by(|a, b| awake(a) == awake(b));
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
-    let stays = starts.flat_map(|steps| stays(trace, analysis, steps));
+    let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
     without_blips(starts.fold(Vec::new(), joined))
 }
@@ -84,14 +85,14 @@ struct Stay<'a> {
 
 /// The stays within `steps`. A surge has no shape of its own and may hold several starts with the rests between them;
 /// these, and what belongs to the rise of the feed, are taken out.
-fn stays<'a>(trace: &Trace, analysis: &Analysis, steps: &'a [Step]) -> Vec<Stay<'a>> {
+fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [Step]) -> Vec<Stay<'a>> {
     let (Some(first), Some(last)) = (steps.first(), steps.last()) else { return Vec::new() };
     let pieces = &analysis.pieces;
     let (Some(from), Some(to)) = (pieces.get(first.from), pieces.get(last.to - 1)) else { return Vec::new() };
     let all = from.samples.start.max(analysis.run.risen)..to.samples.end;
     let given_up = last.to < pieces.len();
     let shapeless = steps.iter().any(|step| step.state == State::Surge);
-    let rests = if shapeless { rests(trace, analysis, all.clone()) } else { Vec::new() };
+    let rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
     if rests.is_empty() {
         let (start_s, end_s) = (first.stretch.start_s, last.stretch.end_s);
         return vec![Stay { steps, samples: all, start_s, end_s, given_up }];
@@ -114,13 +115,13 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, steps: &'a [Step]) -> Vec<Stay<
 }
 
 /// Where the readings of `samples` show rest for long enough to part two starts.
-fn rests(trace: &Trace, analysis: &Analysis, samples: Range<usize>) -> Vec<Range<usize>> {
+fn rests(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: Range<usize>) -> Vec<Range<usize>> {
     /// One low reading may be an average over something else.
     const READINGS: usize = 2;
     /// Share of the way up below which a reading is down, whatever of an edge it may hold.
     const NEARLY_DOWN: f64 = 0.2;
     let standby = analysis.model.standby.high + analysis.leak_w;
-    let watts = |i: usize| trace.volts()[i] * trace.amps()[i];
+    let watts = |i: usize| trace.volts()[i] * (trace.amps()[i] - zero_a);
     let top = samples.clone().map(watts).fold(0.0, f64::max);
     let high = standby.max(NEARLY_DOWN * top);
     let is_rest = |i: &usize| watts(*i) <= high;
@@ -145,7 +146,7 @@ fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -
             .map(|stage| analysis.model.stages[stage].name.clone()),
         likely_in: None,
         earliest_in: None,
-        peak_a: Amps::new(peak_a).ok()?,
+        peak_a: Amps::new(without_zero(peak_a, readout.zero_a)).ok()?,
         lowest_v: Volts::new(lowest_v).ok()?,
         given_up: stay.given_up,
     })
@@ -180,7 +181,7 @@ fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay:
     let late = stay.samples.clone().filter(|i| trace.time()[*i] >= stay.end_s - third_s);
     let amps = robust::median(&mut late.map(|i| trace.amps()[i]).collect::<Vec<f64>>())?;
     let limited = analysis.run.limit_a.is_some_and(|limit| amps >= AT_LIMIT * limit);
-    (!limited).then_some(amps * analysis.run.set_v)
+    (!limited).then_some((amps - readout.zero_a) * analysis.run.set_v)
 }
 
 /// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet

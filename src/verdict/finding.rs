@@ -273,7 +273,8 @@ pub struct Phase {
     pub start_s: Seconds,
     /// End.
     pub end_s: Seconds,
-    /// Time-weighted mean current, without the readings over the edges of the phase.
+    /// Time-weighted mean current, without the readings over the edges of the phase. Of it, as of every current and power
+    /// here, what the supply reads with its output off is taken off, where the log shows that.
     pub mean_a: Amps,
     /// Lowest reading.
     pub min_a: Amps,
@@ -319,9 +320,9 @@ pub struct Attempt {
 pub struct Fall {
     /// When.
     pub at_s: Seconds,
-    /// Mean current in the last second before.
+    /// Mean current of the last second before, or of the last five readings, without those over the edge.
     pub from_a: Amps,
-    /// Mean volts in the last second before.
+    /// Mean volts of the same.
     pub from_v: Volts,
     /// Mean current after.
     pub to_a: Amps,

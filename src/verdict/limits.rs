@@ -31,6 +31,7 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
         zero(seen),
         ran_perhaps(seen),
         rate(seen),
+        slow(seen),
         peaks(seen),
         button(seen),
         switch_on(analysis),
@@ -82,17 +83,23 @@ fn resolution(seen: &Seen) -> Option<String> {
     Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
 }
 
-/// What the supply reads with its output off is taken off the watts, and not off the amps, which are as on its display.
+/// What the supply reads with its output off is taken off amps and watts alike; its display and the picture show it.
 fn zero(seen: &Seen) -> Option<String> {
     /// Share of a low current from which it shows.
     const SHOWS: f64 = 0.05;
     let zero_a = seen.readout.zero_a;
-    let read = zero_a.abs() >= seen.readout.step_a / 2.0;
-    quoted_low(seen).filter(|amps| read && zero_a.abs() > SHOWS * amps.abs())?;
-    Some(format!(
-        "with its output off the supply reads {}: that is taken off the watts, and the amps are as read",
-        seen.amps(zero_a)
-    ))
+    let in_the_last_digit = seen.last_level().is_some_and(|level| {
+        zero_a.abs() >= seen.readout.step_a && seen.amps(level.amps) != seen.amps(level.amps + zero_a)
+    });
+    let shows = || quoted_low(seen).is_some_and(|amps| zero_a.abs() > SHOWS * amps.abs());
+    // Of a board that draws nothing the evidence says it.
+    let said = seen.class() == Class::NoDraw;
+    (!said && seen.reads_a_zero() && (in_the_last_digit || shows())).then(|| {
+        format!(
+            "the supply reads {} with its output off: this is taken off all amps and watts",
+            seen.amps(zero_a)
+        )
+    })
 }
 
 /// Without a reference a long try is not told from a boot that fell.
@@ -149,7 +156,19 @@ fn rate(seen: &Seen) -> Option<String> {
         return (shortest >= LONG_TRY_S)
             .then(|| format!("{read}: a try of less than {} may pass unseen", figures(shortest, 1) + " s"));
     }
-    Some(format!("{read}: {name}, usually {length} long, may pass unseen"))
+    // A stage that is usually longer is not missed, though a quick board's may be.
+    (stages[index].duration?.typical < shortest)
+        .then(|| format!("{read}: {name}, usually {length} long, may pass unseen"))
+}
+
+/// Times of a slow log are those of its readings.
+fn slow(seen: &Seen) -> Option<String> {
+    /// From here on a person sees that a time is coarse, in seconds; a loop of four readings a second jitters.
+    const COARSE_S: f64 = 0.24;
+    let every_s = 1.0 / seen.readout.poll_hz?;
+    let tells_times = !is_shorted(seen) && seen.class() != Class::NoDraw;
+    (tells_times && every_s >= COARSE_S)
+        .then(|| format!("read every {} s: no time is better than that", figures(every_s, 2)))
 }
 
 fn peaks(seen: &Seen) -> Option<String> {

@@ -102,9 +102,15 @@ fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
     let settled = settled(trace, readout, named);
     let mut measures = measure(trace, named.samples.clone(), &settled, readout.zero_a)?;
     // Its highest readings are not the tail of what came before.
-    if named.samples.start.checked_sub(1).is_some_and(|before| trace.amps()[before] > measures.mean_a) {
+    if named
+        .samples
+        .start
+        .checked_sub(1)
+        .is_some_and(|before| trace.amps()[before] - readout.zero_a > measures.mean_a)
+    {
         let own = &trace.amps()[settled.start..named.samples.end];
-        measures.max_a = own.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let highest = own.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        measures.max_a = without_zero(highest, readout.zero_a);
     }
     let duration = named.end_s - named.start_s;
     Some(Phase {
@@ -165,10 +171,13 @@ fn measure(trace: &Trace, samples: Range<usize>, settled: &Range<usize>, zero_a:
     let (volts, amps) = (&trace.volts()[samples.clone()], &trace.amps()[samples.clone()]);
     let power = |i: usize| volts[i] * (amps[i] - zero_a);
     let extremes = || {
-        // A supply may write `-0.000`: nought is added, so that a zero has no sign.
-        let low = amps.iter().copied().fold(f64::INFINITY, f64::min) + 0.0;
-        let high = amps.iter().copied().fold(f64::NEG_INFINITY, f64::max) + 0.0;
-        (low, high, robust::deviation_at(samples.len(), power).unwrap_or(0.0))
+        let low = amps.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = amps.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (
+            without_zero(low, zero_a),
+            without_zero(high, zero_a),
+            robust::deviation_at(samples.len(), power).unwrap_or(0.0),
+        )
     };
     let means = || {
         let of_all = Means::of(trace, samples.clone(), zero_a);
@@ -187,7 +196,16 @@ fn measure(trace: &Trace, samples: Range<usize>, settled: &Range<usize>, zero_a:
     })
 }
 
-/// Time-weighted means; of the watts, without the supply's zero.
+/// Amps with the supply's zero taken off. A supply may write `-0.000`, and binary fractions leave a trace of what is
+/// none: a zero is plain, and has no sign.
+pub(super) fn without_zero(amps: f64, zero_a: f64) -> f64 {
+    /// Far below what any supply reads.
+    const NOTHING_A: f64 = 1e-9;
+    let drawn = amps - zero_a;
+    if drawn.abs() < NOTHING_A { 0.0 } else { drawn }
+}
+
+/// Time-weighted means without the supply's zero, amps and watts alike: amps times volts are the watts.
 #[derive(Clone, Copy)]
 struct Means {
     amps: f64,
@@ -205,6 +223,10 @@ impl Means {
             volts += w * v;
             watts += w * v * (a - zero_a);
         }
-        (weight > 0.0).then(|| Self { amps: amps / weight, volts: volts / weight, watts: watts / weight })
+        (weight > 0.0).then(|| Self {
+            amps: without_zero(amps / weight, zero_a),
+            volts: volts / weight,
+            watts: watts / weight,
+        })
     }
 }

@@ -4,12 +4,13 @@ use super::align::Step;
 use super::attempts::{Tries, attempts};
 use super::engine::Analysis;
 use super::kind::{self, Family};
+use super::phases::without_zero;
 use super::piece::Stretch;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
-use crate::units::{Seconds, Volts, figures, in_steps, time_in_steps};
+use crate::units::{Seconds, Volts, figures, in_steps, span_in_steps, time_in_steps};
 use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
@@ -17,6 +18,9 @@ const STEADY_SHARE: f64 = 0.01;
 
 /// Sag below the set volts that is more than lead drop inside the supply and readback error; as in the runs.
 const SAG_SHARE: f64 = 0.03;
+
+/// From here on a time is said in minutes and seconds.
+const MINUTES_FROM_S: f64 = 99.0;
 
 /// One run, and what it is compared with.
 #[derive(Debug)]
@@ -208,14 +212,20 @@ impl<'a> Seen<'a> {
 
     /// What the volts did that were never below `lowest`.
     pub(super) fn feed_in_words(&self, lowest: f64) -> String {
-        let set_v = self.analysis.run.set_v;
         if self.is_steady(lowest) {
-            format!("volts steady at {}", volts(set_v))
+            format!("volts steady at {}", self.set_volts())
         } else if self.holds(lowest) {
-            format!("volts give a little, from {} to {}", volts(set_v), volts(lowest))
+            format!("volts give a little, from {} to {}", self.set_volts(), volts(lowest))
         } else {
-            format!("volts sag from {} to {}", volts(set_v), volts(lowest))
+            format!("volts sag from {} to {}", self.set_volts(), volts(lowest))
         }
+    }
+
+    /// Whether the supply is seen to read something with its output off.
+    pub(super) fn reads_a_zero(&self) -> bool {
+        /// Less is no reading of any bench supply.
+        const LEAST_A: f64 = 1e-6;
+        self.readout.zero_a.abs() >= (self.readout.step_a / 2.0).max(LEAST_A)
     }
 
     /// Amps no finer than the supply reads them.
@@ -233,14 +243,77 @@ impl<'a> Seen<'a> {
         time_in_steps(seconds, self.readout.update_s())
     }
 
+    /// The length of time between two moments, as these are said.
+    pub(super) fn span(&self, from: f64, to: f64) -> String {
+        span_in_steps(from, to, self.readout.update_s())
+    }
+
+    /// The mean of `count` lengths of time in a row, in words: their sum is known as well as one of them.
+    pub(super) fn mean_time(&self, mean: f64, count: usize) -> String {
+        #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
+        let known_to = self.readout.update_s() / count.max(1) as f64;
+        if mean >= MINUTES_FROM_S { self.time(mean) } else { in_steps(mean, known_to, "s") }
+    }
+
+    /// When a person marked something: as the log has it, which does not wait for a reading.
+    pub(super) fn mark(&self, seconds: f64) -> String {
+        /// Hundredths are as exact as anybody presses a button.
+        const MARK_S: f64 = 0.01;
+        if seconds >= MINUTES_FROM_S {
+            return self.time(seconds);
+        }
+        let hundredths = (seconds / MARK_S).round() * MARK_S;
+        let written = format!("{hundredths:.2}");
+        format!("{} s", written.strip_suffix('0').unwrap_or(&written))
+    }
+
+    /// A moment that the readings show: with the bounds where it lies in a gap of the readings.
+    pub(super) fn moment(&self, at: f64) -> String {
+        let holds = |gap: &&super::Gap| gap.start_s.value() < at && at <= gap.end_s.value();
+        match self.readout.gaps.iter().find(holds) {
+            Some(gap) => {
+                let [from, to] = [gap.start_s, gap.end_s].map(|bound| self.time(bound.value()));
+                format!("between {} (no readings)", range(&from, &to).replace(" to ", " and "))
+            }
+            None => self.time(at),
+        }
+    }
+
+    /// Seconds between `from` and `to` that lie in gaps of the readings.
+    pub(super) fn unread_s(&self, from: f64, to: f64) -> f64 {
+        let within = |gap: &super::Gap| gap.end_s.value().min(to) - gap.start_s.value().max(from);
+        self.readout.gaps.iter().map(within).filter(|length| *length > 0.0).sum()
+    }
+
+    /// Volts that were read; as they were set where they are no other.
+    pub(super) fn volts(&self, value: f64) -> String {
+        /// Share of the volts by which the readback of a good supply is off.
+        const SAME: f64 = 0.001;
+        let set = self.trace.header().set_volts.map(Volts::value);
+        let same = set.filter(|set| (value - set).abs() <= SAME * set.abs());
+        same.map_or_else(|| volts(value), as_set)
+    }
+
+    /// The volts that the supply was set to, as they were set; else what it shows unloaded.
+    pub(super) fn set_volts(&self) -> String {
+        let run = &self.analysis.run;
+        let header = self.trace.header().set_volts.map(Volts::value);
+        let near = |set: &f64| (set / run.set_v - 1.0).abs() < STEADY_SHARE;
+        match header.filter(|_| run.set_v_known).filter(near) {
+            Some(set) => as_set(set),
+            None => volts(run.set_v),
+        }
+    }
+
     /// Lowest volts from `from` to `to`, if anything was read in between.
     pub(super) fn lowest_volts(&self, from: f64, to: f64) -> Option<f64> {
         self.trace.volts().get(self.samples_between(from, to))?.iter().copied().min_by(f64::total_cmp)
     }
 
-    /// Amps read from `from` to `to`.
-    pub(super) fn amps_between(&self, from: f64, to: f64) -> &'a [f64] {
-        self.trace.amps().get(self.samples_between(from, to)).unwrap_or_default()
+    /// Amps drawn from `from` to `to`: as read, without the supply's zero.
+    pub(super) fn amps_between(&self, from: f64, to: f64) -> Vec<f64> {
+        let read = self.trace.amps().get(self.samples_between(from, to)).unwrap_or_default();
+        read.iter().map(|amps| without_zero(*amps, self.readout.zero_a)).collect()
     }
 
     /// The readings from `from` to `to`.
@@ -284,9 +357,10 @@ pub(super) struct Load {
 }
 
 impl Load {
-    /// Ohms in words: two figures, for two readbacks with half a per cent of error each carry no third.
+    /// Ohms in words: three figures, for two readbacks with half a per cent of error each leave the third uncertain, and
+    /// the uncertainty is said beside it.
     pub(super) fn words(ohms: f64) -> String {
-        format!("{} Ω", figures(ohms, 2))
+        format!("{} Ω", figures(ohms, 3))
     }
 }
 
@@ -320,6 +394,15 @@ pub(super) fn volts(value: f64) -> String {
     Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
 }
 
+/// Volts as a person sets them, in hundredths: `20.25 V`, `36.0 V`.
+pub(super) fn as_set(value: f64) -> String {
+    let shown = volts(value);
+    let read_back = shown.split(' ').next().and_then(|number| number.parse::<f64>().ok());
+    let is_exact =
+        !(1.0..1000.0).contains(&value) || read_back.is_some_and(|back| (back - value).abs() < 1e-6);
+    if is_exact { shown } else { format!("{value:.2} V") }
+}
+
 /// A time that the reference gives.
 pub(super) fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
@@ -347,6 +430,12 @@ fn in_thousandths(low: &str, high: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn volts_are_said_as_they_were_set() {
+        let shown = [20.25, 19.45, 36.0, 5.0, 3.8, 12.5].map(as_set);
+        assert_eq!(shown, ["20.25 V", "19.45 V", "36.0 V", "5.00 V", "3.80 V", "12.5 V"]);
+    }
 
     #[test]
     fn a_range_has_one_unit() {

@@ -5,8 +5,8 @@ use crate::stats::moments::Moments;
 use crate::units::{Amps, Seconds, Volts, figures};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::seen::{Level, Seen, exact, range, seconds, volts};
+use crate::verdict::phases::{EDGE_READINGS, without_zero};
+use crate::verdict::seen::{Level, Seen, exact, range, seconds};
 use std::ops::Range;
 
 /// A stay from this many times the usual one on is said as so many times.
@@ -45,14 +45,20 @@ fn stages(seen: &Seen) -> Option<String> {
     (!reached.is_empty()).then(|| format!("stages reached: {}", reached.join(", ")))
 }
 
+/// `at 7.1 s`, `between 6.1 and 7.2 s (no readings)`.
+fn at(seen: &Seen, moment_s: f64) -> String {
+    let moment = seen.moment(moment_s);
+    if moment.starts_with("between") { moment } else { format!("at {moment}") }
+}
+
 /// When a stage begins: what the switch-on starts has no moment of its own.
 fn when(seen: &Seen, start_s: f64) -> String {
     let run = &seen.analysis.run;
-    let at = seen.time(start_s);
+    let moment = seen.time(start_s);
     match start_s - run.start_s <= seen.readout.update_s() {
-        true if run.switch_on_seen => format!("from switch-on ({at})"),
+        true if run.switch_on_seen => format!("from switch-on ({moment})"),
         true => "from the first reading on".into(),
-        false => format!("at {at}"),
+        false => at(seen, start_s),
     }
 }
 
@@ -68,14 +74,20 @@ fn how_long(seen: &Seen, last: &Step) -> Option<String> {
             format!("; good boards leave it after {typical} (at most {most})")
         }
     });
-    Some(format!("in {} for {}{}", stage.name, seen.time(stayed), usual.unwrap_or_default()))
+    Some(format!("in {} for {}{}", stage.name, lasts(seen, last), usual.unwrap_or_default()))
+}
+
+/// How long the stay is that `last` belongs to: from its start to its end, as these are said.
+fn lasts(seen: &Seen, last: &Step) -> String {
+    let level = seen.level(last);
+    seen.span(level.start_s, level.end_s)
 }
 
 /// `1.12 A at 13.0 V, 14.6 W`.
 fn at_its_volts(seen: &Seen, last: &Step) -> String {
     let level = seen.level(last);
     let drawn = seen.watts(level.watts, level.volts);
-    format!("{} at {}, {drawn}", seen.amps(level.amps), volts(level.volts))
+    format!("{} at {}, {drawn}", seen.amps(level.amps), seen.volts(level.volts))
 }
 
 /// What is drawn to the end, beside what good boards draw there.
@@ -83,8 +95,8 @@ fn level(seen: &Seen, last: &Step) -> String {
     format!(
         "{} from {} to the end, {}{}",
         at_its_volts(seen, last),
-        seen.time(seen.level(last).start_s),
-        seen.time(seen.level(last).duration()),
+        seen.moment(seen.level(last).start_s),
+        lasts(seen, last),
         against_good_boards(seen, last)
     )
 }
@@ -207,9 +219,9 @@ pub(in crate::verdict) struct Fall {
     pub ran_s: f64,
     /// When it fell, in seconds.
     pub at_s: f64,
-    /// Amps in the second before.
+    /// Amps of the level before: its last second or five readings.
     pub from_a: f64,
-    /// Volts in the second before.
+    /// Volts of the same.
     pub from_v: f64,
     /// What is drawn after.
     pub after: Level,
@@ -249,14 +261,13 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
     let after = path[until..].iter().find(|step| rests(step)).unwrap_or(&path[until]);
     let (ran, at_s) = (&path[until - 1], after.stretch.start_s);
     let before = seen.amps_between(at_s - BEFORE_FALL_S, at_s);
-    // A reading over the edge is an average of what was before it and what is after.
-    let edge_s = EDGE_READINGS * seen.readout.update_s();
-    let steady = seen.samples_between(at_s - BEFORE_FALL_S - edge_s, at_s - edge_s);
-    let mean_of = |values: &[f64]| values.get(steady.clone()).and_then(mean);
+    let level = before_the_edge(seen, at_s);
+    let mean_of = |values: &[f64]| values.get(level.clone()).and_then(mean);
     Some(Fall {
         ran_s: at_s - path[first].stretch.start_s,
         at_s,
-        from_a: mean_of(seen.trace.amps()).unwrap_or(ran.stretch.amps),
+        from_a: mean_of(seen.trace.amps())
+            .map_or(ran.stretch.amps, |amps| without_zero(amps, seen.readout.zero_a)),
         from_v: mean_of(seen.trace.volts()).unwrap_or(ran.stretch.volts),
         highest_a: before.iter().copied().fold(ran.stretch.amps, f64::max),
         left: left(seen, after),
@@ -265,6 +276,26 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
         lowest_v: seen.lowest_volts(at_s - BEFORE_FALL_S, at_s).unwrap_or(ran.stretch.volts),
         left_s: analysis.run.end_s - at_s,
     })
+}
+
+/// The last second before the edge at `at_s`, or the last five readings if that is longer. A reading over the edge is an
+/// average of what was before it and what is after: one that lies below all of the second before it.
+fn before_the_edge(seen: &Seen, at_s: f64) -> Range<usize> {
+    /// Fewer readings of a busy load are no mean.
+    const READINGS: f64 = 5.0;
+    let update_s = seen.readout.update_s();
+    let amps = seen.trace.amps();
+    let lowest = |range: Range<usize>| amps[range].iter().copied().fold(f64::INFINITY, f64::min);
+    let edge = seen.samples_between(at_s - EDGE_READINGS * update_s, at_s);
+    let earlier = seen.samples_between(at_s - BEFORE_FALL_S.max(READINGS * update_s), at_s);
+    let usual =
+        if earlier.start < edge.start { lowest(earlier.start..edge.start) } else { f64::NEG_INFINITY };
+    let over_the_edge = amps[edge.clone()].iter().rev().take_while(|amps| **amps < usual).count();
+    let end = edge.end - over_the_edge;
+    let end_s = seen.trace.time().get(end).copied().unwrap_or(at_s);
+    // Half a renewal, for readings come a little early or late.
+    let from = end_s - BEFORE_FALL_S.max((READINGS + 0.5) * update_s);
+    seen.samples_between(from, end_s)
 }
 
 /// The same as the finding has it, of a board that dropped out.
@@ -334,9 +365,9 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
         format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
     let facts = [
         format!(
-            "ran for {} in {name}, then fell at {} from {} to {}: {}",
-            seen.time(fall.ran_s),
-            seen.time(fall.at_s),
+            "ran for {} in {name}, then fell {} from {} to {}: {}",
+            seen.span(fall.at_s - fall.ran_s, fall.at_s),
+            at(seen, fall.at_s),
             seen.amps(fall.from_a),
             seen.amps(fall.after.amps),
             fall.left
@@ -349,7 +380,7 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
 
 fn again(seen: &Seen, fall: &Fall) -> String {
     let later = seen.attempts.iter().filter(|attempt| attempt.start_s.value() >= fall.at_s).count();
-    let left = seen.time(fall.left_s);
+    let left = seen.span(fall.at_s, fall.at_s + fall.left_s);
     // The press that woke the board does not shut it down.
     let woke_s = fall.at_s - fall.ran_s;
     let asked = |press: &&f64| (woke_s..=fall.at_s).contains(*press);

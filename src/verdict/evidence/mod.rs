@@ -50,9 +50,9 @@ fn to_the_end(seen: &Seen, step: &Step) -> String {
     format!(
         "{} at {} from {} to the end, {}",
         seen.amps(level.amps),
-        volts(level.volts),
-        seen.time(level.start_s),
-        seen.time(level.duration())
+        seen.volts(level.volts),
+        seen.moment(level.start_s),
+        seen.span(level.start_s, level.end_s)
     )
 }
 

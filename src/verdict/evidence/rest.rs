@@ -6,7 +6,7 @@ use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::model::Stage;
-use crate::verdict::seen::{Seen, exact, range, volts};
+use crate::verdict::seen::{Seen, exact, range};
 
 /// Standby from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -15,19 +15,30 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = vec![
         format!(
             "feed present at {} from {} on",
-            volts(seen.level(last).volts),
+            seen.volts(seen.level(last).volts),
             seen.time(seen.analysis.run.start_s)
         ),
-        format!(
-            "mean current {} over {}: nothing that this supply can tell",
-            // Nothing is shown as less than the supply could show.
-            seen.amps(seen.level(last).amps.max(seen.analysis.step_a / 1e3)),
-            seen.time(last.stretch.duration())
-        ),
+        nothing_drawn(seen, last),
     ];
     facts.extend(at_switch_on(seen, last));
     facts.push(asked(seen));
     facts
+}
+
+/// What the supply reads of a board that draws nothing, beside what it reads with its output off.
+fn nothing_drawn(seen: &Seen, last: &Step) -> String {
+    let (amps, zero_a) = (seen.level(last).amps, seen.readout.zero_a);
+    let over = seen.time(last.stretch.duration());
+    if seen.reads_a_zero() {
+        return format!(
+            "the supply reads {} over {over}, and {} with its output off: nothing is drawn that it can tell",
+            seen.amps(amps + zero_a),
+            seen.amps(zero_a)
+        );
+    }
+    // Nothing is shown as less than the supply could show.
+    let shown = seen.amps(amps.max(seen.analysis.step_a / 1e3));
+    format!("mean current {shown} over {over}: nothing that this supply can tell")
 }
 
 /// What is drawn as the feed rises only: the charge of the capacitors that it reaches.
@@ -121,7 +132,7 @@ fn answer(seen: &Seen) -> &'static str {
     let (mut at_presses, mut else_where) = (0.0_f64, 0.0_f64);
     let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
     for i in seen.samples_between(from, last.stretch.end_s) {
-        let off = (seen.trace.amps()[i] - last.stretch.amps).abs();
+        let off = (seen.trace.amps()[i] - seen.readout.zero_a - last.stretch.amps).abs();
         let most = if near(seen.trace.time()[i]) { &mut at_presses } else { &mut else_where };
         *most = most.max(off);
     }
@@ -137,7 +148,7 @@ fn asked(seen: &Seen) -> String {
             "power button marked {}{} at {}; no wake in the {} after it{}",
             how_often(run.presses.len()),
             if run.presses.len() > 1 { ", last" } else { "," },
-            seen.time(*press),
+            seen.mark(*press),
             seen.time(run.end_s - press),
             answer(seen)
         ),

@@ -1,10 +1,10 @@
 //! A load that is there from switch-on, or from the wake on, and leaves no room for a sequence.
 
 use crate::reference::GAIN_ERROR;
-use crate::units::{Volts, to_the_place_of};
+use crate::units::to_the_place_of;
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::seen::{Load, Seen, exact, volts};
+use crate::verdict::seen::{Load, Seen, as_set, exact, volts};
 
 /// A load within this time of switch-on is there from switch-on, in seconds.
 const AT_ONCE_S: f64 = 1.0;
@@ -14,10 +14,10 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
     let since = last.stretch.start_s - run.start_s;
     let from =
         if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seen.time(since)) };
-    let set = seen.trace.header().set_volts.map_or(run.set_v, Volts::value);
+    let set = seen.trace.header().set_volts.map_or_else(|| volts(run.set_v), |set| as_set(set.value()));
     vec![
         format!("{} at {} from {from} on: {}", seen.amps(level.amps), volts(level.volts), ohms(seen)),
-        format!("the feed stands at {} of the {} set{}", volts(level.volts), volts(set), limit(seen, last)),
+        format!("the feed stands at {} of the {} set{}", volts(level.volts), set, limit(seen, last)),
         heat(seen, last),
         before(seen, last, since),
     ]
@@ -62,8 +62,16 @@ pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
     shorted && since >= AT_ONCE_S && path.iter().any(|step| matches!(step.state, State::Low | State::Excess))
 }
 
+/// For how long the load stays, with what of that nobody read.
+fn lasts(seen: &Seen, last: &Step) -> String {
+    let level = seen.level(last);
+    let lasts = seen.span(level.start_s, level.end_s);
+    let unread = seen.unread_s(level.start_s, level.end_s);
+    if unread > 0.0 { format!("{lasts}, {} of it without readings", seen.time(unread)) } else { lasts }
+}
+
 fn before(seen: &Seen, last: &Step, since: f64) -> String {
-    let lasts = seen.time(seen.level(last).duration());
+    let lasts = lasts(seen, last);
     if woke_before(seen) {
         format!("the board drew its standby before: the load comes with the wake, and stays for {lasts}")
     } else if since < AT_ONCE_S {

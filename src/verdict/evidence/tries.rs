@@ -26,30 +26,57 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
 
 /// `16 tries from 6.96 s to 53.9 s, one every 3.13 s (3.08 to 3.18 s)`.
 fn counted_tries(seen: &Seen, tries: &Tries) -> String {
-    let span = format!("from {} to {}", seen.time(tries.first_start_s), seen.time(tries.last_end_s));
+    if let Some(reading) = lone_reading(seen) {
+        return format!("1 try at {}, for under {}: one reading", seen.time(reading), under(seen));
+    }
+    let span = format!("from {} to {}", seen.moment(tries.first_start_s), seen.time(tries.last_end_s));
     let every = match tries.every_s {
         None => String::new(),
         Some(every) if tries.count == 2 && !tries.one_is_on => {
             format!(", {} apart", seen.time(every.mean))
         }
-        Some(every) => format!(", one every {}", spread(seen, every)),
+        Some(every) => {
+            let starts = tries.count - usize::from(!tries.one_is_on);
+            format!(", one every {}", with_range(seen, seen.mean_time(every.mean, starts), every))
+        }
     };
     let on = if tries.one_is_on { "; one more is on when the log ends" } else { "" };
     let times = if tries.count == 1 { "1 try".to_owned() } else { format!("{} tries", tries.count) };
     format!("{times} {span}{every}{on}")
 }
 
+/// When the only try was read, if that was once.
+fn lone_reading(seen: &Seen) -> Option<f64> {
+    let [only] = seen.attempts.as_slice() else { return None };
+    let read = seen.samples_between(only.start_s.value(), only.end_s.value());
+    let time = seen.trace.time();
+    (only.given_up && read.len() == 1).then(|| time.get(read.start).copied()).flatten()
+}
+
+/// What one reading may stand for: the readings before and after it show nothing.
+fn under(seen: &Seen) -> String {
+    /// Intervals between three readings.
+    const INTERVALS: f64 = 2.0;
+    seen.time(INTERVALS * seen.readout.update_s().max(seen.readout.poll_hz.map_or(0.0, |hertz| 1.0 / hertz)))
+}
+
 /// A time with its range, where that says more.
 fn spread(seen: &Seen, times: Spread) -> String {
+    with_range(seen, seen.time(times.mean), times)
+}
+
+fn with_range(seen: &Seen, mean: String, times: Spread) -> String {
     let (low, high) = (seen.time(times.low), seen.time(times.high));
-    let mean = seen.time(times.mean);
     if low == high { mean } else { format!("{mean} ({})", range(&low, &high)) }
 }
 
 /// `each ends 0.42 s after its wake (0.40 to 0.44 s), in firmware`.
 fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
-    let after = spread(seen, tries.lasts_s);
+    let after = match lone_reading(seen) {
+        Some(_) => format!("within {}", under(seen)),
+        None => spread(seen, tries.lasts_s),
+    };
     let stage = match &tries.ended_in {
         Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
         Some(stage) if is_the_only_one(seen, stage) => {
@@ -63,7 +90,8 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
-    format!("{each} {after} after its wake{stage}")
+    let since = if lone_reading(seen).is_some() { "of" } else { "after" };
+    format!("{each} {after} {since} its wake{stage}")
 }
 
 /// Whether no try shows another stage.
@@ -126,7 +154,7 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     } else {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
-    format!("volts {how} from {} to {to} in {each}", volts(set_v))
+    format!("volts {how} from {} to {to} in {each}", seen.set_volts())
 }
 
 /// Volts below those that the readback shows between the tries, so that they are seen as a dip.
@@ -165,7 +193,7 @@ fn is_spike(seen: &Seen, attempt: &Attempt) -> Option<bool> {
     let update_s = seen.readout.update_s();
     let from = end - (END * (end - start)).max(2.0 * update_s);
     let before = seen.amps_between(end - (end - start) / 2.0, from);
-    let level = robust::median(&mut before.to_vec())?;
+    let level = robust::median(&mut before.clone())?;
     let late = seen.amps_between(from, end + update_s);
     let peak = late.iter().copied().max_by(f64::total_cmp)?;
     let earlier = seen.amps_between(start, from).iter().copied().fold(0.0, f64::max);

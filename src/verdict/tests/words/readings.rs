@@ -184,7 +184,7 @@ fn ohms_volts_and_watts_of_a_short_are_the_same_wherever_they_are_told() {
     let phase = finding.phases.last().expect("a phase");
     let (facts, checks) = (because(&finding), checks(&finding));
     assert!(
-        facts.contains("0.26 Ω ± 0.01 Ω") && checks.contains("about 0.26 Ω or less"),
+        facts.contains("0.261 Ω ± 0.006 Ω") && checks.contains("about 0.261 Ω or less"),
         "{facts}\n{checks}"
     );
     assert!(facts.contains(&format!("{} at {}", phase.mean_a, phase.mean_v)), "{facts}");
@@ -210,8 +210,82 @@ fn nothing_is_no_number_and_a_zero_that_is_off_is_said() {
         let off = (6.0, 0.0, zero);
         bench(&[off, (20.0, SET_V, 0.0234)]).with(|b| b.presses[0] = 8.0).find().limits.join("\n")
     };
-    assert!(zero_at(0.004).contains("with its output off the supply reads 4 mA"), "{}", zero_at(0.004));
-    assert!(!zero_at(0.0).contains("with its output off"), "{}", zero_at(0.0));
+    assert!(zero_at(0.004).contains("the supply reads 4 mA with its output off"), "{}", zero_at(0.004));
+    assert!(!zero_at(0.0).contains("output off"), "{}", zero_at(0.0));
+}
+
+#[test]
+fn amps_times_volts_are_the_watts_whatever_the_zero_is() {
+    let all = [OFF, STANDBY, RAILS, (0.4, SET_V, 1.0), REST, RAILS, (0.4, SET_V, 1.0), LATCHED];
+    let read = |zero: f64| {
+        let offset: Vec<(f64, f64, f64)> = all.iter().map(|(s, v, a)| (*s, *v, a + zero)).collect();
+        bench(&offset).find()
+    };
+    let (plain, offset) = (read(0.003), read(0.007));
+    // Before switch-on there is nothing but noise.
+    for (with, without) in offset.phases.iter().zip(&plain.phases).skip(1) {
+        let amps = |phase: &crate::verdict::Phase| [phase.mean_a, phase.min_a, phase.max_a].map(Amps::value);
+        for (one, other) in amps(with).iter().zip(amps(without)) {
+            assert!((one - other).abs() < 1e-9, "{with:?} {without:?}");
+        }
+        let product = with.mean_a.value() * with.mean_v.value();
+        assert!((product - with.mean_w.value()).abs() <= 0.01 * product + 1e-9, "{with:?}");
+    }
+    assert!(offset.phases[0].name == "off" && offset.phases[0].mean_a.value().abs() < f64::MIN_POSITIVE);
+    let peaks = |finding: &Finding| Tries::of(&finding.attempts).expect("tries").peak_a;
+    assert!((peaks(&offset).high - peaks(&plain).high).abs() < 1e-9, "{:?}", peaks(&offset));
+    assert_eq!(because(&offset), because(&plain));
+    // What the display shows is said where that differs.
+    assert!(
+        offset.limits.join("\n").contains("the supply reads 7 mA with its output off"),
+        "{:?}",
+        offset.limits
+    );
+}
+
+#[test]
+fn nothing_is_drawn_where_the_supply_reads_the_same_with_its_output_off() {
+    let said = because(&bench(&[(6.0, 0.0, 0.002), (20.0, SET_V, 0.002)]).find());
+    assert!(
+        said.contains("the supply reads 2 mA over") && said.contains("and 2 mA with its output off"),
+        "{said}"
+    );
+}
+
+#[test]
+fn the_level_before_a_fall_holds_no_reading_over_the_edge_and_nothing_older() {
+    let levels = [&BOOT[..4], &[(12.0, SET_V, 0.9), (2.0, SET_V, 0.62), (15.0, SET_V, 0.0234)]].concat();
+    for period in [0.25, 0.05] {
+        let finding = found(&levels, period, 0.001);
+        class(&finding, Class::DroppedOut);
+        let from = finding.fall.expect("a fall").from_a.value();
+        assert!((from - 0.62).abs() < 2e-3, "{from} at {period} s");
+    }
+}
+
+#[test]
+fn periods_have_figures_of_their_own_and_marks_are_as_logged() {
+    let tries: Vec<(f64, f64, f64)> =
+        (0..9).flat_map(|_| [(0.75, SET_V, 0.3), (1.5, SET_V, 0.0234)]).collect();
+    let levels = [&[OFF, STANDBY][..], &tries].concat();
+    let said = because(&found(&levels, 0.25, 0.001));
+    assert!(said.contains("one every 2.25 s"), "{said}");
+    let asked = because(&bench(&ASLEEP).with(|b| b.presses[0] = 6.12).find());
+    assert!(asked.contains("at 6.12 s"), "{asked}");
+}
+
+#[test]
+fn a_try_of_one_reading_is_no_stretch_of_time() {
+    let said = because(&found(&[OFF, STANDBY, (0.25, SET_V, 0.3), LATCHED], 0.25, 0.001));
+    assert!(said.contains("1 try at 5.") && said.contains("for under 0.5 s: one reading"), "{said}");
+    assert!(!said.contains("1 try from"), "{said}");
+}
+
+#[test]
+fn four_readings_a_second_are_said_once_to_be_coarse() {
+    let limits = |period: f64| found(&two_tries(), period, 0.001).limits.join("\n");
+    assert_eq!(limits(0.25).matches("no time is better than that").count(), 1, "{}", limits(0.25));
+    assert!(!limits(0.05).contains("no time is better"), "{}", limits(0.05));
 }
 
 #[test]
