@@ -302,6 +302,16 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
     prefixed(units * unit, "s", count)
 }
 
+/// The mean of `count` lengths of time in a row, between readings `step` seconds apart: their sum is known as well as one
+/// of them, so that the mean has figures of its own, three at most.
+#[must_use]
+pub fn mean_time_in_steps(mean: f64, step: f64, count: f64) -> String {
+    if count <= 1.0 || mean >= MINUTES_FROM_S {
+        return time_in_steps(mean, step);
+    }
+    in_steps(mean, step / count, "s")
+}
+
 /// The last place of times between readings `step` seconds apart, in seconds.
 fn place_of_times(step: f64) -> f64 {
     const TENTH_S: f64 = 0.1;
@@ -495,6 +505,13 @@ mod tests {
             "2.00 s",
         ];
         assert_eq!(shown, expected);
+    }
+
+    #[test]
+    fn a_mean_of_many_times_is_known_better_than_one() {
+        let shown = [(2.25, 12.0), (2.26, 1.0), (7.683, 4.0), (132.4, 9.0)];
+        let shown = shown.map(|(mean, count)| mean_time_in_steps(mean, 0.25, count));
+        assert_eq!(shown, ["2.25 s", "2.3 s", "7.68 s", "2 min 12 s"]);
     }
 
     #[test]

@@ -315,7 +315,7 @@ mod tests {
 
     #[test]
     fn a_line_is_told_to_the_tenth_and_a_time_in_the_text_as_it_was_read() {
-        assert_eq!((moment(5.11, Some(0.33)), length(5.11, Some(0.33))), ("5.1 s".into(), "5.0 s".into()));
+        assert_eq!((moment(5.11, Some(0.33)), length(5.11, Some(0.33))), ("5.1 s".into(), "5.1 s".into()));
         assert_eq!([moment(7.0, Some(2.0)), moment(7.123, Some(0.1))], ["7.0 s", "7.1 s"]);
     }
 

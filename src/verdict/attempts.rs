@@ -7,7 +7,7 @@ use super::phases::without_zero;
 use super::readout::Readout;
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
-use crate::units::{Amps, Seconds, Volts};
+use crate::units::{Amps, Seconds, Volts, mean_time_in_steps};
 use std::ops::Range;
 
 /// The feed of a board that is switched on rises from nothing, which is no start and no giving way, in seconds.
@@ -278,6 +278,18 @@ impl Tries {
             likely_in,
             earliest_in,
         })
+    }
+}
+
+impl Tries {
+    /// How far the starts are apart on average, in words, of readings `update_s` apart: the span of all of them is known as
+    /// well as one of them, so that the mean has finer figures than a single time.
+    #[must_use]
+    pub fn period(&self, update_s: f64) -> Option<String> {
+        let every = self.every_s?;
+        #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
+        let periods = (self.count - usize::from(!self.one_is_on)).max(1) as f64;
+        Some(mean_time_in_steps(every.mean, update_s, periods))
     }
 }
 

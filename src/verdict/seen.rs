@@ -248,13 +248,6 @@ impl<'a> Seen<'a> {
         span_in_steps(from, to, self.readout.update_s())
     }
 
-    /// The mean of `count` lengths of time in a row, in words: their sum is known as well as one of them.
-    pub(super) fn mean_time(&self, mean: f64, count: usize) -> String {
-        #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
-        let known_to = self.readout.update_s() / count.max(1) as f64;
-        if mean >= MINUTES_FROM_S { self.time(mean) } else { in_steps(mean, known_to, "s") }
-    }
-
     /// When a person marked something: as the log has it, which does not wait for a reading.
     pub(super) fn mark(&self, seconds: f64) -> String {
         /// Hundredths are as exact as anybody presses a button.

@@ -34,7 +34,7 @@ pub(in crate::render) fn words(finding: &Finding, shown: &Range<usize>) -> Strin
         first if first + 1 == last => format!("try {last} of {}", tries.count),
         first => format!("tries {} to {last} of {}", first + 1, tries.count),
     };
-    let every = tries.every_s.map(|every| words::length(every.mean, finding.log.update_s()));
+    let every = tries.period(finding.log.update_s().unwrap_or(0.0));
     match every {
         Some(apart) if finding.attempts.len() == 2 => format!("{which}, {apart} apart"),
         Some(every) => format!("{which}, one every {every}"),
@@ -51,10 +51,10 @@ mod tests {
     fn tries_are_counted_by_the_finding() {
         // Four were given up; one more is on when the log ends.
         let finding = cycling(5);
-        assert_eq!(words(&finding, &(0..5)), "4 tries, one every 3.0 s");
-        assert_eq!(words(&finding, &(1..3)), "tries 2 to 3 of 4, one every 3.0 s");
-        assert_eq!(words(&finding, &(1..2)), "try 2 of 4, one every 3.0 s");
-        assert_eq!(words(&finding, &(2..5)), "tries 3 to 4 of 4, one every 3.0 s");
+        assert_eq!(words(&finding, &(0..5)), "4 tries, one every 3.00 s");
+        assert_eq!(words(&finding, &(1..3)), "tries 2 to 3 of 4, one every 3.00 s");
+        assert_eq!(words(&finding, &(1..2)), "try 2 of 4, one every 3.00 s");
+        assert_eq!(words(&finding, &(2..5)), "tries 3 to 4 of 4, one every 3.00 s");
         assert_eq!(words(&finding, &(4..5)), "one more is on");
         let given_up = [5.0, 6.0, 7.9, 8.0, 9.0, 18.5].map(|at| is_given_up(&finding.attempts, at));
         assert_eq!(given_up, [false, true, true, false, true, false]);

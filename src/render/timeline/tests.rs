@@ -90,7 +90,7 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     excess-standby: standby draws too much | 30.0 s
     standby-only: button pressed: no wake | 8.5 s
     latch-off: stays down from here on | 30.1 s
-    cycling: gives up here | 14 tries, one every 3.0 s, 8.0 s
+    cycling: gives up here | 14 tries, one every 3.00 s, 8.0 s
     stalled: stuck in boot | 9.0 s
     full-boot:  | 
     dropped-out: falls back here | 30.1 s
@@ -185,7 +185,7 @@ fn a_try_that_is_still_on_stands_outside_the_bracket() {
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let label = |text: &str| scene.labels().find(|label| label.text == text).unwrap().bounds();
     let alarm = Theme::Light.palette().alarm;
-    let bracket = label("14 tries, one every 3.0 s");
+    let bracket = label("14 tries, one every 3.00 s");
     // Its two halves, on the line of its words.
     let on_line = |area: &Rect| area.height() <= 3 && bracket.top < area.top && area.bottom < bracket.bottom;
     let halves = scene.shapes.iter().filter_map(|shape| match shape {
@@ -371,7 +371,7 @@ fn tries_are_numbered_bands_below_one_bracket() {
     let close = Options { from: Seconds::new(8.5).ok(), to: Seconds::new(15.5).ok(), ..Options::default() };
     let scene = draw(&trace, None, &finding, &close).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["tries 2 to 4 of 14, one every 3.0 s", "rails", "firmware", "rest"] {
+    for text in ["tries 2 to 4 of 14, one every 3.00 s", "rails", "firmware", "rest"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
 }

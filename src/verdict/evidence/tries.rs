@@ -36,8 +36,8 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
             format!(", {} apart", seen.time(every.mean))
         }
         Some(every) => {
-            let starts = tries.count - usize::from(!tries.one_is_on);
-            format!(", one every {}", with_range(seen, seen.mean_time(every.mean, starts), every))
+            let mean = tries.period(seen.readout.update_s()).unwrap_or_default();
+            format!(", one every {}", with_range(seen, mean, every))
         }
     };
     let on = if tries.one_is_on { "; one more is on when the log ends" } else { "" };
