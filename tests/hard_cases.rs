@@ -400,3 +400,23 @@ fn no_fault_is_said_for_sure_of_a_sound_board_on_its_way() {
     }
     wrong.none();
 }
+
+/// The sample logs are named by board and class, and compared with the profiles that come with the program.
+#[test]
+fn every_sample_log_gets_the_verdict_that_it_is_named_for() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut wrong = Vec::new();
+    for entry in std::fs::read_dir(root.join("logs/samples")).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        let trace = feedtale::trace::read(&std::fs::read(&path).unwrap()).unwrap().trace;
+        let board = trace.header().board.clone().unwrap();
+        let profile = std::fs::read_to_string(root.join(format!("profiles/{board}.toml"))).unwrap();
+        let profile = Profile::from_toml(&profile).unwrap();
+        let found = diagnose(&trace, Some(&profile), &Sources::default()).verdict.class.name();
+        if name.strip_prefix(&format!("{board}-")) != Some(found) {
+            wrong.push(format!("{name}: {found}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}

@@ -99,6 +99,14 @@ impl Scores<'_> {
         beyond(piece, (piece.watts - peak_w) / both(u, standby.sd * standby.peak))
     }
 
+    /// How high the pulses of a standby of `watts` go: beside a leak as high as on good boards, and if the whole standby has
+    /// grown, they have with it.
+    fn pulses_up_to(&self, watts: f64) -> f64 {
+        let standby = &self.model.standby;
+        let grown = standby.watts.map_or(1.0, |typical| standby.peak / typical);
+        (watts + self.standby_pulse()).max(watts * grown)
+    }
+
     /// Standard deviation of one reading of the current, noise and accuracy, in amps.
     fn reading_sd(&self) -> f64 {
         self.readout.noise_a.max(self.readout.uncertainty_a(1.0))
@@ -112,9 +120,9 @@ impl Scores<'_> {
             State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
                 NO_COLLAPSE * piece.looks()
             }
-            // A leak adds to the level, not to the pulses.
             State::Excess if piece.duration() < PULSE_S && piece.level() > so_far.level => {
-                self.beyond_pulses(piece, so_far.watts + self.standby_pulse())
+                // One edge does not make a level to compare with.
+                so_far.levels.min(1.0) * self.beyond_pulses(piece, self.pulses_up_to(so_far.watts))
             }
             _ => self
                 .ups_and_downs(piece, so_far, state)
