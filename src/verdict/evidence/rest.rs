@@ -136,7 +136,7 @@ fn answer(seen: &Seen) -> &'static str {
         let most = if near(seen.trace.time()[i]) { &mut at_presses } else { &mut else_where };
         *most = most.max(off);
     }
-    if at_presses <= else_where { ", and no press shows in the current" } else { "" }
+    if at_presses <= else_where { ", and the current does not move at a press" } else { "" }
 }
 
 /// Whether the board was asked to wake, and what came of it.
