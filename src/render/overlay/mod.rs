@@ -4,14 +4,17 @@
 //! runs are a band with one of them in it, and are counted. Odd ones have lines of their own in front of it; a few of
 //! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
 
+mod said;
 #[cfg(test)]
 mod tests;
+
+pub(super) use said::{headline, odd_ones};
 
 use super::RenderError;
 use super::align::{self, Zero};
 use super::axis::{TimeAxis, ValueAxis};
 use super::columns::{Column, Span};
-use super::font::{Weight, clean};
+use super::font::Weight;
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
@@ -22,7 +25,7 @@ use super::sheet::{Sheet, em};
 use super::theme::Color;
 use super::words;
 use crate::units::counted;
-use crate::verdict::Class;
+use said::{is_sound, model, name, summary};
 
 /// Odd runs that get a colour and a note of their own; the table has them all.
 const MOST_NAMED: usize = 4;
@@ -149,74 +152,6 @@ fn ranks(runs: &[Subject], odd: &[bool]) -> Vec<Rank> {
         None => Rank::Good,
     };
     (0..runs.len()).map(rank).collect()
-}
-
-/// Which runs are not as the good ones. Where none is a full boot without departure, those that are not as most are.
-pub(super) fn odd_ones(runs: &[Subject]) -> Vec<bool> {
-    if runs.iter().any(is_sound) {
-        return runs.iter().map(|run| !is_sound(run)).collect();
-    }
-    let count = |class: Class| runs.iter().filter(|run| run.finding.verdict.class == class).count();
-    let usual = Class::ALL.into_iter().max_by_key(|class| count(*class));
-    runs.iter().map(|run| Some(run.finding.verdict.class) != usual).collect()
-}
-
-/// Whether a run boots fully and departs nowhere.
-fn is_sound(run: &Subject) -> bool {
-    run.finding.verdict.class == Class::FullBoot && run.finding.departures.is_empty()
-}
-
-/// What tells a run from the others: serial number, else the log's file name.
-fn name(run: &Subject) -> String {
-    let serial = run.finding.log.serial.clone().filter(|serial| !serial.trim().is_empty());
-    clean(&serial.unwrap_or_else(|| foot::file_name(&run.finding.log.path)))
-}
-
-fn model(runs: &[Subject]) -> String {
-    let first = runs.first().and_then(|run| run.finding.log.board.clone());
-    first.filter(|board| !board.trim().is_empty()).unwrap_or_else(|| "unnamed board".into())
-}
-
-pub(super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
-    let odd: Vec<&Subject> = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run).collect();
-    let alike = runs.iter().zip(runs.iter().skip(1)).all(|(a, b)| summary(a) == summary(b));
-    let named = |run: &&Subject| format!("{} {}", name(run), summary(run));
-    match odd.as_slice() {
-        [] if runs.is_empty() => "no logs".into(),
-        [] if alike => format!("All {} alike: {}", runs.len(), summary(&runs[0])),
-        [] => format!("None of {} boots fully", counted(runs.len(), "log")),
-        [one] => format!("1 of {} is odd: {}", runs.len(), named(one)),
-        few if few.len() < CROWD => {
-            let all: Vec<String> = few.iter().map(named).collect();
-            format!("{} of {} are odd: {}", odd.len(), runs.len(), all.join(", "))
-        }
-        many => format!("{} of {} are odd: {}", odd.len(), runs.len(), kinds(many)),
-    }
-}
-
-/// `3 hard short, 2 no draw, and 4 more`: how many runs there are of each kind.
-fn kinds(runs: &[&Subject]) -> String {
-    /// Kinds that are read at a glance.
-    const MOST: usize = 3;
-    let mut kinds: Vec<(String, usize)> = Vec::new();
-    for run in runs {
-        let kind = summary(run);
-        match kinds.iter_mut().find(|(other, _)| *other == kind) {
-            Some((_, count)) => *count += 1,
-            None => kinds.push((kind, 1)),
-        }
-    }
-    kinds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    let rest: usize = kinds.iter().skip(MOST).map(|(_, count)| count).sum();
-    let said = kinds.iter().take(MOST).map(|(kind, count)| format!("{count} {kind}"));
-    let rest = (rest > 0).then(|| format!("and {rest} more"));
-    said.chain(rest).collect::<Vec<_>>().join(", ")
-}
-
-/// The verdict with what departs, in a few words.
-fn summary(run: &Subject) -> String {
-    let clause = words::departures_clause(run.finding);
-    format!("{}{clause}", words::short(&run.finding.verdict))
 }
 
 fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {

@@ -4,6 +4,7 @@ use super::super::fixtures::{any_options, any_run, assert_legible, finding, phas
 use super::super::scene::Shape;
 use super::*;
 use crate::trace::Trace;
+use crate::verdict::Class;
 use crate::verdict::Finding;
 use proptest::prelude::*;
 
