@@ -343,6 +343,52 @@ fn volts_for_people(volts: f64) -> String {
     in_steps(volts, STEP_V, "V")
 }
 
+/// Volts as a person sets them, in hundredths: `20.25 V`, `36.0 V`.
+#[must_use]
+pub fn volts_as_set(volts: f64) -> String {
+    let shown = volts_for_people(volts);
+    let read_back = shown.split(' ').next().and_then(|number| number.parse::<f64>().ok());
+    let is_exact =
+        !(1.0..1000.0).contains(&volts) || read_back.is_some_and(|back| (back - volts).abs() < 1e-6);
+    if is_exact { shown } else { format!("{volts:.2} V") }
+}
+
+/// Volts that were read, beside those that were `set`: said as set where they are no other.
+#[must_use]
+pub fn volts_beside(volts: f64, set: Option<f64>) -> String {
+    /// Share of the volts by which the readback of a good supply is off (common practice, no source).
+    const SAME: f64 = 0.001;
+    let same = set.filter(|set| (volts - set).abs() <= SAME * set.abs());
+    same.map_or_else(|| volts_for_people(volts), volts_as_set)
+}
+
+/// `low to high` in the unit of the lower, `0.31 to 0.42 A` of `0.31 A` and `0.42 A`, or one of them if they read the same.
+#[must_use]
+pub fn range(low: &str, high: &str) -> String {
+    let same_unit = in_thousandths(low, high);
+    let high = same_unit.as_deref().unwrap_or(high);
+    match (low.split_once(' '), high.split_once(' ')) {
+        _ if low == high => high.to_owned(),
+        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
+        _ => format!("{low} to {high}"),
+    }
+}
+
+/// `high` in the unit of `low`, if that is a thousandth of its own: `0.175 A` beside `14.0 mA` is `175 mA`.
+fn in_thousandths(low: &str, high: &str) -> Option<String> {
+    let ((_, small), (number, large)) = (low.split_once(' ')?, high.split_once(' ')?);
+    let value = number.parse::<f64>().ok().filter(|_| small.strip_prefix('m') == Some(large))?;
+    let places = number.split_once('.').map_or(0, |(_, places)| places.len()).saturating_sub(3);
+    Some(format!("{:.places$} {small}", value * 1e3))
+}
+
+/// A bound of good boards beside what a supply read that resolves `step`: no finer than that, but as it is known where the
+/// supply would read nothing.
+#[must_use]
+pub fn reference_in_steps(value: f64, step: f64, symbol: &str) -> String {
+    in_steps(value, if step <= value.abs() { step } else { 0.0 }, symbol)
+}
+
 /// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
 /// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
 #[must_use]

@@ -133,7 +133,7 @@ fn headline(finding: &Finding) -> String {
     let board = finding.log.board.as_deref().unwrap_or("unnamed board");
     let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
     let serial = serial.map_or(String::new(), |serial| format!(" {serial}"));
-    let said = format!("{}{}", words::headline(verdict), but(finding));
+    let said = format!("{}{}", words::headline(verdict), words::departures_clause(finding));
     let mut text = format!("{}: {board}{serial}\n{said}\n{}", finding.log.path, verdict.class);
     if verdict.class != Class::Inconclusive {
         text += &sure(verdict);
@@ -156,22 +156,10 @@ fn sure(verdict: &Verdict) -> String {
     } else if let Some(stage) = &verdict.reached {
         let _ = write!(text, ", got to {stage}");
     }
-    if let Some(second) = verdict.runner_up {
-        let _ = write!(text, " (else {}, {})", second.class, percent(second.confidence));
+    if let Some(second) = words::runner_up(verdict) {
+        let _ = write!(text, " ({second})");
     }
     text
-}
-
-/// What is amiss with a board that boots: `, but standby draws too much and 1 more`.
-fn but(finding: &Finding) -> String {
-    if finding.verdict.class != Class::FullBoot {
-        return words::departures_clause(finding);
-    }
-    match finding.departures.as_slice() {
-        [] => String::new(),
-        [one] => format!(", but {}", words::departure(one)),
-        [first, rest @ ..] => format!(", but {}, and {} more", words::departure(first), rest.len()),
-    }
 }
 
 fn list(text: &mut String, title: &str, lines: &[impl Display]) {

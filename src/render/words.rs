@@ -1,7 +1,8 @@
 //! What a figure says in words.
 
 pub use crate::units::percent;
-use crate::units::{Amps, Seconds, figures, in_steps, time_in_steps, to_the_place_of};
+pub use crate::units::range;
+use crate::units::{Amps, Seconds, figures, in_steps, reference_in_steps, time_in_steps, to_the_place_of};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
 /// The verdict as a headline: what a person reads from across the bench.
@@ -78,26 +79,24 @@ pub fn board(finding: &Finding) -> String {
     given(&finding.log.serial).map_or_else(|| board.clone(), |serial| format!("{board} {serial}"))
 }
 
-/// The stages that depart from good boards beside what the verdict says itself, as an addition to the headline.
+/// What departs from good boards beside what the verdict says itself, as an addition to the headline: `, but standby
+/// draws too much, and 1 more`.
 #[must_use]
 pub fn departures_clause(finding: &Finding) -> String {
-    let mut stages: Vec<&str> = Vec::new();
-    for departure in &finding.departures {
-        let verdict = &finding.verdict;
+    let verdict = &finding.verdict;
+    let told = |departure: &&Departure| {
         let too_much =
             verdict.class == Class::ExcessStandby && verdict.reached.as_ref() == Some(&departure.phase);
-        let told = too_much
+        too_much
             || verdict.stalled_in.as_ref() == Some(&departure.phase)
-            || is_the_verdict(verdict, departure);
-        if !told && !stages.contains(&departure.phase.as_str()) {
-            stages.push(&departure.phase);
-        }
-    }
-    let joined = if finding.verdict.class == Class::FullBoot { "but" } else { "and" };
-    match stages.as_slice() {
+            || is_the_verdict(verdict, departure)
+    };
+    let departs: Vec<&Departure> = finding.departures.iter().filter(|departure| !told(departure)).collect();
+    let joined = if verdict.class == Class::FullBoot { "but" } else { "and" };
+    match departs.as_slice() {
         [] => String::new(),
-        [one] => format!(", {joined} {one} is not as on good boards"),
-        [first, rest @ ..] => format!(", {joined} {first} and {} more depart", rest.len()),
+        [one] => format!(", {joined} {}", departure(one)),
+        [first, rest @ ..] => format!(", {joined} {}, and {} more", departure(first), rest.len()),
     }
 }
 
@@ -110,15 +109,26 @@ pub(super) fn is_the_verdict(verdict: &Verdict, departure: &Departure) -> bool {
     departure.direction == Direction::Longer && stage == Some(&departure.phase)
 }
 
-/// How sure the verdict is, and what came second; of what is undecided, what it may be.
+/// How sure the verdict is, and what came second; of what is undecided, what it may be. How likely it is that nothing can
+/// be said is of no use to anybody, and neither is what is left of that for a class.
 #[must_use]
 pub fn confidence(verdict: &Verdict) -> String {
-    let second = verdict.runner_up.map(|second| format!("{} {}", second.class, percent(second.confidence)));
     if verdict.class == Class::Inconclusive {
-        return second.map_or_else(|| "undecided".into(), |second| format!("undecided; perhaps {second}"));
+        return verdict
+            .runner_up
+            .map_or_else(|| "undecided".into(), |second| format!("undecided; perhaps {}", second.class));
     }
-    let second = second.map(|second| format!(", else {second}")).unwrap_or_default();
+    let second = runner_up(verdict).map(|second| format!(", {second}")).unwrap_or_default();
     format!("{} sure{second}", percent(verdict.confidence))
+}
+
+/// What a decided verdict may be instead, where it was close: `else cycling, 12 %`, `else undecided`.
+#[must_use]
+pub fn runner_up(verdict: &Verdict) -> Option<String> {
+    verdict.runner_up.map(|second| match second.class {
+        Class::Inconclusive => "else undecided".into(),
+        class => format!("else {class} {}", percent(second.confidence)),
+    })
 }
 
 /// What departs and how, without the numbers: `firmware draws too much`.
@@ -148,8 +158,11 @@ pub fn departure_numbers(departure: &Departure, resolution: Option<Amps>) -> Str
 /// What good boards do: `0.31 to 0.42 A`. A bound that this supply could not read is shown as the reference has it.
 #[must_use]
 pub fn envelope(departure: &Departure, resolution: Option<Amps>) -> String {
-    let readable = resolution.filter(|step| departure.unit != "A" || step.value() <= departure.low);
-    let show = |value: f64| quantity(value, &departure.unit, readable);
+    let step = resolution.map_or(0.0, Amps::value);
+    let show = |value: f64| match departure.unit.as_str() {
+        "A" => reference_in_steps(value, step, "A"),
+        unit => quantity(value, unit, None),
+    };
     range(&show(departure.low), &show(departure.high))
 }
 
@@ -175,18 +188,6 @@ fn uncertainty(departure: &Departure, resolution: Option<Amps>) -> Option<f64> {
     const GAIN: f64 = 0.005;
     let step = resolution.filter(|_| departure.unit == "A")?;
     Some(step.value() / 2.0 + GAIN * departure.measured.abs())
-}
-
-/// `0.31 to 0.42 A` of `0.31 A` and `0.42 A`: the unit once, if both have the same.
-#[must_use]
-pub fn range(low: &str, high: &str) -> String {
-    if low == high {
-        return high.to_owned();
-    }
-    match (low.split_once(' '), high.split_once(' ')) {
-        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
-        _ => format!("{low} to {high}"),
-    }
 }
 
 /// A number with its unit for people; amps never finer than the supply resolves.
@@ -284,9 +285,12 @@ mod tests {
     fn what_is_undecided_is_not_said_to_be_sure() {
         let runner_up = Some(crate::verdict::RunnerUp { class: Class::StandbyOnly, confidence: 0.47 });
         let close = Verdict { confidence: 0.47, runner_up, ..verdict(Class::Inconclusive) };
-        assert_eq!(confidence(&close), "undecided; perhaps standby-only 47 %");
+        assert_eq!(confidence(&close), "undecided; perhaps standby-only");
         let decided = Verdict { class: Class::NoDraw, ..close };
         assert_eq!(confidence(&decided), "47 % sure, else standby-only 47 %");
+        let undecided = Some(crate::verdict::RunnerUp { class: Class::Inconclusive, confidence: 0.14 });
+        let perhaps = Verdict { class: Class::Cycling, runner_up: undecided, ..decided };
+        assert_eq!(confidence(&perhaps), "47 % sure, else undecided");
     }
 
     #[test]
@@ -317,12 +321,5 @@ mod tests {
     fn a_line_is_told_to_the_tenth_and_a_time_in_the_text_as_it_was_read() {
         assert_eq!((moment(5.11, Some(0.33)), length(5.11, Some(0.33))), ("5.1 s".into(), "5.1 s".into()));
         assert_eq!([moment(7.0, Some(2.0)), moment(7.123, Some(0.1))], ["7.0 s", "7.1 s"]);
-    }
-
-    #[test]
-    fn a_range_names_its_unit_once() {
-        assert_eq!(range("0.31 A", "0.42 A"), "0.31 to 0.42 A");
-        assert_eq!(range("24 mA", "0.12 A"), "24 mA to 0.12 A");
-        assert_eq!(range("24 mA", "24 mA"), "24 mA");
     }
 }

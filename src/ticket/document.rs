@@ -2,7 +2,7 @@
 
 use super::{Notes, symptom};
 use crate::render::words;
-use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps};
+use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps, volts_as_set};
 use crate::verdict::{
     Attempt, Class, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries,
 };
@@ -204,11 +204,6 @@ pub(super) fn phases(finding: &Finding) -> Body {
 /// A phase, or the mean of so many of its name.
 fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
     let resolution = finding.log.resolution_a;
-    // Power is known no finer than the amps behind it.
-    let watts = |phase: &Phase| {
-        let step = resolution.map_or(0.0, Amps::value) * phase.mean_v.value().abs();
-        in_steps(phase.mean_w.value(), step, "W")
-    };
     let amps = |amps: Amps| words::amps(amps.value(), resolution);
     let length = (phase.end_s.value() - phase.start_s.value()) / f64::from(times);
     let length = finding.log.time(length);
@@ -218,8 +213,8 @@ fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
         if times > 1 { format!("{length} each") } else { length },
         amps(phase.mean_a),
         words::range(&amps(phase.min_a), &amps(phase.max_a)),
-        volts(phase),
-        watts(phase),
+        volts(finding, phase),
+        watts(finding, phase),
     ]
 }
 
@@ -257,8 +252,17 @@ fn tries_within(finding: &Finding, phase: &Phase) -> usize {
 }
 
 /// Volts as they are read; what open leads pick up while the output is off is none.
-fn volts(phase: &Phase) -> String {
-    if phase.name == "off" { "0 V".into() } else { phase.mean_v.to_string() }
+fn volts(finding: &Finding, phase: &Phase) -> String {
+    if phase.name == "off" { "0 V".into() } else { finding.log.volts(phase.mean_v) }
+}
+
+/// Power, no finer than the amps behind it.
+fn watts(finding: &Finding, phase: &Phase) -> String {
+    let step = finding.log.resolution_a.map_or(0.0, Amps::value);
+    match phase.name.as_str() {
+        "off" => "0 W".into(),
+        _ => in_steps(phase.mean_w.value(), step * phase.mean_v.value().abs(), "W"),
+    }
 }
 
 /// The phases in order, those of tries and the rests between them taken together by name: a page of them says no more
@@ -332,7 +336,8 @@ fn moment(started: &str) -> String {
 
 fn set(log: &LogFacts) -> Option<String> {
     let limit = log.limit_a.map(|limit| format!("limit {limit}"));
-    let parts: Vec<String> = log.set_v.map(|volts| volts.to_string()).into_iter().chain(limit).collect();
+    let volts = log.set_v.map(|volts| volts_as_set(volts.value()));
+    let parts: Vec<String> = volts.into_iter().chain(limit).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 

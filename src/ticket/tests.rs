@@ -233,7 +233,7 @@ fn phases_of_many_tries_are_taken_together() {
     let lines: Vec<String> = rows.iter().map(|row| row[..5].join(" | ")).collect();
     insta::assert_snapshot!(lines.join("\n"), @"
     standby | 0 s | 4 s | 20 mA | 10 to 40 mA
-    3 tries | 4 s | 2 s each | 0.233 A | 50 mA to 0.600 A
+    3 tries | 4 s | 2 s each | 0.233 A | 50 to 600 mA
     rest between tries, 2 times | 5 s | 5 s each | 40 mA | 20 to 80 mA
     rest | 19 s | 3 s | 40 mA | 20 to 80 mA
     standby | 22 s | 9 s | 20 mA | 10 to 40 mA

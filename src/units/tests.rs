@@ -132,3 +132,29 @@ fn lengths_of_time_are_read_with_their_unit() {
 fn watts_are_volts_times_amps() {
     assert_eq!(Volts::constant(12.8) * Amps::constant(0.5), Watts::constant(6.4));
 }
+
+#[test]
+fn volts_are_said_as_they_were_set() {
+    let shown = [20.25, 19.45, 36.0, 5.0, 3.8, 12.5].map(volts_as_set);
+    assert_eq!(shown, ["20.25 V", "19.45 V", "36.0 V", "5.00 V", "3.80 V", "12.5 V"]);
+    let beside = |volts: f64| volts_beside(volts, Some(20.25));
+    assert_eq!([beside(20.26), beside(20.4), beside(18.7)], ["20.25 V", "20.4 V", "18.7 V"]);
+    assert_eq!(volts_beside(20.26, None), "20.3 V");
+}
+
+#[test]
+fn a_range_has_one_unit() {
+    assert_eq!(range("0.31 A", "0.42 A"), "0.31 to 0.42 A");
+    assert_eq!(range("14.0 mA", "0.175 A"), "14.0 to 175 mA");
+    assert_eq!(range("24 mA", "0.12 A"), "24 to 120 mA");
+    assert_eq!(range("1.20 A", "1.40 A"), "1.20 to 1.40 A");
+    assert_eq!(range("14.0 mA", "14.0 mA"), "14.0 mA");
+    assert_eq!(range("5.0 mA", "3.0 W"), "5.0 mA to 3.0 W");
+}
+
+#[test]
+fn a_bound_of_good_boards_is_as_fine_as_the_readings_beside_it_or_as_it_is_known() {
+    let bound = |value: f64| reference_in_steps(value, 0.001, "A");
+    assert_eq!([bound(0.0167), bound(0.0359), bound(0.116)], ["17 mA", "36 mA", "0.116 A"]);
+    assert_eq!(bound(0.0004), "0.400 mA");
+}

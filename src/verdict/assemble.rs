@@ -177,13 +177,11 @@ fn reached_standby(analysis: &Analysis) -> Option<String> {
 
 fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {
     let describe = |analysis: &Analysis| {
-        format!(
-            "{} to {}: {}, {} sure",
-            seconds(analysis.run.start_s),
-            seconds(analysis.run.end_s),
-            analysis.class(),
-            percent(analysis.confidence())
-        )
+        let (from, to) = (seconds(analysis.run.start_s), seconds(analysis.run.end_s));
+        match analysis.class() {
+            Class::Inconclusive => format!("{from} to {to}: undecided"),
+            class => format!("{from} to {to}: {class}, {} sure", percent(analysis.confidence())),
+        }
     };
     let others: Vec<String> = analyses
         .iter()

@@ -2,7 +2,7 @@
 //!
 //! Times are those of the log's `t_s`. Numbers are SI without prefix. A missing number is null, never 0.
 
-use crate::units::{Amps, Joules, Seconds, Volts, Watts, time_in_steps};
+use crate::units::{Amps, Joules, Seconds, Volts, Watts, time_in_steps, volts_beside};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -106,6 +106,12 @@ impl LogFacts {
         let poll = self.poll_hz.filter(|hertz| *hertz > 0.0)?;
         let changed = self.changed_hz.filter(|hertz| *hertz > 0.0).unwrap_or(poll);
         Some((1.0 / changed).min(POLLS / poll).max(1.0 / poll))
+    }
+
+    /// Volts that were read; as they were set where they are no other.
+    #[must_use]
+    pub fn volts(&self, read: Volts) -> String {
+        volts_beside(read.value(), self.set_v.map(Volts::value))
     }
 
     /// A moment of the log, or a length of time in it, no finer than the readings show it.

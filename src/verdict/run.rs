@@ -4,7 +4,7 @@ use super::readout::Readout;
 use crate::share::WORTH_SHARING;
 use crate::stats::{extent, robust};
 use crate::trace::{EventKind, Mode, Trace};
-use crate::units::Amps;
+use crate::units::{Amps, Volts};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -42,10 +42,10 @@ pub(super) struct Run {
     pub switch_on_seen: bool,
     /// Whether the feed was taken away at its end (else the log ends).
     pub switched_off: bool,
-    /// Volts that the supply was set to, or that it gave unloaded.
+    /// Volts that the supply gave unloaded.
     pub set_v: f64,
-    /// Whether the header or an event said so.
-    pub set_v_known: bool,
+    /// Volts that it was set to, if an event or the header says it.
+    pub told_v: Option<f64>,
     /// Current limit in force, if the log says it.
     pub limit_a: Option<f64>,
     /// Highest reading once the inrush is over, in amps.
@@ -82,19 +82,23 @@ impl Run {
 
 /// The runs of a log, in order.
 pub(super) fn runs(trace: &Trace, readout: &Readout) -> Vec<Run> {
-    let (set_v, set_v_known) = set_volts(trace);
+    let set_v = set_volts(trace);
     let fed = fed(trace, readout, set_v);
-    stretches(trace, &fed).into_iter().map(|samples| run(trace, samples, set_v, set_v_known)).collect()
+    stretches(trace, &fed).into_iter().map(|samples| run(trace, samples, set_v)).collect()
 }
 
-fn set_volts(trace: &Trace) -> (f64, bool) {
-    if let Some(set) = trace.header().set_volts.filter(|volts| volts.value() > 0.0) {
-        return (set.value(), true);
+fn set_volts(trace: &Trace) -> f64 {
+    if let Some(set) = header_set_volts(trace) {
+        return set;
     }
     // An unloaded feed is what the upper readings show; a sag only ever takes away.
     let mut volts = robust::enough(trace.len(), |index| trace.volts()[index]);
     volts.sort_unstable_by(f64::total_cmp);
-    (volts.get(volts.len().saturating_sub(1) * 9 / 10).copied().unwrap_or(0.0), false)
+    volts.get(volts.len().saturating_sub(1) * 9 / 10).copied().unwrap_or(0.0)
+}
+
+fn header_set_volts(trace: &Trace) -> Option<f64> {
+    trace.header().set_volts.map(Volts::value).filter(|volts| *volts > 0.0)
 }
 
 fn fed(trace: &Trace, readout: &Readout, set_v: f64) -> Vec<bool> {
@@ -130,19 +134,19 @@ fn bounced(trace: &Trace, off: usize, on: usize) -> bool {
     !by_hand && trace.time()[on] - trace.time()[off] < BOUNCE_S
 }
 
-fn run(trace: &Trace, samples: Range<usize>, header_set_v: f64, set_v_known: bool) -> Run {
+fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
     let (first, last) = (samples.start, samples.end - 1);
     let start_s = switch_on(trace, first);
     let end_s = trace.time()[samples.end.min(trace.len() - 1)];
-    let told = told_set_volts(trace, last).unwrap_or(header_set_v);
-    let set_v = unloaded(trace, &samples, told);
+    let told_v = told_set_volts(trace, last).or(header_set_volts(trace));
+    let set_v = unloaded(trace, &samples, told_v.unwrap_or(usual_v));
     Run {
         start_s,
         end_s,
         switch_on_seen: first > 0 || told_switch_on(trace, first),
         switched_off: samples.end < trace.len(),
         set_v,
-        set_v_known,
+        told_v,
         limit_a: limit(trace, last),
         presses: presses(trace, start_s, end_s),
         highest_a: highest(trace, &samples, start_s),

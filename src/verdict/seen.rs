@@ -10,7 +10,10 @@ use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
-use crate::units::{Seconds, Volts, figures, in_steps, span_in_steps, time_in_steps};
+use crate::units::{
+    Seconds, Volts, figures, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
+    volts_beside,
+};
 use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
@@ -213,11 +216,11 @@ impl<'a> Seen<'a> {
     /// What the volts did that were never below `lowest`.
     pub(super) fn feed_in_words(&self, lowest: f64) -> String {
         if self.is_steady(lowest) {
-            format!("volts steady at {}", self.set_volts())
+            format!("volts steady at {}", self.unloaded_volts())
         } else if self.holds(lowest) {
-            format!("volts give a little, from {} to {}", self.set_volts(), volts(lowest))
+            format!("volts give a little, from {} to {}", self.unloaded_volts(), volts(lowest))
         } else {
-            format!("volts sag from {} to {}", self.set_volts(), volts(lowest))
+            format!("volts sag from {} to {}", self.unloaded_volts(), volts(lowest))
         }
     }
 
@@ -278,23 +281,37 @@ impl<'a> Seen<'a> {
         self.readout.gaps.iter().map(within).filter(|length| *length > 0.0).sum()
     }
 
-    /// Volts that were read; as they were set where they are no other.
-    pub(super) fn volts(&self, value: f64) -> String {
-        /// Share of the volts by which the readback of a good supply is off.
-        const SAME: f64 = 0.001;
-        let set = self.trace.header().set_volts.map(Volts::value);
-        let same = set.filter(|set| (value - set).abs() <= SAME * set.abs());
-        same.map_or_else(|| volts(value), as_set)
+    /// Amps of good boards, beside those that were read.
+    pub(super) fn reference_amps(&self, value: f64) -> String {
+        reference_in_steps(value, self.analysis.step_a, "A")
     }
 
-    /// The volts that the supply was set to, as they were set; else what it shows unloaded.
+    /// Watts of good boards, beside those that were read.
+    pub(super) fn reference_watts(&self, value: f64) -> String {
+        reference_in_steps(value, self.analysis.step_a * self.analysis.run.set_v, "W")
+    }
+
+    /// The volts that the supply was set to, if the log says it.
+    fn told_volts(&self) -> Option<f64> {
+        self.analysis.run.told_v
+    }
+
+    /// Volts that were read; as they were set where they are no other.
+    pub(super) fn volts(&self, value: f64) -> String {
+        volts_beside(value, self.told_volts())
+    }
+
+    /// The volts that the supply was set to, else what it shows unloaded.
     pub(super) fn set_volts(&self) -> String {
-        let run = &self.analysis.run;
-        let header = self.trace.header().set_volts.map(Volts::value);
-        let near = |set: &f64| (set / run.set_v - 1.0).abs() < STEADY_SHARE;
-        match header.filter(|_| run.set_v_known).filter(near) {
-            Some(set) => as_set(set),
-            None => volts(run.set_v),
+        self.told_volts().map_or_else(|| volts(self.analysis.run.set_v), volts_as_set)
+    }
+
+    /// The volts of the feed unloaded; with what was set, where the supply reads something else.
+    pub(super) fn unloaded_volts(&self) -> String {
+        let read = self.volts(self.analysis.run.set_v);
+        match self.told_volts().map(volts_as_set) {
+            Some(set) if set != read => format!("{read} ({set} set)"),
+            _ => read,
         }
     }
 
@@ -387,54 +404,7 @@ pub(super) fn volts(value: f64) -> String {
     Volts::new(value).map_or_else(|_| "?".into(), |volts| volts.to_string())
 }
 
-/// Volts as a person sets them, in hundredths: `20.25 V`, `36.0 V`.
-pub(super) fn as_set(value: f64) -> String {
-    let shown = volts(value);
-    let read_back = shown.split(' ').next().and_then(|number| number.parse::<f64>().ok());
-    let is_exact =
-        !(1.0..1000.0).contains(&value) || read_back.is_some_and(|back| (back - value).abs() < 1e-6);
-    if is_exact { shown } else { format!("{value:.2} V") }
-}
-
 /// A time that the reference gives.
 pub(super) fn seconds(value: f64) -> String {
     Seconds::new(value).map_or_else(|_| "?".into(), |time| time.to_string())
-}
-
-/// `low to high` in the unit of the lower, or one of them if they read the same.
-pub(super) fn range(low: &str, high: &str) -> String {
-    let same_unit = in_thousandths(low, high);
-    let high = same_unit.as_deref().unwrap_or(high);
-    match (low.split_once(' '), high.split_once(' ')) {
-        _ if low == high => high.to_owned(),
-        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {high}"),
-        _ => format!("{low} to {high}"),
-    }
-}
-
-/// `high` in the unit of `low`, if that is a thousandth of its own: `0.175 A` beside `14.0 mA` is `175 mA`.
-fn in_thousandths(low: &str, high: &str) -> Option<String> {
-    let ((_, small), (number, large)) = (low.split_once(' ')?, high.split_once(' ')?);
-    let value = number.parse::<f64>().ok().filter(|_| small.strip_prefix('m') == Some(large))?;
-    let places = number.split_once('.').map_or(0, |(_, places)| places.len()).saturating_sub(3);
-    Some(format!("{:.places$} {small}", value * 1e3))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn volts_are_said_as_they_were_set() {
-        let shown = [20.25, 19.45, 36.0, 5.0, 3.8, 12.5].map(as_set);
-        assert_eq!(shown, ["20.25 V", "19.45 V", "36.0 V", "5.00 V", "3.80 V", "12.5 V"]);
-    }
-
-    #[test]
-    fn a_range_has_one_unit() {
-        assert_eq!(range("14.0 mA", "0.175 A"), "14.0 to 175 mA");
-        assert_eq!(range("1.20 A", "1.40 A"), "1.20 to 1.40 A");
-        assert_eq!(range("14.0 mA", "14.0 mA"), "14.0 mA");
-        assert_eq!(range("5.0 mA", "3.0 W"), "5.0 mA to 3.0 W");
-    }
 }

@@ -3,7 +3,7 @@
 use super::super::{Failure, Outcome};
 use crate::capture::{Report, Saved, Tally};
 use crate::units::percent;
-use crate::verdict::Finding;
+use crate::verdict::{Class, Finding};
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -34,6 +34,9 @@ pub(super) fn print(report: &Report, finding: Option<&Finding>) {
 /// `verdict: stalled, 97 % sure, stuck in memory`.
 fn verdict(finding: &Finding) -> String {
     let verdict = &finding.verdict;
+    if verdict.class == Class::Inconclusive {
+        return format!("verdict: {}", verdict.class);
+    }
     let mut line = format!("verdict: {}, {} sure", verdict.class, percent(verdict.confidence));
     if let Some(stage) = &verdict.stalled_in {
         let _ = write!(line, ", stuck in {stage}");

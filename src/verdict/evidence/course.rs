@@ -2,11 +2,11 @@
 
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
-use crate::units::{Amps, Seconds, Volts, figures};
+use crate::units::{Amps, Seconds, Volts, figures, range};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
-use crate::verdict::seen::{Level, Seen, exact, range, seconds};
+use crate::verdict::seen::{Level, Seen, exact, seconds};
 use std::ops::Range;
 
 /// A stay from this many times the usual one on is said as so many times.
@@ -122,8 +122,9 @@ fn against_good_boards(seen: &Seen, last: &Step) -> String {
         watts if watts < low => ", so this is less",
         _ => "",
     };
-    let band = range(&exact(low, "W"), &exact(high, "W"));
-    format!("; good boards {} ({band}) in {}{beyond}", exact(stage.watts, "W"), stage.name)
+    let watts = |value: f64| seen.reference_watts(value);
+    let band = range(&watts(low), &watts(high));
+    format!("; good boards {} ({band}) in {}{beyond}", watts(stage.watts), stage.name)
 }
 
 /// How lively the load of a board is that hangs, beside good boards in that stage.
@@ -197,7 +198,7 @@ pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Livelin
 fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let swing = Swing::of(seen, last)?;
     let volts = last.stretch.volts.max(1e-3);
-    let amps = |watts: f64| exact(watts / volts, "A");
+    let amps = |watts: f64| seen.reference_amps(watts / volts);
     let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
     let numbers = format!(
         "by {} (standard deviation), good boards by {} ({})",

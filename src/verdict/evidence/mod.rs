@@ -12,7 +12,7 @@ pub(super) use tries::ends_in_a_spike;
 
 use super::Class;
 use super::align::Step;
-use super::seen::{Seen, seconds, volts};
+use super::seen::{Seen, seconds};
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
 const MOST_FACTS: usize = 5;
@@ -65,7 +65,8 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
         || (last.stretch.duration(), last.stretch.amps, last.stretch.volts),
         |piece| (piece.duration(), piece.amps, piece.volts),
     );
-    let end = format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), volts(end_v));
+    let end =
+        format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), seen.volts(end_v));
     [captured, end].into_iter().chain(awake(seen, last)).chain(too_early(seen, last)).collect()
 }
 

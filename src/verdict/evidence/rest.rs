@@ -1,12 +1,12 @@
 //! A board that does not wake.
 
 use super::to_the_end;
-use crate::units::{figures, how_often};
+use crate::units::{figures, how_often, range};
 use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::model::Stage;
-use crate::verdict::seen::{Seen, exact, range};
+use crate::verdict::seen::{Seen, exact};
 
 /// Standby from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -93,7 +93,7 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
         if let Some(first) = first {
             return format!(
                 "{drawn}; good boards draw {} in {}, their first stage",
-                exact(first.watts, "W"),
+                seen.reference_watts(first.watts),
                 first.name
             );
         }
@@ -106,7 +106,7 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
             )
         };
     };
-    let amps = |watts: f64| exact(watts / level.volts.max(1e-3), "A");
+    let amps = |watts: f64| seen.reference_amps(watts / level.volts.max(1e-3));
     let low = seen.reference_at(&standby.name).map_or(0.0, |(phase, factor)| phase.mean_power.low * factor);
     let less = if level.watts < low { ": this is less" } else { "" };
     let band = range(&amps(low), &amps(standby.high));
@@ -118,7 +118,7 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     format!(
         "{usual}: this is {} times the usual, {drawn} in place of {}",
         figures(times, 2),
-        exact(typical, "W")
+        seen.reference_watts(typical)
     )
 }
 

@@ -4,7 +4,7 @@ use crate::reference::GAIN_ERROR;
 use crate::units::to_the_place_of;
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::seen::{Load, Seen, as_set, exact, volts};
+use crate::verdict::seen::{Load, Seen, exact};
 
 /// A load within this time of switch-on is there from switch-on, in seconds.
 const AT_ONCE_S: f64 = 1.0;
@@ -14,10 +14,14 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
     let since = last.stretch.start_s - run.start_s;
     let from =
         if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seen.time(since)) };
-    let set = seen.trace.header().set_volts.map_or_else(|| volts(run.set_v), |set| as_set(set.value()));
     vec![
-        format!("{} at {} from {from} on: {}", seen.amps(level.amps), volts(level.volts), ohms(seen)),
-        format!("the feed stands at {} of the {} set{}", volts(level.volts), set, limit(seen, last)),
+        format!("{} at {} from {from} on: {}", seen.amps(level.amps), seen.volts(level.volts), ohms(seen)),
+        format!(
+            "the feed stands at {} of the {} set{}",
+            seen.volts(level.volts),
+            seen.set_volts(),
+            limit(seen, last)
+        ),
         heat(seen, last),
         before(seen, last, since),
     ]
@@ -46,7 +50,10 @@ fn heat(seen: &Seen, last: &Step) -> String {
     let peak = seen.analysis.model.peak_w.filter(|_| seen.class() == Class::PartialShort);
     match peak {
         Some(peak) => {
-            format!("{watts} turn to heat on the board; a good board's boot peaks at {}", exact(peak, "W"))
+            format!(
+                "{watts} turn to heat on the board; a good board's boot peaks at {}",
+                seen.reference_watts(peak)
+            )
         }
         None if seen.class() == Class::PartialShort => format!("{watts} turn to heat on the board"),
         None => format!("{watts} turn to heat in the short and the leads"),

@@ -4,10 +4,11 @@ use super::course::left;
 use super::to_the_end;
 use crate::stats::robust;
 use crate::trace::Mode;
+use crate::units::range;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{Spread, Tries};
 use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::seen::{Seen, exact, range, volts};
+use crate::verdict::seen::{Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
@@ -144,17 +145,15 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     let visible = visible_below(seen).unwrap_or(set_v);
     let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let to = match (volts(tries.lowest_v), volts(highest)) {
-        (low, high) if low == high => high,
-        (low, high) => format!("between {low} and {high}"),
-    };
+    let (lowest, highest) = (volts(tries.lowest_v), volts(highest));
+    let to = if lowest == highest { highest } else { format!("between {lowest} and {highest}") };
     let how = if seen.holds(tries.lowest_v) { "dip a little" } else { "sag" };
     let each = if dips.len() == tries.count {
         "each try".to_owned()
     } else {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
-    format!("volts {how} from {} to {to} in {each}", seen.set_volts())
+    format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
 }
 
 /// Volts below those that the readback shows between the tries, so that they are seen as a dip.
