@@ -119,6 +119,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 confidence: verdict.1,
                 reached: verdict.2,
                 stalled_in: verdict.3,
+                step_into: None,
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },

@@ -35,8 +35,10 @@ fn stalled_in(verdict: &Verdict) -> &str {
     verdict.stalled_in.as_deref().or(verdict.reached.as_deref()).unwrap_or("a stage")
 }
 
+/// ` in firmware`, ` at the end of firmware` where that had run its length.
 fn in_stage(verdict: &Verdict) -> String {
-    verdict.reached.as_deref().map(|stage| format!(" in {stage}")).unwrap_or_default()
+    let where_to = if verdict.step_into.is_some() { "at the end of" } else { "in" };
+    verdict.reached.as_deref().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
 }
 
 /// The verdict in a few words, for a sentence: `stalled in loading`.
@@ -58,6 +60,15 @@ pub fn short(verdict: &Verdict) -> String {
         ),
         Class::FeedLimited => format!("feed limited{}", in_stage(verdict)),
         Class::Inconclusive => "inconclusive".into(),
+    }
+}
+
+/// The verdict in a few words, with how sure it is where it is one: `stalled in loading, 97 %`.
+#[must_use]
+pub fn short_and_sure(verdict: &Verdict) -> String {
+    match verdict.class {
+        Class::Inconclusive => short(verdict),
+        _ => format!("{}, {}", short(verdict), percent(verdict.confidence)),
     }
 }
 
@@ -250,6 +261,7 @@ mod tests {
             confidence: 0.937,
             reached: Some(if asleep { "standby" } else { "firmware" }.into()),
             stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
+            step_into: None,
             because: Vec::new(),
             runner_up: None,
         }
@@ -272,6 +284,13 @@ mod tests {
         Feed limited in firmware: the supply starves the board
         Inconclusive: this capture cannot carry a verdict
         ");
+    }
+
+    #[test]
+    fn a_stage_that_had_run_its_length_is_told_by_its_end() {
+        let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
+        assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
+        assert_eq!(short(&at_the_step), "latches off at the end of firmware");
     }
 
     #[test]

@@ -99,6 +99,7 @@ fn nothing_fed(reason: &str) -> Verdict {
         confidence: 0.99,
         reached: None,
         stalled_in: None,
+        step_into: None,
         because: vec![reason.into(), "capture from before switch-on, with the output on".into()],
         runner_up: None,
     }
@@ -139,12 +140,16 @@ fn verdict(seen: &Seen) -> Verdict {
     let analysis = seen.analysis;
     let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
     let (reached, stalled_in) = places(analysis);
-    let stage = advice::reached(seen).map(|stage| analysis.model.stages[stage].name.clone());
+    let furthest = advice::reached(seen);
+    let name = |stage: usize| analysis.model.stages[stage].name.clone();
+    let step_into = seen.ends.filter(|ends| furthest == Some(ends.last)).and_then(|ends| ends.into);
+    let stage = furthest.map(name);
     Verdict {
         class: analysis.class(),
         confidence: analysis.confidence(),
         reached: stage.or(reached.filter(|_| seen.ends.is_none_or(Ends::told))),
         stalled_in,
+        step_into: step_into.map(name),
         because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
     }

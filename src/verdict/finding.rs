@@ -236,6 +236,10 @@ pub struct Verdict {
     pub reached: Option<String>,
     /// The stage that the board stays in, if it is stalled.
     pub stalled_in: Option<String>,
+    /// The stage after the one reached, where tries end when that has run its usual length: what is at fault may begin with
+    /// this one; null where it does not.
+    #[serde(default)]
+    pub step_into: Option<String>,
     /// The facts that decided, with numbers and units.
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.

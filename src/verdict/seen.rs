@@ -181,8 +181,13 @@ impl<'a> Seen<'a> {
             return None;
         }
         let stages = &self.analysis.model.stages;
-        let likely = stages.iter().position(|stage| Some(&stage.name) == tries.likely_in.as_ref())?;
-        let one = Ends { first: likely, last: likely, barely: false };
+        let named = |name: Option<&String>| stages.iter().position(|stage| Some(&stage.name) == name);
+        let likely = named(tries.likely_in.as_ref())?;
+        if let Some(starved) = self.starved_at_the_step(tries, likely) {
+            return Some(starved);
+        }
+        let into = Some(likely + 1).filter(|next| *next < stages.len() && self.ran_its_length(tries, likely));
+        let one = Ends { first: likely, last: likely, barely: false, into };
         if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
             return Some(one);
         }
@@ -192,7 +197,56 @@ impl<'a> Seen<'a> {
             tries.lasts_s.mean - begins <= self.readout.update_s()
         });
         let last = if barely { likely + 1 } else { likely };
-        Some(Ends { first: 0, last, barely })
+        Some(Ends { first: 0, last, barely, into: into.filter(|_| last == 0) })
+    }
+
+    /// Where no try shows the stage that time suggests, and the limit is too low for that: tries that are starved end at the
+    /// step into it.
+    fn starved_at_the_step(&self, tries: &Tries, likely: usize) -> Option<Ends> {
+        let stage = &self.analysis.model.stages[likely];
+        let shown = self.attempts.iter().any(|attempt| attempt.ended_in.as_ref() == Some(&stage.name));
+        let limit_w = self.analysis.run.limit_a? * self.analysis.run.set_v;
+        let before = likely.checked_sub(1)?;
+        let starved = self.class() == Class::FeedLimited && !shown && stage.watts > limit_w;
+        let other =
+            tries.ended_in.as_ref().is_some_and(|name| *name != self.analysis.model.stages[before].name);
+        (starved && !other).then_some(Ends { first: before, last: before, barely: false, into: Some(likely) })
+    }
+
+    /// Whether the tries that end in `stage` were in it for as long as good boards are, so that the step into the next one
+    /// may be what ends them.
+    fn ran_its_length(&self, tries: &Tries, stage: usize) -> bool {
+        /// Of a shorter stage the readings do not show how much of it there was.
+        const READINGS: f64 = 3.0;
+        /// Beyond this share of its length a stage is over on some good board, however unlike they are.
+        const NEARLY: f64 = 0.8;
+        let stages = &self.analysis.model.stages;
+        let update_s = self.readout.update_s();
+        let Some(span) = stages[stage].duration.filter(|span| span.typical >= READINGS * update_s) else {
+            return false;
+        };
+        let ended_here = |attempt: &&Attempt| {
+            attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
+        };
+        let here = self.attempts.iter().filter(ended_here);
+        // Of a try that the alignment did not take apart nothing is known.
+        let stays: Vec<f64> = here.map(|a| self.time_in(a, stage)).filter(|length| *length > 0.0).collect();
+        let before: f64 = stages[..stage].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
+        #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
+        let shown = stays.iter().sum::<f64>() / stays.len().max(1) as f64;
+        let lasted = if shown > 0.0 { shown } else { tries.lasts_s.mean - before };
+        let longest: Option<f64> = stages[..=stage].iter().map(|stage| Some(stage.duration?.high)).sum();
+        let in_time = longest.is_some_and(|longest| tries.lasts_s.mean <= longest);
+        // A time is known to half a renewal of the readings.
+        in_time && lasted + update_s / 2.0 >= NEARLY * span.typical && lasted <= span.high
+    }
+
+    /// How long a start was in `stage`, by the alignment, in seconds.
+    fn time_in(&self, attempt: &Attempt, stage: usize) -> f64 {
+        let steps = self.analysis.path.iter().filter(|step| step.state.stage() == Some(stage));
+        let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
+        let within = |step: &Step| step.stretch.end_s.min(end) - step.stretch.start_s.max(start);
+        steps.map(within).filter(|length| *length > 0.0).sum()
     }
 
     /// Whether the readings are close enough together to tell the stages of a try.
@@ -202,14 +256,18 @@ impl<'a> Seen<'a> {
         tries.lasts_s.mean >= READINGS * self.readout.update_s()
     }
 
-    /// `rails`, `rails or the start of firmware`, `rails to loading`.
-    pub(super) fn places(&self, ends: Ends) -> String {
+    /// `in rails`, `in rails or the start of firmware`, `in rails to loading`, `at the end of rails, at the step into
+    /// firmware`.
+    pub(super) fn place(&self, ends: Ends) -> String {
         let name = |index: usize| self.analysis.model.stages[index].name.as_str();
+        if let Some(next) = ends.into {
+            return format!("at the end of {}, at the step into {}", name(ends.last), name(next));
+        }
         let start = if ends.barely { "the start of " } else { "" };
         match ends.last - ends.first {
-            0 => format!("{start}{}", name(ends.last)),
-            1 => format!("{} or {start}{}", name(ends.first), name(ends.last)),
-            _ => format!("{} to {start}{}", name(ends.first), name(ends.last)),
+            0 => format!("in {start}{}", name(ends.last)),
+            1 => format!("in {} or {start}{}", name(ends.first), name(ends.last)),
+            _ => format!("in {} to {start}{}", name(ends.first), name(ends.last)),
         }
     }
 
@@ -340,6 +398,8 @@ pub(super) struct Ends {
     pub last: usize,
     /// Whether good boards have only just come to the last one by then.
     pub barely: bool,
+    /// The stage after the last one, where that ran its usual length: the fault may lie at the step into this one.
+    pub into: Option<usize>,
 }
 
 impl Ends {

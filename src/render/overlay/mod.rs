@@ -457,7 +457,7 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
     vec![
         name(&member.run),
-        format!("{}, {}", words::short(verdict), words::percent(verdict.confidence)),
+        words::short_and_sure(verdict),
         or_nothing(member.moment(time).map(|(_, words)| words)),
         or_nothing(read_there(member, members)),
         or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),

@@ -56,8 +56,10 @@ struct Ground<'a> {
     ends_in: Option<usize>,
     /// The first one.
     from: usize,
-    /// The same in words.
+    /// The same in words: `in firmware`.
     place: String,
+    /// The stage at the step into which the tries may have ended.
+    into: Option<usize>,
 }
 
 impl<'a> Ground<'a> {
@@ -79,9 +81,10 @@ impl<'a> Ground<'a> {
         let ends_in = stuck.or(ends.and_then(|ends| at(ends.last)).map(furthest));
         let first = ends.filter(|ends| !ends.told()).and_then(|ends| at(ends.first));
         let from = first.or(ends_in).unwrap_or_default();
-        let name = |stage: usize| profile.phases[stage].name.clone();
-        let place = ends.map_or_else(|| ends_in.map(name).unwrap_or_default(), |ends| seen.places(ends));
-        Self { seen, profile, reached, ends_in, from, place }
+        let name = |stage: usize| format!("in {}", profile.phases[stage].name);
+        let place = ends.map_or_else(|| ends_in.map(name).unwrap_or_default(), |ends| seen.place(ends));
+        let into = ends.and_then(|ends| at(ends.into?));
+        Self { seen, profile, reached, ends_in, from, place, into }
     }
 
     fn stages<'b>(&'b self, path: &'b PathSection) -> impl Iterator<Item = usize> + 'b {
@@ -103,6 +106,9 @@ impl<'a> Ground<'a> {
             return Some((SectionState::Unknown, None));
         }
         if self.ends_in.is_some_and(|end| self.may_end_in(path, end)) {
+            return Some(self.at_the_end(path));
+        }
+        if self.begins_at_the_step(path) && !is_for_the_eye(&path.section) {
             return Some(self.at_the_end(path));
         }
         if let Some(end) = self.ends_in.filter(|end| self.is_read_from(path, *end)) {
@@ -155,6 +161,11 @@ impl<'a> Ground<'a> {
         self.stages(path).any(|stage| (self.from..=end).contains(&stage))
     }
 
+    /// Whether the section's part begins with the stage at the step into which the tries may have ended.
+    fn begins_at_the_step(&self, path: &PathSection) -> bool {
+        self.into.is_some() && self.stages(path).min() == self.into
+    }
+
     fn told(&self) -> bool {
         self.ends_in == Some(self.from)
     }
@@ -167,7 +178,12 @@ impl<'a> Ground<'a> {
             1 => "the try ends",
             _ => "the tries end",
         };
-        Some(format!("{tries} in {}", self.place))
+        Some(match self.into {
+            Some(into) => {
+                format!("{tries} with {}, at the step into {}", self.name(into - 1), self.name(into))
+            }
+            None => format!("{tries} {}", self.place),
+        })
     }
 
     /// Whether a board that is stuck in the stage before the section proves itself may wait for what it holds.
@@ -334,6 +350,9 @@ impl<'a> Ground<'a> {
     /// if these had shown part of their work, for what comes next may trip them.
     fn next_is_suspect(&self) -> bool {
         let Some(end) = self.ends_in else { return false };
+        if self.into.is_some() {
+            return !self.profile.power_path.iter().any(|path| self.begins_at_the_step(path));
+        }
         let mut at_the_end = self.profile.power_path.iter().filter(|path| self.may_end_in(path, end));
         let Some(path) = at_the_end.next() else { return true };
         if !self.told() {

@@ -8,7 +8,7 @@ use crate::units::range;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{Spread, Tries};
 use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::seen::{Seen, exact, volts};
+use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
@@ -78,16 +78,19 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         Some(_) => format!("within {}", under(seen)),
         None => spread(seen, tries.lasts_s),
     };
+    let (shown, all) = (tries.ended_there, tries.count);
+    let place = |stage: &String| {
+        let here = |ends: &Ends| ends.told() && seen.analysis.model.stages[ends.last].name == *stage;
+        seen.ends.filter(here).map_or_else(|| format!("in {stage}"), |ends| seen.place(ends))
+    };
     let stage = match &tries.ended_in {
-        Some(stage) if tries.ended_there == tries.count => format!(", in {stage}"),
+        Some(stage) if shown == all => format!(", {}", place(stage)),
         Some(stage) if is_the_only_one(seen, stage) => {
-            format!(", in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
+            format!(", {}, where a stage shows ({shown} of {all})", place(stage))
         }
-        Some(stage) if 2 * tries.ended_there > tries.count => {
-            format!(", mostly in {stage} ({} of {})", tries.ended_there, tries.count)
-        }
+        Some(stage) if 2 * shown > all => format!(", mostly {} ({shown} of {all})", place(stage)),
         Some(stage) => {
-            format!(", oftenest in {stage} where a stage shows ({} of {})", tries.ended_there, tries.count)
+            format!(", oftenest {}, where a stage shows ({shown} of {all})", place(stage))
         }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
@@ -104,16 +107,19 @@ fn is_the_only_one(seen: &Seen, stage: &str) -> bool {
 /// Where a try ends whose stage was not told: by what it draws, and by the time since its wake.
 fn by_time_and_level(seen: &Seen, tries: &Tries) -> Option<String> {
     let ends = seen.ends?;
-    let places = seen.places(ends);
+    let place = seen.place(ends);
     let usual = seen.usual_stage(tries.lasts_s.mean)?;
+    if ends.into == Some(usual) {
+        return Some(format!(", by time and level {place}"));
+    }
     if usual > ends.last {
         let usual = &seen.analysis.model.stages[usual].name;
-        return Some(format!(", by its level in {places}, though good boards are in {usual} by then"));
+        return Some(format!(", by its level {place}, though good boards are in {usual} by then"));
     }
     Some(if ends.told() {
-        format!(", when good boards are in {places}")
+        format!(", when good boards are {place}")
     } else {
-        format!(", in {places}: the readings do not tell which")
+        format!(", {place}: the readings do not tell which")
     })
 }
 

@@ -488,3 +488,32 @@ fn of_a_section_that_lets_through_what_a_later_one_draws_the_amps_are_all_that_i
     let dead = with_switch(&[OFF, (20.0, SET_V, 0.0)]).find();
     assert_eq!(state(&dead, "input switch"), (SectionState::Suspect, "no current passes it".into()));
 }
+
+#[test]
+fn tries_that_last_a_stage_s_usual_length_end_at_the_step_into_the_next() {
+    let tries = |rails: f64| {
+        let mut levels = vec![OFF, STANDBY];
+        for _ in 0..8 {
+            levels.extend([(rails, SET_V, 0.172), REST]);
+        }
+        bench(&levels).find()
+    };
+    // Rails usually take 0.8 s.
+    let whole = tries(0.8);
+    class(&whole, Class::Cycling);
+    let facts = because(&whole);
+    assert!(facts.contains("at the end of rails, at the step into loading"), "{facts}");
+    assert_eq!(whole.verdict.step_into.as_deref(), Some("loading"));
+    // Both are suspect.
+    for section in ["main regulators", "processor"] {
+        let (state, why) = state(&whole, section);
+        assert_eq!(state, SectionState::Suspect, "{section}");
+        assert_eq!(why, "the tries end with rails, at the step into loading", "{section}");
+    }
+    assert_ne!(state(&whole, "storage").0, SectionState::Suspect);
+    for seconds in [0.4, 3.0] {
+        let other = tries(seconds);
+        assert_eq!(other.verdict.step_into, None, "{seconds}: {}", because(&other));
+        assert!(!because(&other).contains("at the end of"), "{}", because(&other));
+    }
+}

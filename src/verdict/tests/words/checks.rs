@@ -314,3 +314,15 @@ fn a_boot_with_too_much_standby_is_not_said_to_work() {
     assert!(checks(&sound).contains("works") && !checks(&sound).contains("always-on"), "{}", checks(&sound));
     assert!(checks(&sound).contains("let it run for minutes"), "{}", checks(&sound));
 }
+
+#[test]
+fn a_limit_that_is_met_at_the_step_into_a_stage_is_told_there() {
+    // Loading takes 1.02 A, which 0.6 A of limit do not give; by the end of rails no try has shown it.
+    let mut levels = vec![OFF, STANDBY];
+    for _ in 0..6 {
+        levels.extend([RAILS, (0.2, 6.0, 0.6), REST]);
+    }
+    let starved = bench(&levels).with(|b| b.limit = 0.6).find();
+    class(&starved, Class::FeedLimited);
+    assert!(because(&starved).contains("at the end of rails, at the step into loading"), "{starved:#?}");
+}

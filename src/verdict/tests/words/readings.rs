@@ -122,7 +122,7 @@ fn a_try_that_ends_in_a_stage_makes_what_begins_there_suspect_for_that_reason() 
     let finding = bench(&cycling()).find();
     assert_eq!(state(&finding, "processor"), (SectionState::Suspect, "the tries end in loading".into()));
     let early: Vec<(f64, f64, f64)> =
-        [OFF, STANDBY].into_iter().chain((0..8).flat_map(|_| [(0.7, SET_V, 0.172), REST])).collect();
+        [OFF, STANDBY].into_iter().chain((0..8).flat_map(|_| [(0.5, SET_V, 0.172), REST])).collect();
     let both = bench(&early).with(|b| {
         b.profile.as_mut().expect("one").power_path = vec![
             section("system rail", &["standby"], &[]),
