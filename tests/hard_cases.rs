@@ -8,7 +8,8 @@
 use crate::simulated::{good_of, judged, named, rows, scenario, supplies, trace_of};
 use feedtale::reference::{Profile, learn};
 use feedtale::simulator::{Alteration, Case, Row, Scenario, SupplyKind};
-use feedtale::trace::Trace;
+use feedtale::trace::{Header, Mode, Sample, Trace, TraceBuilder};
+use feedtale::units::{Amps, Seconds, Volts};
 use feedtale::verdict::{Class, Finding, Live, Sources, diagnose};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -419,4 +420,38 @@ fn every_sample_log_gets_the_verdict_that_it_is_named_for() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// A log of two steady levels of volts and amps, in turns of so many tenths of a second, by a supply with no flutter.
+fn quiet(levels: &[(usize, f64, f64)]) -> Trace {
+    let level = |(count, volts, amps): &(usize, f64, f64)| std::iter::repeat_n((*volts, *amps), *count);
+    let header = Header {
+        set_volts: Some(Volts::constant(12.0)),
+        limit: Some(Amps::constant(3.0)),
+        ..Header::default()
+    };
+    let mut builder = TraceBuilder::new(header);
+    for (tenths, (volts, amps)) in (0_u32..).zip(levels.iter().flat_map(level)) {
+        let time = Seconds::constant(f64::from(tenths) / 10.0);
+        let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    builder.finish()
+}
+
+#[test]
+fn levels_that_repeat_to_the_digit_are_no_step_and_no_slow_readback() {
+    let off = (50, 0.0, 0.0);
+    let turns = |on, rest| [vec![off], [(on, 12.0, 1.0), (rest, 12.0, 0.0)].repeat(20)].concat();
+    for (levels, class) in [
+        (vec![off, (600, 0.5, 3.0)], Class::HardShort),
+        (vec![off, (600, 12.0, 2.0)], Class::PartialShort),
+        (turns(1, 5), Class::Cycling),
+        (turns(20, 20), Class::Cycling),
+    ] {
+        let found = diagnose(&quiet(&levels), None, &Sources::default());
+        assert_eq!(found.verdict.class, class, "{levels:?}: {:?}", found.verdict);
+        assert!(found.verdict.confidence > 0.9, "{:?}", found.verdict);
+        assert_eq!(found.log.resolution_a, None);
+    }
 }

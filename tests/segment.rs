@@ -40,7 +40,7 @@ fn margin(stress: Stress) -> usize {
 }
 
 fn cut(signal: &Signal) -> Changes {
-    changes(&signal.time, &signal.values, &Settings::default()).expect("a series of numbers in order of time")
+    changes(&signal.time, &signal.values, &signals::settings()).expect("a series of numbers in order of time")
 }
 
 /// Every true change in every signal, and at most one false one a signal in the mean.
@@ -182,7 +182,7 @@ fn a_stream_reports_a_large_jump_with_its_first_samples() {
 fn a_stream_ends_with_what_the_batch_says() {
     for stress in INDEPENDENT.into_iter().chain(BUSY) {
         let signal = stressed(stress, SEVERAL, 90);
-        let mut stream = Stream::new(Settings::default());
+        let mut stream = Stream::new(signals::settings());
         for (time, value) in signal.time.iter().zip(&signal.values) {
             stream.push(*time, *value).expect("a number");
         }
@@ -255,11 +255,15 @@ proptest! {
         prop_assert_eq!(&changes(&time, &negative, &settings).unwrap(), &found);
         let scaled: Vec<f64> = values.iter().map(|value| value * 1024.0).collect();
         let smallest_change = Amps::new(settings.smallest_change.value() * 1024.0).unwrap();
-        let again = changes(&time, &scaled, &Settings { smallest_change, ..settings }).unwrap();
+        let coarsest_step = Amps::new(settings.coarsest_step.value() * 1024.0).unwrap();
+        let scales = Settings { smallest_change, coarsest_step, ..settings };
+        let again = changes(&time, &scaled, &scales).unwrap();
         prop_assert_eq!((&again.fine, &again.coarse, &again.spread), (&found.fine, &found.coarse, &found.spread));
         let slower: Vec<f64> = time.iter().map(|time| time * 8.0).collect();
         let shortest_phase = Seconds::new(settings.shortest_phase.value() * 8.0).unwrap();
-        prop_assert_eq!(&changes(&slower, &values, &Settings { shortest_phase, ..settings }).unwrap(), &found);
+        let slowest_renewal = Seconds::new(settings.slowest_renewal.value() * 8.0).unwrap();
+        let scales = Settings { shortest_phase, slowest_renewal, ..settings };
+        prop_assert_eq!(&changes(&slower, &values, &scales).unwrap(), &found);
     }
 
     #[test]

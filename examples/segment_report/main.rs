@@ -32,7 +32,7 @@ fn main() {
 }
 
 fn cut(signal: &Signal) -> Changes {
-    changes(&signal.time, &signal.values, &Settings::default())
+    changes(&signal.time, &signal.values, &signals::settings())
         .expect("a series of finite values in order of time")
 }
 

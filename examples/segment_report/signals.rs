@@ -1,5 +1,7 @@
 //! Made signals with known changes.
 
+use feedtale::segment::Settings;
+use feedtale::units::Amps;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -14,6 +16,11 @@ pub(crate) const LEAST_LENGTH: usize = 100;
 
 /// Seconds from one sample to the next.
 pub(crate) const STEP_S: f64 = 0.05;
+
+/// The default, but for the coarsest step: that is given in amps, and the signals count in standard deviations.
+pub(crate) fn settings() -> Settings {
+    Settings { coarsest_step: Amps::constant(10.0), ..Settings::default() }
+}
 
 /// A series with the changes that were put into it.
 #[derive(Debug, Clone)]

@@ -58,7 +58,7 @@ pub(super) fn changes_between(
     settings: &Settings,
 ) -> Result<Changes, SegmentError> {
     admit(time, values)?;
-    let updates = Updates::of(time, values, fresh);
+    let updates = Updates::of(time, values, fresh, settings);
     let levels = Levels::of(&updates, values, settings);
     levels.changes(&updates, settings)
 }
@@ -120,7 +120,7 @@ pub(super) struct Levels {
 
 impl Levels {
     pub(super) fn of(updates: &Updates, values: &[f64], settings: &Settings) -> Self {
-        let rounding = noise::rounding_step(values);
+        let rounding = noise::rounding_step(values, settings.coarsest_step.value());
         // Noise below a quarter of what matters would only find changes that are dropped afterwards.
         let noise = Noise::of(&updates.value, rounding, settings.smallest_change.value() / 4.0, noise::FEW);
         Self { noise, penalty: noise::penalty(updates.len()) }

@@ -282,8 +282,8 @@ pub(super) fn penalty(updates: usize) -> f64 {
     MARGIN * 2.0 * count.ln() + LEAST
 }
 
-/// Smallest distance between two readings that occur.
-pub(super) fn rounding_step(values: &[f64]) -> f64 {
+/// Smallest distance between two readings that occur; 0 if none are as close as the `coarsest` step that there is.
+pub(super) fn rounding_step(values: &[f64], coarsest: f64) -> f64 {
     /// Readings that are looked at, spread over the whole trace.
     const LOOKED_AT: usize = 1 << 16;
     let stride = values.len().div_ceil(LOOKED_AT).max(1);
@@ -291,13 +291,23 @@ pub(super) fn rounding_step(values: &[f64]) -> f64 {
     sorted.sort_unstable_by(f64::total_cmp);
     let range = sorted.last().zip(sorted.first()).map_or(0.0, |(last, first)| last - first);
     let gaps = sorted.windows(2).map(|pair| pair[1] - pair[0]).filter(|gap| *gap > range * 1e-9);
-    gaps.min_by(f64::total_cmp).unwrap_or(0.0)
+    // Two decimals a step apart may differ by a hair more than it.
+    let is_step = |gap: &f64| *gap <= coarsest * (1.0 + 1e-9);
+    gaps.min_by(f64::total_cmp).filter(is_step).unwrap_or(0.0)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use rand::{RngExt, SeedableRng};
+
+    #[test]
+    fn two_levels_far_apart_show_no_step() {
+        let short: Vec<f64> = [[0.0; 20], [3.0; 20]].concat();
+        assert!(rounding_step(&short, 0.1) <= 0.0);
+        let coarse: Vec<f64> = [0.0, 0.3, 0.2, 0.3].repeat(10);
+        assert!((rounding_step(&coarse, 0.1) - 0.1).abs() < 1e-12);
+    }
 
     #[test]
     fn the_noise_of_a_level_that_a_long_series_is_seldom_at_is_known() {

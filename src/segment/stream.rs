@@ -105,7 +105,7 @@ impl Cutter {
     fn of(time: &[f64], values: &[f64], settings: &Settings) -> Result<Self, SegmentError> {
         let from = values.len().saturating_sub(LOOKED_AT);
         let (time, newest) = (&time[from..], &values[from..]);
-        let renewal = Renewal::of(time, |index| differs(newest, index));
+        let renewal = Renewal::of(time, |index| differs(newest, index), settings);
         let levels =
             Levels::of(&renewal.updates(time, newest, |index| differs(newest, index)), newest, settings);
         let penalty = noise::penalty(values.len());

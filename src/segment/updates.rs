@@ -4,6 +4,7 @@
 //! repeats are one observation. The period of the updates is not told by the supply, so it is taken from the log: the
 //! shortest usual time between two readings that differ.
 
+use super::Settings;
 use crate::share;
 use crate::stats::robust;
 use std::borrow::Cow;
@@ -43,8 +44,9 @@ pub(super) struct Renewal {
 
 impl Renewal {
     /// As it shows in the log; `fresh` says whether a sample differs from the one before.
-    pub(super) fn of(time: &[f64], fresh: impl Fn(usize) -> bool) -> Self {
-        Self { period: period(time, &fresh), last: f64::NEG_INFINITY }
+    pub(super) fn of(time: &[f64], fresh: impl Fn(usize) -> bool, settings: &Settings) -> Self {
+        let slowest = settings.slowest_renewal.value();
+        Self { period: period(time, &fresh, slowest), last: f64::NEG_INFINITY }
     }
 
     /// Whether the sample at `time`, which may differ from the one before, is a new update. To be asked in order.
@@ -82,8 +84,13 @@ impl Renewal {
 
 impl<'a> Updates<'a> {
     /// The updates behind `values`; `fresh` says whether a sample differs from the one before.
-    pub(super) fn of(time: &'a [f64], values: &'a [f64], fresh: impl Fn(usize) -> bool + Sync) -> Self {
-        Renewal::of(time, &fresh).updates(time, values, &fresh)
+    pub(super) fn of(
+        time: &'a [f64],
+        values: &'a [f64],
+        fresh: impl Fn(usize) -> bool + Sync,
+        settings: &Settings,
+    ) -> Self {
+        Renewal::of(time, &fresh, settings).updates(time, values, &fresh)
     }
 
     /// How far each of updates `range` counts as an observation of its own: 1, or less where readings follow each other
@@ -128,12 +135,23 @@ impl<'a> Updates<'a> {
     }
 }
 
-/// Time from one update of the readback to the next, in seconds.
-fn period(time: &[f64], fresh: &impl Fn(usize) -> bool) -> f64 {
+/// Time from one update of the readback to the next, in seconds: no longer than `slowest` unless the log itself is slower.
+fn period(time: &[f64], fresh: &impl Fn(usize) -> bool, slowest: f64) -> f64 {
+    let polls = || usual(steps(time, &|_| true));
     let renewed = steps(time, &|index| index > 0 && fresh(index));
-    let mut steps = if renewed.len() < ENOUGH_FRESH { steps(time, &|_| true) } else { renewed };
+    let period = if renewed.len() < ENOUGH_FRESH { polls() } else { usual(renewed) };
+    match period {
+        // Nothing but the changes of a steady board between a few levels.
+        Some(period) if period > slowest => polls().map_or(period, |poll| period.min(slowest.max(poll))),
+        Some(period) => period,
+        None => 1.0,
+    }
+}
+
+/// The step below which lies the usual share of `steps`.
+fn usual(mut steps: Vec<f64>) -> Option<f64> {
     if steps.is_empty() {
-        return 1.0;
+        return None;
     }
     #[expect(
         clippy::cast_possible_truncation,
@@ -142,7 +160,7 @@ fn period(time: &[f64], fresh: &impl Fn(usize) -> bool) -> f64 {
         reason = "a share of a count"
     )]
     let rank = (steps.len() as f64 * USUAL_SHARE) as usize;
-    *steps.select_nth_unstable_by(rank, f64::total_cmp).1
+    Some(*steps.select_nth_unstable_by(rank, f64::total_cmp).1)
 }
 
 /// Times from each of the samples that are `counted` to the next, in the parts of the log that are looked at.
@@ -163,7 +181,8 @@ mod tests {
     use super::*;
 
     fn updates<'a>(time: &'a [f64], values: &'a [f64]) -> Updates<'a> {
-        Updates::of(time, values, |index| values[index].total_cmp(&values[index - 1]).is_ne())
+        let fresh = |index: usize| values[index].total_cmp(&values[index - 1]).is_ne();
+        Updates::of(time, values, fresh, &Settings::default())
     }
 
     fn grid(count: usize) -> Vec<f64> {
@@ -187,6 +206,14 @@ mod tests {
         let time = grid(800);
         let found = updates(&time, &values);
         assert!((195..=205).contains(&found.len()), "{}", found.len());
+    }
+
+    #[test]
+    fn two_steady_levels_by_turns_are_observed_all_along() {
+        let values: Vec<f64> = (0..4000).map(|index| f64::from((index / 80) % 2)).collect();
+        let time = grid(4000);
+        let found = updates(&time, &values);
+        assert!(found.len() >= 190, "{} updates in 100 s", found.len());
     }
 
     #[test]

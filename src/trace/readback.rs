@@ -21,6 +21,10 @@ const LEAST_ZERO_SD_A: f64 = 0.000_3;
 /// Renewals that must be seen before their period is told.
 const FEWEST_RENEWALS: usize = 8;
 
+/// Longest time from one renewal of a bench supply's readback to the next: most show two to five readings a second, and
+/// send more (common practice, no source). What stays the same for longer is a steady board.
+pub const SLOWEST_RENEWAL_S: f64 = 0.5;
+
 /// Intervals up to this many times the lower quartile are one renewal; longer ones are readings that repeat.
 const ONE_RENEWAL: f64 = 1.6;
 
@@ -72,7 +76,8 @@ pub fn update_period(trace: &Trace) -> Option<f64> {
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
     let mean = single.iter().sum::<f64>() / single.len() as f64;
     let time = trace.time();
-    Some(mean.max(robust::median_at(time.len() - 1, |i| time[i + 1] - time[i])?))
+    let poll = robust::median_at(time.len() - 1, |i| time[i + 1] - time[i])?;
+    Some(mean.min(SLOWEST_RENEWAL_S).max(poll))
 }
 
 #[cfg(test)]
@@ -105,6 +110,9 @@ mod tests {
             assert!((found / period - 1.0).abs() < 0.15, "{found} s against {period} s");
         }
         assert_eq!(update_period(&polled(0.25, |_| 1.0)), None);
+        // A quiet board that goes on and off once in two seconds.
+        let by_turns = update_period(&polled(0.1, |renewal| f64::from(renewal / 10 % 2))).unwrap();
+        assert!(by_turns <= SLOWEST_RENEWAL_S, "{by_turns} s");
     }
 
     #[test]
