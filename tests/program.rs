@@ -115,6 +115,13 @@ impl Running {
         self.folder.path().join(name)
     }
 
+    /// Nobody reads what it prints, on either stream.
+    pub(crate) fn unheard(mut self) -> Self {
+        self.child.stdout = None;
+        self.child.stderr = None;
+        self
+    }
+
     /// Closes standard input and waits for the end.
     pub(crate) fn end(mut self) -> Ended {
         drop(self.child.stdin.take());

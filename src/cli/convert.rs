@@ -1,6 +1,6 @@
 //! `feedtale convert`: another logger's file to a log.
 
-use super::output::{refuse_to_replace, write_file};
+use super::output::{refuse_to_replace, remark, write_file};
 use super::{Failure, Outcome};
 use crate::trace::{self, ConvertOptions, Header};
 use crate::units::{Amps, Volts};
@@ -61,10 +61,10 @@ pub(super) fn run(args: &ConvertArgs) -> Result<Outcome, Failure> {
     }
     let converted = trace::convert_from(file, &options).map_err(|error| named(error.to_string()))?;
     for assumption in &converted.assumed {
-        eprintln!("assumed: {assumption}");
+        remark(&format!("assumed: {assumption}"));
     }
     write_file(&args.output, &trace::write(&converted.trace), args.force)?;
-    eprintln!("{}: {} readings", args.output.display(), converted.trace.len());
+    remark(&format!("{}: {} readings", args.output.display(), converted.trace.len()));
     Ok(Outcome::Done)
 }
 

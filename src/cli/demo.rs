@@ -4,7 +4,7 @@
 //! through the same code that a real supply uses; the boards are worked side by side.
 
 use super::logs::{GivenLog, GivenProfile};
-use super::output::{make_folder, print, write_ticket};
+use super::output::{make_folder, print, remark, write_ticket};
 use super::{Failure, Outcome};
 use crate::capture::{Pace, Plan, RealClock, Saved, Session, Settings, SupplySource, log_name, settings_of};
 use crate::link::Address;
@@ -55,10 +55,10 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let logs = args.output.join("logs");
     make_folder(&logs)?;
-    eprintln!(
+    remark(&format!(
         "recording {} simulated boards side by side over simulated serial lines, {SPEED} times faster than life …",
         SHELF.len()
-    );
+    ));
     let lines: Vec<Result<String, Failure>> = std::thread::scope(|scope| {
         let treat = |patient| scope.spawn(move || treat(patient, &args.output));
         let work: Vec<_> = SHELF.iter().map(treat).collect();

@@ -3,7 +3,7 @@
 mod follow;
 
 use super::logs::{GivenLog, GivenProfile};
-use super::output::print;
+use super::output::{print, remark};
 use super::{Failure, Outcome};
 use crate::render::words;
 use crate::trace::Trace;
@@ -58,7 +58,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Failure> {
             }
             Err(failure) if arguments.logs.len() == 1 => return Err(failure),
             Err(failure) => {
-                eprintln!("feedtale: {failure}");
+                remark(&format!("feedtale: {failure}"));
                 first_failure.get_or_insert(failure);
             }
         }

@@ -1,11 +1,11 @@
 //! `feedtale learn`: a profile from known-good logs.
 
-use super::output::refuse_to_replace;
+use super::output::{print, refuse_to_replace, remark, write_file};
 use super::{Failure, Outcome};
-use crate::reference::{self, Capture, Learning, Profile, Request};
+use crate::reference::{self, Capture, Learning, PhaseReference, Profile, Request};
 use crate::trace;
-use crate::units::{Amps, Volts, counted};
-use std::path::PathBuf;
+use crate::units::{Amps, NotFinite, Seconds, Volts, counted};
+use std::path::{Path, PathBuf};
 
 /// Learns a reference profile from known-good logs.
 #[derive(Debug, clap::Args)]
@@ -63,9 +63,9 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let text = learning.profile.to_toml();
     // What is written must read back: a flag may have given a value that no profile can hold.
     Profile::from_toml(&text).map_err(|fault| Failure::Usage(fault.problem.to_string()))?;
-    std::fs::write(&output, text)
-        .map_err(|error| Failure::Input(format!("{}: cannot be written: {error}", output.display())))?;
-    report(&learning, &output);
+    // `output` has made sure that what is there may be written over.
+    write_file(&output, text.as_bytes(), true)?;
+    report(&learning, &output)?;
     Ok(Outcome::Done)
 }
 
@@ -85,7 +85,7 @@ fn capture(path: &PathBuf) -> Result<Capture, Failure> {
     let name =
         path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into());
     if let Some(cut) = log.cut {
-        eprintln!("feedtale: {name}: {cut}");
+        remark(&format!("feedtale: {name}: {cut}"));
     }
     Ok(Capture { name, sha256: log.sha256, trace: log.trace })
 }
@@ -106,7 +106,7 @@ fn learned(args: &Args, captures: &[Capture]) -> Result<Learning, Failure> {
 }
 
 fn adjust(profile: &mut Profile, args: &Args) -> Result<(), Failure> {
-    let usage = |error: crate::units::NotFinite| Failure::Usage(error.to_string());
+    let usage = |error: NotFinite| Failure::Usage(error.to_string());
     if let Some(text) = &args.description {
         text.clone_into(&mut profile.description);
     }
@@ -132,34 +132,29 @@ fn adjust(profile: &mut Profile, args: &Args) -> Result<(), Failure> {
     Ok(())
 }
 
-fn report(learning: &Learning, output: &std::path::Path) {
+fn report(learning: &Learning, output: &Path) -> Result<(), Failure> {
     for (name, reason) in &learning.refused {
-        eprintln!("feedtale: {name} is left out: {reason}");
+        remark(&format!("feedtale: {name} is left out: {reason}"));
     }
     for note in &learning.notes {
-        eprintln!("feedtale: note: {note}");
+        remark(&format!("feedtale: note: {note}"));
     }
-    let profile = &learning.profile;
-    let learned = &profile.learned;
-    println!(
-        "{}: {}, {}",
-        profile.board,
-        counted(learned.boards, "board"),
-        counted(learned.captures, "capture")
-    );
-    for phase in &profile.phases {
-        let volts = learned.feed.unwrap_or(profile.feed.nominal).value();
-        let amps = |watts: f64| Amps::new(watts / volts).unwrap_or_default();
-        let mean = phase.mean_power;
-        let (low, typical, high) = (amps(mean.low), amps(mean.typical), amps(mean.high));
-        let length = match phase.duration {
-            Some(length) => {
-                format!("about {}", crate::units::Seconds::new(length.typical).unwrap_or_default())
-            }
-            None if phase.waits_for_person => "until the button".to_owned(),
-            None => "from then on".to_owned(),
-        };
-        println!("  {:<12} {typical:>8} ({low} to {high})  {length}", phase.name);
-    }
-    println!("{}", output.display());
+    let Profile { board, feed, phases, learned, .. } = &learning.profile;
+    let (boards, captures) = (counted(learned.boards, "board"), counted(learned.captures, "capture"));
+    let volts = learned.feed.unwrap_or(feed.nominal);
+    let phases: String = phases.iter().map(|phase| line(phase, volts)).collect();
+    print(format!("{board}: {boards}, {captures}\n{phases}{}\n", output.display()).as_bytes())
+}
+
+/// A phase as a line for people, its envelope in amps at `volts`.
+fn line(phase: &PhaseReference, volts: Volts) -> String {
+    let amps = |watts: f64| Amps::new(watts / volts.value()).unwrap_or_default();
+    let mean = phase.mean_power;
+    let (low, typical, high) = (amps(mean.low), amps(mean.typical), amps(mean.high));
+    let length = match phase.duration {
+        Some(length) => format!("about {}", Seconds::new(length.typical).unwrap_or_default()),
+        None if phase.waits_for_person => "until the button".to_owned(),
+        None => "from then on".to_owned(),
+    };
+    format!("  {:<12} {typical:>8} ({low} to {high})  {length}\n", phase.name)
 }

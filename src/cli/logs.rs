@@ -1,8 +1,9 @@
 //! Logs and profiles as the user gives them, and the finding that both make.
 
 use super::Failure;
+use super::output::remark;
 use crate::reference::Profile;
-use crate::trace::{self, Trace};
+use crate::trace::{self, ReadLog, Trace};
 use crate::verdict::{Finding, Sources, diagnose};
 use std::io::Read;
 use std::path::Path;
@@ -27,28 +28,32 @@ impl GivenLog {
     /// The log at `path`; `-` is standard input.
     pub(super) fn read(path: &Path) -> Result<Self, Failure> {
         if path == Path::new("-") {
-            return Self::from_bytes(&standard_input()?);
+            return Self::from_standard_input(&standard_input()?);
         }
-        let log = trace::read_file(path).map_err(Failure::input)?;
-        Ok(Self { trace: log.trace, path: path.display().to_string(), sha256: log.sha256 })
+        Ok(Self::named(path, trace::read_file(path).map_err(Failure::input)?))
     }
 
-    /// The log at `path` (`-` is standard input), and its bytes.
+    /// The log at `path` (`-` is standard input), and the bytes that it was read from.
     pub(super) fn with_bytes(path: &Path) -> Result<(Self, Vec<u8>), Failure> {
         if path == Path::new("-") {
             let bytes = standard_input()?;
-            return Ok((Self::from_bytes(&bytes)?, bytes));
+            return Ok((Self::from_standard_input(&bytes)?, bytes));
         }
-        let log = Self::read(path)?;
-        let bytes = std::fs::read(path)
-            .map_err(|error| Failure::Input(format!("{}: cannot read it again: {error}", path.display())))?;
-        Ok((log, bytes))
+        let (log, bytes) = trace::read_file_whole(path).map_err(Failure::input)?;
+        Ok((Self::named(path, log), bytes))
     }
 
-    /// The log that came from standard input as `bytes`.
-    pub(super) fn from_bytes(bytes: &[u8]) -> Result<Self, Failure> {
+    fn from_standard_input(bytes: &[u8]) -> Result<Self, Failure> {
         let log = trace::read(bytes).map_err(|error| Failure::Input(format!("standard input: {error}")))?;
-        Ok(Self { trace: log.trace, path: "-".into(), sha256: trace::sha256(bytes) })
+        Ok(Self::named(Path::new("-"), log))
+    }
+
+    fn named(path: &Path, log: ReadLog) -> Self {
+        let path = path.display().to_string();
+        if let Some(cut) = log.cut {
+            remark(&format!("feedtale: {path}: {cut}"));
+        }
+        Self { trace: log.trace, path, sha256: log.sha256 }
     }
 
     /// Says how far the board of this log got.

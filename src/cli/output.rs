@@ -1,8 +1,8 @@
-//! Writing files for the user: never over one that is there, unless told to.
+//! Writing for the user: results to stdout, remarks to stderr, and files, never over one that is there unless told to.
 
 use super::Failure;
 use crate::ticket::Folder;
-use std::fs::{File, OpenOptions};
+use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
@@ -34,13 +34,32 @@ fn is_there(path: &Path) -> Failure {
 
 /// Writes a file, and refuses to write over one unless `force`.
 pub(super) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), Failure> {
-    let file =
-        if force { File::create(path) } else { OpenOptions::new().write(true).create_new(true).open(path) };
-    match file.and_then(|mut file| file.write_all(bytes)) {
+    let written = match path.canonicalize() {
+        Ok(place) if force && place.is_file() => replace(&place, bytes),
+        _ if force => std::fs::write(path, bytes),
+        _ => File::create_new(path).and_then(|mut file| file.write_all(bytes)),
+    };
+    match written {
         Ok(()) => Ok(()),
         Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(is_there(path)),
         Err(error) => Err(Failure::Input(format!("cannot write {}: {error}", path.display()))),
     }
+}
+
+/// Puts `bytes` in the place of a file, which is as it was if they cannot be written: a full disk takes no profile that
+/// somebody edited by hand.
+fn replace(place: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut beside = place.as_os_str().to_owned();
+    beside.push(".new");
+    let permissions = std::fs::metadata(place)?.permissions();
+    let replaced = std::fs::write(&beside, bytes)
+        .and_then(|()| std::fs::set_permissions(&beside, permissions))
+        .and_then(|()| std::fs::rename(&beside, place));
+    if replaced.is_err() {
+        // What failed is told by the error; a part that cannot be removed either is told by its name.
+        let _ = std::fs::remove_file(&beside);
+    }
+    replaced
 }
 
 /// Makes a folder and those above it; one that is there is kept.
@@ -70,4 +89,9 @@ pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
         }
         _ => Ok(()),
     }
+}
+
+/// A remark beside the result, on stderr; a terminal that was closed leaves nobody to tell.
+pub(super) fn remark(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{text}");
 }

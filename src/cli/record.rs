@@ -119,7 +119,7 @@ impl FromStr for Until {
     }
 }
 
-/// Fastest rate that can be asked for: beyond what any link of a bench supply carries.
+/// Fastest rate that can be asked for, in readings a second: beyond what any link of a bench supply carries.
 const FASTEST: f64 = 10_000.0;
 /// Slowest: one reading a day.
 const SLOWEST: f64 = 1.0 / 86_400.0;
@@ -127,7 +127,7 @@ const SLOWEST: f64 = 1.0 / 86_400.0;
 fn rate(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(rate) if (SLOWEST..=FASTEST).contains(&rate) => Ok(rate),
-        _ => Err("expected readings a second, a number above 0 and at most 10000".into()),
+        _ => Err(format!("expected readings a second, from {SLOWEST:.6} (one a day) to {FASTEST}")),
     }
 }
 

@@ -2,10 +2,13 @@
 
 mod truth;
 
+use super::output::print;
 use super::{Failure, Outcome, signals};
 use crate::simulator::{
-    Alteration, BoardModel, Case, DEFAULT_REWIND_S, Manners, Scenario, Server, Setup, SupplyKind, WireFault,
+    Alteration, BoardModel, Case, DEFAULT_REWIND_S, Manners, QUIRKS, Scenario, Server, Setup, SupplyKind,
+    TROUBLES, WireFault,
 };
+use std::fmt::Write as _;
 use std::net::TcpListener;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -108,7 +111,7 @@ impl Moment {
 /// Runs the command.
 pub(super) fn run(args: &SimulateArgs) -> Result<Outcome, Failure> {
     if args.quirk.iter().chain(&args.fault).any(|word| word == "help") {
-        list_words();
+        print(words().as_bytes())?;
         return Ok(Outcome::Done);
     }
     let setup = setup(args)?;
@@ -130,14 +133,18 @@ pub(super) fn run(args: &SimulateArgs) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-fn list_words() {
-    println!("Quirks (--quirk, separated by commas):");
-    for (word, meaning) in crate::simulator::QUIRKS {
-        println!("  {word:24} {meaning}");
-    }
-    println!("\nFaults (--fault KIND@WHEN; WHEN is 20, 20x3, every7 or 4s):");
-    for (word, meaning) in crate::simulator::TROUBLES {
-        println!("  {word:24} {meaning}");
+fn words() -> String {
+    let mut text = "Quirks (--quirk, separated by commas):\n".to_owned();
+    list(&mut text, &QUIRKS);
+    text.push_str("\nFaults (--fault KIND@WHEN; WHEN is 20, 20x3, every7 or 4s):\n");
+    list(&mut text, &TROUBLES);
+    text
+}
+
+fn list(text: &mut String, words: &[(&str, &str)]) {
+    for (word, meaning) in words {
+        // Writing to a string cannot fail.
+        let _ = writeln!(text, "  {word:24} {meaning}");
     }
 }
 

@@ -1,9 +1,10 @@
 //! `supplies`: which ports there are, and how a supply is spoken to.
 
+use super::output::{print, remark, write_file};
 use super::{Failure, Outcome};
 use crate::link::{Address, Link, Place, serial_ports};
 use crate::supply::probe::{Found, Measured, probe};
-use std::io::{IsTerminal, Write as _};
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -37,17 +38,17 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
 fn list(addresses: &[Address]) -> Result<Outcome, Failure> {
     let ports = serial_ports().map_err(|e| Failure::Link(e.to_string()))?;
     for port in &ports {
-        say(&format!("{}  {}", port.path, port.description));
+        say(&format!("{}  {}", port.path, port.description))?;
     }
     if ports.is_empty() {
-        say("no serial ports; plug in the supply's cable, or give network supplies as tcp:HOST:PORT");
+        say("no serial ports; plug in the supply's cable, or give network supplies as tcp:HOST:PORT")?;
     }
     for address in addresses {
         let state = match Link::open(address) {
             Ok(_) => "answers; --probe finds out how it is spoken to".to_owned(),
             Err(error) => error.to_string(),
         };
-        say(&format!("{address}  {state}"));
+        say(&format!("{address}  {state}"))?;
     }
     Ok(Outcome::Done)
 }
@@ -58,55 +59,46 @@ fn find_dialect(address: &Address, output: Option<&Path>, force: bool) -> Result
         |baud: Option<u32>| Link::open(&baud.map_or_else(|| address.clone(), |b| address.with_baud(b)));
     let found = probe(&address.place().to_string(), try_rates, MEASURE_FOR, open, progress)
         .map_err(|e| Failure::Link(e.to_string()))?;
-    print_found(&found);
+    say(&in_words(&found))?;
     match output {
-        Some(path) => keep(path, &found.text, force)?,
-        None => say(&format!("\n{}", found.text.trim_end())),
+        Some(path) => {
+            write_file(path, found.text.as_bytes(), force)?;
+            say(&format!("dialect       {}", path.display()))?;
+        }
+        None => say(&format!("\n{}", found.text.trim_end()))?,
     }
     Ok(Outcome::Done)
 }
 
-fn print_found(found: &Found) {
+fn in_words(found: &Found) -> String {
     let identity = found.identity.as_ref().map_or_else(|| "does not say".to_owned(), ToString::to_string);
     let Measured { polls, poll_hz, changed_hz, round_trip, decimals, .. } = found.measured;
     let changed = changed_hz.map_or_else(
         || "never (nothing moved at the output meanwhile)".to_owned(),
         |hz| format!("{hz:.1} times a second"),
     );
-    say(&format!("supply        {identity}"));
-    if let Some(baud) = found.baud {
-        say(&format!("baud rate     {baud}"));
-    }
     let asks: Vec<_> = found.dialect.readings.iter().map(|ask| ask.query.text()).collect();
-    say(&format!("asked by      {}", asks.join(" and ")));
-    say(&format!("resolution    {} decimals of volts, {} of amps", decimals.0, decimals.1));
-    say(&format!("round trip    {:.1} ms (median of {polls})", round_trip.as_secs_f64() * 1e3));
-    say(&format!("poll rate     {poll_hz:.1} a second"));
-    say(&format!("new readings  {changed}"));
-}
-
-/// Writes the dialect, never over another file unless told to.
-fn keep(path: &Path, text: &str, force: bool) -> Result<(), Failure> {
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create(force).truncate(force).create_new(!force);
-    let written = options.open(path).and_then(|mut file| file.write_all(text.as_bytes()));
-    written.map_err(|error| {
-        let remedy =
-            if error.kind() == std::io::ErrorKind::AlreadyExists { " (--force replaces it)" } else { "" };
-        Failure::Input(format!("{}: cannot write the dialect: {error}{remedy}", path.display()))
-    })?;
-    say(&format!("dialect       {}", path.display()));
-    Ok(())
+    let baud = found.baud.map(|baud| format!("baud rate     {baud}"));
+    let lines = [
+        Some(format!("supply        {identity}")),
+        baud,
+        Some(format!("asked by      {}", asks.join(" and "))),
+        Some(format!("resolution    {} decimals of volts, {} of amps", decimals.0, decimals.1)),
+        Some(format!("round trip    {:.1} ms (median of {polls})", round_trip.as_secs_f64() * 1e3)),
+        Some(format!("poll rate     {poll_hz:.1} a second")),
+        Some(format!("new readings  {changed}")),
+    ];
+    lines.into_iter().flatten().collect::<Vec<_>>().join("\n")
 }
 
 /// What is being tried, for a person who watches.
 fn progress(what: &str) {
     if std::io::stderr().is_terminal() {
-        eprintln!("trying {what}");
+        remark(&format!("trying {what}"));
     }
 }
 
-/// A line on stdout; a reader that has gone away wants no more of them.
-fn say(line: &str) {
-    let _ = writeln!(std::io::stdout(), "{line}");
+/// A line on stdout.
+fn say(line: &str) -> Result<(), Failure> {
+    print(format!("{line}\n").as_bytes())
 }

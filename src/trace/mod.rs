@@ -37,7 +37,7 @@ pub use convert::{ConvertError, ConvertOptions, Converted, convert, convert_from
 pub use fault::{Fault, FileError, LineFault, ReadError};
 pub use model::{Event, EventKind, Header, Mode, Sample, Trace, TraceBuilder, TraceError};
 pub use number::NumberFault;
-pub use read::{Cut, Hasher, ReadLog, read, read_file, sha256};
+pub use read::{Cut, Hasher, ReadLog, read, read_file, read_file_whole, sha256};
 pub use reader::LogReader;
 pub use text::TextColumn;
 pub use write::{RowWriter, write};

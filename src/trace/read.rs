@@ -71,10 +71,7 @@ pub fn read(bytes: &[u8]) -> Result<ReadLog, ReadError> {
 pub fn read_file(path: impl AsRef<Path>) -> Result<ReadLog, FileError> {
     let path = path.as_ref();
     let access = |source| FileError::Access { path: path.to_owned(), source };
-    if path.is_dir() {
-        return Err(FileError::Folder { path: path.to_owned() });
-    }
-    let file = File::open(path).map_err(access)?;
+    let file = open(path)?;
     let size = file.metadata().map_or(0, |metadata| metadata.len());
     let mut reader = LogReader::new();
     reader.expect_bytes(usize::try_from(size).unwrap_or(0));
@@ -82,6 +79,27 @@ pub fn read_file(path: impl AsRef<Path>) -> Result<ReadLog, FileError> {
     let (trace, cut) =
         reader.finish().map_err(|source| FileError::Content { path: path.to_owned(), source })?;
     Ok(ReadLog { trace, cut, sha256 })
+}
+
+/// Reads the log in the file at `path`, and gives the bytes that it was read from: a log may grow meanwhile.
+///
+/// # Errors
+/// [`FileError`] with the path if the file cannot be read or is no log.
+pub fn read_file_whole(path: impl AsRef<Path>) -> Result<(ReadLog, Vec<u8>), FileError> {
+    let path = path.as_ref();
+    let mut bytes = Vec::new();
+    open(path)?
+        .read_to_end(&mut bytes)
+        .map_err(|source| FileError::Access { path: path.to_owned(), source })?;
+    let log = read(&bytes).map_err(|source| FileError::Content { path: path.to_owned(), source })?;
+    Ok((log, bytes))
+}
+
+fn open(path: &Path) -> Result<File, FileError> {
+    if path.is_dir() {
+        return Err(FileError::Folder { path: path.to_owned() });
+    }
+    File::open(path).map_err(|source| FileError::Access { path: path.to_owned(), source })
 }
 
 /// `bytes` in blocks of whole lines.
