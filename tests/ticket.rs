@@ -75,6 +75,7 @@ fn log_facts() -> impl Strategy<Value = LogFacts> {
             changed_hz: x[4],
             renewed_s: x[2].map(Seconds::constant),
             resolution_a: x[5].map(Amps::constant),
+            zero_a: x[4].map(Amps::constant),
             gaps: gaps
                 .into_iter()
                 .map(|(start, end)| Gap { start_s: Seconds::constant(start), end_s: Seconds::constant(end) })

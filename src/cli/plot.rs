@@ -30,10 +30,10 @@ pub(super) struct PlotArgs {
     #[arg(long, short, value_name = "FILE")]
     output: PathBuf,
     /// Start of the stretch to show, such as 4s: on the log's clock, or of several logs after the wake [default: the
-    /// first reading]
+    /// first reading, or shortly before the feed comes on if that is long after it]
     #[arg(long, value_name = "TIME")]
     from: Option<Seconds>,
-    /// End of the stretch to show [default: the last reading]
+    /// End of the stretch to show [default: the last reading, or shortly after the feed is off for good]
     #[arg(long, value_name = "TIME")]
     to: Option<Seconds>,
     /// Show this phase, with some of what comes before and after

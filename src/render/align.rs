@@ -2,7 +2,7 @@
 
 use super::RenderError;
 use super::options::Options;
-use super::parts::Subject;
+use super::parts::{Subject, crop};
 use crate::stats::robust::median;
 use crate::trace::EventKind;
 use crate::units::Seconds;
@@ -131,8 +131,9 @@ fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f6
     const BEFORE: f64 = 0.03;
     let runs = || subjects.iter().zip(zeros);
     let on = runs().map(|(run, zero)| switch_on(run) - zero.at).fold(f64::INFINITY, f64::min);
-    let ends = runs().filter_map(|(run, zero)| Some(run.trace.time().last()? - zero.at));
+    let ends = runs().filter_map(|(run, zero)| Some(crop::usual(run.trace, run.finding)?.1 - zero.at));
     let mut ends: Vec<f64> = ends.collect();
+    let last = ends.iter().copied().fold(f64::NEG_INFINITY, f64::max).min(last);
     ends.sort_by(f64::total_cmp);
     let usual = ends.get(ends.len().saturating_sub(1) / 2).copied().unwrap_or(last);
     let to = if usual > 0.0 { last.min(usual * FAR_LONGER) } else { last };

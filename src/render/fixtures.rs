@@ -90,6 +90,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             poll_hz: Some(10.0),
             changed_hz: Some(9.7),
             renewed_s: None,
+            zero_a: None,
             resolution_a: Amps::new(0.001).ok(),
             gaps: Vec::new(),
         },

@@ -71,10 +71,10 @@ const LIGHT: Palette = Palette {
     faint_text: Color(84, 86, 92),
     grid: Color(224, 222, 214),
     frame: Color(120, 120, 118),
-    ink: Color(16, 58, 122),
+    ink: Color(8, 38, 96),
     volts: Color(92, 74, 20),
     envelope: Color(203, 226, 214),
-    envelope_edge: Color(64, 128, 100),
+    envelope_edge: Color(88, 144, 118),
     crowd: Color(218, 217, 212),
     alarm: Color(190, 52, 10),
     on_alarm: Color(255, 255, 255),
@@ -94,10 +94,10 @@ const DARK: Palette = Palette {
     faint_text: Color(182, 182, 178),
     grid: Color(58, 61, 68),
     frame: Color(138, 138, 136),
-    ink: Color(140, 190, 255),
+    ink: Color(168, 208, 255),
     volts: Color(226, 200, 120),
     envelope: Color(44, 72, 62),
-    envelope_edge: Color(118, 178, 150),
+    envelope_edge: Color(92, 140, 118),
     crowd: Color(58, 62, 70),
     alarm: Color(255, 146, 92),
     on_alarm: Color(36, 16, 6),
@@ -238,6 +238,8 @@ mod tests {
         // In grey print only lightness is left; the envelope must not drown the trace.
         for palette in palettes() {
             assert!(contrast(palette.ink, palette.envelope) >= 4.5);
+            // Its dashes and the trace that jitters along them are told apart by lightness as well as by weight.
+            assert!(contrast(palette.ink, palette.envelope_edge) >= 2.0);
             assert!(contrast(palette.alarm, palette.envelope) >= 3.0);
         }
     }

@@ -218,14 +218,14 @@ pub fn length(seconds: f64, update_s: Option<f64>) -> String {
     time_in_steps(seconds, update_s.unwrap_or(0.0))
 }
 
-/// When something that is drawn stands, to a tenth of a second at the coarsest: what is printed below a line is to be
-/// the time at which it is seen to stand, and not the half second next to it.
+/// What a phase is called in a figure: what lies between tries, and a try that shows no stage, in the words of the heading.
 #[must_use]
-pub fn moment(seconds: f64, update_s: Option<f64>) -> String {
-    const COARSEST_S: f64 = 0.1;
-    let update = update_s.filter(|update| *update > 0.0);
-    let step = update.map_or(0.0, |update| 10_f64.powf(update.log10().floor()).min(COARSEST_S));
-    time_in_steps(seconds, step)
+pub fn phase(name: &str) -> &str {
+    match name {
+        "rest" => "between tries",
+        "attempt" => "try",
+        name => name,
+    }
 }
 
 /// `1 try`, `16 tries`.
@@ -337,8 +337,7 @@ mod tests {
     }
 
     #[test]
-    fn a_line_is_told_to_the_tenth_and_a_time_in_the_text_as_it_was_read() {
-        assert_eq!((moment(5.11, Some(0.33)), length(5.11, Some(0.33))), ("5.1 s".into(), "5.1 s".into()));
-        assert_eq!([moment(7.0, Some(2.0)), moment(7.123, Some(0.1))], ["7.0 s", "7.1 s"]);
+    fn what_is_no_stage_is_called_as_people_say_it() {
+        assert_eq!(["rest", "attempt", "firmware"].map(phase), ["between tries", "try", "firmware"]);
     }
 }

@@ -49,6 +49,7 @@ pub(super) fn finding() -> Finding {
             poll_hz: Some(0.33),
             changed_hz: Some(0.33),
             renewed_s: None,
+            zero_a: None,
             resolution_a: Some(Amps::constant(0.001)),
             gaps: Vec::new(),
         },

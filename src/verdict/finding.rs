@@ -87,6 +87,9 @@ pub struct LogFacts {
     pub renewed_s: Option<Seconds>,
     /// Smallest step of the amps readback that was seen.
     pub resolution_a: Option<Amps>,
+    /// What the supply reads with nothing drawn: taken off all amps of a finding.
+    #[serde(default)]
+    pub zero_a: Option<Amps>,
     /// Stretches without readings.
     pub gaps: Vec<Gap>,
 }
@@ -112,6 +115,12 @@ impl LogFacts {
     #[must_use]
     pub fn volts(&self, read: Volts) -> String {
         volts_beside(read.value(), self.set_v.map(Volts::value))
+    }
+
+    /// Amps as a finding has them, of what was read: without what the supply reads with nothing drawn.
+    #[must_use]
+    pub fn drawn(&self, read_a: f64) -> f64 {
+        super::phases::without_zero(read_a, self.zero_a.map_or(0.0, Amps::value))
     }
 
     /// A moment of the log, or a length of time in it, no finer than the readings show it.

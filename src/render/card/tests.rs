@@ -1,6 +1,7 @@
 //! The card of a profile.
 
 use super::super::fixtures::{any_options, assert_legible, profile, sizes};
+use super::super::options::Size;
 use super::*;
 use crate::reference::Envelope;
 use proptest::prelude::*;
@@ -49,6 +50,53 @@ fn labels_keep_apart_at_every_size() {
     for size in sizes() {
         assert_legible(&draw(&profile(), &Options { size, ..Options::default() }));
     }
+}
+
+/// The profile of the fixtures with so many stages.
+fn with_stages(count: usize) -> Profile {
+    let mut profile = profile();
+    let stages = profile.phases.clone();
+    let named = (1..=count).zip(stages.into_iter().cycle());
+    profile.phases =
+        named.map(|(number, stage)| PhaseReference { name: format!("stage {number}"), ..stage }).collect();
+    profile
+}
+
+#[test]
+fn twenty_stages_are_all_listed_on_a_phone_too() {
+    let profile = with_stages(20);
+    for size in [Size::PHONE, Size::WIDE, Size::A4] {
+        let labels = labels(&profile, &Options { size, ..Options::default() });
+        for stage in &profile.phases {
+            assert!(
+                labels.iter().any(|label| label.ends_with(&stage.name)),
+                "{size}: {} in {labels:?}",
+                stage.name
+            );
+        }
+        assert!(!labels.iter().any(|label| label.ends_with(" more")), "{size}: {labels:?}");
+    }
+}
+
+#[test]
+fn stages_without_room_for_their_names_are_numbered_as_in_the_table() {
+    let labels = labels(&with_stages(8), &Options { size: Size::PHONE, ..Options::default() });
+    for text in ["8", "8 stage 8"] {
+        assert!(labels.iter().any(|label| label == text), "{text}: {labels:?}");
+    }
+}
+
+#[test]
+fn a_peak_far_above_the_rest_is_cut_and_says_so() {
+    let mut profile = profile();
+    let volts = profile.feed.nominal.value();
+    let loading = profile.phases.iter_mut().find(|phase| phase.name == "loading").unwrap();
+    loading.volts_exponent = 0.0;
+    loading.peak_power = Envelope { low: volts, typical: 2.0 * volts, high: 9.0 * volts };
+    let scene = draw(&profile, &Options::default());
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.contains(&"highest peak 9.00 A"), "{said:?}");
+    assert_legible(&scene);
 }
 
 proptest! {

@@ -54,7 +54,7 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
         None if reference.is_some() => NOT_REACHED.into(),
         None => "none".into(),
     };
-    Difference { stage: name.to_owned(), before: cell(before), after: cell(after), good, words }
+    Difference { stage: words::phase(name).to_owned(), before: cell(before), after: cell(after), good, words }
 }
 
 fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
@@ -92,10 +92,19 @@ impl<'a> Seen<'a> {
     }
 
     fn cell(&self) -> String {
-        let amps = words::amps(self.phase.mean_a.value(), self.run.resolution());
+        let amps = self.amps();
         let length = words::length(length(self.phase), self.run.finding.log.update_s());
         let times = if self.times > 1 { format!("{} ×, ", self.times) } else { String::new() };
         format!("{times}{amps}, {length}")
+    }
+
+    /// The mean; less than a step of the readback is nothing that was read.
+    fn amps(&self) -> String {
+        let (mean, step) = (self.phase.mean_a.value(), self.run.resolution());
+        match step {
+            Some(step) if mean.abs() < step.value() => format!("under {step}"),
+            _ => words::amps(mean, step),
+        }
     }
 
     /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with.

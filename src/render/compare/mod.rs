@@ -57,7 +57,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
         // The stages themselves; what lies between tries has no room.
         found.retain(|difference| profile.phases.iter().any(|phase| phase.name == difference.stage));
     }
-    let mut entries = foot_entries(runs);
+    let mut entries = foot_entries(runs, narrow);
     if narrow {
         entries.retain(|(key, _)| NARROW_FOOT.contains(key));
     }
@@ -81,7 +81,12 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let [before, after] = runs.map(|run| &run.finding.verdict);
     let badge = heading::badge(sheet, runs[1].finding);
     let area = sheet.inside();
-    let below = heading::draw(sheet, area, Some(badge), &words::before_after(before, after), "");
+    let said = words::before_after(before, after);
+    let clause = words::departures_clause(runs[1].finding);
+    let shorter = if clause.is_empty() { "" } else { ", but not as good boards" };
+    let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{said}{clause}"));
+    let text = heading::that_fits(sheet, area, wordings.into_iter());
+    let below = heading::draw(sheet, area, Some(badge), &text, "");
     let below = match other_board(runs) {
         Some(warning) => heading::lines(sheet, Rect { top: below, ..area }, &warning, 1),
         None => below,
@@ -107,10 +112,11 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
-    let scale = scales[0].shared(scales[1]);
+    let (scales, finer) = side_by_side(scales);
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
-    let scales = (scale, volts[0].shared(volts[1]));
-    let each = [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scale.main(panels)));
+    let volts = volts[0].shared(volts[1]);
+    let each =
+        [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scales[index].main(panels)));
     let any = |of: fn(&legend::Drawn) -> bool| each.iter().any(of);
     let drawn = legend::Drawn {
         envelope: any(|drawn| drawn.envelope),
@@ -124,12 +130,27 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {
         let (run, zero) = (runs[index], zeros[index]);
-        let fault = panel(sheet, run, &readings[index], scales, place, (NAMES[index], zero));
-        let update = run.finding.log.update_s();
-        let tell = |at: f64| (at - zero.at, words::moment(at - zero.at, update), sheet.palette.alarm);
+        let fault = panel(
+            sheet,
+            run,
+            &readings[index],
+            (scales[index], volts),
+            place,
+            (NAMES[index], zero, finer[index]),
+        );
+        let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), sheet.palette.alarm);
         told.extend(fault.map(tell));
     }
     time_axis(sheet, axis(0.0), ticks, &told);
+}
+
+/// One scale of amps for both runs, so that they compare by eye; where one of them would then lie along its zero, that one
+/// has a scale of its own, so many times finer.
+fn side_by_side([before, after]: [amps::Scale; 2]) -> ([amps::Scale; 2], [Option<f64>; 2]) {
+    match (after.far_above(&before), before.far_above(&after)) {
+        (None, None) => ([before.shared(after); 2], [None; 2]),
+        finer => ([before, after], finer.into()),
+    }
 }
 
 /// Draws a run, and says when it left what good boards do, on its own clock.
@@ -139,12 +160,12 @@ fn panel(
     readings: &Readings,
     (scale, volts): (amps::Scale, volts::Scale),
     area: Rect,
-    (name, zero): (&str, Zero),
+    (name, zero, finer): (&str, Zero, Option<f64>),
 ) -> Option<f64> {
     // A box would hide much of so low a panel: what is wrong is said above it.
     let notes = notes::notes(&run, readings, 1);
     let note = notes.first();
-    let area = panel_title(sheet, run, area, (name, zero), note);
+    let area = panel_title(sheet, run, area, (name, zero, finer), note);
     let bands = phases::Bands::new(sheet, &run, readings.time);
     let areas = arrange(sheet, area, bands.rows(), scale);
     bands.shade(sheet, &areas);
@@ -169,7 +190,7 @@ fn panel_title(
     sheet: &mut Sheet,
     run: Subject,
     area: Rect,
-    (name, zero): (&str, Zero),
+    (name, zero, finer): (&str, Zero, Option<f64>),
     note: Option<&notes::Note>,
 ) -> Rect {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
@@ -180,7 +201,7 @@ fn panel_title(
     let space = sheet.u(14.0);
     let start = row.left - sheet.u(58.0);
     let narrow = sheet.is_narrow(area.width());
-    let aside = if narrow { String::new() } else { format!("0 s: {}", zero.moment.words()) };
+    let aside = aside(zero, finer, narrow);
     let right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
     let Some(title) = bold.fit(&title, right - start) else { return rest };
@@ -206,6 +227,16 @@ fn panel_title(
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }
     below
+}
+
+/// What is to be known of the axes of a panel: that its amps are magnified, and what its zero of time is.
+fn aside(zero: Zero, finer: Option<f64>, narrow: bool) -> String {
+    let finer = finer.map(|times| match crate::units::figures(times, 2) {
+        times if narrow => format!("magnified {times}×"),
+        times => format!("amps magnified {times} times"),
+    });
+    let zero = (!narrow).then(|| format!("0 s: {}", zero.moment.words()));
+    finer.into_iter().chain(zero).collect::<Vec<_>>().join(" · ")
 }
 
 /// `stuck in program: 0.406 A at 23.5 V all along; and 2 more in the finding`: where that is too long, what is left out
@@ -260,13 +291,16 @@ fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_referenc
 }
 
 /// The facts of both runs; one that differs says so, in two where it is long.
-fn foot_entries(runs: [Subject; 2]) -> Vec<foot::Entry> {
+fn foot_entries(runs: [Subject; 2], narrow: bool) -> Vec<foot::Entry> {
     /// Letters up to which both values stand side by side.
     const SHORT: usize = 28;
+    /// The same on a narrow figure.
+    const SHORT_NARROW: usize = 12;
+    let short = if narrow { SHORT_NARROW } else { SHORT };
     let [before, after] = runs.map(|run| foot::entries(&run));
     let in_both = |(key, value): &foot::Entry| match after.iter().find(|(other, _)| other == key) {
         Some((_, other)) if other == value => vec![(*key, value.clone())],
-        Some((_, other)) if value.chars().count() <= SHORT => {
+        Some((_, other)) if value.chars().count() <= short => {
             vec![(*key, format!("{value} before, {other} after"))]
         }
         Some((_, other)) => vec![(*key, format!("{value} before")), (*key, format!("{other} after"))],

@@ -160,6 +160,22 @@ fn what_is_left_to_the_finding_is_counted_even_where_a_note_is_cut() {
     }
 }
 
+#[test]
+fn a_small_run_beside_a_large_one_has_a_scale_of_its_own_and_says_so() {
+    let (mut before, after) = (stalled(), booted());
+    let said = |before: &(Trace, Finding), size: Size| {
+        let runs = subjects(before, &after, None);
+        let scene = draw(runs, &Options { size, ..Options::default() }).unwrap();
+        assert_legible(&scene);
+        let magnified = |label: &&crate::render::scene::Label| label.text.contains("magnified");
+        scene.labels().find(magnified).map(|label| label.text.clone())
+    };
+    assert_eq!(said(&before, Size::WIDE), None);
+    before.0 = trace(600, 60.0, |_| 0.025);
+    assert_eq!(said(&before, Size::WIDE).as_deref(), Some("amps magnified 20 times · 0 s: the board wakes"));
+    assert_eq!(said(&before, Size::PHONE).as_deref(), Some("magnified 20×"));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(100))]
     #[test]

@@ -4,7 +4,9 @@
 //! runs are a band with one of them in it, and are counted. Odd ones have lines of their own in front of it; a few of
 //! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
 
+mod rank;
 mod said;
+mod table;
 #[cfg(test)]
 mod tests;
 
@@ -19,13 +21,15 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
-use super::parts::{Areas, Subject, Told, amps, foot, heading, legend, phases, table, time_axis, volts};
+use super::parts::{Areas, Subject, Told, amps, foot, heading, legend, phases, time_axis, volts};
 use super::scene::{Anchor, Scene, Shape};
 use super::sheet::{Sheet, em};
 use super::theme::Color;
 use super::words;
 use crate::units::counted;
+use rank::{Rank, ranks};
 use said::{is_sound, model, name, summary};
+use table::Table;
 
 /// Odd runs that get a colour and a note of their own; the table has them all.
 const MOST_NAMED: usize = 4;
@@ -36,36 +40,12 @@ const CROWD: usize = 4;
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
 
-/// Headings of the table and their shares of the width.
-const COLUMNS: [table::Column; 6] = [
-    ("board", 0.14),
-    ("verdict", 0.22),
-    ("from", 0.08),
-    ("read there", 0.22),
-    ("unlike good boards", 0.2),
-    ("log", 0.14),
-];
-
-/// A cell with nothing to say.
-const NOTHING: &str = "–";
-
 /// A run on the common time.
 #[derive(Debug)]
 struct Member<'a> {
     run: Subject<'a>,
     readings: Readings,
     rank: Rank,
-}
-
-/// How a run is drawn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Rank {
-    /// As most: in grey.
-    Good,
-    /// With the colour of that number, and a note.
-    Named(usize),
-    /// Neither good nor named.
-    Odd,
 }
 
 impl Member<'_> {
@@ -83,7 +63,7 @@ impl Member<'_> {
     fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
         let at = fault - (self.readings.time.from - common.from);
-        Some((at, words::moment(at, self.run.finding.log.update_s())))
+        Some((at, self.run.finding.log.time(at)))
     }
 }
 
@@ -106,59 +86,36 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let left = middle.left + sheet.u(58.0);
     let time = TimeAxis { left, right: middle.right, from, to };
     let members = members(runs, &zeros, &odd, time);
-    let (columns, rows_of_table) = without_empty(&table_rows(&members, &odd, time));
-    let (area, rows) = share_out(&sheet, middle, rows_of_table.len());
-    // On a narrow figure only the first two columns keep their words.
-    let most = if table::is_wide(&sheet, rows.width()) { columns.len() } else { 2 };
-    table::draw(&mut sheet, rows, &columns[..most], &rows_of_table);
+    let table = Table::new(&members, &odd, time);
+    let (area, rows) = share_out(&sheet, middle, table.rows.len());
+    table.draw(&mut sheet, rows);
     plot(&mut sheet, &members, time, Rect { left, ..area });
     Ok(sheet.scene)
-}
-
-/// The table without the columns that say nothing of any run.
-fn without_empty(rows: &[Vec<String>]) -> (Vec<table::Column>, Vec<Vec<String>>) {
-    let says = |index: &usize| rows.iter().any(|row| row[*index] != NOTHING);
-    let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).collect();
-    let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
-    (kept.iter().map(|index| COLUMNS[*index]).collect(), rows.iter().map(row).collect())
 }
 
 fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
     /// The table may take this share of the height.
     const MOST: f64 = 0.3;
     let most = px(f64::from(middle.height()) * MOST);
-    middle.split_bottom(table::height(sheet, rows).min(most))
+    middle.split_bottom(super::parts::table::height(sheet, rows).min(most))
 }
 
 fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxis) -> Vec<Member<'a>> {
-    let member = |((run, zero), rank): ((&Subject<'a>, &Zero), Rank)| {
-        let own = TimeAxis { from: axis.from + zero.at, to: axis.to + zero.at, ..axis };
-        Member { run: *run, readings: Readings::new(run, own), rank }
-    };
-    runs.iter().zip(zeros).zip(ranks(runs, odd)).map(member).collect()
-}
-
-/// The rank of each run: named are first those whose verdict none before them has.
-fn ranks(runs: &[Subject], odd: &[bool]) -> Vec<Rank> {
-    let odd_ones: Vec<usize> = (0..runs.len()).filter(|index| odd[*index]).collect();
-    let class = |index: &usize| runs[*index].finding.verdict.class;
-    let (first, again): (Vec<usize>, Vec<usize>) = odd_ones
-        .iter()
-        .partition(|index| odd_ones.iter().find(|other| class(other) == class(index)) == Some(*index));
-    let named: Vec<usize> = first.into_iter().chain(again).take(MOST_NAMED).collect();
-    let rank = |index: usize| match named.iter().position(|named| *named == index) {
-        Some(color) => Rank::Named(color),
-        None if odd[index] => Rank::Odd,
-        None => Rank::Good,
-    };
-    (0..runs.len()).map(rank).collect()
+    let own = |zero: &Zero| TimeAxis { from: axis.from + zero.at, to: axis.to + zero.at, ..axis };
+    let readings: Vec<Readings> =
+        runs.iter().zip(zeros).map(|(run, zero)| Readings::new(run, own(zero))).collect();
+    let ranks = ranks(runs, odd, &readings);
+    let member =
+        |((run, readings), rank): ((&Subject<'a>, Readings), Rank)| Member { run: *run, readings, rank };
+    runs.iter().zip(readings).zip(ranks).map(member).collect()
 }
 
 fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
     let area = sheet.inside();
     let first = runs.iter().zip(odd).find(|(_, odd)| **odd).map_or(&runs[0], |(run, _)| run);
     let badge = heading::badge(sheet, first.finding);
-    let below = heading::draw(sheet, area, Some(badge), &headline(runs, odd), "");
+    let text = heading::that_fits(sheet, area, said::headlines(runs, odd));
+    let below = heading::draw(sheet, area, Some(badge), &text, "");
     let others = runs.iter().filter(|run| run.finding.log.board != runs[0].finding.log.board).count();
     let below = if others > 0 {
         let warning = format!("Mind: {} of another model than {}.", counted(others, "log"), model(runs));
@@ -252,7 +209,9 @@ fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
 
 /// Stretches without readings of the runs that are named.
 fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {
-    for member in named(members) {
+    // Among several the edges of their gaps could not be told apart; a run has no line in its own.
+    let only = named(members).next().filter(|_| named(members).nth(1).is_none());
+    if let Some(member) = only {
         amps::gaps(sheet, &member.readings, panel);
     }
 }
@@ -326,7 +285,7 @@ fn lines(
     for member in members.iter().filter(|member| member.is_good()).filter(alone) {
         line(sheet, member, (1.3, grey));
     }
-    for member in members.iter().filter(|member| member.rank == Rank::Odd) {
+    for member in members.iter().filter(|member| member.rank == Rank::Odd && are_few(members)) {
         line(sheet, member, (1.0, other));
     }
     for (index, color) in (0..MOST_NAMED).zip(colors).rev() {
@@ -334,6 +293,13 @@ fn lines(
             line(sheet, member, (2.6, color));
         }
     }
+}
+
+/// Whether the odd runs that have no name are so few that each of their lines can be followed.
+fn are_few(members: &[Member]) -> bool {
+    /// Among more lines than these nobody follows one, and they hide those that are named.
+    const MOST_UNNAMED: usize = 6;
+    members.iter().filter(|member| member.rank == Rank::Odd).count() <= MOST_UNNAMED
 }
 
 /// The named runs in the order of their colours.
@@ -376,9 +342,14 @@ fn name_odd_ones(
 ) -> Vec<notes::Placed> {
     let traces: Vec<notes::Rows> =
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
+    // What was read has a column in the table; several large boxes would hide the runs.
+    let few = named(members).nth(2).is_none();
+    // A leader down to the magnified strip would run through all the others.
+    let axes = amps::Axes { quiet: None, ..axes };
     let mut placed = Vec::new();
     for (member, color) in named(members).zip(colors) {
-        let lines = [name(&member.run), summary(&member.run)].into_iter().chain(read_there(member, members));
+        let read = read_there(member, members).filter(|_| few);
+        let lines = [name(&member.run), summary(&member.run)].into_iter().chain(read);
         let note = Note { lines: lines.collect(), ..place_of(member) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));
@@ -414,7 +385,11 @@ fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
         samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), "odd, named".into()));
     }
     if other > 0 {
-        samples.push((legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into()));
+        samples.push(if are_few(members) {
+            (legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into())
+        } else {
+            (legend::Swatch::None, format!("{other} more odd, in the table only").into())
+        });
     }
     legend::draw(sheet, areas.legend, &samples);
 }
@@ -436,42 +411,6 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, stacked): (i32, i32), scale: &
     let (upper, quiet) = upper.split_bottom(if scale.quiet_high.is_some() { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
     Areas { overflow, ribbon, legend, notes, amps, quiet, events: empty, volts, ticks }
-}
-
-/// Odd ones one by one, then the others: a crowd of these in one row.
-fn table_rows(members: &[Member], odd: &[bool], time: TimeAxis) -> Vec<Vec<String>> {
-    let of = |wanted: bool| members.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(of, _)| of);
-    let alike: Vec<&Subject> = of(false).map(|member| &member.run).collect();
-    let counted_only = alike.len() >= CROWD && alike.len() < members.len();
-    let rest = if counted_only {
-        vec![together(&alike)]
-    } else {
-        of(false).map(|member| row(member, members, time)).collect()
-    };
-    of(true).map(|member| row(member, members, time)).chain(rest).collect()
-}
-
-fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
-    let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
-    let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
-    let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
-    vec![
-        name(&member.run),
-        words::short_and_sure(verdict),
-        or_nothing(member.moment(time).map(|(_, words)| words)),
-        or_nothing(read_there(member, members)),
-        or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
-        foot::file_name(&finding.log.path),
-    ]
-}
-
-/// Several runs that are as most, in one row.
-fn together(runs: &[&Subject]) -> Vec<String> {
-    let names: Vec<String> = runs.iter().map(|run| name(run)).collect();
-    let kind = if runs.iter().any(|run| is_sound(run)) { "good" } else { "as most" };
-    let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
-    let nothing = || NOTHING.to_owned();
-    vec![format!("{} {kind}", runs.len()), said, nothing(), nothing(), nothing(), names.join(", ")]
 }
 
 /// What the runs have in common.

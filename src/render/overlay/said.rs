@@ -33,7 +33,19 @@ pub(super) fn model(runs: &[Subject]) -> String {
     first.filter(|board| !board.trim().is_empty()).unwrap_or_else(|| "unnamed board".into())
 }
 
+/// Kinds of odd runs that are read at a glance.
+const MOST_KINDS: usize = 3;
+
 pub(in super::super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
+    headline_of(runs, odd, MOST_KINDS)
+}
+
+/// The same from the longest to the shortest, for where there is less room.
+pub(super) fn headlines(runs: &[Subject], odd: &[bool]) -> impl Iterator<Item = String> {
+    (1..=MOST_KINDS).rev().map(|most| headline_of(runs, odd, most))
+}
+
+fn headline_of(runs: &[Subject], odd: &[bool], most: usize) -> String {
     let odd: Vec<&Subject> = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run).collect();
     let alike = runs.iter().zip(runs.iter().skip(1)).all(|(a, b)| summary(a) == summary(b));
     let named = |run: &&Subject| format!("{} {}", name(run), summary(run));
@@ -46,25 +58,29 @@ pub(in super::super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
             let all: Vec<String> = few.iter().map(named).collect();
             format!("{} of {} are odd: {}", odd.len(), runs.len(), all.join(", "))
         }
-        many => format!("{} of {} are odd: {}", odd.len(), runs.len(), kinds(many)),
+        many => format!("{} of {} are odd: {}", odd.len(), runs.len(), kinds(many, most)),
     }
 }
 
-/// `3 hard short, 2 no draw, and 4 more`: how many runs there are of each kind.
-fn kinds(runs: &[&Subject]) -> String {
-    /// Kinds that are read at a glance.
-    const MOST: usize = 3;
-    let mut kinds: Vec<(String, usize)> = Vec::new();
+/// The runs of each kind, the most frequent kind first.
+pub(super) fn by_kind<'a, 'b>(runs: &[&'b Subject<'a>]) -> Vec<(String, Vec<&'b Subject<'a>>)> {
+    let mut kinds: Vec<(String, Vec<&Subject>)> = Vec::new();
     for run in runs {
         let kind = summary(run);
         match kinds.iter_mut().find(|(other, _)| *other == kind) {
-            Some((_, count)) => *count += 1,
-            None => kinds.push((kind, 1)),
+            Some((_, of_kind)) => of_kind.push(run),
+            None => kinds.push((kind, vec![run])),
         }
     }
-    kinds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    let rest: usize = kinds.iter().skip(MOST).map(|(_, count)| count).sum();
-    let said = kinds.iter().take(MOST).map(|(kind, count)| format!("{count} {kind}"));
+    kinds.sort_by_key(|(_, of_kind)| std::cmp::Reverse(of_kind.len()));
+    kinds
+}
+
+/// `3 hard short, 2 no draw, and 4 more`: how many runs there are of each kind, of so many kinds at most.
+fn kinds(runs: &[&Subject], most: usize) -> String {
+    let kinds = by_kind(runs);
+    let rest: usize = kinds.iter().skip(most).map(|(_, of_kind)| of_kind.len()).sum();
+    let said = kinds.iter().take(most).map(|(kind, of_kind)| format!("{} {kind}", of_kind.len()));
     let rest = (rest > 0).then(|| format!("and {rest} more"));
     said.chain(rest).collect::<Vec<_>>().join(", ")
 }

@@ -108,7 +108,7 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
     let scene = draw(&subjects, &Options::default()).unwrap();
     let said: Vec<String> = scene.labels().map(|label| label.text.clone()).collect();
     // On the common time 0 s is the wake: the marker stands where good boards have left the stage.
-    let at = words::moment(stays, runs[1].1.log.update_s());
+    let at = runs[1].1.log.time(stays);
     for text in [at.as_str(), "0.500 A at 12.8 V all along, good boards 0.800 A", "boards:", "read there"] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
@@ -125,9 +125,44 @@ fn those_that_are_named_differ_as_far_as_they_can() {
     let classes = [Stalled, Stalled, Stalled, FullBoot, Cycling, Stalled, NoDraw];
     let runs: Vec<_> = (1..).zip(classes).map(|(n, class)| run(&format!("S-{n}"), class)).collect();
     let subjects = subjects(&runs);
-    let ranks = ranks(&subjects, &odd_ones(&subjects));
+    let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+    let readings: Vec<Readings> = subjects.iter().map(|run| Readings::new(run, time)).collect();
+    let ranks = ranks(&subjects, &odd_ones(&subjects), &readings);
     let named = |index: usize| Rank::Named(index);
     assert_eq!(ranks, [named(0), named(3), Rank::Odd, Rank::Good, named(1), Rank::Odd, named(2)]);
+}
+
+#[test]
+fn of_one_verdict_the_run_that_leaves_the_good_ones_furthest_is_named() {
+    let at = |serial: &str, class: Class, amps: f64| (trace(600, 60.0, |_| amps), run(serial, class).1);
+    let runs = [
+        at("S-1", Class::FullBoot, 0.5),
+        at("S-2", Class::Stalled, 0.6),
+        at("S-3", Class::Stalled, 0.9),
+        at("S-4", Class::Cycling, 0.45),
+    ];
+    let subjects = subjects(&runs);
+    let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+    let readings: Vec<Readings> = subjects.iter().map(|run| Readings::new(run, time)).collect();
+    let ranks = ranks(&subjects, &odd_ones(&subjects), &readings);
+    assert_eq!(ranks, [Rank::Good, Rank::Named(2), Rank::Named(0), Rank::Named(1)]);
+}
+
+#[test]
+fn dozens_of_odd_runs_are_counted_by_kind_and_only_the_named_are_drawn() {
+    use Class::{Cycling, FullBoot, NoDraw, Stalled};
+    let classes = [FullBoot, NoDraw, Stalled, Stalled].into_iter().cycle().take(40).chain([Cycling]);
+    let runs: Vec<_> = (1..).zip(classes).map(|(n, class)| run(&format!("S-{n}"), class)).collect();
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    let row = ["stalled in loading", "20", "no draw", "10", "cycling in stage 3", "10 good"];
+    for text in row.into_iter().chain(["27 more odd, in the table only"]) {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+    let thin = crate::render::Theme::Light.palette().mark;
+    let drawn =
+        scene.shapes.iter().any(|shape| matches!(shape, Shape::Steps { color, .. } if *color == thin));
+    assert!(!drawn, "a line that nobody can follow");
 }
 
 #[test]

@@ -7,9 +7,10 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
+use super::cut::{self, Mark};
 use super::envelope::{self, Expected, expected};
 use super::events::Lane;
-use super::inrush::{self, Mark};
+use super::inrush;
 use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
 use super::{Areas, Subject};
@@ -64,18 +65,22 @@ impl Scale {
     /// For readings up to `measured` amps.
     fn up_to(subject: &Subject, readings: &Readings, measured: f64) -> Self {
         /// Below this many steps of the readback, an axis would show its steps as if they were a signal.
-        const LEAST_STEPS: f64 = 10.0;
+        const LEAST_STEPS: f64 = 5.0;
         /// With no resolution known.
         const LEAST_AMPS: f64 = 0.005;
         /// The limit belongs on the picture where the board comes this near to it.
         const NEAR_LIMIT: f64 = 0.8;
+        /// From few boards an envelope is wide; beyond this many times what was read and what is usual it is cut.
+        const WIDE_ENVELOPE: f64 = 1.6;
         /// A peak that few boards allow makes a high envelope; it may not flatten what was measured.
         const WORTH_SHOWING: f64 = 1.25;
         /// Room below zero for a trace that would else lie on the frame, as a share of the axis.
         const BELOW_ZERO: f64 = 0.04;
         let expected = expected(subject, readings);
         let step = subject.resolution().map_or(0.0, |step| step.value() * LEAST_STEPS);
-        let means = expected.iter().map(|phase| phase.high).fold(measured, f64::max);
+        let usual = expected.iter().map(|phase| phase.typical).fold(measured, f64::max);
+        let highs = expected.iter().map(|phase| phase.high).filter(|high| *high < WIDE_ENVELOPE * usual);
+        let means = highs.fold(usual, f64::max);
         let peaks = expected.iter().map(|phase| phase.peak).filter(|peak| *peak < WORTH_SHOWING * means);
         let peaks = peaks.fold(means, f64::max);
         let limit = subject.finding.log.limit_a.map_or(0.0, Amps::value);
@@ -95,6 +100,14 @@ impl Scale {
     /// With the main strip reaching `factor` times as high, for notes above the trace.
     pub(in crate::render) fn with_headroom(&self, factor: f64) -> Self {
         Self { high: self.high * factor, ..*self }
+    }
+
+    /// How many times higher this reaches than `other`, if one scale would press what the other shows along its zero.
+    pub(in crate::render) fn far_above(&self, other: &Self) -> Option<f64> {
+        /// With less of the strip to itself than one part in so many, nothing of a trace is read off.
+        const FAR: f64 = 3.0;
+        let times = self.high / other.high;
+        (times >= FAR).then_some(times)
     }
 
     /// The scale that serves both runs.
@@ -203,7 +216,8 @@ pub(in crate::render) fn label(
     for axis in std::iter::once(axes.main).chain(axes.quiet) {
         strip_words(sheet, subject, readings, axis, fault);
     }
-    inrush::draw(sheet, &cut_off(sheet, subject, readings, axes.main, fault));
+    let marks = cut_off(sheet, subject, readings, axes.main, fault);
+    cut::draw(sheet, &marks, sheet.palette.paper);
 }
 
 /// What stands behind the trace: envelope, grid, gaps, limit.
@@ -230,9 +244,12 @@ fn strip_words(
     }
 }
 
+/// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
+pub(in crate::render) const TRACE: f64 = 2.6;
+
 fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis) {
     let color = sheet.palette.ink;
-    line(sheet, readings, axis, (2.4, color));
+    line(sheet, readings, axis, (TRACE, color));
 }
 
 /// A run's amps as a line of that width and colour.
@@ -405,7 +422,7 @@ pub(in crate::render) fn words(
         words.extend(limit_bars(sheet, readings, axis, row));
     }
     for mark in cut_off(sheet, subject, readings, axis, fault) {
-        words.extend(mark.words().into_iter().chain([mark.arrow(sheet)]));
+        words.extend(mark.areas(sheet));
     }
     words
 }
@@ -423,7 +440,7 @@ fn fixed_words(
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }
 
-/// The inrush that the strip does not hold.
+/// What the strip does not hold: an inrush, and envelopes that reach far above all that was read.
 fn cut_off(
     sheet: &Sheet,
     subject: &Subject,
@@ -433,8 +450,12 @@ fn cut_off(
 ) -> Vec<Mark> {
     let flag = fault.map(|x| Rect { left: x, right: x + 1, bottom: axis.area.top + 1, ..axis.area });
     let flag = flag.map(|flag| Rect { bottom: flag.bottom + sheet.u(14.0), ..flag.grown(sheet.u(7.0)) });
-    let taken = fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(flag).collect();
-    inrush::marks(sheet, subject, readings, axis, taken)
+    let taken: Vec<Rect> =
+        fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(flag).collect();
+    let mut marks = envelope::marks(sheet, subject, readings, axis, &taken);
+    let taken = taken.into_iter().chain(marks.iter().flat_map(|mark| mark.areas(sheet))).collect();
+    marks.extend(inrush::marks(sheet, subject, readings, axis, taken));
+    marks
 }
 
 /// Room above the magnified strip for what it is called, in units of the layout.

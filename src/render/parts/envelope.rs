@@ -3,8 +3,10 @@
 use super::super::axis::ValueAxis;
 use super::super::geometry::Rect;
 use super::super::sheet::Sheet;
+use super::super::words;
 use super::Subject;
 use super::attempts::{attempts, span};
+use super::cut::Mark;
 use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
@@ -22,6 +24,8 @@ pub(in crate::render) struct Expected {
     pub(in crate::render) typical: f64,
     pub(in crate::render) high: f64,
     pub(in crate::render) peak: f64,
+    /// The peak that is usual.
+    pub(in crate::render) usual_peak: f64,
 }
 
 /// The envelopes of the phases that the window shows, in order.
@@ -106,6 +110,25 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
     }
 }
 
+/// Where envelopes run out of the strip, with how far they reach; `taken` is what no words are to stand on.
+pub(in crate::render) fn marks(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    taken: &[Rect],
+) -> Vec<Mark> {
+    let x = |t: f64| readings.time.x_within(t);
+    let cut = expected(subject, readings).into_iter().filter(|stage| axis.row(stage.high) < axis.area.top);
+    let mark = |stage: Expected| {
+        let span = (x(stage.from), x(stage.usual_to));
+        let text = format!("to {}", words::amps(stage.high, None));
+        (span.1 - span.0 >= sheet.u(14.0))
+            .then(|| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken))
+    };
+    cut.filter_map(mark).collect()
+}
+
 /// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.
 fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
     /// Share of the width below which nothing can be read within a try.
@@ -126,6 +149,7 @@ pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, 
         typical: mean.typical * per_watt,
         high: mean.high * per_watt,
         peak: reference.peak_power.high * per_watt,
+        usual_peak: reference.peak_power.typical * per_watt,
     }
 }
 
@@ -158,8 +182,8 @@ pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Ex
     let band = Rect::new(left, axis.row(stage.high), right, axis.row(stage.low) + 1);
     // A band of a pixel or two would drown in the trace that runs through it.
     let band = if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band };
-    band_of(sheet, Rect { right: usual, ..band }.intersection(axis.area));
-    overdue(sheet, Rect { left: usual, ..band }.intersection(axis.area));
+    band_of(sheet, Rect { right: usual, ..band }, axis.area);
+    overdue(sheet, Rect { left: usual, ..band }, axis.area);
     let lines = [(axis.row(stage.typical), 6.0), (axis.row(stage.peak), 2.0)];
     for (row, dash) in lines.into_iter().filter(|(row, _)| (axis.area.top..axis.area.bottom).contains(row)) {
         let pen = sheet.pen(1.0, dash, sheet.palette.envelope_edge);
@@ -167,22 +191,22 @@ pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Ex
     }
 }
 
-/// The range that good boards keep within, while they do.
-fn band_of(sheet: &mut Sheet, band: Rect) {
+/// The range that good boards keep within, while they do; what the strip cuts off has no edge.
+fn band_of(sheet: &mut Sheet, band: Rect, clip: Rect) {
     let (edge, palette) = (sheet.u(1.0), sheet.palette);
-    sheet.scene.fill(band, palette.envelope);
-    sheet.scene.fill(Rect { bottom: band.top + edge, ..band }.intersection(band), palette.envelope_edge);
-    sheet.scene.fill(Rect { top: band.bottom - edge, ..band }.intersection(band), palette.envelope_edge);
+    sheet.scene.fill(band.intersection(clip), palette.envelope);
+    for edge in [Rect { bottom: band.top + edge, ..band }, Rect { top: band.bottom - edge, ..band }] {
+        sheet.scene.fill(edge.intersection(clip), palette.envelope_edge);
+    }
 }
 
 /// The same range when good boards have long moved on: its edges only.
-fn overdue(sheet: &mut Sheet, band: Rect) {
-    if band.is_empty() {
-        return;
-    }
+fn overdue(sheet: &mut Sheet, band: Rect, clip: Rect) {
     let pen = sheet.pen(1.0, OVERDUE_DASH, sheet.palette.envelope_edge);
-    sheet.scene.across((band.left, band.right), band.top, pen);
-    sheet.scene.across((band.left, band.right), band.bottom - 1, pen);
+    let rows = [band.top, band.bottom - 1].into_iter().filter(|row| (clip.top..clip.bottom).contains(row));
+    for row in rows.filter(|_| band.left < band.right) {
+        sheet.scene.across((band.left, band.right), row, pen);
+    }
 }
 
 fn grown_to(band: Rect, height: i32) -> Rect {

@@ -20,8 +20,6 @@ pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
         Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
         Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
-        // Not the board alone; but what is wrong has one colour in a picture.
-        Class::FeedLimited => ("!", palette.alarm, palette.on_alarm),
         _ => ("✗", palette.alarm, palette.on_alarm),
     }
 }
@@ -63,6 +61,24 @@ pub(in crate::render) fn draw(
     let below = below + small.line_height();
     sheet.short_text(aside, (area.left, below - sheet.u(4.0)), Anchor::Start, small, area.width());
     below
+}
+
+/// The first of several wordings that a heading in `area` has room for, or else the last.
+pub(in crate::render) fn that_fits(
+    sheet: &Sheet,
+    area: Rect,
+    wordings: impl Iterator<Item = String>,
+) -> String {
+    let room = area.width() - sheet.u(66.0);
+    let mut last = String::new();
+    for text in wordings {
+        let lines = fitted(sheet, &clean(&text), room);
+        last = text;
+        if lines.last().is_none_or(|(line, _)| !line.ends_with('…')) {
+            break;
+        }
+    }
+    last
 }
 
 /// The text on one line as large as it fits, or on up to three.

@@ -5,12 +5,11 @@
 //! and an arrow with the reading's value stands there.
 
 use super::super::axis::ValueAxis;
-use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Label, Shape};
-use super::super::sheet::{Sheet, em};
+use super::super::sheet::Sheet;
 use super::super::words;
 use super::Subject;
+use super::cut::Mark;
 use super::readings::Readings;
 use crate::stats::extent;
 use crate::trace::EventKind;
@@ -77,31 +76,6 @@ pub(in crate::render) fn highest_beside(subject: &Subject, readings: &Readings) 
     Some(starts.zip(ends).map(|(start, end)| highest(start..end)).fold(0.0, f64::max))
 }
 
-/// Where an inrush runs out of the strip: an arrow, and its value where there is room.
-#[derive(Debug)]
-pub(in crate::render) struct Mark {
-    /// The foot of the arrow's tip.
-    tip: (i32, i32),
-    label: Option<Label>,
-}
-
-impl Mark {
-    /// What the words take.
-    pub(in crate::render) fn words(&self) -> Option<Rect> {
-        self.label.as_ref().map(Label::bounds)
-    }
-
-    /// What the arrow takes.
-    pub(in crate::render) fn arrow(&self, sheet: &Sheet) -> Rect {
-        let ((x, y), half) = (self.tip, sheet.u(HALF));
-        Rect::new(x - half, y, x + half, y + sheet.u(HEIGHT))
-    }
-}
-
-/// Half the width of an arrow and its height, in units of the layout.
-const HALF: f64 = 6.0;
-const HEIGHT: f64 = 12.0;
-
 /// The marks of what the strip cuts off, clear of what is `taken`.
 pub(in crate::render) fn marks(
     sheet: &Sheet,
@@ -121,44 +95,9 @@ pub(in crate::render) fn marks(
         }
         let x = readings.time.x_within(subject.trace.time()[peak]);
         let text = format!("inrush {}", words::amps(amps[peak], subject.resolution()));
-        let mark = mark(sheet, axis, x, &text, &taken);
-        taken.extend(mark.words().into_iter().chain([mark.arrow(sheet)]));
+        let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), &taken);
+        taken.extend(mark.areas(sheet));
         marks.push(mark);
     }
     marks
-}
-
-/// Beside the line that runs out at column `x`, on the side and in the row that is free.
-fn mark(sheet: &Sheet, axis: ValueAxis, x: i32, text: &str, taken: &[Rect]) -> Mark {
-    const ROWS: i32 = 4;
-    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.ink);
-    let (aside, space, width) = (sheet.u(2.0 * HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
-    let area = axis.area.grown(-sheet.u(2.0));
-    let right = x + aside;
-    let arrow = if right + sheet.u(HALF) < area.right { right } else { x - aside };
-    let label = |row: i32, left: i32| {
-        let at = (left, area.top + sheet.u(13.0) + row * style.line_height());
-        Label { text: text.to_owned(), at, anchor: Anchor::Start, style }
-    };
-    let lefts = [right + space, x - aside - space - width];
-    let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
-    let free = |label: &Label| {
-        let bounds = label.bounds().grown(sheet.u(3.0));
-        axis.area.holds(label.bounds()) && !taken.iter().any(|taken| taken.overlaps(bounds))
-    };
-    let label = { places }.find(free);
-    let arrow = label.as_ref().map_or(arrow, |label| if label.at.0 > x { right } else { x - aside });
-    Mark { tip: (arrow, area.top), label }
-}
-
-pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark]) {
-    for mark in marks {
-        let (Rect { left, right, bottom, .. }, tip) = (mark.arrow(sheet), mark.tip);
-        let color = sheet.palette.ink;
-        sheet.scene.shapes.push(Shape::Polygon { points: vec![(left, bottom), (right, bottom), tip], color });
-        if let Some(label) = &mark.label {
-            sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), sheet.palette.paper);
-            sheet.scene.text(label.text.clone(), label.at, label.anchor, label.style);
-        }
-    }
 }

@@ -2,6 +2,7 @@
 
 use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
+use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::super::words;
@@ -82,6 +83,7 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Fi
     let rungs = rungs(profile, finding);
     let (rows, per_row) = rows(sheet, &rungs, area.width());
     let (gap, height) = (sheet.u(4.0), sheet.u(ROW));
+    let said: Vec<Step> = rungs.iter().map(|rung| rung.step).collect();
     for (index, rung) in (0..).zip(rungs) {
         let (row, index) = (index / per_row, index % per_row);
         let left = area.left + area.width() * index / per_row;
@@ -90,7 +92,25 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Fi
         let top = area.top + row * (height + gap);
         chip(sheet, &rung, Rect { left, right, top, bottom: top + height });
     }
-    area.top + rows * (height + gap) - gap
+    key(sheet, &said, Rect { top: area.top + rows * (height + gap) - gap, ..area })
+}
+
+/// Signs that do not speak for themselves, in words.
+const KEY: [(Step, &str); 2] =
+    [(Step::Departs, "reached, but not as on good boards"), (Step::Unsure, "not certain")];
+
+/// Says below the stages what the signs on them mean, where there are such, and returns where that ends.
+fn key(sheet: &mut Sheet, steps: &[Step], area: Rect) -> i32 {
+    let there = KEY.iter().filter(|(step, _)| steps.contains(step));
+    let said: Vec<String> = there.map(|(step, words)| format!("{} {words}", step.sign())).collect();
+    if said.is_empty() {
+        return area.top;
+    }
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let below = area.top + style.line_height() + sheet.u(2.0);
+    let at = (area.left, below - sheet.u(4.0));
+    sheet.short_text(&said.join("    "), at, Anchor::Start, style, area.width());
+    below
 }
 
 /// How many rows the stages take and how many stand in one: on a narrow figure more than one, if that saves their names.

@@ -5,6 +5,7 @@ use super::super::geometry::Rect;
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
+use super::amps::TRACE;
 use std::borrow::Cow;
 
 /// How the sample beside a word looks.
@@ -20,6 +21,8 @@ pub(in crate::render) enum Swatch {
     Edges,
     /// Hatched as where the supply sits in its limit.
     Limited,
+    /// Words alone.
+    None,
 }
 
 /// Distance of the lines of [`Swatch::Limited`], in units of the layout.
@@ -49,7 +52,7 @@ pub(in crate::render) struct Drawn {
 
 /// What a run is drawn with, and nothing that is not on the figure.
 pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> {
-    let mut samples = vec![(Swatch::Line(2.4, 0.0, palette.ink), "this board".into())];
+    let mut samples = vec![(Swatch::Line(TRACE, 0.0, palette.ink), "this board".into())];
     if drawn.limited {
         samples.push((Swatch::Limited, "supply in its current limit".into()));
     }
@@ -103,6 +106,7 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample])
     for (swatch, word) in samples {
         let word =
             SHORT.iter().find(|(long, _)| narrow && word == long).map_or(word.as_ref(), |(_, short)| short);
+        let length = if matches!(swatch, Swatch::None) { 0 } else { length };
         let wide = length + sheet.u(6.0) + style.width(word);
         if x > area.left && x + wide > area.right {
             (x, top) = (area.left, top + row);
@@ -125,6 +129,7 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             let pen = sheet.pen(width, dash, color);
             sheet.scene.across((area.left, area.right), area.center().1, pen);
         }
+        Swatch::None => {}
         Swatch::Crowd => {
             let palette = sheet.palette;
             sheet.scene.fill(area, palette.crowd);

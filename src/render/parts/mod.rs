@@ -2,6 +2,8 @@
 
 pub(super) mod amps;
 pub(super) mod attempts;
+pub(super) mod crop;
+pub(super) mod cut;
 pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;

@@ -5,10 +5,11 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Pen, Style};
 use super::super::sheet::{Sheet, em};
+use super::super::words;
 use super::attempts::{self, span};
 use super::turning::{Trouble, trouble};
 use super::{Areas, Subject};
-use crate::verdict::Attempt;
+use crate::verdict::{Attempt, Phase};
 use std::ops::Range;
 
 /// One phase in pixels, or one attempt of many.
@@ -249,13 +250,15 @@ fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band>
     let mut bands = Vec::new();
     for phase in &subject.finding.phases {
         let (start, end) = (phase.start_s.value().max(from), phase.end_s.value().min(to));
-        let name = clean(&phase.name);
+        let name = clean(&shown_name(subject, phase, time));
         match trouble(subject, phase) {
             Some(Trouble { from, name: wrong }) if from > start => {
                 bands.extend(band(time, (start, from.min(end)), name, false));
-                bands.extend(band(time, (from, end), clean(&wrong), true));
+                bands.extend(band(time, (from, end), clean(words::phase(&wrong)), true));
             }
-            Some(Trouble { name, .. }) => bands.extend(band(time, (start, end), clean(&name), true)),
+            Some(Trouble { name, .. }) => {
+                bands.extend(band(time, (start, end), clean(words::phase(&name)), true));
+            }
             None => bands.extend(band(time, (start, end), name, false)),
         }
     }
@@ -263,6 +266,18 @@ fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band>
         last.right = time.right;
     }
     bands
+}
+
+/// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
+fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
+    let name = words::phase(&phase.name);
+    let (start, end) = (phase.start_s.value(), phase.end_s.value());
+    let shown = end.min(time.to) - start.max(time.from);
+    let left_out = end - start - shown;
+    if name != "off" || shown <= 0.0 || left_out <= shown {
+        return name.to_owned();
+    }
+    format!("off, {} not shown", subject.finding.log.time(left_out))
 }
 
 /// The band of what the window shows of a stretch; `None` where that is less than a pixel.
@@ -372,7 +387,7 @@ fn raise(
     found.is_some()
 }
 
-/// Runs of phases that repeat by name at least three times (rest, pulse, rest, pulse …).
+/// Runs of phases that repeat by name at least three times (between tries, firmware, between tries, firmware …).
 fn repeats(bands: &[Band]) -> Vec<Range<usize>> {
     const PERIODS: std::ops::RangeInclusive<usize> = 2..=4;
     const TIMES: usize = 3;
@@ -400,7 +415,7 @@ fn repeats(bands: &[Band]) -> Vec<Range<usize>> {
     groups
 }
 
-/// `firmware, rest, 7 times`: what repeats, and how often the first comes.
+/// `firmware, between tries, 7 times`: what repeats, and how often the first comes.
 fn group_name(bands: &[Band]) -> String {
     let first = &bands[0].name;
     let times = bands.iter().filter(|band| band.name == *first).count();

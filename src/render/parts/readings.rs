@@ -4,6 +4,7 @@ use super::super::axis::TimeAxis;
 use super::super::columns::{self, Column};
 use super::Subject;
 use crate::trace::{EventKind, Mode, Trace};
+use crate::units::Amps;
 
 /// What the window shows of the readings.
 #[derive(Debug)]
@@ -28,7 +29,7 @@ impl Readings {
         let gaps = gaps(subject);
         let amps = columns::columns(trace.time(), trace.amps(), &gaps, time.window());
         let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
-        let limited = limited(trace, &amps, time.left);
+        let limited = without_jitter(subject, &amps, limited(trace, &amps, time.left), time.left);
         Self { time, amps, volts, gaps, limited }
     }
 
@@ -90,6 +91,39 @@ fn limited(trace: &Trace, amps: &[Option<Column>], left: i32) -> Vec<(i32, i32)>
     stretches
 }
 
+/// Stretches that are apart only because readings jitter below the limit, as one: volts that stay down while the amps keep
+/// within a step or so of the limit are still held there by it.
+fn without_jitter(
+    subject: &Subject,
+    amps: &[Option<Column>],
+    stretches: Vec<(i32, i32)>,
+    left: i32,
+) -> Vec<(i32, i32)> {
+    let column = |x: i32| amps.get(usize::try_from(x - left).ok()?)?.as_ref();
+    let holds = |x: i32| column(x).is_some_and(|column| column.samples.clone().all(|i| is_held(subject, i)));
+    let mut joined: Vec<(i32, i32)> = Vec::new();
+    for (from, to) in stretches {
+        match joined.last_mut() {
+            Some(last) if (last.1..from).all(holds) => last.1 = to,
+            _ => joined.push((from, to)),
+        }
+    }
+    joined
+}
+
+/// Whether a reading may be of a supply in its limit, whatever it says itself.
+fn is_held(subject: &Subject, index: usize) -> bool {
+    /// A readback is off by a step or two of its last place (common practice, no source).
+    const JITTER: f64 = 2.0;
+    let header = subject.trace.header();
+    let (Some(limit), Some(set)) = (subject.finding.log.limit_a.or(header.limit), header.set_volts) else {
+        return false;
+    };
+    let step = subject.resolution().map_or(0.0, Amps::value);
+    let least = (AT_LIMIT * limit.value()).min(limit.value() - JITTER * step);
+    subject.trace.amps()[index] >= least && subject.trace.volts()[index] < BELOW_SET * set.value()
+}
+
 fn in_limit(trace: &Trace, index: usize) -> bool {
     match trace.mode(index) {
         Mode::ConstantCurrent => true,
@@ -99,5 +133,36 @@ fn in_limit(trace: &Trace, index: usize) -> bool {
             let at_limit = header.limit.is_some_and(|limit| amps >= AT_LIMIT * limit.value());
             at_limit && header.set_volts.is_some_and(|set| volts < BELOW_SET * set.value())
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::{finding, phase, trace_at};
+    use super::*;
+    use crate::units::Volts;
+
+    /// The stretches in limit of a run at a limit of 3 A that reads `amps` at `volts` in its third quarter's middle.
+    fn stretches(amps: f64, volts: f64) -> usize {
+        let dips = |index: u32| (55..60).contains(&index);
+        let trace = trace_at(
+            100,
+            10.0,
+            |index| if dips(index) { amps } else { 3.0 },
+            |index| if dips(index) { volts } else { 6.0 },
+        );
+        let mut finding = finding(vec![phase("boot", 0.0, 10.0)]);
+        finding.log.resolution_a = Amps::new(0.05).ok();
+        finding.log.set_v = Volts::new(12.8).ok();
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        Readings::new(&subject, TimeAxis { left: 0, right: 500, from: 0.0, to: 10.0 }).limited.len()
+    }
+
+    #[test]
+    fn jitter_below_the_limit_makes_no_holes_where_the_volts_stay_down() {
+        assert_eq!(stretches(2.9, 6.0), 1);
+        // A board that draws less, or is fed again, is out of the limit.
+        assert_eq!(stretches(2.5, 6.0), 2);
+        assert_eq!(stretches(2.9, 12.8), 2);
     }
 }

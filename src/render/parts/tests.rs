@@ -24,7 +24,7 @@ proptest! {
             let row = Rect { left: time.left, ..sheet.inside() };
             let row = row.split_bottom(sheet.u(24.0)).1;
             let alarm = sheet.palette.alarm;
-            let said = |at| (at, words::moment(at, Some(0.1)), alarm);
+            let said = |at| (at, words::length(at, Some(0.1)), alarm);
             time_axis(&mut sheet, time, row, fault.map(said).as_slice());
             (sheet, time)
         };

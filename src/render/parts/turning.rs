@@ -85,8 +85,14 @@ fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> No
 
 /// What was read: `0.406 A at 23.5 V`.
 fn reading(subject: &Subject, index: usize) -> Option<String> {
-    let (volts, amps) = (subject.trace.volts().get(index)?, subject.trace.amps().get(index)?);
-    Some(format!("{} at {}", words::amps(*amps, subject.resolution()), Volts::new(*volts).ok()?))
+    let volts = subject.trace.volts().get(index)?;
+    Some(format!("{} at {}", drawn(subject, index)?, Volts::new(*volts).ok()?))
+}
+
+/// What a reading says was drawn, as the text says it: without what the supply reads with nothing drawn.
+fn drawn(subject: &Subject, index: usize) -> Option<String> {
+    let read = subject.trace.amps().get(index)?;
+    Some(words::amps(subject.finding.log.drawn(*read), subject.resolution()))
 }
 
 /// The first reading after the edge at which the amps fall at about `at`: where a phase ends is known to a reading or
@@ -263,13 +269,13 @@ fn gives_up(subject: &Subject) -> Option<Note> {
     let Some(edge) = edge(subject, tries.first_end_s) else {
         return Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up here", times));
     };
-    let (time, drawn) = (subject.trace.time()[edge], subject.trace.amps());
-    let settled = drawn[edge..drawn.len().min(edge + 3)].iter().copied().fold(f64::INFINITY, f64::min);
-    let fallen = words::amps(settled, subject.resolution());
+    let (time, read) = (subject.trace.time(), subject.trace.amps());
+    let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
+    let fallen = drawn(subject, settled)?;
     let (highest, word) = top(subject, tries.first_start_s, edge);
     let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
-    let mut note = note(time, Some(drawn[highest]), "gives up here", body);
-    note.point_at = Some(subject.trace.time()[highest]);
+    let mut note = note(time[edge], Some(read[highest]), "gives up here", body);
+    note.point_at = Some(time[highest]);
     note.lines.push(times);
     Some(note)
 }
@@ -351,7 +357,7 @@ fn gives_way(subject: &Subject) -> Option<Note> {
     if let Some(limit) = limit.filter(limited) {
         return unread(subject, limit, deepest, dips);
     }
-    let drawn = words::amps(amps[asked], subject.resolution());
+    let drawn = drawn(subject, asked)?;
     let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
     let body = format!("{drawn} pull it down to {}{limit}", Volts::new(volts[deepest]).ok()?);
     Some(at_reading(subject, deepest, asked, "the feed gives way", body))
@@ -376,9 +382,9 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     };
     let point = if amps[first.saturating_sub(1)] > amps[first] { first - 1 } else { first };
     let head = format!("over {limit} for less than a reading");
-    let mut note = at_reading(subject, first, point, head, body);
-    let drawn = words::amps(amps[point], subject.resolution());
-    note.lines.push(format!("{drawn} read here, less than the limit"));
+    // What the supply reads there is over or not yet begun: the limit is where the board met it.
+    let mut note = note(times[first], Some(limit.value()), head, body);
+    note.lines.push(format!("only {} read before it", drawn(subject, point)?));
     Some(note)
 }
 
@@ -418,12 +424,7 @@ fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
 /// `good boards are past program by 25.2 s (16.1 s in it)`: the deadline on the log's own clock, and how it comes about.
 fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
-    Some(format!(
-        "good boards are past {} by {} ({} in it)",
-        phase.name,
-        words::moment(at, subject.finding.log.update_s()),
-        seconds(usual)
-    ))
+    Some(format!("good boards are past {} by {} ({} in it)", phase.name, time(subject, at), seconds(usual)))
 }
 
 /// Where a stalled board should have moved on, or else where it got stuck.

@@ -15,7 +15,7 @@ use super::geometry::Rect;
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::{
-    Areas, Subject, amps, around_phase, envelope, events, foot, legend, notes, phases, time_axis, volts,
+    Areas, Subject, amps, around_phase, crop, envelope, events, foot, legend, notes, phases, time_axis, volts,
 };
 use super::scene::Scene;
 use super::sheet::Sheet;
@@ -75,7 +75,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     volts::draw(sheet, subject, readings, volts, &lane);
     lane.words(sheet, &areas);
     let alarm = sheet.palette.alarm;
-    let fault = fault.map(|at| (at, words::moment(at, subject.finding.log.update_s()), alarm));
+    let fault = fault.map(|at| (at, subject.finding.log.time(at), alarm));
     time_axis(sheet, readings.time, areas.ticks, fault.as_slice());
     if let Some(x) = fault_x {
         notes::pointer(sheet, &areas, x);
@@ -112,7 +112,7 @@ fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f
     };
     let (start, end) = match &options.zoom {
         Some(name) => around_phase(finding, name)?,
-        None => (first, last),
+        None => crop::usual(trace, finding).unwrap_or((first, last)),
     };
     let from = options.from.map_or(start.max(first), crate::units::Seconds::value);
     let to = options.to.map_or(end.min(last), crate::units::Seconds::value);

@@ -15,6 +15,7 @@ use crate::verdict::Class;
 use proptest::prelude::*;
 
 mod files;
+mod scales;
 mod turns;
 
 fn options(size: Size, theme: Theme) -> Options {
@@ -171,7 +172,7 @@ fn a_starved_board_is_marked_where_the_volts_are_lowest_with_what_was_read_there
     for text in [
         "over 1.20 A for less than a reading",
         "volts dip at the end of 3 of 14 tries, down to 10.5 V",
-        "0.700 A read here, less than the limit",
+        "only 0.700 A read before it",
         "current limit 1.20 A",
         "7.9 s",
     ] {
@@ -366,12 +367,15 @@ fn tries_are_numbered_bands_below_one_bracket() {
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
     assert!((1..=15).all(|number| said.contains(&number.to_string().as_str())), "{said:?}");
-    assert!(!said.iter().any(|text| ["attempt", "rest", "rails", "firmware"].contains(text)), "{said:?}");
+    assert!(
+        !said.iter().any(|text| ["try", "between tries", "rails", "firmware"].contains(text)),
+        "{said:?}"
+    );
     // Enlarged, the stages have room for their names.
     let close = Options { from: Seconds::new(8.5).ok(), to: Seconds::new(15.5).ok(), ..Options::default() };
     let scene = draw(&trace, None, &finding, &close).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["tries 2 to 4 of 14, one every 3.00 s", "rails", "firmware", "rest"] {
+    for text in ["tries 2 to 4 of 14, one every 3.00 s", "rails", "firmware", "between tries"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
 }

@@ -94,3 +94,27 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
     assert_eq!((note.amps, note.point_at), (Some(3.01), Some(29.8)));
     assert!(note.lines[1].starts_with("peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"), "{note:?}");
 }
+
+#[test]
+fn what_pulls_the_feed_down_unread_is_pointed_at_where_it_meets_the_limit() {
+    let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    // 0.7 A is what was read before it, and not where the note points.
+    assert_eq!((turn.amps, turn.point_at), (Some(1.2), None));
+}
+
+#[test]
+fn notes_take_off_what_the_supply_reads_with_nothing_drawn() {
+    let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(15));
+    let said = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines[1].clone()
+    };
+    assert!(said(&finding).starts_with("0.700 A at 12.8 V, then "), "{}", said(&finding));
+    finding.log.zero_a = Amps::new(0.02).ok();
+    assert!(said(&finding).starts_with("0.680 A at 12.8 V, then "), "{}", said(&finding));
+}

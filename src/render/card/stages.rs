@@ -1,0 +1,208 @@
+//! The graph of a card: the stages one after the other, with the amps of good boards.
+
+use super::super::axis::ValueAxis;
+use super::super::font::{Weight, clean};
+use super::super::geometry::{Rect, px};
+use super::super::parts::cut::{self, Mark};
+use super::super::parts::envelope::{self, Columns, Expected};
+use super::super::parts::{amps, legend};
+use super::super::scene::{Anchor, Label, Style};
+use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+use super::super::words;
+use super::{ending, feed_volts};
+use crate::reference::{PhaseReference, Profile};
+
+/// How the stages of the graph are told apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Named {
+    ByName,
+    /// Where names have no room: by their place in the table.
+    ByNumber,
+}
+
+/// Whether a graph in `area` shows more than its labels.
+pub(super) fn has_room(sheet: &Sheet, area: Rect) -> bool {
+    /// Legend, names, lengths, and a panel in which two bands are told apart, in units of the layout.
+    const LEAST: f64 = 150.0;
+    area.height() >= sheet.u(LEAST)
+}
+
+/// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
+pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
+    let area = Rect { left: area.left + sheet.u(58.0), bottom: area.bottom - sheet.u(10.0), ..area };
+    let (row, rest) = area.split_top(legend::height(sheet, area.width()));
+    legend::draw(sheet, row, &legend::of_envelope(sheet.palette));
+    let (ribbon, panel) = rest.split_top(sheet.u(26.0));
+    let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
+    let volts = feed_volts(profile);
+    let expected: Vec<Expected> =
+        profile.phases.iter().map(|phase| envelope::in_amps(profile, phase, volts)).collect();
+    let axis = ValueAxis { area: panel, low: 0.0, high: highest(&expected) };
+    let edges = edges(sheet, profile, panel);
+    for &(left, right) in edges.iter().skip(1).step_by(2) {
+        sheet.scene.fill(Rect { left, right, ..panel }, sheet.palette.shade);
+    }
+    for (expected, &(left, right)) in expected.iter().zip(&edges) {
+        envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
+    }
+    amps::amps_grid(sheet, axis);
+    let grounds = [sheet.palette.paper, sheet.palette.shade];
+    for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
+        let taken = range_label(sheet, axis, expected, (edges, ground));
+        peak_label(sheet, axis, expected, (edges, ground), taken);
+    }
+    let style = name_style(sheet, profile, &edges);
+    let named = if style.is_some() { Named::ByName } else { Named::ByNumber };
+    let style = style.unwrap_or_else(|| sheet.style(em::SMALL, Weight::Bold, sheet.palette.text));
+    for ((number, phase), edges) in (1..).zip(&profile.phases).zip(&edges) {
+        let name = if named == Named::ByName { clean(&phase.name) } else { format!("{number}") };
+        stage(sheet, (phase, &name), *edges, (ribbon, lengths), style);
+    }
+    named
+}
+
+/// The range in numbers, above its band or, at the top, below it: on one line as large as it fits, or on two. A number
+/// that was cut would be another number.
+fn range_label(
+    sheet: &mut Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    ((left, right), ground): ((i32, i32), Color),
+) -> Option<Rect> {
+    let (low, high) = (words::amps(expected.low, None), words::amps(expected.high, None));
+    let text = words::range(&low, &high);
+    let room = right - left - sheet.u(8.0);
+    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
+    let one =
+        [em::LARGE, em::USUAL, em::SMALL].map(style).into_iter().find(|style| style.width(&text) <= room);
+    let two = text.split_once(" to ").map(|(low, high)| vec![format!("{low} to"), high.to_owned()]);
+    let (lines, style) = match (one, two) {
+        (Some(style), _) => (vec![text], style),
+        (None, Some(two)) => (two, style(em::SMALL)),
+        (None, None) => return None,
+    };
+    if lines.iter().any(|line| style.width(line) > room) {
+        return None;
+    }
+    let row = style.line_height();
+    let height = row * i32::try_from(lines.len() - 1).unwrap_or(0);
+    let above = axis.row_within(expected.high) - sheet.u(12.0) - height;
+    let below = axis.row_within(expected.low) + row;
+    // The sign of a peak that is cut stands at the top.
+    let is_cut = axis.row(expected.peak) < axis.area.top;
+    let ceiling = axis.area.top + if is_cut { sheet.u(18.0) } else { 0 };
+    let first = if above - row > ceiling { above } else { below };
+    if first + height > axis.area.bottom - sheet.u(6.0) {
+        return None;
+    }
+    let x = i32::midpoint(left, right);
+    let taken = Rect::new(left, first - row, right, first + height + sheet.u(4.0));
+    for (index, text) in (0..).zip(lines) {
+        let label = Label { text, at: (x, first + index * row), anchor: Anchor::Middle, style };
+        // Neither the grid nor a peak may run through the numbers.
+        sheet.scene.fill(label.bounds().grown(sheet.u(1.0)), ground);
+        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
+    Some(taken)
+}
+
+/// How high a stage peaks whose peaks the graph does not hold.
+fn peak_label(
+    sheet: &mut Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    (edges, ground): ((i32, i32), Color),
+    taken: Option<Rect>,
+) {
+    if axis.row(expected.peak) >= axis.area.top {
+        return;
+    }
+    let peak = words::amps(expected.peak, None);
+    let color = sheet.palette.faint_text;
+    let mark = |text: &str| Mark::within(sheet, axis, edges, (text, color), taken.as_slice());
+    let wordings = [format!("highest peak {peak}"), format!("peak {peak}"), peak];
+    let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();
+    let worded = marks.iter().position(Mark::has_words).unwrap_or(0);
+    cut::draw(sheet, &marks[worded..=worded], ground);
+}
+
+/// Up to the highest mean and to the peaks that are usual, and to the highest where that does not flatten the rest.
+fn highest(expected: &[Expected]) -> f64 {
+    /// A peak that few boards allow makes a high envelope; beyond this many times the rest it is cut.
+    const WORTH_SHOWING: f64 = 1.3;
+    /// Usual peaks may take so much of the height from the means, which are what is compared first.
+    const USUAL_PEAKS: f64 = 2.0;
+    /// Room above the highest line.
+    const HEADROOM: f64 = 1.1;
+    let means = expected.iter().map(|stage| stage.high).fold(0.0, f64::max);
+    let usual = expected.iter().map(|stage| stage.usual_peak).filter(|peak| *peak < USUAL_PEAKS * means);
+    let usual = usual.fold(means, f64::max);
+    let peaks = expected.iter().map(|stage| stage.peak).filter(|peak| *peak < WORTH_SHOWING * usual);
+    peaks.fold(usual, f64::max).max(f64::MIN_POSITIVE) * HEADROOM
+}
+
+/// Left and right of each stage: with room for its name, and the rest in proportion to how long it usually lasts; where
+/// names take all there is, all alike.
+fn edges(sheet: &Sheet, profile: &Profile, panel: Rect) -> Vec<(i32, i32)> {
+    /// What every stage has of the rest, and one that has no end of its own, beside the longest.
+    const LEAST: f64 = 0.3;
+    const ENDLESS: f64 = 0.6;
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
+    let names: Vec<i32> =
+        profile.phases.iter().map(|phase| style.width(&clean(&phase.name)) + sheet.u(NAME_MARGIN)).collect();
+    let rest = f64::from(panel.width() - names.iter().sum::<i32>());
+    let lengths = || profile.phases.iter().map(|phase| phase.duration.map(|length| length.typical));
+    let longest = lengths().flatten().fold(f64::MIN_POSITIVE, f64::max);
+    let share = |length: Option<f64>| length.map_or(ENDLESS, |length| LEAST + (length / longest).sqrt());
+    let total: f64 = lengths().map(share).sum();
+    let count = f64::from(u32::try_from(names.len()).unwrap_or(u32::MAX));
+    let (mut before, mut edges) = (f64::from(panel.left), Vec::new());
+    for (name, length) in names.iter().zip(lengths()) {
+        let wide = if rest > 0.0 {
+            f64::from(*name) + rest * share(length) / total
+        } else {
+            f64::from(panel.width()) / count
+        };
+        edges.push((px(before), px(before + wide)));
+        before += wide;
+    }
+    edges
+}
+
+/// Room beside a name in its box, in units of the layout.
+const NAME_MARGIN: f64 = 8.0;
+
+/// The largest style in which every stage has room for its name, if there is one.
+fn name_style(sheet: &Sheet, profile: &Profile, edges: &[(i32, i32)]) -> Option<Style> {
+    let styles = [(em::USUAL, Weight::Bold), (em::SMALL, Weight::Bold), (em::SMALL, Weight::Regular)];
+    let styles = styles.map(|(size, weight)| sheet.style(size, weight, sheet.palette.text));
+    let room = |(left, right): &(i32, i32)| right - left - sheet.u(6.0);
+    let fits = |style: &&Style| {
+        profile.phases.iter().zip(edges).all(|(phase, edges)| style.width(&clean(&phase.name)) <= room(edges))
+    };
+    styles.iter().find(fits).copied()
+}
+
+fn stage(
+    sheet: &mut Sheet,
+    (phase, name): (&PhaseReference, &str),
+    (left, right): (i32, i32),
+    (ribbon, below): (Rect, Rect),
+    style: Style,
+) {
+    let palette = sheet.palette;
+    let area = Rect { left, right, ..ribbon };
+    sheet.scene.frame(area, 1, palette.frame);
+    sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
+    sheet.centered(name, area, style);
+    let small = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
+    let texts = match phase.duration.map(|length| words::roughly(length.typical)) {
+        Some(length) => [format!("about {length}"), length],
+        None => [ending(phase).into(), if phase.waits_for_person { "waits" } else { "stays" }.into()],
+    };
+    let fits = |text: &&String| small.width(text) <= right - left - sheet.u(6.0);
+    if let Some(text) = texts.iter().find(fits) {
+        sheet.centered(text, Rect { left, right, ..below }, small);
+    }
+}

@@ -1,0 +1,118 @@
+//! The table below an overlay: the odd runs one by one, or by kind where they are many, and the others in one row.
+
+use super::super::axis::TimeAxis;
+use super::super::geometry::Rect;
+use super::super::parts::{Subject, foot, table};
+use super::super::sheet::Sheet;
+use super::super::words;
+use super::said::{by_kind, is_sound, name};
+use super::{CROWD, Member, read_there};
+
+/// Columns with their shares of the width, and rows.
+#[derive(Debug)]
+pub(super) struct Table {
+    columns: Vec<table::Column>,
+    pub(super) rows: Vec<Vec<String>>,
+}
+
+/// Headings of the table and their shares of the width.
+const COLUMNS: [table::Column; 6] = [
+    ("board", 0.14),
+    ("verdict", 0.22),
+    ("from", 0.08),
+    ("read there", 0.22),
+    ("unlike good boards", 0.2),
+    ("log", 0.14),
+];
+
+/// The same of many odd runs.
+const COLUMNS_BY_KIND: [table::Column; 3] = [("verdict", 0.36), ("logs", 0.1), ("which", 0.54)];
+
+/// More odd runs than these are told by their kinds: nobody reads twenty rows, and there is no room for them.
+const MOST_ROWS: usize = 8;
+
+/// A cell with nothing to say.
+const NOTHING: &str = "–";
+
+impl Table {
+    pub(super) fn new(members: &[Member], odd: &[bool], time: TimeAxis) -> Self {
+        if odd.iter().filter(|odd| **odd).count() > MOST_ROWS {
+            return Self { columns: COLUMNS_BY_KIND.into(), rows: rows_by_kind(members, odd) };
+        }
+        Self::without_empty(&rows(members, odd, time))
+    }
+
+    /// Without the columns that say nothing of any run, or what the first says.
+    fn without_empty(rows: &[Vec<String>]) -> Self {
+        let says = |index: &usize| {
+            rows.iter().any(|row| row[*index] != NOTHING && row[*index] != row[0]) || *index == 0
+        };
+        let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).collect();
+        let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
+        Self {
+            columns: kept.iter().map(|index| COLUMNS[*index]).collect(),
+            rows: rows.iter().map(row).collect(),
+        }
+    }
+
+    pub(super) fn draw(&self, sheet: &mut Sheet, area: Rect) {
+        // On a narrow figure only the first two columns keep their words.
+        let most = if table::is_wide(sheet, area.width()) { self.columns.len() } else { 2 };
+        table::draw(sheet, area, &self.columns[..most.min(self.columns.len())], &self.rows);
+    }
+}
+
+/// Odd ones one by one, then the others: a crowd of these in one row.
+fn rows(members: &[Member], odd: &[bool], time: TimeAxis) -> Vec<Vec<String>> {
+    let of = |wanted: bool| members.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(of, _)| of);
+    let alike: Vec<&Subject> = of(false).map(|member| &member.run).collect();
+    let counted_only = alike.len() >= CROWD && alike.len() < members.len();
+    let rest = if counted_only {
+        vec![together(&alike)]
+    } else {
+        of(false).map(|member| row(member, members, time)).collect()
+    };
+    of(true).map(|member| row(member, members, time)).chain(rest).collect()
+}
+
+/// The kinds of odd runs, the most frequent first, then the others in one row.
+fn rows_by_kind(members: &[Member], odd: &[bool]) -> Vec<Vec<String>> {
+    let of = |wanted: bool| -> Vec<&Subject> {
+        members.iter().zip(odd).filter(|(_, odd)| **odd == wanted).map(|(of, _)| &of.run).collect()
+    };
+    let names = |runs: &[&Subject]| runs.iter().map(|run| name(run)).collect::<Vec<_>>().join(", ");
+    let kinds = by_kind(&of(true)).into_iter();
+    let odd_ones = kinds.map(|(kind, runs)| vec![kind, runs.len().to_string(), names(&runs)]);
+    let rest = of(false);
+    let rest = rest.first().map(|first| {
+        vec![words::short(&first.finding.verdict), format!("{} {}", rest.len(), kind(&rest)), names(&rest)]
+    });
+    odd_ones.chain(rest).collect()
+}
+
+fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
+    let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
+    let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
+    let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
+    vec![
+        name(&member.run),
+        words::short_and_sure(verdict),
+        or_nothing(member.moment(time).map(|(_, words)| words)),
+        or_nothing(read_there(member, members)),
+        or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
+        foot::file_name(&finding.log.path),
+    ]
+}
+
+/// What runs that are as most are called.
+fn kind(runs: &[&Subject]) -> &'static str {
+    if runs.iter().any(|run| is_sound(run)) { "good" } else { "as most" }
+}
+
+/// Several runs that are as most, in one row.
+fn together(runs: &[&Subject]) -> Vec<String> {
+    let names: Vec<String> = runs.iter().map(|run| name(run)).collect();
+    let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
+    let nothing = || NOTHING.to_owned();
+    vec![format!("{} {}", runs.len(), kind(runs)), said, nothing(), nothing(), nothing(), names.join(", ")]
+}

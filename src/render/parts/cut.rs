@@ -1,0 +1,104 @@
+//! What a strip cuts off, so that it is seen to be cut: an arrow at the top, and the value where there is room.
+
+use super::super::axis::ValueAxis;
+use super::super::font::Weight;
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Label, Shape};
+use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+
+/// Where something runs out of the strip: an arrow, and its value where there is room.
+#[derive(Debug)]
+pub(in crate::render) struct Mark {
+    /// The foot of the arrow's tip.
+    tip: (i32, i32),
+    label: Option<Label>,
+    color: Color,
+}
+
+/// Half the width of an arrow and its height, in units of the layout.
+const HALF: f64 = 6.0;
+const HEIGHT: f64 = 12.0;
+
+impl Mark {
+    /// Beside the column `x` in which it runs out, on the side and in the row that is free.
+    pub(in crate::render) fn beside(
+        sheet: &Sheet,
+        axis: ValueAxis,
+        x: i32,
+        (text, color): (&str, Color),
+        taken: &[Rect],
+    ) -> Self {
+        const ROWS: i32 = 4;
+        let style = sheet.style(em::SMALL, Weight::Bold, color);
+        let (aside, space, width) = (sheet.u(2.0 * HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
+        let area = axis.area.grown(-sheet.u(2.0));
+        let right = x + aside;
+        let arrow = if right + sheet.u(HALF) < area.right { right } else { x - aside };
+        let label = |row: i32, left: i32| {
+            let at = (left, area.top + sheet.u(13.0) + row * style.line_height());
+            Label { text: text.to_owned(), at, anchor: Anchor::Start, style }
+        };
+        let lefts = [right + space, x - aside - space - width];
+        let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
+        let free = |label: &Label| {
+            let bounds = label.bounds().grown(sheet.u(3.0));
+            axis.area.holds(label.bounds()) && !taken.iter().any(|taken| taken.overlaps(bounds))
+        };
+        let label = { places }.find(free);
+        let arrow = label.as_ref().map_or(arrow, |label| if label.at.0 > x { right } else { x - aside });
+        Self { tip: (arrow, area.top), label, color }
+    }
+
+    /// In the middle of the columns from `left` to `right`, whose band runs out; the value if it fits between them.
+    pub(in crate::render) fn within(
+        sheet: &Sheet,
+        axis: ValueAxis,
+        (left, right): (i32, i32),
+        (text, color): (&str, Color),
+        taken: &[Rect],
+    ) -> Self {
+        let style = sheet.style(em::SMALL, Weight::Bold, color);
+        let area = axis.area.grown(-sheet.u(2.0));
+        let (half, space) = (sheet.u(HALF), sheet.u(4.0));
+        let wide = 2 * half + space + style.width(text);
+        let middle = i32::midpoint(left, right);
+        let tip = (middle - wide / 2 + half, area.top);
+        let at = (tip.0 + half + space, area.top + sheet.u(13.0));
+        let label = Label { text: text.to_owned(), at, anchor: Anchor::Start, style };
+        let bounds = label.bounds().grown(sheet.u(3.0));
+        let fits = wide + 2 * space <= right - left && axis.area.holds(label.bounds());
+        if fits && !taken.iter().any(|taken| taken.overlaps(bounds)) {
+            return Self { tip, label: Some(label), color };
+        }
+        Self { tip: (middle, area.top), label: None, color }
+    }
+
+    /// Whether there was room for its value.
+    pub(in crate::render) const fn has_words(&self) -> bool {
+        self.label.is_some()
+    }
+
+    /// What it takes.
+    pub(in crate::render) fn areas(&self, sheet: &Sheet) -> impl Iterator<Item = Rect> {
+        let words = self.label.as_ref().map(Label::bounds);
+        words.into_iter().chain([self.arrow(sheet)])
+    }
+
+    fn arrow(&self, sheet: &Sheet) -> Rect {
+        let ((x, y), half) = (self.tip, sheet.u(HALF));
+        Rect::new(x - half, y, x + half, y + sheet.u(HEIGHT))
+    }
+}
+
+pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark], ground: Color) {
+    for mark in marks {
+        let (Rect { left, right, bottom, .. }, tip) = (mark.arrow(sheet), mark.tip);
+        let points = vec![(left, bottom), (right, bottom), tip];
+        sheet.scene.shapes.push(Shape::Polygon { points, color: mark.color });
+        if let Some(label) = &mark.label {
+            sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
+            sheet.scene.text(label.text.clone(), label.at, label.anchor, label.style);
+        }
+    }
+}
