@@ -433,6 +433,16 @@ pub fn counted(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
+/// `a`, `a and b`, `a, b and c`.
+#[must_use]
+pub fn with_and(words: impl Iterator<Item = String>) -> String {
+    let mut words: Vec<String> = words.collect();
+    match words.pop() {
+        Some(last) if !words.is_empty() => format!("{} and {last}", words.join(", ")),
+        last => last.unwrap_or_default(),
+    }
+}
+
 /// `once`, `twice`, `3 times`: how often something happened.
 #[must_use]
 pub fn how_often(count: usize) -> String {

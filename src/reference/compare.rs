@@ -63,6 +63,24 @@ impl Profile {
         Quantity::ALL.into_iter().filter_map(one).collect()
     }
 
+    /// The mean power of `phase`, where `measured` at `feed` shows it outside its own envelope for certain and yet inside
+    /// what all envelopes of the board together allow.
+    #[must_use]
+    pub fn just_inside(
+        &self,
+        phase: &PhaseReference,
+        measured: &StageMeasure,
+        feed: Volts,
+    ) -> Option<Outside> {
+        let quantity = Quantity::MeanPower;
+        let envelope = self.at_feed(phase, phase.envelope(quantity)?, quantity, feed);
+        margin(quantity, measured)?;
+        let room = Room { stretch: 1.0, doubt: 0.0, margin: EXPANSION * measured.uncertainty };
+        let alone = outside(quantity, measured.value(quantity)?, envelope, room)?;
+        let together = self.outside(phase, measured, feed).iter().any(|found| found.quantity == quantity);
+        (!together).then_some(alone)
+    }
+
     /// How many envelopes the profile has.
     fn envelopes(&self) -> usize {
         let of = |phase: &PhaseReference| {

@@ -1,7 +1,7 @@
 //! The finding, from the analyses of a log's runs.
 
 use super::advice;
-use super::departures::departures;
+use super::departures::{Compared, departures};
 use super::engine::Analysis;
 use super::evidence::{because, fallen};
 use super::limits::limits;
@@ -39,10 +39,14 @@ pub(super) fn finding(
             ..bare(log, profile, sources)
         };
     };
-    let departures = profile.map_or_else(Vec::new, |profile| departures(trace, told, readout, profile));
+    let compared =
+        profile.map_or_else(Compared::default, |profile| departures(trace, told, readout, profile));
     let phases = phases(trace, readout, analyses);
-    let departures = settled(departures, &phases, readout);
-    let seen = Seen::of(trace, readout, told, profile, departures).among(&phases);
+    let compared = Compared {
+        outside: settled(compared.outside, &phases, readout),
+        just_inside: settled(compared.just_inside, &phases, readout),
+    };
+    let seen = Seen::of(trace, readout, told, profile, compared).among(&phases);
     let power_path = advice::power_path(&seen);
     let verdict = verdict(&seen);
     let run = |(index, analysis): (usize, &Analysis)| {

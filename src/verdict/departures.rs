@@ -13,17 +13,26 @@ use crate::reference::{Outside, PhaseReference, Profile, Quantity, Readback, Sta
 use crate::trace::Trace;
 use crate::units::{Seconds, Volts};
 
-/// The departures of one run, first in time first.
+/// What the comparison with good boards found, each first in time first.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Compared {
+    /// What is outside its envelope.
+    pub outside: Vec<Departure>,
+    /// Means outside the band of their stage, which is what a picture shows, and inside what all stages together allow.
+    pub just_inside: Vec<Departure>,
+}
+
+/// The departures of one run.
 pub(super) fn departures(
     trace: &Trace,
     analysis: &Analysis,
     readout: &Readout,
     profile: &Profile,
-) -> Vec<Departure> {
+) -> Compared {
     let class = analysis.class();
     if matches!(class, Class::NoDraw | Class::HardShort | Class::PartialShort | Class::Inconclusive) {
         // The verdict itself says that no phase is what it should be, or that none can be known.
-        return Vec::new();
+        return Compared::default();
     }
     let steady: Vec<_> = analysis.pieces.iter().map(|piece| piece.samples.clone()).collect();
     let readback = Readback::of(trace, readout.step_a, &steady);
@@ -39,7 +48,10 @@ pub(super) fn departures(
         }
     }
     found.sort_by(|a, b| a.starts_s.value().total_cmp(&b.starts_s.value()));
-    found
+    let told = |near: &Departure| found.iter().any(|departure| departure.phase == near.phase);
+    let just_inside =
+        stays.iter().filter_map(|stay| run.just_inside(stay)).filter(|near| !told(near)).collect();
+    Compared { just_inside, outside: found }
 }
 
 /// A stay in a stage of the profile and what is outside its envelopes.
@@ -77,6 +89,16 @@ impl<'a> Comparison<'a> {
         outside.retain(|found| !waits || found.quantity != Quantity::Duration);
         let start_s = *self.trace.time().get(place.samples.start)?;
         Some(Stay { start_s, phase, measured, outside })
+    }
+
+    /// A mean that the picture shows outside its band, and that is no departure.
+    fn just_inside(&self, stay: &Stay) -> Option<Departure> {
+        let volts = Volts::new(stay.measured.volts).ok()?;
+        let near = self.profile.just_inside(stay.phase, &stay.measured, volts)?;
+        // What a load beside the board adds is not the stage's.
+        let leaks = self.analysis.leak_w > 0.0;
+        let told = stay.outside.iter().any(|outside| outside.quantity == Quantity::MeanPower);
+        if leaks || told { None } else { departure(stay, &near) }
     }
 
     fn measured(&self, place: &Place, phase: &PhaseReference) -> Option<StageMeasure> {

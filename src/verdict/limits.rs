@@ -1,20 +1,18 @@
 //! What a capture cannot show, and why.
 
-use super::Class;
 use super::engine::Analysis;
 use super::evidence::fall;
+use super::presses;
 use super::readout::Readout;
 use super::seen::{Seen, exact, seconds};
-use crate::units::{counted, figures, in_steps};
+use super::{Class, Departure, Direction};
+use crate::units::{counted, figures, in_steps, range};
 
 /// Boards from which an envelope rests on evidence: with fewer the tolerance factor is above 6 (ISO 16269-6, 0.95/0.95).
 const FEW_BOARDS: usize = 5;
 
 /// Up to here the spread between boards is mostly assumed.
 const THIN: usize = 2;
-
-/// Time that a sound board may take to wake, in seconds, with a margin (common practice, no source).
-pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 
 /// A try of fewer readings than this may peak higher than it reads.
 const READINGS_FOR_A_PEAK: f64 = 3.0;
@@ -38,7 +36,7 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
         limit(analysis),
         gaps(analysis, readout),
     ];
-    all.into_iter().flatten().collect()
+    all.into_iter().flatten().chain(presses::limits(seen)).chain(just_inside(seen)).collect()
 }
 
 fn reference(seen: &Seen) -> Option<String> {
@@ -56,6 +54,26 @@ fn reference(seen: &Seen) -> Option<String> {
         _ if boards < FEW_BOARDS => Some(format!("{rests}; its envelopes are wide")),
         _ => None,
     }
+}
+
+/// The picture shows the band of each stage; of many stages one is outside its own on most good boards now and then.
+fn just_inside(seen: &Seen) -> Option<String> {
+    let stages = seen.profile?.phases.len();
+    let shown = |near: &&Departure| {
+        let amps = seen.amps(near.measured);
+        [near.low, near.high].iter().all(|bound| seen.reference_amps(*bound) != amps)
+    };
+    let near = seen.just_inside.iter().find(shown)?;
+    let (much, side) = match near.direction {
+        Direction::Below => ("little", "below"),
+        _ => ("much", "above"),
+    };
+    Some(format!(
+        "whether {} draws too {much}: {} is {side} the band of one stage ({}), inside what {stages} stages together allow",
+        near.phase,
+        seen.amps(near.measured),
+        range(&seen.reference_amps(near.low), &seen.reference_amps(near.high))
+    ))
 }
 
 /// Whether a load is there that leaves no standby and no stages to be seen.
@@ -181,7 +199,10 @@ fn button(seen: &Seen) -> Option<String> {
     let waits = seen.has_button() && seen.analysis.run.presses.is_empty();
     let asleep = matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby | Class::NoDraw);
     (waits && asleep).then(|| {
-        "no press of the power button is marked: whether the board was asked to wake is not known".to_string()
+        let fed = if presses::unfed(seen).is_some() { " with the output on" } else { "" };
+        format!(
+            "no press of the power button is marked{fed}: whether the board was asked to wake is not known"
+        )
     })
 }
 

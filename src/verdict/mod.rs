@@ -14,7 +14,7 @@
 //!
 //! Every run has its own verdict; that of the finding is the last which carries one (`assemble`). The winner is turned
 //! into numbers: phases (`phases`), starts and where each came to its end (`attempts`), departures from the envelopes
-//! (`departures`, with the readings that show them, `places`); and into words: the facts that decided (`evidence`), what
+//! (`departures`, with the readings that show them, `places`; what presses did, `presses`); and into words: the facts that decided (`evidence`), what
 //! to probe and what that proves (`advice`), what the capture cannot show (`limits`). All words are made from the same
 //! view of one run (`seen`), so that text, picture and ticket agree.
 
@@ -36,6 +36,7 @@ mod phases;
 mod piece;
 mod places;
 mod posterior;
+mod presses;
 mod readout;
 mod run;
 mod seen;

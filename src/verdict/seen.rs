@@ -2,6 +2,7 @@
 
 use super::align::Step;
 use super::attempts::{Tries, attempts};
+use super::departures::Compared;
 use super::engine::Analysis;
 use super::kind::{self, Family};
 use super::phases::without_zero;
@@ -36,6 +37,8 @@ pub(super) struct Seen<'a> {
     /// Between which stages those that were given up ended, if that is what the verdict is about.
     pub ends: Option<Ends>,
     pub departures: Vec<Departure>,
+    /// Means outside the band that the picture shows which are no departures.
+    pub just_inside: Vec<Departure>,
     /// The phases of the log, which say what text and picture have in common.
     pub phases: &'a [Phase],
     /// Where the supply was connected, by the log or else by the profile.
@@ -49,7 +52,7 @@ impl<'a> Seen<'a> {
         readout: &'a Readout,
         analysis: &'a Analysis,
         profile: Option<&'a Profile>,
-        departures: Vec<Departure>,
+        compared: Compared,
     ) -> Self {
         let told = trace.header().feed_point.clone().filter(|point| !point.trim().is_empty());
         let usual = profile.filter(|profile| profile.feed.point != POINT_NOT_STATED);
@@ -63,7 +66,8 @@ impl<'a> Seen<'a> {
             readout,
             analysis,
             profile,
-            departures,
+            departures: compared.outside,
+            just_inside: compared.just_inside,
             phases: &[],
         };
         seen.with_likely_stages()
@@ -427,6 +431,9 @@ pub(super) struct Load {
 }
 
 impl Load {
+    /// Resistance of a pair of thin bench leads: two metres of copper of 0.5 mm² (0.0175 Ω mm²/m) and two clips.
+    pub(super) const THIN_LEADS_OHM: f64 = 0.1;
+
     /// Ohms in words: three figures, for two readbacks with half a per cent of error each leave the third uncertain, and
     /// the uncertainty is said beside it.
     pub(super) fn words(ohms: f64) -> String {

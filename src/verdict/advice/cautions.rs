@@ -74,7 +74,7 @@ fn capacitors(told: &[String]) -> Option<String> {
     })
 }
 
-/// Burns and fire, by the watts that one part may have; what the leads take is not known, and left in.
+/// Burns and fire, by the watts that one part may have; what the leads take of a short is not known, and left in.
 fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     let level = seen.last_level()?;
     let surplus = match seen.class() {
@@ -92,7 +92,8 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     } else {
         "can start a fire: lower the limit, feed for seconds, do not leave it alone, and keep what burns away"
     };
-    Some(format!("up to {watts} in one small part {what}"))
+    let leads = if seen.class() == Class::ExcessStandby { "" } else { ", less what the leads take," };
+    Some(format!("up to {watts} in one small part{leads} {what}"))
 }
 
 fn alcohol(seen: &Seen, _: &[String]) -> Option<String> {

@@ -6,10 +6,8 @@ use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::evidence::fall;
 use crate::verdict::kind::Family;
-use crate::verdict::seen::{Seen, exact};
-
-/// Resistance of a pair of thin bench leads: two metres of copper of 0.5 mm² (0.0175 Ω mm²/m) and two clips.
-const THIN_LEADS_OHM: f64 = 0.1;
+use crate::verdict::presses::unfed;
+use crate::verdict::seen::{Load, Seen, exact};
 
 /// Share of the feed that leads may take before a board minds.
 const LEADS_MATTER: f64 = 0.02;
@@ -47,8 +45,10 @@ fn not_connected(seen: &Seen) -> Option<String> {
 
 fn not_pressed(seen: &Seen) -> Option<String> {
     let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly, Class::ExcessStandby]);
-    (asleep && seen.has_button() && seen.analysis.run.presses.is_empty())
-        .then(|| "press the power button for 5 to 10 s, and mark it in the log: no press is marked".into())
+    (asleep && seen.has_button() && seen.analysis.run.presses.is_empty()).then(|| {
+        let fed = if unfed(seen).is_some() { " with the output on" } else { "" };
+        format!("press the power button for 5 to 10 s, and mark it in the log: no press is marked{fed}")
+    })
 }
 
 pub(super) fn pack_lines(seen: &Seen) -> Option<String> {
@@ -123,7 +123,7 @@ fn thin_leads(seen: &Seen) -> Option<String> {
     // A start draws most at its peak; a board that runs may fall long after that.
     let of_fall = fall(seen).filter(|_| seen.class() == Class::DroppedOut).map(|fall| fall.highest_a);
     let drawn_a = of_fall.unwrap_or(run.highest_a);
-    let drop_v = drawn_a * THIN_LEADS_OHM;
+    let drop_v = drawn_a * Load::THIN_LEADS_OHM;
     let unexplained = seen.class() == Class::FeedLimited && !limit_may_stop(seen);
     let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };
     (is(seen, &concerned) && (unexplained || drop_v >= LEADS_MATTER * run.set_v)).then(|| {

@@ -5,7 +5,7 @@ use super::shorts::on_the_board;
 use super::stalls::stalled;
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
-use crate::verdict::evidence::{FellTo, ends_in_a_spike, fall, rails_may_be_up, woke_before};
+use crate::verdict::evidence::{FellTo, ends_in_a_spike, fall, rails_may_be_up, woke_and_stays, woke_before};
 use crate::verdict::kind::Family;
 use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Direction};
@@ -26,7 +26,12 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         Class::FeedLimited => {
             vec!["then judge the board by that capture, and not by this one".into()]
         }
-        Class::Inconclusive => loaded_or_awake(seen).into_iter().chain([capture_again(seen)]).collect(),
+        Class::Inconclusive => {
+            let look = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last)).map(|_| {
+                "look and listen first: screen, light, fan or console tell a board that runs from one that hangs".into()
+            });
+            look.into_iter().chain(loaded_or_awake(seen)).chain([capture_again(seen)]).collect()
+        }
     }
 }
 

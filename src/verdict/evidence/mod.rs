@@ -12,6 +12,8 @@ pub(super) use tries::ends_in_a_spike;
 
 use super::Class;
 use super::align::Step;
+use super::attempts::RISES_S;
+use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
@@ -37,10 +39,13 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
         facts.insert(0, "the run fits none of the explanations well".into());
     }
     facts.truncate(MOST_FACTS);
-    if facts.len() < MOST_FACTS && analysis.leak_w > 0.0 {
+    let surplus = (analysis.leak_w > 0.0).then(|| {
         let surplus = seen.watts(analysis.leak_w, analysis.run.set_v);
-        facts.push(format!("{surplus} more than the usual standby, from before the wake on"));
-    }
+        format!("{surplus} more than the usual standby, from before the wake on")
+    });
+    let more = surplus.into_iter().chain(in_vain(seen));
+    let room = MOST_FACTS - facts.len();
+    facts.extend(more.take(room));
     facts
 }
 
@@ -58,6 +63,7 @@ fn to_the_end(seen: &Seen, step: &Step) -> String {
 
 fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let analysis = seen.analysis;
+    let woke = woke_and_stays(seen, last);
     let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
     let piece = analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= LEVEL_S);
@@ -67,7 +73,32 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     );
     let end =
         format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), seen.volts(end_v));
-    [captured, end].into_iter().chain(awake(seen, last)).chain(too_early(seen, last)).collect()
+    let awake = awake(seen, last).filter(|_| woke.is_none());
+    let levels = [captured, end].into_iter().chain(awake).chain(too_early(seen, last));
+    woke.into_iter().chain(levels).collect()
+}
+
+/// A board without a reference that woke and stays at one level.
+pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
+    /// From here on it stays, in seconds.
+    const STAYS_S: f64 = 5.0;
+    if seen.analysis.model.of_this_board || seen.analysis.model.standby.high >= last.stretch.watts {
+        return None;
+    }
+    let run = &seen.analysis.run;
+    let on = seen.attempts.last().filter(|start| !start.given_up)?;
+    let woke_s = Some(on.start_s.value()).filter(|start| *start > run.start_s + RISES_S)?;
+    let level = seen.analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= STAYS_S)?;
+    let near = |press: &&f64| (-TIME_TO_WAKE_S..TIME_TO_WAKE_S).contains(&(woke_s - **press));
+    let at = run.presses.iter().rev().find(near);
+    let woke = at.map_or_else(
+        || format!("woke at {}", seen.time(woke_s)),
+        |press| format!("woke at the press ({})", seen.mark(*press)),
+    );
+    Some(format!(
+        "{woke} and stays at {}: whether it runs or hangs takes a screen or a reference",
+        seen.amps(level.amps)
+    ))
 }
 
 /// A level is one from this time on, in seconds.
@@ -97,12 +128,9 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
     let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) else {
         let press = analysis.run.presses.last().map(|press| (analysis.run.end_s - press, "the press"));
         let (since, what) = press.unwrap_or((analysis.run.duration(), "switch-on"));
-        return (last.state.is_rest() && since < super::limits::TIME_TO_WAKE_S).then(|| {
-            let unasked = if seen.has_button() && run_is_unasked(seen) {
-                "; no press of the button is marked"
-            } else {
-                ""
-            };
+        return (last.state.is_rest() && since < TIME_TO_WAKE_S).then(|| {
+            let asked = !seen.has_button() || !run_is_unasked(seen);
+            let unasked = if asked { "" } else { "; no press of the button is marked" };
             format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.time(since))
         });
     };

@@ -6,6 +6,7 @@ use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::model::Stage;
+use crate::verdict::presses::{pulses, unfed};
 use crate::verdict::seen::{Seen, exact};
 
 /// Standby from this many times the usual one on is said as so many times.
@@ -68,7 +69,10 @@ pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
     let up = rails_may_be_up(seen).map(|stage| {
         format!("near the level of {stage}: the rails may be up and the processor held in reset")
     });
-    [to_the_end(seen, last), against_usual(seen, last)].into_iter().chain(up).chain([asked(seen)]).collect()
+    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
+    let pulses = pulses(seen, seen.samples_between(from, last.stretch.end_s));
+    let level = [to_the_end(seen, last), against_usual(seen, last)];
+    level.into_iter().chain(up).chain(pulses).chain([asked(seen)]).collect()
 }
 
 /// The later stage whose level is near that of a board which should have started by itself, and draws too much for one
@@ -152,6 +156,9 @@ fn asked(seen: &Seen) -> String {
             seen.time(run.end_s - press),
             answer(seen)
         ),
+        None if seen.has_button() && unfed(seen).is_some() => {
+            format!("no wake in {fed} of feed; no press of the button is marked with the output on")
+        }
         None if seen.has_button() => format!("no wake in {fed} of feed; no press of the button is marked"),
         None => format!("no wake in {fed} of feed"),
     }

@@ -4,7 +4,7 @@ use crate::reference::GAIN_ERROR;
 use crate::units::to_the_place_of;
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::seen::{Load, Seen, exact};
+use crate::verdict::seen::{Level, Load, Seen, exact, volts};
 
 /// A load within this time of switch-on is there from switch-on, in seconds.
 const AT_ONCE_S: f64 = 1.0;
@@ -48,16 +48,46 @@ fn heat(seen: &Seen, last: &Step) -> String {
     let level = seen.level(last);
     let watts = seen.watts(level.watts, level.volts);
     let peak = seen.analysis.model.peak_w.filter(|_| seen.class() == Class::PartialShort);
-    match peak {
-        Some(peak) => {
+    let peak = peak.map_or_else(String::new, |peak| {
+        format!("; a good board's boot peaks at {}", seen.reference_watts(peak))
+    });
+    let place = if seen.class() == Class::PartialShort { "board" } else { "short" };
+    match read_at_the_board(seen, last) {
+        Some(drop_v) => {
             format!(
-                "{watts} turn to heat on the board; a good board's boot peaks at {}",
-                seen.reference_watts(peak)
+                "{watts} turn to heat in the {place}, without the {} that the leads take{peak}",
+                volts(drop_v)
             )
         }
-        None if seen.class() == Class::PartialShort => format!("{watts} turn to heat on the board"),
-        None => format!("{watts} turn to heat in the short and the leads"),
+        None => format!("{watts} turn to heat in the {place} and the leads{}{peak}", of_leads(seen, &level)),
     }
+}
+
+/// What the leads take, where the volts show it: below its limit a supply holds its own terminals, and volts that give way
+/// are read at the board's end of the leads.
+fn read_at_the_board(seen: &Seen, last: &Step) -> Option<f64> {
+    /// Share of the set volts that is more than readback error.
+    const SHOWS: f64 = 0.01;
+    let set_v = seen.analysis.run.told_v?;
+    let drop_v = set_v - seen.level(last).volts;
+    let limited = last.stretch.limit > 0.5 || seen.analysis.run.limit_a.is_none();
+    (!limited && drop_v >= SHOWS * set_v).then_some(drop_v)
+}
+
+/// What of the heat thin leads would have, where that is worth a word.
+fn of_leads(seen: &Seen, level: &Level) -> String {
+    /// Share of the heat.
+    const WORTH: f64 = 0.05;
+    let leads_w = level.amps * level.amps * Load::THIN_LEADS_OHM;
+    if leads_w < WORTH * level.watts {
+        return String::new();
+    }
+    let take = if leads_w < level.watts {
+        format!("take {} of it", seen.watts(leads_w, level.volts))
+    } else {
+        "alone take as much".into()
+    };
+    format!("; thin leads ({} Ω) {take}", Load::THIN_LEADS_OHM)
 }
 
 /// Whether the board stood by before the load came.

@@ -123,3 +123,40 @@ fn what_is_drawn_at_switch_on_only_is_told_of_a_board_without_draw() {
     let open = bench(&[OFF, (20.0, SET_V, 0.0)]).find();
     assert!(!because(&open).contains("at switch-on only"), "{}", because(&open));
 }
+
+#[test]
+fn heat_is_said_with_what_leads_have_of_it_or_without_where_the_volts_show_that() {
+    // Thin leads of 0.1 Ω turn 0.9 W of 3 A to heat.
+    let hard = because(&bench(&[OFF, (20.0, 0.6, 3.0)]).find());
+    assert!(
+        hard.contains("1.80 W turn to heat in the short and the leads; thin leads (0.1 Ω) take 0.900 W"),
+        "{hard}"
+    );
+    let leads_only = because(&bench(&[OFF, (20.0, 0.25, 3.0)]).find());
+    assert!(leads_only.contains("thin leads (0.1 Ω) alone take as much"), "{leads_only}");
+    let at_the_board = because(&bench(&[OFF, (20.0, 12.5, 2.5)]).find());
+    assert!(at_the_board.contains("without the 0.300 V that the leads take"), "{at_the_board}");
+    let steady = because(&bench(&[OFF, (20.0, SET_V, 2.5)]).find());
+    assert!(steady.contains("32.0 W turn to heat in the board and the leads; a good"), "{steady}");
+}
+
+#[test]
+fn a_mean_outside_the_band_of_its_stage_that_is_no_departure_is_said_to_be_none() {
+    // Loading draws 9.75 to 16.9 W: 0.762 to 1.32 A.
+    let booted = |amps: f64| bench(&[OFF, STANDBY, RAILS, (8.0, SET_V, amps), IDLE]).find();
+    let near = booted(0.74);
+    class(&near, Class::FullBoot);
+    assert_eq!(near.departures, []);
+    let said = near.limits.join("\n");
+    assert!(
+        said.contains(
+            "whether loading draws too little: 0.740 A is below the band of one stage (0.762 to 1.32 A)"
+        ) && said.contains("inside what 4 stages together allow"),
+        "{said}"
+    );
+    for amps in [1.016, 0.45] {
+        let other = booted(amps);
+        assert!(!other.limits.join("\n").contains("together allow"), "{amps}: {:?}", other.limits);
+    }
+    assert!(!booted(0.45).departures.is_empty(), "far outside is a departure");
+}

@@ -203,7 +203,10 @@ fn fire_is_named_where_the_watts_can_start_one() {
         bench(&[OFF, (20.0, volts, amps)]).with(|b| b.limit = amps).find().cautions.join("\n")
     };
     let hot = short(4.0, 3.0);
-    assert!(hot.contains("up to 12.0 W in one small part can start a fire"), "{hot}");
+    assert!(
+        hot.contains("up to 12.0 W in one small part, less what the leads take, can start a fire"),
+        "{hot}"
+    );
     let warm = short(0.6, 3.0);
     assert!(warm.contains("burns skin") && !warm.contains("fire"), "{warm}");
     assert!(!short(0.6, 0.3).contains("burns skin"), "{}", short(0.6, 0.3));

@@ -1,0 +1,114 @@
+//! What the marked presses of a button did, as far as the current shows it.
+
+use super::seen::{Seen, exact};
+use crate::stats::robust;
+use crate::units::with_and;
+use std::ops::Range;
+
+/// A person marks a press a little before or after it, in seconds.
+const BY_HAND_S: f64 = 0.5;
+
+/// Time in which a press would show, in seconds: it is held for a second or so.
+const SHOWS_S: f64 = 2.0;
+
+/// Time in which a press wakes a sound board, in seconds, with a margin (common practice, no source).
+pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
+
+/// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time.
+pub(super) fn in_vain(seen: &Seen) -> Option<String> {
+    if seen.attempts.is_empty() {
+        return None;
+    }
+    let presses: Vec<f64> =
+        seen.analysis.run.presses.iter().copied().filter(|press| is_in_vain(seen, *press)).collect();
+    let times = with_and(presses.iter().map(|press| seen.mark(*press)));
+    match presses.len() {
+        0 => None,
+        1 => Some(format!("the press at {times} changes nothing: the current does not move")),
+        _ => Some(format!("the presses at {times} change nothing: the current does not move")),
+    }
+}
+
+/// Whether a board at rest did not stir at a press.
+fn is_in_vain(seen: &Seen, press: f64) -> bool {
+    let (from, to) = (press - BY_HAND_S, press + TIME_TO_WAKE_S);
+    let awake = seen.attempts.iter().any(|start| start.start_s.value() < to && start.end_s.value() > from);
+    !awake && moves(seen, press).is_some_and(|moves| !moves)
+}
+
+/// Whether the current moves in the time after `press` as it did not before; `None` where too little was read.
+fn moves(seen: &Seen, press: f64) -> Option<bool> {
+    /// Fewer readings show nothing.
+    const READINGS: usize = 3;
+    /// Times as far as in the quiet before.
+    const CLEARLY: f64 = 2.0;
+    let before = seen.amps_between(press - BY_HAND_S - SHOWS_S, press - BY_HAND_S);
+    let after = seen.amps_between(press - BY_HAND_S, press + SHOWS_S);
+    let unread = seen.unread_s(press - BY_HAND_S, press + SHOWS_S) > 0.0;
+    let level = robust::median(&mut before.clone())
+        .filter(|_| !unread && before.len() >= READINGS && after.len() >= READINGS)?;
+    let most = |amps: &[f64]| amps.iter().map(|a| (a - level).abs()).fold(0.0, f64::max);
+    Some(most(&after) > CLEARLY * most(&before).max(seen.analysis.step_a).max(seen.readout.noise_a))
+}
+
+/// Short pulses of a board that stands by, beside those of good boards.
+pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
+    /// Standard deviations of the readings, steps of the readback and share of the level from which a reading is a pulse.
+    const SDS: f64 = 6.0;
+    const STEPS: f64 = 3.0;
+    const SHARE: f64 = 0.3;
+    let amps: Vec<f64> =
+        seen.trace.amps().get(samples)?.iter().map(|amps| amps - seen.readout.zero_a).collect();
+    let level = robust::median(&mut amps.clone())?;
+    let above = (SDS * seen.readout.noise_a).max(STEPS * seen.analysis.step_a).max(SHARE * level);
+    let is_pulse = |amps: &f64| amps - level > above;
+    let count = amps.chunk_by(|a, b| is_pulse(a) == is_pulse(b)).filter(|part| is_pulse(&part[0])).count();
+    let highest = amps.iter().copied().fold(level, f64::max);
+    let pulses =
+        if count == 1 { "1 short pulse of".into() } else { format!("{count} short pulses of up to") };
+    (count > 0).then(|| format!("{pulses} {}{}", seen.amps(highest), of_good_boards(seen)))
+}
+
+fn of_good_boards(seen: &Seen) -> String {
+    let standby = seen.reference_at(&seen.analysis.model.standby.name);
+    standby.map_or_else(String::new, |(phase, factor)| {
+        let high = phase.peak_power.high * factor / seen.analysis.run.set_v;
+        format!("; good boards' standby peaks at up to {}", seen.reference_amps(high))
+    })
+}
+
+/// The last press that was marked while the output was off, before this run.
+pub(super) fn unfed(seen: &Seen) -> Option<f64> {
+    /// Share of the set volts below which nothing is fed.
+    const FED: f64 = 0.5;
+    let start_s = seen.analysis.run.start_s;
+    let is_unfed = |index: usize| {
+        let volts = seen.trace.volts().get(index);
+        volts.is_some_and(|volts| *volts < FED * seen.analysis.run.set_v)
+    };
+    let presses = seen.trace.events().iter().filter(|event| event.kind.is_press());
+    let mut before = presses.filter(|event| event.time.value() < start_s && is_unfed(event.sample));
+    before.next_back().map(|event| event.time.value())
+}
+
+/// What is not known of presses because of where they are marked.
+pub(super) fn limits(seen: &Seen) -> Vec<String> {
+    /// Two times of a log that differ by less are one.
+    const SAME_S: f64 = 1e-6;
+    let after_gap = |press: &f64| {
+        let holds = |gap: &&super::Gap| gap.start_s.value() < *press && *press <= gap.end_s.value() + SAME_S;
+        let gap = seen.readout.gaps.iter().find(holds)?;
+        let length = exact(gap.end_s.value() - gap.start_s.value(), "s");
+        Some(format!(
+            "the press at {} is marked at the end of a gap: it may have come up to {length} earlier",
+            seen.mark(*press)
+        ))
+    };
+    let unfed = unfed(seen).map(|press| {
+        format!(
+            "the press at {} is marked before the output is on: it asks nothing of the board",
+            seen.mark(press)
+        )
+    });
+    unfed.into_iter().chain(seen.analysis.run.presses.iter().filter_map(after_gap)).collect()
+}

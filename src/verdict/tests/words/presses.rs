@@ -1,0 +1,97 @@
+//! What is told of presses, of pulses, and of a board that woke without a reference.
+
+use super::*;
+
+#[test]
+fn a_press_that_changes_nothing_is_told_and_one_that_wakes_is_not() {
+    // One try at the press at 4.5 s, and none at the next.
+    let latched = [OFF, STANDBY, RAILS, (1.5, SET_V, 1.0), (30.0, SET_V, 0.0234)];
+    let pressed = |more: &[f64]| because(&bench(&latched).with(|b| b.presses.extend(more)).find());
+    let again = pressed(&[20.0]);
+    assert!(again.contains("the press at 20.0 s changes nothing: the current does not move"), "{again}");
+    let twice = pressed(&[20.0, 28.5]);
+    assert!(twice.contains("the presses at 20.0 s and 28.5 s change nothing"), "{twice}");
+    assert!(!pressed(&[]).contains("nothing"), "{}", pressed(&[]));
+    let stirs = [&latched[..], &[(0.3, SET_V, 0.09), (10.0, SET_V, 0.0234)]].concat();
+    let stirs = because(&bench(&stirs).with(|b| b.presses.push(37.2)).find());
+    assert!(!stirs.contains("nothing: the current"), "{stirs}");
+}
+
+#[test]
+fn short_pulses_of_a_standby_are_told_beside_those_of_good_boards() {
+    let mut levels = vec![OFF];
+    levels.extend((0..6).flat_map(|_| [(3.0, SET_V, 0.0234), (0.1, SET_V, 0.035)]));
+    let pulsing = bench(&levels).find();
+    class(&pulsing, Class::StandbyOnly);
+    // Good boards' standby peaks at 0.48 W: 37.5 mA.
+    let told = "short pulses of up to 36 mA; good boards' standby peaks at up to 38 mA";
+    assert!(because(&pulsing).contains(told), "{}", because(&pulsing));
+    assert!(!because(&bench(&ASLEEP).find()).contains("pulse"));
+}
+
+#[test]
+fn a_press_before_the_output_is_on_asks_nothing() {
+    let early = bench(&ASLEEP).with(|b| b.presses[0] = 0.5).find();
+    let limits = early.limits.join("\n");
+    assert!(limits.contains("the press at 0.5 s is marked before the output is on"), "{limits}");
+    assert!(limits.contains("no press of the power button is marked with the output on"), "{limits}");
+    assert!(checks(&early).contains("no press is marked with the output on"), "{}", checks(&early));
+    let late = bench(&ASLEEP).find().limits.join("\n");
+    assert!(!late.contains("before the output is on"), "{late}");
+}
+
+/// The trace of a bench without the readings between two times, so that a mark there falls on the row after them.
+fn with_gap(bench: &Bench, from: f64, to: f64) -> Finding {
+    let plain = trace(&bench.levels);
+    let mut builder = TraceBuilder::new(plain.header().clone());
+    for sample in (0..plain.len()).filter_map(|i| plain.sample(i)) {
+        if (from..to).contains(&sample.time.value()) {
+            continue;
+        }
+        for press in &bench.presses {
+            if (sample.time.value() - press).abs() < 1e-6 {
+                builder.event(sample.time, EventKind::Mark("power button".into())).expect("in order");
+            }
+        }
+        builder.sample(sample).expect("in order");
+    }
+    diagnose(&builder.finish(), bench.profile.as_ref(), &Sources::default())
+}
+
+#[test]
+fn a_press_at_the_end_of_a_gap_may_have_come_earlier() {
+    let asleep = bench(&ASLEEP).with(|b| b.presses[0] = 6.0);
+    let limits = with_gap(&asleep, 4.65, 5.95).limits.join("\n");
+    assert!(
+        limits.contains(
+            "the press at 6.0 s is marked at the end of a gap: it may have come up to 1.40 s earlier"
+        ),
+        "{limits}"
+    );
+    let elsewhere = with_gap(&asleep, 8.05, 9.45).limits.join("\n");
+    assert!(elsewhere.contains("1 gap") && !elsewhere.contains("at the end of a gap"), "{elsewhere}");
+}
+
+#[test]
+fn a_board_without_a_reference_that_woke_and_stays_is_said_to() {
+    let woke = |presses: &[f64]| {
+        let levels = [OFF, (4.0, SET_V, 0.0234), (40.0, SET_V, 0.625)];
+        bench(&levels).with(|b| (b.profile, b.presses) = (None, presses.to_vec())).find()
+    };
+    let pressed = woke(&[4.5]);
+    class(&pressed, Class::Inconclusive);
+    let first = &pressed.verdict.because[0];
+    assert!(
+        first.starts_with("woke at the press (4.5 s) and stays at 0.625 A: whether it runs or hangs"),
+        "{first}"
+    );
+    assert!(pressed.next_checks[0].starts_with("look and listen first"), "{pressed:#?}");
+    assert!(
+        woke(&[]).verdict.because[0].starts_with("woke at 5.0 s and stays at"),
+        "{:?}",
+        woke(&[]).verdict
+    );
+    // From switch-on on nothing woke, and a load is one of the things that it may be.
+    let loaded = bench(&[OFF, (50.0, SET_V, 0.625)]).with(|b| b.profile = None).find();
+    assert!(!because(&loaded).contains("woke"), "{}", because(&loaded));
+}
