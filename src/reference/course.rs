@@ -184,6 +184,12 @@ pub(super) fn at_own_levels(runs: &[Run], course: Course) -> Course {
     Course { stages: estimate(runs, &starts), starts, ..course }
 }
 
+/// `course` of its first `count` stages, the last of which holds all that followed.
+pub(super) fn joined(runs: &[Run], course: &Course, count: usize) -> Course {
+    let starts: Vec<Vec<usize>> = course.starts.iter().map(|starts| starts[..count].to_vec()).collect();
+    Course { stages: estimate(runs, &starts), starts, cost: course.cost }
+}
+
 /// Fits courses of one to `most` stages to `runs` and returns the one of least description length.
 pub(super) fn fit(runs: &[Run], most: usize) -> Option<Course> {
     (1..=most).filter_map(|count| fit_count(runs, count)).min_by(|a, b| a.cost.total_cmp(&b.cost))

@@ -12,6 +12,7 @@ mod evidence;
 mod feed;
 pub use feed::POINT_NOT_STATED;
 mod refuse;
+mod repeats;
 mod stages;
 mod update;
 
@@ -156,20 +157,28 @@ fn at_own_levels(taken: &[Taken], course: Course) -> Course {
 fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Course, LearnError> {
     let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
     let names = request.names.len();
-    let free = course::fit(&runs, MOST_STAGES);
+    let free = course::fit(&runs, MOST_STAGES).map(|course| repeats::as_one_stage(&runs, course));
     let found = free.as_ref().map_or(0, |course| course.stages.len());
     notes.clear();
-    if let Some(course) = free.filter(|_| names == 0 || names == found) {
-        return Ok(course);
+    if names == 0 {
+        return free.ok_or(LearnError::Names { names, found });
     }
-    let all = course::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?;
-    if let Some(course) = but_first(&runs, names, &all) {
+    let all = match free {
+        Some(course) if names == found || names == found + 1 && named_but_unseen(&runs, request, &course) => {
+            course
+        }
+        _ => course::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?,
+    };
+    if let Some(course) = but_first(&runs, request, &all) {
         notes.push(format!(
             "{names} names and {} stages: the board starts at once, so `{}` is not seen and is left out",
             names - 1,
             request.names[0]
         ));
         return Ok(course);
+    }
+    if names == found {
+        return Ok(all);
     }
     if let Some(course) = one_before(&runs, request, &all) {
         notes.push(format!(
@@ -183,10 +192,24 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
     Ok(all)
 }
 
-/// A cheaper course of one stage less, of a board that starts at once.
-fn but_first(runs: &[Run], names: usize, all: &Course) -> Option<Course> {
+/// A course of one stage less, of a board that starts at once: a cheaper one, or the only one if the first name is that of
+/// a standby and the first stage is none.
+fn but_first(runs: &[Run], request: &Request, all: &Course) -> Option<Course> {
+    let names = request.names.len();
+    let unseen = named_but_unseen(runs, request, all);
+    if unseen && all.stages.len() < names {
+        return Some(all.clone());
+    }
     course::fit_count(runs, names.saturating_sub(1))
-        .filter(|course| names > 2 && course.cost < all.cost && !stages::waits(runs, course))
+        .filter(|course| names > 2 && (unseen || course.cost < all.cost) && !stages::waits(runs, course))
+}
+
+/// Whether the first name is that of a standby, which `course` does not begin with.
+fn named_but_unseen(runs: &[Run], request: &Request, course: &Course) -> bool {
+    request.names.len() > 2
+        && request.names[0].eq_ignore_ascii_case(STANDBY)
+        && !stages::waits(runs, course)
+        && !stages::begins_low(course)
 }
 
 /// A cheaper course of one stage more that begins with a standby to which no name was given: two levels under one name

@@ -8,6 +8,9 @@ use crate::stats::robust;
 
 /// A first stage below this share of the running level may be a standby.
 const STANDBY_SHARE: f64 = 0.25;
+/// ... and below this one that waits for nobody, which nothing but its level sets apart from the first rails (common
+/// practice, no source).
+const BRIEF_STANDBY_SHARE: f64 = 0.2;
 /// A standby that waits for a person differs in length by more than this between captures (standard deviation of the
 /// log), or lasts longer than any start-up of a rail.
 const WAIT_SPREAD: f64 = 0.25;
@@ -21,7 +24,6 @@ const BUTTON_NEAR_S: f64 = 1.0;
 
 /// Whether the first stage lasts until a person does something.
 pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
-    let (Some(first), Some(last)) = (course.stages.first(), course.stages.last()) else { return false };
     if course.stages.len() < 2 {
         return false;
     }
@@ -40,10 +42,20 @@ pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
     }
     let lengths: Vec<f64> = ends.iter().map(|(start, end)| (end - start).max(1e-3).ln()).collect();
     let longest_usual = robust::median(&mut lengths.clone()).unwrap_or(0.0) > WAIT_FROM_S.ln();
-    let low = first.level - last.level < STANDBY_SHARE.ln();
+    let low = begins_below(STANDBY_SHARE, course);
     let spread = deviation(&lengths);
     let regular = lengths.len() >= REGULAR_FROM && range(&lengths) < REGULAR_RANGE;
     low && (longest_usual && !regular || spread > WAIT_SPREAD)
+}
+
+/// Whether the first stage draws as little, beside the running board, as a standby that a board leaves by itself.
+pub(super) fn begins_low(course: &Course) -> bool {
+    begins_below(BRIEF_STANDBY_SHARE, course)
+}
+
+fn begins_below(share: f64, course: &Course) -> bool {
+    let (Some(first), Some(last)) = (course.stages.first(), course.stages.last()) else { return false };
+    first.level - last.level < share.ln()
 }
 
 /// Whether the first stage lies clearly below the second, as a standby does.
