@@ -2,6 +2,8 @@
 
 use super::Class;
 use super::align::{Ending, Scores, State, Step, soft, tail};
+use super::model::Stage;
+use crate::stats::moments::Moments;
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
@@ -191,14 +193,21 @@ fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
     if lowest.is_finite() { soft((STILL * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
 }
 
-/// Whether the furthest attempt got to the hungriest stage, or to the one before it: by its stages where they show, else
-/// by the time that it took.
-fn fails_where_hungry(scores: &Scores, ending: &Ending) -> bool {
+/// Whether the furthest attempt got to a stage that usually asks for more than `limit` amps, or to the one before it: by
+/// its stages where they show, else by the time that it took to the hungriest.
+fn fails_where_hungry(scores: &Scores, ending: &Ending, limit: f64) -> bool {
     let stages = &scores.model.stages;
+    let asks_more = |stage: &Stage| stage.watts * stage.headroom.exp() > limit * scores.run.set_v;
     let hungriest = (0..stages.len()).max_by(|a, b| stages[*a].watts.total_cmp(&stages[*b].watts));
     let reached = ending.path.iter().filter_map(|step| step.state.stage()).max();
-    let by_stage = reached.zip(hungriest).is_some_and(|(reached, hungriest)| reached + 1 >= hungriest);
-    by_stage || (reached.is_none() && hungriest.is_some_and(|stage| comes_to(scores, ending, stage)))
+    let by_stage = |reached: usize| {
+        hungriest.is_some_and(|hungriest| reached + 1 >= hungriest)
+            || stages[reached..].iter().take(2).any(asks_more)
+    };
+    match reached {
+        Some(reached) => by_stage(reached),
+        None => hungriest.is_some_and(|stage| comes_to(scores, ending, stage)),
+    }
 }
 
 /// Whether an excursion lasts as long as a good board takes to come to `stage`.
@@ -211,6 +220,19 @@ fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
     least.is_some_and(|least| longest >= least)
 }
 
+/// Share of the tries in which some reading shows the volts below what was set; it may come just after the end.
+fn dipping(ending: &Ending) -> f64 {
+    let tried =
+        |steps: &&[Step]| steps.iter().any(|step| !step.state.is_rest() && step.state != State::Inrush);
+    let tries: Moments = ending
+        .path
+        .split_inclusive(|step| step.state.is_rest())
+        .filter(tried)
+        .map(|steps| f64::from(u8::from(steps.iter().any(|step| step.stretch.sag > 0.0))))
+        .collect();
+    tries.mean().unwrap_or(0.0)
+}
+
 /// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
 fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     /// Share of the limit that an averaged reading shows when the board asked for all of it.
@@ -220,6 +242,9 @@ fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     const BY_CHANCE: f64 = 0.2;
     /// Readings that touch the limit say less than volts that give way.
     const UNSEEN: f64 = 1.0;
+    /// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
+    /// seldom comes to.
+    const VOLTS_DIP: f64 = 1.8;
     let (low, ample) = limit_too_low(scores);
     if ending.progress.starved {
         return (low, ample);
@@ -228,9 +253,10 @@ fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
         Some(limit) => {
             let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
-            if fails_where_hungry(scores, ending) {
+            if fails_where_hungry(scores, ending, limit) {
                 // A good board that asks for more than the limit fails just there; a sick one, now and then.
-                return (low - UNSEEN / 2.0, (ample.exp() + BY_CHANCE * low.exp()).ln());
+                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0;
+                return (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln());
             }
             (low + soft(z) - UNSEEN, ample.max(soft(-z)))
         }

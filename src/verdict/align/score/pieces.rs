@@ -86,10 +86,20 @@ impl Scores<'_> {
     /// wait is an attempt to start. Student penalty in nats, for as much of it as counts as a level of its own.
     pub(in super::super) fn pulse(&self, piece: &Piece, state: State) -> f64 {
         match state {
+            State::Low if self.answers_a_press(piece) => self.beyond_pulses(piece, self.model.standby.high),
             State::Low => self.beyond_pulses(piece, self.model.standby.peak),
             State::Nothing => beyond(piece, piece.watts / (self.reading_sd() * self.run.set_v) - NOISE_PULSE),
             _ => 0.0,
         }
+    }
+
+    /// Whether `piece` is a pulse that begins at a marked press of the button: a pulse of standby itself comes just then by
+    /// chance only.
+    fn answers_a_press(&self, piece: &Piece) -> bool {
+        /// A board answers the button within this time, in seconds; a hand marks it no better than to some tenths.
+        const ANSWERS_S: f64 = 0.6;
+        let begins_at = |press: &f64| (press - self.update_s..press + ANSWERS_S).contains(&piece.start_s);
+        piece.duration() < PULSE_S && self.run.presses.iter().any(begins_at)
     }
 
     /// What `piece` says against pulses that go up to `peak_w` watts. Student penalty in nats.
@@ -181,13 +191,15 @@ impl Scores<'_> {
         const SEEN: f64 = 0.25;
         /// In nats.
         const UNSEEN: f64 = -1.5;
+        /// ... of a fall back, which is what a try ends with.
+        const UNSEEN_FALL: f64 = -4.0;
         /// A board that wakes draws more, and one that falls back less, by this as a log.
         const RISE: f64 = 0.1;
         if matches!(from, State::Low | State::Excess) && (to.stage().is_some() || to == State::Surge) {
             return if step < RISE { UNSEEN } else { 0.0 };
         }
-        if from.stage().is_some() && to == State::Excess {
-            return if step > -RISE { UNSEEN } else { 0.0 };
+        if (from.stage().is_some() || from == State::Surge) && to.is_rest() {
+            return if step > -RISE { UNSEEN_FALL } else { 0.0 };
         }
         let (Some(from), Some(to)) = (from.stage(), to.stage()) else { return 0.0 };
         let usual = (self.model.stages[to].watts / self.model.stages[from].watts).ln();

@@ -67,9 +67,12 @@ fn the_step_from_stage_to_stage_is_to_be_seen() {
         assert!(is_nought(down(-0.3)) && down(0.3) < -1.0);
         let wakes = |step: f64| scores.unmoved(State::Low, State::Held(1), step);
         assert!(is_nought(wakes(1.0)) && wakes(0.0) < -1.0, "a board that wakes draws more");
-        assert!(is_nought(scores.unmoved(State::Held(1), State::Low, 0.0)), "of a rest nothing is expected");
-        let falls = |step: f64| scores.unmoved(State::Held(0), State::Excess, step);
-        assert!(is_nought(falls(-0.5)) && falls(0.3) < -1.0, "what falls back draws less");
+        for (awake, rest) in
+            [(State::Held(0), State::Excess), (State::Held(1), State::Low), (State::Surge, State::Low)]
+        {
+            let falls = |step: f64| scores.unmoved(awake, rest, step);
+            assert!(is_nought(falls(-0.5)) && falls(0.3) < -3.0, "what falls back draws less");
+        }
     }
     bench.model.stages[1].watts = 1.1 * bench.model.stages[0].watts;
     let alike = bench.scores().unmoved(State::Done(0), State::Held(1), 0.0);
@@ -175,4 +178,17 @@ fn the_end_of_a_stage_is_uncertain_where_the_next_one_draws_about_the_same() {
     assert!((bench.scores().blurred(0) - 1.0).abs() < 1e-12);
     bench.model.stages[1].watts = 1.05 * bench.model.stages[0].watts;
     assert!(bench.scores().blurred(0) > 1.5, "{}", bench.scores().blurred(0));
+}
+
+#[test]
+fn a_pulse_of_standby_seldom_comes_just_when_the_button_is_pressed() {
+    // Of good boards standby is 0.3 W with pulses of up to 0.48 W.
+    let mut bench = Bench::lasting(0.5, 0.45 / SET_V);
+    let against = |bench: &Bench| bench.scores().pulse(&bench.pieces[0], State::Low);
+    assert!(is_nought(against(&bench)), "{}", against(&bench));
+    bench.run.presses = vec![bench.pieces[0].start_s - 0.3];
+    let at_press = against(&bench);
+    assert!(at_press < -0.1, "{at_press}");
+    bench.run.presses = vec![bench.pieces[0].start_s - 2.0];
+    assert!(is_nought(against(&bench)), "long after the press");
 }
