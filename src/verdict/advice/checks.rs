@@ -13,7 +13,7 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let suspect = suspects(seen, path);
     let common = usual(seen, suspect.as_deref(), !own.is_empty());
     let eye = by_eye(seen, path);
-    let pack = pack_lines(seen).filter(|_| !own.iter().any(|own| names_the_pack(own)));
+    let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
     let last = marked(eye.into_iter().chain(pack).collect());
     own.into_iter().chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()

@@ -51,23 +51,24 @@ fn not_pressed(seen: &Seen) -> Option<String> {
     })
 }
 
-pub(super) fn pack_lines(seen: &Seen) -> Option<String> {
+pub(super) fn pack_lines(seen: &Seen) -> Vec<String> {
     let asleep = is(seen, &[Class::StandbyOnly]);
     if !asleep || !seen.at_battery() {
-        return None;
+        return Vec::new();
     }
-    Some(match seen.family {
-        Family::Handheld => {
+    let [line, instead] = match seen.family {
+        Family::Handheld => [
             "a handheld fed at its battery contacts may wait for the cell's identification or temperature line: give it \
-             what the good boards had, or feed it where the charger goes in, with the supply off the battery contacts and \
-             the volts that the inlet wants set before you connect it"
-                .into()
-        }
-        _ => "a board fed at its battery connector may not wake without the pack's data or detect line: give it what the \
-              good boards had, or take the supply off the battery connector and feed the adapter inlet, with the volts \
-              that the inlet wants set before you connect it"
-            .into(),
-    })
+             what the good boards had",
+            "or take the supply off there and feed it where the charger goes in, with that inlet's volts set before",
+        ],
+        _ => [
+            "a board fed at its battery connector may not wake without the pack's data or detect line: give it what the \
+             good boards had",
+            "or take the supply off there and feed the adapter inlet, with that inlet's volts set before",
+        ],
+    };
+    vec![line.into(), instead.into()]
 }
 
 /// Whether the readings, or the reference, leave it open that the supply's limit stops the board.
@@ -106,8 +107,7 @@ fn limit_too_low(seen: &Seen) -> Option<String> {
     let to = advised.map_or("to what its boot needs".into(), |advised| format!("to {}", exact(advised, "A")));
     if seen.class() == Class::PartialShort {
         return Some(format!(
-            "the limit of {} may be too low for what this board draws at once: raise it {to} for a few seconds only, and \
-             watch for heat",
+            "the limit of {} may be too low: raise it {to} for seconds only, and watch for heat",
             exact(limit, "A")
         ));
     }
@@ -128,8 +128,7 @@ fn thin_leads(seen: &Seen) -> Option<String> {
     let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };
     (is(seen, &concerned) && (unexplained || drop_v >= LEADS_MATTER * run.set_v)).then(|| {
         format!(
-            "use short, thick leads and measure the volts at the board {when}: at {} thin ones take about {} V that the \
-             supply does not see",
+            "use short, thick leads and measure volts at the board {when}: at {} thin ones take about {} V unseen",
             seen.amps(drawn_a),
             figures(drop_v, 2)
         )
@@ -143,8 +142,7 @@ fn inrush(seen: &Seen) -> Option<String> {
     let lasted = last.stretch.duration();
     (is(seen, &[Class::HardShort, Class::PartialShort]) && lasted < charges_s.max(0.5)).then(|| {
         format!(
-            "the load was seen for {} only: large input capacitors charge for up to {} at this limit, so repeat for a few \
-             seconds and see whether the volts rise",
+            "seen for {} only: large input capacitors charge for up to {} at this limit; repeat and see whether the volts rise",
             seen.time(lasted),
             exact(charges_s, "s")
         )
@@ -154,10 +152,7 @@ fn inrush(seen: &Seen) -> Option<String> {
 fn latch_clears(seen: &Seen) -> Option<String> {
     let press = if seen.has_button() { ", and press again" } else { "" };
     is(seen, &[Class::LatchOff]).then(|| {
-        format!(
-            "switch the feed off for some ten seconds and on{press}: a latch lets go only without feed; then see whether it gives \
-             up again"
-        )
+        format!("switch the feed off for some ten seconds and on{press}: a latch lets go only without feed")
     })
 }
 

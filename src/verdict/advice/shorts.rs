@@ -25,8 +25,7 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     let mut checks = vec!["take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted".into()];
     if mostly_leads(seen) {
         checks.push(
-            "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads before \
-             you feed any other way"
+            "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads"
                 .into(),
         );
     }
@@ -62,21 +61,14 @@ pub(super) fn may_charge(seen: &Seen) -> Option<String> {
 pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
     let partial = seen.class() == Class::PartialShort;
     let ohms = seen.load().map(|load| load.ohms);
-    let rest = [
-        camera(seen),
-        Some(measure_ohms(seen, suspect, ohms, partial)),
-        ohms.filter(|_| !mostly_leads(seen)).map(|ohms| {
-            format!(
-                "if the ohms are there and nothing warmed: {}, with a thermal camera, freeze spray or a film of alcohol",
-                feed_gently(seen, ohms)
-            )
-        }),
-        (!own).then(|| {
-            "only then disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it"
-                .into()
-        }),
-    ];
-    rest.into_iter().flatten().collect()
+    let gently = ohms.filter(|_| !mostly_leads(seen)).map(|ohms| feed_gently(seen, ohms));
+    let last = (!own).then(|| {
+        "only then disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it"
+            .to_owned()
+    });
+    let measure = [Some(measure_ohms(suspect)), ohms.map(|ohms| ohms_to_find(seen, ohms, partial))];
+    let first = camera(seen).into_iter().chain(measure.into_iter().flatten());
+    first.chain(gently.into_iter().flatten()).chain(last).collect()
 }
 
 fn mostly_leads(seen: &Seen) -> bool {
@@ -100,17 +92,19 @@ fn camera(seen: &Seen) -> Option<String> {
     ))
 }
 
-fn measure_ohms(seen: &Seen, suspect: &str, ohms: Option<f64>, partial: bool) -> String {
-    let found = ohms.map_or_else(String::new, |ohms| {
-        let words = Load::words(ohms);
-        if partial {
-            return format!("; far above {words}, a converter or chip draws only when fed");
-        }
-        let probes = if mostly_leads(seen) { ", less what the leads take" } else { "" };
-        format!("; about {words} or less is to be found{probes}")
-    });
+fn measure_ohms(suspect: &str) -> String {
     format!(
         "feed off, capacitors discharged: ohms to ground behind any fuse, on {suspect}, clamp diodes and input capacitors \
-         included{found}"
+         included"
     )
+}
+
+/// What the ohmmeter is to show.
+fn ohms_to_find(seen: &Seen, ohms: f64, partial: bool) -> String {
+    let words = Load::words(ohms);
+    if partial {
+        return format!("if it reads far above {words} there, a converter or chip draws only when fed");
+    }
+    let probes = if mostly_leads(seen) { ", less what the leads take" } else { "" };
+    format!("about {words} or less is to be found there{probes}")
 }

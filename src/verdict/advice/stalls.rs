@@ -109,8 +109,8 @@ fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
     let late = stage.is_some_and(|stage| stage + 1 == seen.analysis.model.last());
     match seen.family {
         Family::Mainboard => Some(
-            "if memory and storage sit in sockets, feed off for each: try without the storage; reseat the memory; then one \
-             known-good module alone, in the first slot"
+            "if memory and storage sit in sockets, feed off: try without storage; reseat the memory; one known-good module \
+             alone in the first slot"
                 .into(),
         ),
         Family::Panel => Some("take off bus and expansion modules and try again".into()),

@@ -41,30 +41,30 @@ fn loaded(seen: &Seen) -> &'static str {
 }
 
 /// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
-pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> String {
+pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
     /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
-    format!(
-        "feed that rail alone at about {} V, never above its own volts, the limit raised from 0.1 A to {} A at most ({} W)",
+    let rail = format!(
+        "if the ohms are there, feed that rail alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
         figures(volts, 2),
         figures(volts / ohms, 2),
         figures(volts * volts / ohms, 1)
-    )
+    );
+    [rail, "see what warms with a thermal camera, freeze spray or a film of alcohol".into()]
 }
 
 fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
-    let or = match seen.family {
-        Family::Mainboard => "what should switch it on (charger chip, adapter detect line)",
-        _ => "what should switch it on",
-    };
     let follow = format!(
-        "follow the volts through {at}: fuse, reverse-polarity protection, first shunt; where they end is that part, or {or}"
+        "follow the volts through {at} (fuse, reverse-polarity protection, first shunt): where they end is the fault, or what \
+         should switch that on"
     );
+    let switch = (seen.family == Family::Mainboard)
+        .then(|| "look at what switches the input on: charger chip, adapter detect line".to_owned());
     let wants_signal = (seen.family == Family::Mainboard && !seen.at_battery()).then(|| {
         "an adapter inlet may want an identification signal that a lab supply does not give: try the board's own adapter".into()
     });
-    wants_signal.into_iter().chain([follow]).collect()
+    wants_signal.into_iter().chain([follow]).chain(switch).collect()
 }
 
 fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
@@ -104,43 +104,42 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     const CONVERTERS_UP_S: f64 = 3.0;
     let tries = seen.tries();
     let lasts = tries.as_ref().map(|tries| seen.time(tries.lasts_s.mean));
-    let spike = lasts.filter(|_| ends_in_a_spike(seen)).map_or_else(String::new, |lasts| {
-        format!(", first what comes on about {lasts} after the wake, for a spike ends the tries")
+    let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
+        format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
     let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
     let console = "the converters are up for seconds: look at console or screen, and try storage with a known-good image";
-    let ohms = format!("feed off: ohms or diode mode to ground at every converter's coil{spike}");
+    let ohms = "feed off: ohms or diode mode to ground at every converter's coil".to_owned();
     let scope = format!(
-        "catch a try with a scope on enable, power-good and output of {at}: the first to fall, with its enable there, is where \
-         to look first"
+        "catch a try with a scope on enable, power-good and output of {at}: look first where one falls with its enable there"
     );
     let console = up.then(|| console.to_owned());
-    [ohms].into_iter().chain(console).chain([scope]).collect()
+    [ohms].into_iter().chain(spike).chain(console).chain([scope]).collect()
 }
 
 fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
-    let rails = suspect.map_or_else(String::new, |suspect| format!(", then the enable of {suspect}"));
+    let enable = suspect.map(|suspect| format!("then the enable of {suspect}"));
     let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
     let supplies = match seen.family {
-        Family::Mainboard | Family::Handheld | Family::Any if by_itself => format!(
+        Family::Mainboard | Family::Handheld | Family::Any if by_itself => {
             "good boards start by themselves: check the always-on rails, then what has to start this one and the reset, and \
-             what holds them{rails}"
-        ),
-        Family::Mainboard => format!(
-            "check the always-on rails, then the button's line at the embedded controller, its supply and its clock{rails}"
-        ),
-        Family::Handheld => format!(
-            "check the always-on outputs of the power management, and the button's line down to it{rails}"
-        ),
-        Family::Panel => format!(
-            "it should start by itself: check the undervoltage lockout and the reset, and what holds them{rails}"
-        ),
-        Family::SmallComputer => {
-            format!("it should start by itself: check the input volts at the board and the reset line{rails}")
+             what holds them"
         }
-        Family::Any => format!("check the always-on rails, and what has to ask the board to wake{rails}"),
+        Family::Mainboard => {
+            "check the always-on rails, then the button's line at the embedded controller, its supply and its clock"
+        }
+        Family::Handheld => {
+            "check the always-on outputs of the power management, and the button's line down to it"
+        }
+        Family::Panel => {
+            "it should start by itself: check the undervoltage lockout and the reset, and what holds them"
+        }
+        Family::SmallComputer => {
+            "it should start by itself: check the input volts at the board and the reset line"
+        }
+        Family::Any => "check the always-on rails, and what has to ask the board to wake",
     };
-    asked_to_wake(seen).into_iter().chain([supplies]).collect()
+    asked_to_wake(seen).into_iter().chain([supplies.to_owned()]).chain(enable).collect()
 }
 
 /// Whether the button asks at all, from its contacts to its line.
@@ -223,10 +222,8 @@ fn works(seen: &Seen) -> String {
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let Some(fall) = fall(seen) else { return Vec::new() };
     let ran = seen.time(fall.ran_s);
-    let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let warm = format!(
-        "repeat from cold and straight after, warm: sooner than {ran} in {name} from warm points to heat, the same time to what \
-         the board does then"
+        "repeat from cold, then warm at once: a fall before {ran} points to heat, the same time to what it does then"
     );
     let cooler = match seen.family {
         Family::Handheld => "see that shields and heat spreaders sit as they should, before it runs again",
@@ -237,8 +234,8 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let watch = match fall.to {
         FellTo::Standby | FellTo::Little | FellTo::More => {
             format!(
-                "scope rails, power-good and enables of {place} through the fall: the first to go is where to look first, if its \
-                 enable was still there"
+                "scope rails, power-good and enables of {place} through the fall: look first where one goes with its enable \
+                 still there"
             )
         }
         FellTo::BelowStandby | FellTo::Nothing => format!(
@@ -246,12 +243,12 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         ),
     };
     let again = if seen.has_button() {
-        "press the button again, then switch the feed off and on: a latch lets go only then; an orderly shutdown looks the \
-         same, so ask what it showed"
+        "press the button again, then switch the feed off and on: a latch lets go only then"
     } else {
-        "switch the feed off and on: a latch lets go only then; a board that was shut down in order looks the same"
+        "switch the feed off and on: a latch lets go only then"
     };
-    vec![cooler.into(), camera, again.into(), warm, watch]
+    let showed = "ask what it showed as it went: an orderly shutdown looks the same";
+    vec![cooler.into(), camera, again.into(), showed.into(), warm, watch]
 }
 
 /// A steady load that is there from switch-on may be a short, where there is no reference to tell.
@@ -283,8 +280,8 @@ fn capture_again(seen: &Seen) -> String {
     let run = &seen.analysis.run;
     let asked = !seen.has_button() || !run.presses.is_empty();
     if run.switch_on_seen && asked && run.duration() > LONG_ENOUGH_S.max(needed + MARGIN_S) {
-        return "another capture alike would show the same line: measure the rails on the board, and compare with a known-good \
-                board on this supply at this limit"
+        return "another capture alike would show the same: measure the rails, and compare with a known-good board on this \
+                supply at this limit"
             .into();
     }
     let from = if seen.has_button() { "the press of the button" } else { "switch-on" };

@@ -59,7 +59,7 @@ fn the_first_rail_to_go_is_a_place_to_look_and_no_proof() {
     let mut fell = BOOT.to_vec();
     fell.push((15.0, SET_V, 0.0234));
     let fell = checks(&bench(&fell).find());
-    assert!(fell.contains("is where to look first, if its enable was still there"), "{fell}");
+    assert!(fell.contains("look first where one goes with its enable still there"), "{fell}");
     assert!(!fell.contains("is the one"), "{fell}");
 }
 
@@ -73,7 +73,7 @@ fn a_boot_is_sound_as_far_as_amps_tell() {
 #[test]
 fn the_packs_lines_come_after_what_needs_no_other_pack() {
     let asleep = bench(&ASLEEP).find();
-    assert_eq!(place(&asleep, "pack's data or detect line") + 1, asleep.next_checks.len(), "{asleep:#?}");
+    assert_eq!(place(&asleep, "pack's data or detect line") + 2, asleep.next_checks.len(), "{asleep:#?}");
     assert!(place(&asleep, "always-on rails") < place(&asleep, "pack's data or detect line"));
     // A profile that names the lines itself says it in its own place, once.
     let own = bench(&ASLEEP).with(|b| {
@@ -328,4 +328,64 @@ fn a_limit_that_is_met_at_the_step_into_a_stage_is_told_there() {
     let starved = bench(&levels).with(|b| b.limit = 0.6).find();
     class(&starved, Class::FeedLimited);
     assert!(because(&starved).contains("at the end of rails, at the step into loading"), "{starved:#?}");
+}
+
+#[test]
+fn an_adapter_inlet_may_want_its_identification_signal() {
+    let dead = || bench(&[OFF, (20.0, SET_V, 0.0)]).with(|b| b.feed_point = Some("adapter inlet"));
+    class(&dead().find(), Class::NoDraw);
+    assert!(asks(&dead(), "try the board's own adapter") && asks(&dead(), "adapter detect line"));
+    assert!(!asks(&dead().with(|b| b.feed_point = Some("battery connector")), "own adapter"));
+    let panel = dead().with(|b| {
+        b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
+        b.feed_point = Some("main terminals");
+    });
+    assert!(!asks(&panel, "adapter"), "{}", checks(&panel.find()));
+}
+
+#[test]
+fn a_log_that_is_long_enough_is_not_asked_to_be_longer() {
+    // Of a board whose stages have no known length, a level in the middle is neither here nor there.
+    let open = |press: bool| {
+        bench(&[OFF, STANDBY, (60.0, SET_V, 0.172)]).with(|b| {
+            b.profile.as_mut().expect("one").phases.iter_mut().for_each(|phase| phase.duration = None);
+            if !press {
+                b.presses.clear();
+            }
+        })
+    };
+    class(&open(true).find(), Class::Inconclusive);
+    class(&open(false).find(), Class::Inconclusive);
+    assert!(asks(&open(true), "another capture alike would show the same"), "{}", checks(&open(true).find()));
+    assert!(asks(&open(false), "this log is long enough"), "{}", checks(&open(false).find()));
+    let brief = bench(&[OFF, (0.6, SET_V, 0.0234)]);
+    assert!(!asks(&brief, "long enough") && !asks(&brief, "alike"), "{}", checks(&brief.find()));
+}
+
+#[test]
+fn a_stall_is_told_by_what_the_stage_is_called() {
+    let stalled = |name: &str| {
+        let levels = [OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)];
+        let finding = bench(&levels)
+            .with(|b| {
+                let known = b.profile.as_mut().expect("one");
+                known.phases[2].name = name.into();
+                known.power_path[3].proved_by = vec![name.into()];
+            })
+            .find();
+        class(&finding, Class::Stalled);
+        assert_eq!(finding.verdict.stalled_in.as_deref(), Some(name));
+        finding
+    };
+    let memory = stalled("memory training");
+    assert!(
+        memory.next_checks[0].contains("one known-good module alone, in each slot in turn"),
+        "{memory:#?}"
+    );
+    assert!(
+        checks(&memory).contains("then the memory's supplies, and reset and clock in the suspect section")
+    );
+    assert!(stalled("disk spin-up").next_checks[0].contains("unplug the drive"));
+    assert!(stalled("radio").next_checks[0].contains("take out or unplug the radio"));
+    assert!(!checks(&stalled("self-test")).contains("slot in turn"));
 }

@@ -1,5 +1,6 @@
 //! What is told of presses, of pulses, and of a board that woke without a reference.
 
+use super::gaps::with_gap;
 use super::*;
 
 #[test]
@@ -38,24 +39,6 @@ fn a_press_before_the_output_is_on_asks_nothing() {
     assert!(checks(&early).contains("no press is marked with the output on"), "{}", checks(&early));
     let late = bench(&ASLEEP).find().limits.join("\n");
     assert!(!late.contains("before the output is on"), "{late}");
-}
-
-/// The trace of a bench without the readings between two times, so that a mark there falls on the row after them.
-fn with_gap(bench: &Bench, from: f64, to: f64) -> Finding {
-    let plain = trace(&bench.levels);
-    let mut builder = TraceBuilder::new(plain.header().clone());
-    for sample in (0..plain.len()).filter_map(|i| plain.sample(i)) {
-        if (from..to).contains(&sample.time.value()) {
-            continue;
-        }
-        for press in &bench.presses {
-            if (sample.time.value() - press).abs() < 1e-6 {
-                builder.event(sample.time, EventKind::Mark("power button".into())).expect("in order");
-            }
-        }
-        builder.sample(sample).expect("in order");
-    }
-    diagnose(&builder.finish(), bench.profile.as_ref(), &Sources::default())
 }
 
 #[test]

@@ -334,3 +334,23 @@ fn a_running_level_that_is_busy_now_and_then_is_compared_as_a_whole() {
     let low = bench(&[&BOOT[..4], &low].concat()).find();
     assert!(low.departures.iter().any(|departure| departure.phase == "idle"), "{low:#?}");
 }
+
+#[test]
+fn a_stage_passes_unseen_only_under_two_readings() {
+    let limits = |levels: &[(f64, f64, f64)], period: f64| found(levels, period, 0.001).limits.join("\n");
+    // Of good boards rails take 0.48 s at least: a try of a board that sleeps may hide between readings 0.25 s apart.
+    assert!(
+        limits(&ASLEEP, 0.25).contains("a try of less than 0.5 s may pass unseen"),
+        "{}",
+        limits(&ASLEEP, 0.25)
+    );
+    assert!(!limits(&ASLEEP, 0.1).contains("unseen"), "{}", limits(&ASLEEP, 0.1));
+    // Usually they take 0.8 s.
+    let hangs = [OFF, STANDBY, (60.0, SET_V, 1.016)];
+    assert!(
+        limits(&hangs, 0.5).contains("rails, usually 0.800 s long, may pass unseen"),
+        "{}",
+        limits(&hangs, 0.5)
+    );
+    assert!(!limits(&hangs, 0.25).contains("unseen"), "{}", limits(&hangs, 0.25));
+}
