@@ -15,7 +15,10 @@ fn slips_are_named_with_what_there_is() {
         (["--stage", "lunch"], "harrow-13 has no stage lunch"),
         (["--quirk", "loud"], "no quirk loud; there are cr-in"),
         (["--fault", "cut@soon"], "schedule 'soon'; expected @20, @20x3, @every7 or @4s"),
-        (["--speed", "0"], "--speed 0: expected a number above 0"),
+        (["--speed", "0"], "--speed 0: expected a number from 0.001 to 10000"),
+        (["--speed", "1e-300"], "expected a number from 0.001 to 10000"),
+        (["--volts", "1e300"], "expected a number above 0 and at most 1000000"),
+        (["--alter", "nosuch:power=2"], "harrow-13 has no state nosuch; its states are standby, rails, "),
         (["--press", "4"], "expected a time like 4s, 600ms or 2min, or never"),
     ] {
         let run =

@@ -4,6 +4,7 @@ mod truth;
 
 use super::output::print;
 use super::{Failure, Outcome, signals};
+use crate::link::SPEEDS;
 use crate::simulator::{
     Alteration, BoardModel, Case, DEFAULT_REWIND_S, Manners, QUIRKS, Scenario, Server, Setup, SupplyKind,
     TROUBLES, WireFault,
@@ -186,8 +187,10 @@ fn serve_on_pty(_args: &SimulateArgs, _setup: Setup) -> Result<Server, Failure> 
 
 fn setup(args: &SimulateArgs) -> Result<Setup, Failure> {
     let usage = |error: &dyn std::error::Error| Failure::Usage(error.to_string());
-    if !(args.speed.is_finite() && args.speed > 0.0) {
-        return Err(Failure::Usage(format!("--speed {}: expected a number above 0", args.speed)));
+    if !SPEEDS.contains(&args.speed) {
+        let (least, most) = SPEEDS.into_inner();
+        let found = args.speed;
+        return Err(Failure::Usage(format!("--speed {found}: expected a number from {least} to {most}")));
     }
     if args.baud == 0 {
         return Err(Failure::Usage("--baud 0: expected a line rate above 0".to_owned()));
@@ -227,7 +230,7 @@ fn scenario(args: &SimulateArgs) -> Result<Scenario, Failure> {
     if let Some(stage) = &args.stage {
         scenario = scenario.with_stage(stage).map_err(|error| usage(error.to_string()))?;
     }
-    scenario.alterations.clone_from(&args.alter);
+    let mut scenario = scenario.with_alterations(&args.alter).map_err(|error| usage(error.to_string()))?;
     scenario.set_volts = positive("--volts", args.volts)?.unwrap_or(scenario.set_volts);
     scenario.limit = positive("--limit", args.limit)?.unwrap_or(scenario.limit);
     scenario.lead_ohms = positive("--leads", args.leads)?.unwrap_or(scenario.lead_ohms);
@@ -254,9 +257,11 @@ fn direct(scenario: &mut Scenario, args: &SimulateArgs) {
 }
 
 fn positive(option: &str, value: Option<f64>) -> Result<Option<f64>, Failure> {
+    /// Volts, amps and ohms far beyond any bench.
+    const MOST: f64 = 1e6;
     match value {
-        Some(number) if !(number.is_finite() && number > 0.0) => {
-            Err(Failure::Usage(format!("{option} {number}: expected a number above 0")))
+        Some(number) if !(number > 0.0 && number <= MOST) => {
+            Err(Failure::Usage(format!("{option} {number}: expected a number above 0 and at most {MOST}")))
         }
         other => Ok(other),
     }

@@ -1,6 +1,7 @@
 //! What a person types to name a supply: `/dev/ttyUSB0?baud=115200`, `COM3`, `tcp:HOST:PORT`.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 /// Baud rate where none is given: common practice for bench supplies, no source.
@@ -9,6 +10,9 @@ const USUAL_BAUD: u32 = 9600;
 const SERIAL_KEYS: [&str; 6] = ["baud", "bits", "parity", "stop", "flow", "speed"];
 /// The settings that may stand behind the question mark of a TCP address.
 const TCP_KEYS: [&str; 1] = ["speed"];
+
+/// How many times faster than real time a simulated bench may run: beyond, times in seconds no longer fit the clock's.
+pub const SPEEDS: RangeInclusive<f64> = 1e-3..=1e4;
 
 /// Parity of a serial line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -219,35 +223,41 @@ impl Address {
             address: address.to_owned(),
             expected,
         };
-        if key == "speed" {
-            let speed = value.parse::<f64>().ok().filter(|speed| speed.is_finite() && *speed > 0.0);
-            self.speed = Some(speed.ok_or_else(|| bad("a number above 0"))?);
-            return Ok(());
+        match (&mut self.place, key) {
+            (_, "speed") => {
+                let speed = value.parse().ok().filter(|speed| SPEEDS.contains(speed));
+                self.speed = Some(speed.ok_or_else(|| bad("a number from 0.001 to 10000"))?);
+            }
+            (Place::Tcp { .. }, _) => return Err(unknown(key, address, &TCP_KEYS)),
+            (Place::Serial { settings, .. }, _) if SERIAL_KEYS.contains(&key) => {
+                settings.apply(key, value).map_err(bad)?;
+                self.baud_given |= key == "baud";
+            }
+            (Place::Serial { .. }, _) => return Err(unknown(key, address, &SERIAL_KEYS)),
         }
-        let Place::Serial { settings, .. } = &mut self.place else {
-            return Err(unknown(key, address, &TCP_KEYS));
-        };
+        Ok(())
+    }
+}
+
+impl SerialSettings {
+    /// Takes the setting `key`; else says what its value may be.
+    fn apply(&mut self, key: &str, value: &str) -> Result<(), &'static str> {
         match key {
             "baud" => {
                 let rate = value.parse().ok().filter(|rate| *rate > 0);
-                settings.baud = rate.ok_or_else(|| bad("a whole number of bits a second, e.g. 115200"))?;
-                self.baud_given = true;
+                self.baud = rate.ok_or("a whole number of bits a second, e.g. 115200")?;
             }
-            "bits" => {
-                settings.data_bits = one_of(value, &[("7", 7), ("8", 8)]).ok_or_else(|| bad("7 or 8"))?;
-            }
-            "stop" => {
-                settings.stop_bits = one_of(value, &[("1", 1), ("2", 2)]).ok_or_else(|| bad("1 or 2"))?;
-            }
+            "bits" => self.data_bits = one_of(value, &[("7", 7), ("8", 8)]).ok_or("7 or 8")?,
+            "stop" => self.stop_bits = one_of(value, &[("1", 1), ("2", 2)]).ok_or("1 or 2")?,
             "parity" => {
                 let known = [("none", Parity::None), ("odd", Parity::Odd), ("even", Parity::Even)];
-                settings.parity = one_of(value, &known).ok_or_else(|| bad("none, odd or even"))?;
+                self.parity = one_of(value, &known).ok_or("none, odd or even")?;
             }
-            "flow" => {
+            // `flow`, the last of `SERIAL_KEYS` that is of the line.
+            _ => {
                 let known = [("none", false), ("hardware", true)];
-                settings.hardware_flow = one_of(value, &known).ok_or_else(|| bad("none or hardware"))?;
+                self.hardware_flow = one_of(value, &known).ok_or("none or hardware")?;
             }
-            _ => return Err(unknown(key, address, &SERIAL_KEYS)),
         }
         Ok(())
     }
@@ -346,9 +356,17 @@ mod tests {
             assert!(matches!(bad.parse::<Address>(), Err(AddressError::Tcp { .. })), "{bad}");
         }
         assert!(matches!("tcp:h:1?baud=9600".parse::<Address>(), Err(AddressError::UnknownSetting { .. })));
-        for bad in
-            ["a?speed=0", "a?speed=nan", "a?bits=9", "a?stop=3", "a?parity=x", "a?flow=xon", "a?baud=0"]
-        {
+        for bad in [
+            "a?speed=0",
+            "a?speed=nan",
+            "a?speed=1e-300",
+            "a?speed=1e300",
+            "a?bits=9",
+            "a?stop=3",
+            "a?parity=x",
+            "a?flow=xon",
+            "a?baud=0",
+        ] {
             assert!(matches!(bad.parse::<Address>(), Err(AddressError::BadSetting { .. })), "{bad}");
         }
         assert_eq!("".parse::<Address>(), Err(AddressError::Empty));

@@ -10,7 +10,7 @@ mod memory;
 mod serial;
 mod tcp;
 
-pub use address::{Address, AddressError, Parity, Place, SerialSettings};
+pub use address::{Address, AddressError, Parity, Place, SPEEDS, SerialSettings};
 pub use error::LinkError;
 pub use memory::{MemoryEnd, memory};
 pub use serial::{SerialPortInfo, serial_ports};

@@ -22,6 +22,16 @@ pub enum ScenarioError {
         /// The stages that there are.
         known: String,
     },
+    /// An alteration of a state that the board does not have.
+    #[error("{board} has no state {found}; its states are {known}")]
+    State {
+        /// The board.
+        board: String,
+        /// What was asked for.
+        found: String,
+        /// The states that there are.
+        known: String,
+    },
 }
 
 /// A run as it is set up.
@@ -110,6 +120,23 @@ impl Scenario {
                 });
             }
         }
+        Ok(self)
+    }
+
+    /// The same with quantities that are off besides.
+    ///
+    /// # Errors
+    /// [`ScenarioError::State`] if the board has no state of a name.
+    pub fn with_alterations(mut self, alterations: &[Alteration]) -> Result<Self, ScenarioError> {
+        let known: Vec<&str> = self.model.state_names().collect();
+        if let Some(other) = alterations.iter().find(|other| !known.contains(&other.state.as_str())) {
+            return Err(ScenarioError::State {
+                board: self.model.name.clone(),
+                found: other.state.clone(),
+                known: known.join(", "),
+            });
+        }
+        self.alterations.extend_from_slice(alterations);
         Ok(self)
     }
 

@@ -90,8 +90,7 @@ impl Board {
     /// Changes quantities of this unit; states that the model does not have are left alone.
     pub fn alter(&mut self, alterations: &[Alteration]) {
         for alteration in alterations {
-            let states = std::iter::once("standby").chain(self.model.stage_names());
-            if let Some(at) = states.into_iter().position(|name| name == alteration.state) {
+            if let Some(at) = self.model.state_names().position(|name| name == alteration.state) {
                 self.unit[at].0 *= alteration.power;
                 self.unit[at].1 *= alteration.duration;
             }

@@ -261,6 +261,11 @@ impl BoardModel {
         self.stages.iter().map(|stage| stage.name.as_str())
     }
 
+    /// Names of what the board may be in: its standby and its stages, in order.
+    pub fn state_names(&self) -> impl Iterator<Item = &str> {
+        std::iter::once("standby").chain(self.stage_names())
+    }
+
     /// Index of the stage that takes most power: the one that a starved feed fails in.
     #[must_use]
     pub fn hungriest_stage(&self) -> usize {
