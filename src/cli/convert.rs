@@ -4,15 +4,15 @@ use super::output::{refuse_to_replace, remark, write_file};
 use super::{Failure, Outcome};
 use crate::trace::{self, ConvertOptions, Header};
 use crate::units::{Amps, Volts};
-use clap::Args;
+
 use std::path::PathBuf;
 
 /// Turn another logger's table of time, volts and amps into a log.
 ///
 /// Columns, units, separators and the notation of numbers and times are found out from the file; what was assumed is
 /// said on stderr and kept in the log's header.
-#[derive(Debug, Args)]
-pub(super) struct ConvertArgs {
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
     /// The logger's file: text with commas, semicolons, tabs or blanks between cells, packed with gzip or not.
     file: PathBuf,
     /// The log to write.
@@ -51,7 +51,7 @@ pub(super) struct ConvertArgs {
     force: bool,
 }
 
-pub(super) fn run(args: &ConvertArgs) -> Result<Outcome, Failure> {
+pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let named = |message: String| Failure::Input(format!("{}: {message}", args.file.display()));
     let options = options(args)?;
     refuse_to_replace([&args.file], &args.output)?;
@@ -81,7 +81,7 @@ fn is_device(_: &std::fs::File) -> bool {
     false
 }
 
-fn options(args: &ConvertArgs) -> Result<ConvertOptions, Failure> {
+fn options(args: &Args) -> Result<ConvertOptions, Failure> {
     let quantity = |number: Option<f64>| number.map(Volts::new).transpose();
     let slip = |error: crate::units::NotFinite| Failure::Usage(error.to_string());
     let source = args.file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());

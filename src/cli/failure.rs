@@ -7,7 +7,7 @@ pub(super) const CHECK_FAILED: u8 = 1;
 
 /// How a command ended that did its work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+pub(super) enum Outcome {
     /// Done.
     Done,
     /// Done, but a check that the user asked for (`--expect`) did not hold.
@@ -16,7 +16,7 @@ pub enum Outcome {
 
 /// Why a command could not do its work; each kind has its exit code.
 #[derive(Debug, thiserror::Error)]
-pub enum Failure {
+pub(super) enum Failure {
     /// Wrong usage that the parser could not see: exit 2.
     #[error("{0}")]
     Usage(String),
@@ -33,7 +33,7 @@ pub enum Failure {
 
 impl Failure {
     /// Bad input, by the message of the error that found it.
-    pub fn input(error: impl std::error::Error) -> Self {
+    pub(super) fn input(error: impl std::error::Error) -> Self {
         Self::Input(error.to_string())
     }
 

@@ -22,7 +22,7 @@ mod simulate;
 mod supplies;
 mod ticket;
 
-pub use failure::{Failure, Outcome};
+use failure::{Failure, Outcome};
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
@@ -41,15 +41,15 @@ struct CommandLine {
 enum Command {
     Demo(demo::Args),
     Supplies(supplies::Args),
-    Record(Box<record::RecordArgs>),
+    Record(Box<record::Args>),
     Diagnose(diagnose::Arguments),
-    Ticket(ticket::TicketArgs),
-    Simulate(Box<simulate::SimulateArgs>),
+    Ticket(ticket::Args),
+    Simulate(Box<simulate::Args>),
     Plot(Box<plot::PlotArgs>),
-    Convert(Box<convert::ConvertArgs>),
+    Convert(Box<convert::Args>),
     /// Print the JSON Schema (2020-12) of a finding, as `diagnose --json` prints it and a ticket holds it.
     Schema,
-    Completions(completions::CompletionsArgs),
+    Completions(completions::Args),
     /// Print the man page, every command in it: `feedtale manual | man -l -`.
     Manual,
     Learn(Box<learn::Args>),

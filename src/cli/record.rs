@@ -22,15 +22,15 @@ use crate::trace::Header;
 use crate::units::Seconds;
 use crate::verdict::Finding;
 use chrono::Local;
-use clap::Args;
+
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 /// Log a supply: asks only, unless --drive.
-#[derive(Debug, Args)]
-pub(super) struct RecordArgs {
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
     /// Where the supply is: a device path (/dev/ttyUSB0?baud=115200, COM3) or tcp:HOST:PORT
     address: Address,
     /// Stop after this time, such as 30s or 2min
@@ -131,7 +131,7 @@ fn rate(text: &str) -> Result<f64, String> {
     }
 }
 
-pub(super) fn run(args: &RecordArgs) -> Result<Outcome, Failure> {
+pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let profile = args.profile.as_deref().map(Profile::read).transpose().map_err(Failure::input)?;
     let dialect = args.dialect.as_deref().map(Dialect::read).transpose().map_err(Failure::input)?;
     args.drive.check().map_err(Failure::Usage)?;
@@ -180,7 +180,7 @@ fn link(error: impl std::error::Error) -> Failure {
     Failure::Link(error.to_string())
 }
 
-fn header(args: &RecordArgs, profile: Option<&Profile>, supply: Option<String>) -> Header {
+fn header(args: &Args, profile: Option<&Profile>, supply: Option<String>) -> Header {
     let of_profile = |part: fn(&Profile) -> &String| profile.map(|profile| part(profile).clone());
     let mut other = Vec::new();
     if let Some(speed) = args.address.speed() {
@@ -202,7 +202,7 @@ fn header(args: &RecordArgs, profile: Option<&Profile>, supply: Option<String>) 
 
 /// Records until the run ends, with keys, signals and the status line.
 fn record(
-    args: &RecordArgs,
+    args: &Args,
     profile: Option<&Profile>,
     header: Header,
     prepared: Prepared,
@@ -225,7 +225,7 @@ fn record(
 
 /// A judge, where somebody wants to know: at the end, on the way, or for when to stop.
 fn judge(
-    args: &RecordArgs,
+    args: &Args,
     profile: Option<&Profile>,
     console: &Console,
     session: &Session,
@@ -248,12 +248,7 @@ fn hint(keys: &Keys, length: Option<Seconds>) -> String {
     }
 }
 
-fn plan(
-    args: &RecordArgs,
-    header: Header,
-    settings: Settings,
-    drive: Option<DrivePlan>,
-) -> Result<Plan, Failure> {
+fn plan(args: &Args, header: Header, settings: Settings, drive: Option<DrivePlan>) -> Result<Plan, Failure> {
     let wall = (Instant::now(), Local::now().fixed_offset());
     let speed = args.address.speed().unwrap_or(1.0);
     let name = log_name(&header, wall.1);

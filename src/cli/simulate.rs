@@ -24,7 +24,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// Leave the supply alone for three seconds and the bench is back at the beginning. A program that sets or switches
 /// anything itself is left in charge of the output. Ctrl-C ends it.
 #[derive(Debug, clap::Args)]
-pub(super) struct SimulateArgs {
+pub(super) struct Args {
     /// Board: harrow-13 (laptop mainboard), wren-4 (handheld on one cell), kiln-24 (24 V panel).
     #[arg(long, value_name = "NAME", default_value = "harrow-13")]
     board: String,
@@ -110,7 +110,7 @@ impl Moment {
 }
 
 /// Runs the command.
-pub(super) fn run(args: &SimulateArgs) -> Result<Outcome, Failure> {
+pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     if args.quirk.iter().chain(&args.fault).any(|word| word == "help") {
         print(words().as_bytes())?;
         return Ok(Outcome::Done);
@@ -158,7 +158,7 @@ fn announce(address: &str) -> Result<(), Failure> {
         .map_err(|error| Failure::Link(format!("standard output: {error}")))
 }
 
-fn serve(args: &SimulateArgs, setup: Setup) -> Result<Server, Failure> {
+fn serve(args: &Args, setup: Setup) -> Result<Server, Failure> {
     if let Some(place) = &args.tcp {
         let listener = TcpListener::bind(place).map_err(|error| {
             Failure::Link(format!("cannot listen on {place}: {error}; port 0 takes a free one"))
@@ -169,7 +169,7 @@ fn serve(args: &SimulateArgs, setup: Setup) -> Result<Server, Failure> {
 }
 
 #[cfg(unix)]
-fn serve_on_pty(args: &SimulateArgs, setup: Setup) -> Result<Server, Failure> {
+fn serve_on_pty(args: &Args, setup: Setup) -> Result<Server, Failure> {
     let place =
         args.pty.as_ref().map_or_else(|| "pseudo-terminal".to_owned(), |link| link.display().to_string());
     Server::pty(setup, args.pty.as_deref()).map_err(|error| match error.kind() {
@@ -181,11 +181,11 @@ fn serve_on_pty(args: &SimulateArgs, setup: Setup) -> Result<Server, Failure> {
 }
 
 #[cfg(not(unix))]
-fn serve_on_pty(_args: &SimulateArgs, _setup: Setup) -> Result<Server, Failure> {
+fn serve_on_pty(_args: &Args, _setup: Setup) -> Result<Server, Failure> {
     Err(Failure::Usage("this system has no pseudo-terminals; use --tcp 127.0.0.1:0".to_owned()))
 }
 
-fn setup(args: &SimulateArgs) -> Result<Setup, Failure> {
+fn setup(args: &Args) -> Result<Setup, Failure> {
     let usage = |error: &dyn std::error::Error| Failure::Usage(error.to_string());
     if !SPEEDS.contains(&args.speed) {
         let (least, most) = SPEEDS.into_inner();
@@ -211,7 +211,7 @@ fn setup(args: &SimulateArgs) -> Result<Setup, Failure> {
     })
 }
 
-fn scenario(args: &SimulateArgs) -> Result<Scenario, Failure> {
+fn scenario(args: &Args) -> Result<Scenario, Failure> {
     let usage = |text: String| Failure::Usage(text);
     let model = BoardModel::named(&args.board).map_err(|error| usage(error.to_string()))?;
     let known = |names: Vec<&str>| names.join(", ");
@@ -239,7 +239,7 @@ fn scenario(args: &SimulateArgs) -> Result<Scenario, Failure> {
 }
 
 /// What the person at the bench is told to do, in place of what would be drawn.
-fn direct(scenario: &mut Scenario, args: &SimulateArgs) {
+fn direct(scenario: &mut Scenario, args: &Args) {
     let hold_s = scenario.model.hold_s + 0.2;
     let operator = &mut scenario.operator;
     if let Some(on) = args.on {

@@ -5,12 +5,12 @@ use super::output::{print, refuse_to_overwrite, write_file, write_ticket};
 use super::{Failure, Outcome};
 use crate::render::words;
 use crate::ticket::{Material, Notes, folder};
-use clap::Args;
+
 use std::path::{Path, PathBuf};
 
 /// Makes the ticket folder of a run: picture, log, finding, and a note as text, Markdown and HTML.
-#[derive(Debug, Args)]
-pub(super) struct TicketArgs {
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
     /// The log; `-` reads it from standard input
     #[arg(value_name = "LOG")]
     log: PathBuf,
@@ -34,7 +34,7 @@ pub(super) struct TicketArgs {
     force: bool,
 }
 
-pub(super) fn run(args: &TicketArgs) -> Result<Outcome, Failure> {
+pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let (log, bytes) = GivenLog::with_bytes(&args.log)?;
     let reference = GivenProfile::of(&log, args.profile.as_deref())?;
     let finding = log.diagnose(reference.as_ref());

@@ -2,6 +2,7 @@
 
 use super::super::Failure;
 use super::super::console::Console;
+use super::super::output::remark;
 use super::super::signals;
 use super::{GuardedSource, Prepared};
 use crate::capture::{DrivePlan, Elsewhere, Settings, TripLevels, USUAL_COLLAPSE};
@@ -12,7 +13,7 @@ use crate::supply::guard::{
 };
 use crate::units::{Amps, Ohms, Seconds, Volts};
 use clap::Args;
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{BufRead, IsTerminal};
 use std::sync::mpsc::{RecvTimeoutError, channel};
 use std::time::Duration;
 
@@ -118,20 +119,10 @@ pub(super) fn prepare(
     let permission = Permission::obtain(&request, |request| confirmed(request, args.yes, console))
         .map_err(|refusal| Failure::Usage(refusal.to_string()))?;
     let mut guard = Guard::new(supply, permission).map_err(|error| failure(&error))?;
-    guard.report_drop_to(|outcome| {
-        if let OffOutcome::Unknown { why } = outcome {
-            // A panic here, on a terminal that was closed, would end the program before the guard has gone.
-            let banner = super::summary::BANNER.join("\n");
-            let _ = writeln!(std::io::stderr(), "{banner}\nfeedtale: {why}");
-        }
-    });
+    guard.report_drop_to(report_drop);
     let identity = guard.supply().identify().map_err(super::link)?;
     if args.short_check {
-        let threshold = short_below(guard.feed());
-        let check = ShortCheck::with_threshold(threshold);
-        let result =
-            guard.short_check(&check, || !signals::asked_to_end()).map_err(|error| failure(&error))?;
-        judge(result, threshold, console)?;
+        refuse_a_short(&mut guard, console)?;
     }
     let found = guard.set_up().map_err(|error| failure(&error))?;
     if signals::asked_to_end() {
@@ -147,6 +138,21 @@ pub(super) fn prepare(
     let drive = DrivePlan { lead_in: LEAD_IN, trips: trips(args, guard.feed())?, leave_on: args.leave_on };
     let source = Box::new(GuardedSource::looking(guard, places));
     Ok(Prepared { identity, source, settings, drive: Some(drive) })
+}
+
+/// What became of the output when the guard had to let go of it in the middle of a run.
+fn report_drop(outcome: &OffOutcome) {
+    if let OffOutcome::Unknown { why } = outcome {
+        // A panic here, on a terminal that was closed, would end the program before the guard has gone.
+        remark(&format!("{}\nfeedtale: {why}", super::summary::BANNER.join("\n")));
+    }
+}
+
+fn refuse_a_short(guard: &mut Guard, console: &mut Console) -> Result<(), Failure> {
+    let threshold = short_below(guard.feed());
+    let check = ShortCheck::with_threshold(threshold);
+    let result = guard.short_check(&check, || !signals::asked_to_end()).map_err(|error| failure(&error))?;
+    judge(result, threshold, console)
 }
 
 fn bounds(profile: &Profile) -> Bounds {

@@ -68,10 +68,11 @@ fn set(
 ) -> Result<(), Complaint> {
     let (most_volts, most_amps) = (device.bench.supply().most_volts, device.bench.supply().most_amps);
     let bare = device.selected != device.manners.board_at;
+    let of_output = matches!(command, Command::Volts | Command::Amps | Command::Output);
+    if bare && of_output {
+        return set_bare(device, command, datum);
+    }
     match command {
-        Command::Volts if bare => device.bare.volts = quantity(datum, 'V', most_volts)?,
-        Command::Amps if bare => device.bare.amps = quantity(datum, 'A', most_amps)?,
-        Command::Output if bare => device.bare.on = boolean(datum)?,
         Command::EventEnable => device.status.event_enable = whole(datum, u8::MAX)?,
         Command::ServiceEnable => device.status.service_enable = whole(datum, u8::MAX)?,
         Command::QuestionableEnable => device.status.questionable.enable = whole(datum, u16::MAX)?,
@@ -101,7 +102,18 @@ fn set(
         }
         _ => {}
     }
-    course.changed |= !bare && matches!(command, Command::Volts | Command::Amps | Command::Output);
+    course.changed |= of_output;
+    Ok(())
+}
+
+/// Sets the output that has no board on it.
+fn set_bare(device: &mut Instrument, command: Command, datum: &Datum) -> Result<(), Complaint> {
+    let supply = device.bench.supply();
+    match command {
+        Command::Volts => device.bare.volts = quantity(datum, 'V', supply.most_volts)?,
+        Command::Amps => device.bare.amps = quantity(datum, 'A', supply.most_amps)?,
+        _ => device.bare.on = boolean(datum)?,
+    }
     Ok(())
 }
 

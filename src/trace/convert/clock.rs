@@ -106,6 +106,10 @@ impl Clock {
     }
 }
 
+/// What a count since 1970 may be in: seconds to one of it, and its name.
+const EPOCH_SCALES: [(f64, &str); 4] =
+    [(1.0, "seconds"), (1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds")];
+
 fn number_clock(
     cells: &[&str],
     unit: Unit,
@@ -119,17 +123,11 @@ fn number_clock(
         Cell::Missing => None,
     });
     // A scale is taken for granted only where the count is that of the last decades.
-    let scale = [1.0, 1e-3, 1e-6, 1e-9].into_iter().find(|scale| {
-        first.is_some_and(|value| (EPOCH_SECONDS..10.0 * EPOCH_SECONDS).contains(&(value * scale)))
-    });
+    let is_recent = |value: f64| (EPOCH_SECONDS..10.0 * EPOCH_SECONDS).contains(&value);
+    let scale =
+        EPOCH_SCALES.into_iter().find(|(scale, _)| first.is_some_and(|value| is_recent(value * scale)));
     match scale {
-        Some(scale) if !unit_given || (scale - unit.factor).abs() < f64::EPSILON => {
-            let name =
-                [(1.0, "seconds"), (1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds")];
-            let name = name
-                .into_iter()
-                .find(|(known, _)| (known - scale).abs() < f64::EPSILON)
-                .map_or("", |(_, name)| name);
+        Some((scale, name)) if !unit_given || (scale - unit.factor).abs() < f64::EPSILON => {
             assumed.push(format!("time counts {name} since 1970 (UTC)"));
             Clock::Epoch(scale)
         }

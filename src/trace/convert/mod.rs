@@ -318,15 +318,7 @@ fn needed(
     let both = has(Role::Amps) && (has(Role::Volts) || volts_given);
     let used: Vec<Chosen> =
         columns.into_iter().filter(|column| !(both && column.role == Role::Watts)).collect();
-    for column in &used {
-        let name = table.names.get(column.index).map_or(String::new(), |name| format!(" {name:?}"));
-        let unit = if matches!(column.role, Role::Date | Role::Time) {
-            String::new()
-        } else {
-            format!(" in {}", column.unit.symbol)
-        };
-        assumed.push(format!("{} is column {}{name}{unit}", column.role.name(), column.index + 1));
-    }
+    assumed.extend(used.iter().map(|column| column_in_words(column, table)));
     if volts_given && !used.iter().any(|column| column.role == Role::Volts) {
         assumed.push("volts are those given, the same in every row".into());
     }
@@ -334,6 +326,17 @@ fn needed(
         assumed.push("what is missing of volts and amps was worked out from watts".into());
     }
     Ok(used)
+}
+
+/// `amps is column 3 "Current" in mA`.
+fn column_in_words(column: &Chosen, table: &Table) -> String {
+    let name = table.names.get(column.index).map_or(String::new(), |name| format!(" {name:?}"));
+    let unit = if matches!(column.role, Role::Date | Role::Time) {
+        String::new()
+    } else {
+        format!(" in {}", column.unit.symbol)
+    };
+    format!("{} is column {}{name}{unit}", column.role.name(), column.index + 1)
 }
 
 fn few(mut slips: Vec<String>) -> Vec<String> {
@@ -355,26 +358,7 @@ fn trace(
     let mut header = options.header.clone();
     start(&mut header, first, assumed);
     let mut builder = TraceBuilder::new(header);
-    let (mut left_out, mut gap) = (0_usize, false);
-    for (index, (reading, time)) in readings.iter().zip(&times).enumerate() {
-        gap |= pauses.binary_search(&index).is_ok();
-        let at = finite(*time, reading.line)?;
-        if let Some((volts, amps)) = reading.values {
-            if gap && let Some(last) = builder.trace().time().last().copied() {
-                let last = finite(last, reading.line)?;
-                builder.event(last, EventKind::Gap).map_err(|_| ConvertError::NoReadings)?;
-            }
-            gap = false;
-            let (Ok(volts), Ok(amps)) = (Volts::new(volts), Amps::new(amps)) else { continue };
-            let sample = Sample { time: at, volts, amps, mode: Mode::Unknown, span: None };
-            builder
-                .sample(sample)
-                .map_err(|_| ConvertError::TimeGoesBack { line: reading.line, by: Seconds::ZERO })?;
-        } else {
-            left_out += 1;
-            gap = true;
-        }
-    }
+    let left_out = fill(&mut builder, readings, &times, &pauses)?;
     if left_out > 0 {
         assumed
             .push(format!("{left_out} rows without a reading were left out, each stretch marked as a gap"));
@@ -386,6 +370,35 @@ fn trace(
         builder.header_mut().other.push(("assumed".into(), assumed.join("; ")));
     }
     Ok(builder.finish())
+}
+
+/// Puts the readings into the log, with a gap after a pause and where rows have none; how many rows those are.
+fn fill(
+    builder: &mut TraceBuilder,
+    readings: &[Reading],
+    times: &[f64],
+    pauses: &[usize],
+) -> Result<usize, ConvertError> {
+    let (mut left_out, mut gap) = (0, false);
+    for (index, (reading, time)) in readings.iter().zip(times).enumerate() {
+        gap |= pauses.binary_search(&index).is_ok();
+        let time = finite(*time, reading.line)?;
+        let Some((volts, amps)) = reading.values else {
+            left_out += 1;
+            gap = true;
+            continue;
+        };
+        if gap && let Some(last) = builder.trace().time().last().copied() {
+            let last = finite(last, reading.line)?;
+            builder.event(last, EventKind::Gap).map_err(|_| ConvertError::NoReadings)?;
+        }
+        gap = false;
+        let (Ok(volts), Ok(amps)) = (Volts::new(volts), Amps::new(amps)) else { continue };
+        builder
+            .sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None })
+            .map_err(|_| ConvertError::TimeGoesBack { line: reading.line, by: Seconds::ZERO })?;
+    }
+    Ok(left_out)
 }
 
 fn finite(seconds: f64, line: usize) -> Result<Seconds, ConvertError> {
