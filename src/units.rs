@@ -109,59 +109,10 @@ quantity!(
     /// Electric resistance in ohms.
     Ohms, "ohms", |ohms| with_prefix(ohms, "Ω")
 );
-
-/// A time on a log's own clock, or a length of time, in seconds.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
-#[serde(try_from = "f64", into = "f64")]
-pub struct Seconds(f64);
-
-impl Seconds {
-    /// Zero.
-    pub const ZERO: Self = Self(0.0);
-
-    /// A finite time.
-    ///
-    /// # Errors
-    /// [`NotFinite`] for NaN and the infinities.
-    pub fn new(value: f64) -> Result<Self, NotFinite> {
-        if value.is_finite() { Ok(Self(value)) } else { Err(NotFinite { found: value, unit: "seconds" }) }
-    }
-
-    /// A constant of the program, checked when it is compiled.
-    ///
-    /// # Panics
-    /// At compile time in a constant, else at once, if `value` is not finite.
-    #[must_use]
-    pub const fn constant(value: f64) -> Self {
-        assert!(value.is_finite(), "a constant time must be finite");
-        Self(value)
-    }
-
-    /// The bare number of seconds.
-    #[must_use]
-    pub const fn value(self) -> f64 {
-        self.0
-    }
-}
-
-impl TryFrom<f64> for Seconds {
-    type Error = NotFinite;
-    fn try_from(value: f64) -> Result<Self, NotFinite> {
-        Self::new(value)
-    }
-}
-
-impl From<Seconds> for f64 {
-    fn from(time: Seconds) -> f64 {
-        time.0
-    }
-}
-
-impl fmt::Display for Seconds {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(&duration_for_people(self.0))
-    }
-}
+quantity!(
+    /// A time on a log's own clock, or a length of time, in seconds.
+    Seconds, "seconds", duration_for_people
+);
 
 /// Why a text is no length of time.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -206,15 +157,6 @@ fn seconds_in(unit: &str) -> Option<f64> {
         "min" => Some(60.0),
         "h" => Some(3600.0),
         _ => None,
-    }
-}
-
-impl schemars::JsonSchema for Seconds {
-    fn schema_name() -> std::borrow::Cow<'static, str> {
-        "Seconds".into()
-    }
-    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        f64::json_schema(generator)
     }
 }
 

@@ -258,7 +258,7 @@ impl Guard {
         }
         match settings.output_on {
             Some(false) => Ok(()),
-            _ => not_taken("the output", "off".to_owned(), Some("on".to_owned())),
+            found => not_taken("the output", "off".to_owned(), found.map(|_| "on".to_owned())),
         }
     }
 

@@ -4,7 +4,7 @@ use std::fmt;
 
 /// SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5: 9.91E37 stands for not-a-number and ±9.9E37 for the infinities; no
 /// reading is that large.
-const LARGEST_READING: f64 = 9.9e37;
+pub(super) const LARGEST_READING: f64 = 9.9e37;
 
 /// Why a cell is not a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,6 +4,11 @@ use super::message::{Complaint, Datum, Unit};
 use super::tree::Command;
 use super::{Course, Instrument};
 
+/// Highest protection level, in what the output can give: a tenth above (common practice, no source).
+const MOST_PROTECTION: f64 = 1.1;
+/// Longest time that the watchdog can wait, in seconds (common practice, no source).
+const LONGEST_WATCHDOG_S: f64 = 3600.0;
+
 /// Does `command`, and gives back its answer if it is a query.
 pub(super) fn run(
     device: &mut Instrument,
@@ -81,16 +86,16 @@ fn set(
         Command::Amps => device.bench.set_limit_to(quantity(datum, 'A', most_amps)?),
         Command::Output => switch(device, boolean(datum)?)?,
         Command::VoltsProtection => {
-            device.bench.protection.volts = Some(quantity(datum, 'V', 1.1 * most_volts)?);
+            device.bench.protection.volts = Some(quantity(datum, 'V', MOST_PROTECTION * most_volts)?);
         }
         Command::AmpsProtection => {
-            device.bench.protection.amps = Some(quantity(datum, 'A', 1.1 * most_amps)?);
+            device.bench.protection.amps = Some(quantity(datum, 'A', MOST_PROTECTION * most_amps)?);
         }
         Command::Watchdog => {
-            let seconds = quantity(datum, 'S', 3600.0)?;
+            let seconds = quantity(datum, 'S', LONGEST_WATCHDOG_S)?;
             device.watchdog_s = (seconds > 0.0).then_some(seconds);
         }
-        Command::WatchdogTime => device.watchdog_time_s = quantity(datum, 'S', 3600.0)?,
+        Command::WatchdogTime => device.watchdog_time_s = quantity(datum, 'S', LONGEST_WATCHDOG_S)?,
         Command::WatchdogState => device.watchdog_s = boolean(datum)?.then_some(device.watchdog_time_s),
         Command::Channel => {
             let number = whole(datum, u8::MAX)?;
@@ -159,8 +164,8 @@ fn extreme(device: &Instrument, command: Command, data: &[Datum]) -> Result<Stri
     let kind = device.bench.supply();
     let (most, is_volts) = match command {
         Command::Volts => (kind.most_volts, true),
-        Command::VoltsProtection => (1.1 * kind.most_volts, true),
-        Command::AmpsProtection => (1.1 * kind.most_amps, false),
+        Command::VoltsProtection => (MOST_PROTECTION * kind.most_volts, true),
+        Command::AmpsProtection => (MOST_PROTECTION * kind.most_amps, false),
         _ => (kind.most_amps, false),
     };
     match data {
@@ -197,10 +202,10 @@ fn query_quantity(device: &Instrument, command: Command) -> Result<Option<String
         Command::Volts => shown(device, bench.set_volts(), true),
         Command::Amps => shown(device, bench.limit(), false),
         Command::VoltsProtection => {
-            shown(device, bench.protection.volts.unwrap_or(1.1 * bench.supply().most_volts), true)
+            shown(device, bench.protection.volts.unwrap_or(MOST_PROTECTION * bench.supply().most_volts), true)
         }
         Command::AmpsProtection => {
-            shown(device, bench.protection.amps.unwrap_or(1.1 * bench.supply().most_amps), false)
+            shown(device, bench.protection.amps.unwrap_or(MOST_PROTECTION * bench.supply().most_amps), false)
         }
         _ => return Ok(None),
     }))

@@ -1,13 +1,11 @@
 //! One cell of a foreign file: a number in whatever notation, or a word for none.
 
 use super::columns::Unit;
+use crate::trace::number::LARGEST_READING;
 
 /// What stands where a number should be and is none: a dropout of the logger, not a slip.
 const MISSING: [&str; 14] =
     ["", "-", "--", "---", "nan", "n/a", "na", "null", "none", "inf", "ol", "overload", "err", "error"];
-
-/// SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5: from here on a number stands for not-a-number or infinity.
-const LARGEST_READING: f64 = 9.9e37;
 
 /// How a file writes decimals.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
