@@ -222,12 +222,12 @@ fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
 
 /// Share of the tries in which some reading shows the volts below what was set; it may come just after the end.
 fn dipping(ending: &Ending) -> f64 {
-    let tried =
+    let is_try =
         |steps: &&[Step]| steps.iter().any(|step| !step.state.is_rest() && step.state != State::Inrush);
     let tries: Moments = ending
         .path
         .split_inclusive(|step| step.state.is_rest())
-        .filter(tried)
+        .filter(is_try)
         .map(|steps| f64::from(u8::from(steps.iter().any(|step| step.stretch.sag > 0.0))))
         .collect();
     tries.mean().unwrap_or(0.0)
