@@ -160,6 +160,10 @@ const USUAL_SIDE: f64 = 900.0;
 /// pixels to the em, below which it is not read without pinching (common practice, no source).
 const UPRIGHT_WIDTH: f64 = 440.0;
 
+/// Pixels to a unit at least, where the layout's own least lets it be: the smallest text is then ten pixels to the em, below
+/// which its letters run together on a screen (common practice, no source).
+const LEAST_UNIT: f64 = 10.0 / super::sheet::em::SMALL;
+
 /// Units to the height of an upright figure at least, for so narrow a figure stacks what others have side by side.
 const UPRIGHT_HEIGHT: f64 = 800.0;
 
@@ -179,7 +183,7 @@ impl Options {
             Some(dpi) => f64::from(dpi) / f64::from(USUAL_DPI),
             // What is held upright is held in a hand: its text must be larger beside its width.
             None if height > width => (width / UPRIGHT_WIDTH).min(height / UPRIGHT_HEIGHT),
-            None => width.min(height) / USUAL_SIDE,
+            None => (width.min(height) / USUAL_SIDE).max(LEAST_UNIT),
         };
         wished.min(width / least.0).min(height / least.1)
     }
@@ -218,6 +222,15 @@ mod tests {
             let shown = super::super::sheet::em::SMALL * unit * page / f64::from(Size::PHONE.width());
             assert!(shown > least, "{shown} px on a page of {page} px");
         }
+    }
+
+    #[test]
+    fn text_on_a_small_figure_keeps_its_letters_apart() {
+        let small = Options { size: Size::new(640, 480).unwrap(), ..Options::default() }.unit((440.0, 560.0));
+        assert!(small * super::super::sheet::em::SMALL >= 10.0);
+        // A layout that needs more units than that gets them.
+        let tall = Options { size: Size::new(640, 480).unwrap(), ..Options::default() }.unit((440.0, 960.0));
+        assert!((tall - 0.5).abs() < 1e-12);
     }
 
     #[test]

@@ -12,7 +12,7 @@ use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
 use super::words;
 use crate::reference::{PhaseReference, Profile};
-use crate::units::{Volts, counted};
+use crate::units::{Volts, counted, figures};
 use stages::Named;
 
 /// Headings of the table and their shares of the width.
@@ -158,9 +158,8 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
         let seconds = |value: f64| words::quantity(value, "s", None);
         let span = words::range(&show(expected.low), &show(expected.high));
         let lasting = phase.duration.map(|length| {
-            let span = words::range(&seconds(length.low), &seconds(length.high));
-            let short = || words::range(&words::roughly(length.low), &words::roughly(length.high));
-            if wide { format!("{} ({span})", seconds(length.typical)) } else { short() }
+            let span = |count: i32| in_seconds(length.low, length.high, count);
+            if wide { format!("{} ({})", seconds(length.typical), span(3)) } else { span(2) }
         });
         let lasts = lasting.unwrap_or_else(|| ending(phase).to_owned());
         let mean = format!("{} ({span})", show(expected.typical));
@@ -171,6 +170,17 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
         }
     };
     profile.phases.iter().map(row).collect()
+}
+
+/// `0.053 to 1.21 s`: a range of times in one unit, for as long as people say seconds.
+fn in_seconds(low: f64, high: f64, count: i32) -> String {
+    const SAID_IN_SECONDS: f64 = 100.0;
+    let seconds = |value: f64| words::quantity(value, "s", None);
+    if high >= SAID_IN_SECONDS {
+        return words::range(&seconds(low), &seconds(high));
+    }
+    let place = |value: f64| if value < 0.1 { 2 } else { count };
+    format!("{} to {} s", figures(low, place(low)), figures(high, count))
 }
 
 /// The sections that this stage is the first to prove.

@@ -102,7 +102,9 @@ impl<'a> Seen<'a> {
     fn amps(&self) -> String {
         let (mean, step) = (self.phase.mean_a.value(), self.run.resolution());
         match step {
-            Some(step) if mean.abs() < step.value() => format!("under {step}"),
+            Some(step) if mean.abs() < step.value() => {
+                format!("under {}", words::amps(step.value(), Some(step)))
+            }
             _ => words::amps(mean, step),
         }
     }

@@ -6,6 +6,9 @@ use crate::verdict::{Finding, Phase};
 /// Time without feed may take this share of the log at one end; more of it presses together what matters.
 const MOST_OFF: f64 = 0.12;
 
+/// Less than this many seconds is no wait, however short the rest.
+const SHORT_S: f64 = 5.0;
+
 /// So much of it is shown then, as a share of what is left.
 const SHOWN: f64 = 0.05;
 
@@ -21,7 +24,7 @@ pub(in crate::render) fn usual(trace: &Trace, finding: &Finding) -> Option<(f64,
         return Some((first, last));
     }
     let margin = SHOWN * (end - on);
-    let long = |length: f64| length > MOST_OFF * (last - first) && length > margin;
+    let long = |length: f64| length > SHORT_S.max(MOST_OFF * (last - first)).max(margin);
     let quiet =
         |from: f64, to: f64| !trace.events().iter().any(|event| (from..to).contains(&event.time.value()));
     let from = Some(on - margin).filter(|from| long(on - first) && quiet(first, *from)).unwrap_or(first);
@@ -44,6 +47,7 @@ mod tests {
         };
         assert_eq!(shown(9.5, 49.5), (7.5, 51.5));
         assert_eq!(shown(8.0, 65.0), (0.0, 70.0));
+        assert_eq!(shown(4.0, 20.0), (0.0, 20.8), "a few seconds are no wait");
         // The press at 10 s is before the feed here.
         assert_eq!(shown(30.0, 50.0), (0.0, 51.0));
         assert_eq!(usual(&trace, &finding(vec![phase("off", 0.0, 70.0)])), Some((0.0, 70.0)));

@@ -215,8 +215,12 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
         .iter()
         .find(|phase| phase.name == departure.phase && phase.end_s.value() > departure.starts_s.value());
     let volts = there.map_or_else(String::new, |phase| match departure.unit.as_str() {
-        "A" => format!(", at {}", phase.mean_v),
-        _ => format!(", at {}, {}", words::amps(phase.mean_a.value(), subject.resolution()), phase.mean_v),
+        "A" => format!(", at {}", subject.finding.log.volts(phase.mean_v)),
+        _ => format!(
+            ", at {}, {}",
+            words::amps(phase.mean_a.value(), subject.resolution()),
+            subject.finding.log.volts(phase.mean_v)
+        ),
     });
     let lines = vec![words::departure(departure), numbers + &volts];
     let amps = (departure.unit == "A").then_some(departure.measured);

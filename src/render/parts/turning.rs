@@ -86,7 +86,12 @@ fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> No
 /// What was read: `0.406 A at 23.5 V`.
 fn reading(subject: &Subject, index: usize) -> Option<String> {
     let volts = subject.trace.volts().get(index)?;
-    Some(format!("{} at {}", drawn(subject, index)?, Volts::new(*volts).ok()?))
+    Some(format!("{} at {}", drawn(subject, index)?, volts_read(subject, *volts)?))
+}
+
+/// Volts of a reading, as the text says them.
+fn volts_read(subject: &Subject, volts: f64) -> Option<String> {
+    Some(subject.finding.log.volts(Volts::new(volts).ok()?))
 }
 
 /// What a reading says was drawn, as the text says it: without what the supply reads with nothing drawn.
@@ -139,7 +144,7 @@ fn seconds(value: f64) -> String {
 
 /// `24 mA at 12.8 V`, no finer than the supply resolves: the means that the finding has, as in its words.
 fn level(subject: &Subject, phase: &Phase) -> String {
-    format!("{} at {}", amps(subject, phase.mean_a), phase.mean_v)
+    format!("{} at {}", amps(subject, phase.mean_a), subject.finding.log.volts(phase.mean_v))
 }
 
 /// The feed rises from nothing when it is switched on, which is neither a level nor a giving way, in seconds.
@@ -164,7 +169,7 @@ fn heavy(subject: &Subject) -> Option<Note> {
 
 fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let (drawn, volts) = (phase.mean_a, phase.mean_v);
+    let (drawn, volts) = (phase.mean_a, subject.finding.log.volts(phase.mean_v));
     let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
     let nothing = step.is_none_or(|step| drawn.abs() < step);
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
@@ -252,7 +257,7 @@ fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
     let volts = subject.trace.volts();
     let (first, lowest) = (*volts.get(readings.start)?, volts[deepest(subject, readings)?]);
     let further = lowest < first * (1.0 - LEAST_SAG);
-    further.then(|| Some(format!(", volts down to {}", Volts::new(lowest).ok()?)))?
+    further.then(|| Some(format!(", volts down to {}", volts_read(subject, lowest)?)))?
 }
 
 /// A stage that follows another draws no less than this share of it (common practice, no source).
@@ -329,7 +334,9 @@ fn fallen(subject: &Subject) -> Option<f64> {
 fn falls_back(subject: &Subject) -> Option<Note> {
     let told =
         subject.finding.fall.or_else(|| fall(subject).map(|(before, after)| between(before, after)))?;
-    let level = |amps_there, volts: Volts| format!("{} at {volts}", amps(subject, amps_there));
+    let level = |amps_there, volts: Volts| {
+        format!("{} at {}", amps(subject, amps_there), subject.finding.log.volts(volts))
+    };
     let body = format!("from {} to {}", level(told.from_a, told.from_v), level(told.to_a, told.to_v));
     let start = told.at_s.value();
     let at = edge(subject, start).map_or(start, |edge| subject.trace.time()[edge]);
@@ -359,7 +366,7 @@ fn gives_way(subject: &Subject) -> Option<Note> {
     }
     let drawn = drawn(subject, asked)?;
     let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let body = format!("{drawn} pull it down to {}{limit}", Volts::new(volts[deepest]).ok()?);
+    let body = format!("{drawn} pull it down to {}{limit}", volts_read(subject, volts[deepest])?);
     Some(at_reading(subject, deepest, asked, "the feed gives way", body))
 }
 
@@ -374,7 +381,7 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
         given_up.map(|span| lowest(span).filter(|lowest| dips(volts[*lowest]))).collect();
     let found = ends.iter().flatten().count();
     let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
-    let down = Volts::new(volts[deepest]).ok()?;
+    let down = volts_read(subject, volts[deepest])?;
     let body = match (ends.len(), found) {
         (2.., found) if found == ends.len() => format!("volts dip at the end of every try, down to {down}"),
         (count @ 2.., 1..) => format!("volts dip at the end of {found} of {count} tries, down to {down}"),

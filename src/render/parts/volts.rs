@@ -154,7 +154,7 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
-    let text = format!("lowest {volts}");
+    let text = format!("lowest {}", subject.finding.log.volts(volts));
     let width = style.width(&text);
     let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
     let aside = sheet.u(8.0);
