@@ -340,16 +340,20 @@ fn name_odd_ones(
     axes: amps::Axes,
     colors: [Color; MOST_NAMED],
 ) -> Vec<notes::Placed> {
+    /// Below this many units of height several boxes of two lines hide what they speak of.
+    const LOW: f64 = 200.0;
     let traces: Vec<notes::Rows> =
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
     // What was read has a column in the table; several large boxes would hide the runs.
     let few = named(members).nth(2).is_none();
+    let low = axes.main.area.height() < sheet.u(LOW);
     // A leader down to the magnified strip would run through all the others.
     let axes = amps::Axes { quiet: None, ..axes };
     let mut placed = Vec::new();
     for (member, color) in named(members).zip(colors) {
         let read = read_there(member, members).filter(|_| few);
-        let lines = [name(&member.run), summary(&member.run)].into_iter().chain(read);
+        let said = Some(summary(&member.run)).filter(|_| !low || few);
+        let lines = std::iter::once(name(&member.run)).chain(said).chain(read);
         let note = Note { lines: lines.collect(), ..place_of(member) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));

@@ -356,7 +356,9 @@ fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
 fn limit_bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32) -> Vec<Rect> {
     let (bottom, height) = (row - sheet.u(3.0), sheet.u(LIMIT_BAR));
     let bar = move |(left, right): &(i32, i32)| Rect::new(*left, bottom - height, *right, bottom);
-    readings.limited.iter().map(|stretch| bar(stretch).intersection(axis.area)).collect()
+    // Clear of what is said right above the strip.
+    let within = axis.area.grown(-sheet.u(4.0));
+    readings.limited.iter().map(|stretch| bar(stretch).intersection(within)).collect()
 }
 
 /// Height of the bar above the limit where the supply sits in it, in units of the layout.
@@ -364,8 +366,10 @@ const LIMIT_BAR: f64 = 9.0;
 
 /// The row of the current limit, if the strip shows it.
 fn limit_row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
+    /// Pixels from the frame at which a line is told from it.
+    const CLEAR: i32 = 3;
     let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
-    Some(axis.row(limit.value())).filter(|row| (axis.area.top..axis.area.bottom).contains(row))
+    Some(axis.row(limit.value())).filter(|row| (axis.area.top + CLEAR..axis.area.bottom).contains(row))
 }
 
 /// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
