@@ -40,8 +40,8 @@ const THIRD_FURTHER: f64 = 0.3;
 /// A board that stops half-way, against one that does anything else, in nats.
 const STOPS: f64 = 0.85;
 
-/// A board that stops half-way stops at any level; that it is just the running level is a coincidence, in nats: the log of
-/// how much wider the one scatters than the other.
+/// A board that stops half-way stops at any level, and a short draws anything; that it is just the running level, or that
+/// of a stage, is a coincidence, in nats: the log of how much wider the one scatters than the other.
 const COINCIDENCE: f64 = 1.0;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
@@ -94,7 +94,7 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
         State::Inrush => vec![(Class::Inconclusive, 0.0)],
         State::Nothing => carried(Class::NoDraw, time_to_wake(scores)),
         State::Collapsed => vec![(Class::HardShort, 0.0)],
-        State::Heavy => heavy(ending, last),
+        State::Heavy => heavy(scores, ending, last),
         State::Starved => starved(scores, Class::PartialShort),
         State::Low | State::Excess => at_rest(scores, ending, last),
         State::Burst => running(scores, ending),
@@ -106,10 +106,11 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
 }
 
 /// A heavy load that stays to the end, there since switch-on or since the wake.
-fn heavy(ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
+fn heavy(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let tried = f64::from(ending.progress.attempts) * HEAVY_AFTER_ATTEMPT;
+    let at_a_stage = COINCIDENCE * scores.at_a_stage(&scores.look(&last.stretch));
     let found = carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3);
-    found.into_iter().map(|(class, score)| (class, score - tried)).collect()
+    found.into_iter().map(|(class, score)| (class, score - tried - at_a_stage)).collect()
 }
 
 /// `class` if the evidence carries (`z` well above 0), else inconclusive.
@@ -326,7 +327,15 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     let (calm, all) = stays(scores, ending).last().copied().unwrap_or((0.0, 1.0));
     let stayed = (calm.max(1e-3) / STAYED_S).ln() / 0.3;
     let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
-    carried(Class::FullBoot, stayed.min(mostly))
+    let (low, ample) = gave_way_before(scores, ending);
+    let booted = carried(Class::FullBoot, stayed.min(mostly)).into_iter();
+    booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
+}
+
+/// What the tries before one that went through say of the feed: of a limit that only peaks pass, one try in a few goes
+/// through.
+fn gave_way_before(scores: &Scores, ending: &Ending) -> (f64, f64) {
+    if ending.progress.attempts == 0 { (f64::NEG_INFINITY, 0.0) } else { starving(scores, ending) }
 }
 
 /// Two weights in nats as logs of shares.

@@ -1,5 +1,6 @@
 //! A board that goes through its stages, and how far.
 
+use super::tries::before_this;
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
 use crate::units::{Amps, Seconds, Volts, figures, range};
@@ -21,7 +22,7 @@ const BEFORE_FALL_S: f64 = 1.0;
 const SHUTDOWN_S: f64 = 20.0;
 
 pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
-    stages(seen).into_iter().chain([level(seen, last)]).collect()
+    before_this(seen).into_iter().chain(stages(seen)).chain([level(seen, last)]).collect()
 }
 
 pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
@@ -34,7 +35,10 @@ pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
 fn stages(seen: &Seen) -> Option<String> {
     let mut reached: Vec<String> = Vec::new();
     let mut before = None;
-    for step in &seen.analysis.path {
+    let given_up = seen.attempts.iter().rfind(|start| start.given_up).map(|start| start.end_s.value());
+    let since = given_up.filter(|_| matches!(seen.class(), Class::FullBoot | Class::Stalled));
+    let steps = seen.analysis.path.iter().filter(|step| since.is_none_or(|end| step.stretch.end_s > end));
+    for step in steps {
         let stage = step.state.stage();
         if let Some(index) = stage.filter(|_| stage != before) {
             let name = &seen.analysis.model.stages[index].name;

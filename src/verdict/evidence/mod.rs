@@ -63,6 +63,7 @@ fn to_the_end(seen: &Seen, step: &Step) -> String {
 
 fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let analysis = seen.analysis;
+    let tried = tries::in_vain_so_far(seen);
     let woke = woke_and_stays(seen, last);
     let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
@@ -75,7 +76,7 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
         format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), seen.volts(end_v));
     let awake = awake(seen, last).filter(|_| woke.is_none());
     let levels = [captured, end].into_iter().chain(awake).chain(too_early(seen, last));
-    woke.into_iter().chain(levels).collect()
+    tried.into_iter().chain(woke).chain(levels).collect()
 }
 
 /// A board without a reference that woke and stays at one level.

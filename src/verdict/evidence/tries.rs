@@ -25,6 +25,23 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     facts
 }
 
+/// The tries of a board that too little was seen of: how many, and where they end.
+pub(super) fn in_vain_so_far(seen: &Seen) -> Vec<String> {
+    let said = |tries: Tries| vec![counted_tries(seen, &tries), where_each_ends(seen, &tries)];
+    seen.tries().map(said).unwrap_or_default()
+}
+
+/// What a board gave up before it did what the verdict says.
+pub(super) fn before_this(seen: &Seen) -> Option<String> {
+    let ends: Vec<String> =
+        seen.attempts.iter().filter(|try_| try_.given_up).map(|try_| seen.time(try_.end_s.value())).collect();
+    match ends.as_slice() {
+        [] => None,
+        [end] => Some(format!("1 try before it, given up at {end}")),
+        [.., last] => Some(format!("{} tries before it, the last given up at {last}", ends.len())),
+    }
+}
+
 /// `16 tries from 6.96 s to 53.9 s, one every 3.13 s (3.08 to 3.18 s)`.
 fn counted_tries(seen: &Seen, tries: &Tries) -> String {
     if let Some(reading) = lone_reading(seen) {

@@ -10,6 +10,7 @@ mod gaps;
 mod lengths;
 mod presses;
 mod readings;
+mod tries;
 
 /// A bench: what is fed, how, and what the profile knows.
 struct Bench {

@@ -92,6 +92,14 @@ impl Scores<'_> {
         if self.model.of_this_board { self.level(look, self.model.last()).exp() } else { 0.0 }
     }
 
+    /// How well the level fits some stage, 0 to 1.
+    pub(in crate::verdict) fn at_a_stage(&self, look: &Look) -> f64 {
+        if !self.model.of_this_board {
+            return 0.0;
+        }
+        (0..self.model.stages.len()).map(|j| self.level(look, j).exp()).fold(0.0, f64::max)
+    }
+
     fn level(&self, look: &Look, j: usize) -> f64 {
         self.level_within(look, j, self.model.stages[j].sd)
     }

@@ -155,8 +155,12 @@ fn only_a_board_of_this_model_has_a_running_level_to_be_at() {
         bench.scores().runs_at(&bench.scores().look(&Stretch { watts, ..stretch(5.0, 4.0) }))
     };
     assert!(at(&bench, 8.0) > 0.99 && at(&bench, 13.0) < 0.3, "{}", at(&bench, 13.0));
+    let at_any = |bench: &Bench, watts: f64| {
+        bench.scores().at_a_stage(&bench.scores().look(&Stretch { watts, ..stretch(5.0, 4.0) }))
+    };
+    assert!(at_any(&bench, 13.0) > 0.99 && at_any(&bench, 4.5) < 0.2, "{}", at_any(&bench, 4.5));
     bench.model.of_this_board = false;
-    assert!(is_nought(at(&bench, 8.0)));
+    assert!(is_nought(at(&bench, 8.0)) && is_nought(at_any(&bench, 13.0)));
 }
 
 #[test]
