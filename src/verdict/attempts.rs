@@ -49,6 +49,8 @@ fn joined(mut starts: Vec<Attempt>, next: Attempt) -> Vec<Attempt> {
 
 /// Without excursions that are too short for a start, unless there is nothing else, or all are about as short.
 fn without_blips(mut starts: Vec<Attempt>) -> Vec<Attempt> {
+    /// Share of the highest below which a start is the readback's own noise.
+    const FAINT: f64 = 0.02;
     /// Share of the usual start from which a shorter one is as long and as high.
     const ALIKE: f64 = 0.5;
     let lasted = |start: &Attempt| start.end_s.value() - start.start_s.value();
@@ -63,6 +65,8 @@ fn without_blips(mut starts: Vec<Attempt>) -> Vec<Attempt> {
     if starts.iter().any(|start| lasted(start) >= LEAST_TRY_S) {
         starts.retain(|start| lasted(start) >= LEAST_TRY_S || alike(start));
     }
+    let highest = starts.iter().map(|start| start.peak_a.value()).fold(0.0, f64::max);
+    starts.retain(|start| start.peak_a.value() >= FAINT * highest);
     starts
 }
 
@@ -332,6 +336,13 @@ mod tests {
         let every = tries.every_s.expect("a period");
         assert!((every.low - 3.0).abs() < 1e-9 && (every.high - 4.0).abs() < 1e-9, "{every:?}");
         assert!((tries.lasts_s.high - 1.2).abs() < 1e-9 && (tries.peak_a.high - 1.8).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_the_readback_shows_of_its_own_noise_is_no_start() {
+        let faint = Attempt { peak_a: Amps::constant(0.005), ..start(3.0, 3.5, None, true) };
+        let starts = without_blips(vec![start(1.0, 2.0, None, true), faint, start(5.0, 6.0, None, true)]);
+        assert_eq!(starts.len(), 2, "{starts:?}");
     }
 
     #[test]

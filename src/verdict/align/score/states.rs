@@ -145,7 +145,11 @@ pub(super) fn edges_only(look: &Look, state: State) -> f64 {
     if seen || look.levels > NO_LEVEL { 0.0 } else { UNSEEN }
 }
 
-/// A stretch of which most sags, or sits in limit, is explained; the rest is averaging over edges.
+/// A stretch of which most sags, or sits in limit, is explained; the rest is averaging over edges. Where no reading does,
+/// the feed stands.
 fn starved(look: &Look) -> f64 {
+    if look.sag <= 0.0 && look.limit <= 0.0 {
+        return HOPELESS;
+    }
     (look.sag.max(look.limit) - 1.0) * SAG_UNEXPLAINED
 }
