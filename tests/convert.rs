@@ -2,6 +2,7 @@
 
 use crate::program::feedtale;
 use feedtale::trace::read_file;
+use feedtale::verdict::{Class, Sources, diagnose};
 use std::path::Path;
 
 fn real(name: &str) -> String {
@@ -31,6 +32,18 @@ fn real_captures_become_logs_with_every_row() {
         }
         assert_eq!(trace.header().board.as_deref(), Some("radio"));
         ended.warns("assumed: amps is column 3 \"amps\" in A\n");
+    }
+}
+
+/// The boards and instruments of these captures were sound (tests/data/real/SOURCES.md); none shows a switch-on with the
+/// volts that were set, so that no fault can be read from it.
+#[test]
+fn no_real_capture_of_a_sound_board_is_called_faulty() {
+    for name in ["usdr_coldboot.csv", "usrp_coldboot.csv", "ups_pi4_battery.csv", "noise_floor_52mA.csv"] {
+        let log = feedtale(["convert", &real(name), "--output", "log.csv"]).end().code(0);
+        let trace = read_file(log.path("log.csv")).unwrap().trace;
+        let finding = diagnose(&trace, None, &Sources::default());
+        assert_eq!(finding.verdict.class, Class::Inconclusive, "{name}: {:#?}", finding.verdict);
     }
 }
 

@@ -7,7 +7,8 @@ use super::evidence::{because, fallen};
 use super::limits::limits;
 use super::phases::phases;
 use super::readout::Readout;
-use super::seen::{Ends, Seen, seconds};
+use super::run::unknown_feed;
+use super::seen::{Ends, Seen, seconds, volts};
 use super::{
     Class, Departure, Finding, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict,
 };
@@ -33,7 +34,7 @@ pub(super) fn finding(
     let log = log_facts(trace, Some(readout), sources);
     let Some(told) = shown else {
         return Finding {
-            verdict: nothing_fed("no feed volts are in the log"),
+            verdict: unfed(trace),
             phases: phases(trace, readout, analyses),
             cautions: advice::cautions(None, profile),
             ..bare(log, profile, sources)
@@ -73,7 +74,7 @@ pub(super) fn finding(
 pub(super) fn empty(trace: &Trace, profile: Option<&Profile>, sources: &Sources) -> Finding {
     let log = log_facts(trace, None, sources);
     Finding {
-        verdict: nothing_fed("the log has no readings"),
+        verdict: nothing_carried(&["the log has no readings", CAPTURE]),
         cautions: advice::cautions(None, profile),
         ..bare(log, profile, sources)
     }
@@ -84,7 +85,7 @@ fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding 
         tool: Tool { name: "feedtale".into(), version: env!("CARGO_PKG_VERSION").into() },
         log,
         profile: profile.map(|profile| profile_facts(profile, sources)),
-        verdict: nothing_fed("nothing was analysed"),
+        verdict: nothing_carried(&["nothing was analysed"]),
         runs: Vec::new(),
         phases: Vec::new(),
         attempts: Vec::new(),
@@ -97,14 +98,30 @@ fn bare(log: LogFacts, profile: Option<&Profile>, sources: &Sources) -> Finding 
     }
 }
 
-fn nothing_fed(reason: &str) -> Verdict {
+/// What to do about a log without a run.
+const CAPTURE: &str = "capture from before switch-on, with the output on";
+
+fn unfed(trace: &Trace) -> Verdict {
+    match unknown_feed(trace) {
+        Some(highest) => nothing_carried(&[
+            &format!("no reading shows more than {}, which feeds no board", volts(highest)),
+            "if a short holds the volts down, give the log what was set: `# set_v: …` and `# limit_a: …` at its head",
+        ]),
+        None => nothing_carried(&["no feed volts are in the log", CAPTURE]),
+    }
+}
+
+/// Whatever the board is like, this log does not tell.
+fn nothing_carried(because: &[&str]) -> Verdict {
+    /// Nothing can be said, and that is as sure as anything here gets.
+    const SURE: f64 = 0.99;
     Verdict {
         class: Class::Inconclusive,
-        confidence: 0.99,
+        confidence: SURE,
         reached: None,
         stalled_in: None,
         step_into: None,
-        because: vec![reason.into(), "capture from before switch-on, with the output on".into()],
+        because: because.iter().map(|&fact| fact.into()).collect(),
         runner_up: None,
     }
 }

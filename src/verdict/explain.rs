@@ -19,6 +19,9 @@ const STAYED_S: f64 = 1.5;
 /// A steady heavy load is one after this many seconds: no stage of boot size is so early and so long and so flat.
 const HEAVY_S: f64 = 1.0;
 
+/// Share of its readings from which a load is in limit all along.
+const MOSTLY_IN_LIMIT: f64 = 0.5;
+
 /// Too much in standby is one after this many seconds; before, it may be the board on its way up.
 const EXCESS_S: f64 = 3.0;
 
@@ -105,8 +108,12 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     }
 }
 
-/// A heavy load that stays to the end, there since switch-on or since the wake.
+/// A heavy load that stays to the end, there since switch-on or since the wake. In a log that begins later, of a board that
+/// nothing is known of, it may as well be the board at work.
 fn heavy(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
+    if !scores.model.of_this_board && !scores.run.switch_on_seen && last.stretch.limit < MOSTLY_IN_LIMIT {
+        return vec![(Class::Inconclusive, 0.0)];
+    }
     let tried = f64::from(ending.progress.attempts) * HEAVY_AFTER_ATTEMPT;
     let at_a_stage = COINCIDENCE * scores.at_a_stage(&scores.look(&last.stretch));
     let found = carried(Class::PartialShort, (last.stretch.duration() / HEAVY_S).ln() / 0.3);

@@ -3,10 +3,13 @@
 use super::readout::Readout;
 use crate::share::WORTH_SHARING;
 use crate::stats::{extent, robust};
-use crate::trace::{EventKind, Mode, Trace};
+use crate::trace::{Event, EventKind, Mode, Trace};
 use crate::units::{Amps, Volts};
 use rayon::prelude::*;
 use std::ops::Range;
+
+/// No board runs on less, in volts: an alkaline cell is empty at 0.9 V (common practice, no source).
+const LEAST_FEED_V: f64 = 0.8;
 
 /// Share of the set volts from which the feed counts as present without looking at the amps: half, for a sagging feed
 /// at less still shows its amps.
@@ -82,9 +85,21 @@ impl Run {
 
 /// The runs of a log, in order.
 pub(super) fn runs(trace: &Trace, readout: &Readout) -> Vec<Run> {
+    if unknown_feed(trace).is_some() {
+        return Vec::new();
+    }
     let set_v = set_volts(trace);
     let fed = fed(trace, readout, set_v);
     stretches(trace, &fed).into_iter().map(|samples| run(trace, samples, set_v)).collect()
+}
+
+/// The highest volts of a log that never shows enough of them to feed a board, and does not say what was set: of what
+/// was fed nothing is known.
+pub(super) fn unknown_feed(trace: &Trace) -> Option<f64> {
+    let tells = |event: &Event| matches!(event.kind, EventKind::SetVolts(_));
+    let told = header_set_volts(trace).is_some() || trace.events().iter().any(tells);
+    let (_, highest) = extent(trace.volts()).filter(|_| !told)?;
+    (highest < LEAST_FEED_V).then_some(highest)
 }
 
 fn set_volts(trace: &Trace) -> f64 {

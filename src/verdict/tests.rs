@@ -6,6 +6,7 @@ use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Seconds, Volts};
 
 mod long_runs;
+mod odd_logs;
 mod words;
 
 /// Readback period of the supply in these traces, in seconds.
@@ -297,34 +298,4 @@ fn a_pulse_once_in_a_while_does_not_condemn_a_board_that_runs_for_hours() {
     assert_eq!(finding.departures, []);
     let fell = find(&[&boot[..], &hours, &[(60.0, SET_V, 0.0234)]].concat());
     assert_eq!(fell.verdict.class, Class::DroppedOut, "{:?}", fell.verdict);
-}
-
-#[test]
-fn a_feed_that_stands_starves_nobody_however_evenly_the_readings_repeat() {
-    let tries = [(1.0, 12.0, 1.0), (2.0, 12.0, 0.0)].repeat(20);
-    let levels = [&[(5.0, 0.0, 0.0)][..], &tries].concat();
-    let header = Header {
-        set_volts: Some(Volts::constant(12.0)),
-        limit: Some(Amps::constant(3.0)),
-        ..Header::default()
-    };
-    let mut builder = TraceBuilder::new(header);
-    let mut index = 0_u32;
-    for (seconds, volts, amps) in levels {
-        let end = f64::from(index) * PERIOD_S + seconds - PERIOD_S / 2.0;
-        while f64::from(index) * PERIOD_S < end {
-            let sample = Sample {
-                time: Seconds::constant(f64::from(index) * PERIOD_S),
-                volts: Volts::constant(volts),
-                amps: Amps::constant(amps),
-                mode: Mode::ConstantVoltage,
-                span: None,
-            };
-            builder.sample(sample).expect("in order");
-            index += 1;
-        }
-    }
-    let finding = diagnose(&builder.finish(), None, &Sources::default());
-    assert_eq!(finding.verdict.class, Class::Cycling, "{:#?}", finding.verdict);
-    assert_eq!(finding.attempts.len(), 20);
 }

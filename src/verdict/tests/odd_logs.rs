@@ -1,0 +1,71 @@
+//! Logs that lack what a bench's own logs have: noise, a head, a switch-on.
+
+use super::*;
+
+/// A trace under `header` of (seconds, volts, amps) levels that repeat to the digit.
+fn even(header: Header, levels: &[(f64, f64, f64)], mode: Mode) -> Trace {
+    let mut builder = TraceBuilder::new(header);
+    let mut index = 0_u32;
+    for (seconds, volts, amps) in levels {
+        let end = f64::from(index) * PERIOD_S + seconds - PERIOD_S / 2.0;
+        while f64::from(index) * PERIOD_S < end {
+            let sample = Sample {
+                time: Seconds::constant(f64::from(index) * PERIOD_S),
+                volts: Volts::constant(*volts),
+                amps: Amps::constant(*amps),
+                mode,
+                span: None,
+            };
+            builder.sample(sample).expect("in order");
+            index += 1;
+        }
+    }
+    builder.finish()
+}
+
+fn found(header: Header, levels: &[(f64, f64, f64)], mode: Mode) -> Finding {
+    diagnose(&even(header, levels, mode), None, &Sources::default())
+}
+
+fn set(volts: f64, limit: f64) -> Header {
+    Header {
+        set_volts: Some(Volts::constant(volts)),
+        limit: Some(Amps::constant(limit)),
+        ..Header::default()
+    }
+}
+
+#[test]
+fn a_feed_that_stands_starves_nobody_however_evenly_the_readings_repeat() {
+    let tries = [(1.0, 12.0, 1.0), (2.0, 12.0, 0.0)].repeat(20);
+    let finding = found(set(12.0, 3.0), &[&[(5.0, 0.0, 0.0)][..], &tries].concat(), Mode::ConstantVoltage);
+    assert_eq!(finding.verdict.class, Class::Cycling, "{:#?}", finding.verdict);
+    assert_eq!(finding.attempts.len(), 20);
+}
+
+#[test]
+fn a_board_at_work_when_the_log_begins_is_no_short() {
+    let class = |header, levels: &[_], mode| found(header, levels, mode).verdict.class;
+    let work = [(600.0, 3.79, 2.16)];
+    assert_eq!(class(Header::default(), &work, Mode::Unknown), Class::Inconclusive);
+    assert_eq!(class(set(3.79, 4.0), &work, Mode::Unknown), Class::Inconclusive);
+    let switched_on = [(2.0, 0.0, 0.0), (60.0, 3.79, 2.16)];
+    assert_eq!(class(set(3.79, 4.0), &switched_on, Mode::Unknown), Class::PartialShort);
+    let in_limit = [(60.0, 2.2, 2.16)];
+    assert_eq!(class(set(3.79, 2.16), &in_limit, Mode::ConstantCurrent), Class::PartialShort);
+}
+
+#[test]
+fn of_volts_that_feed_no_board_nothing_is_said_unless_the_log_tells_what_was_set() {
+    let low = [(20.0, 0.234, 0.0514)];
+    let unknown = found(Header::default(), &low, Mode::Unknown);
+    assert_eq!(unknown.verdict.class, Class::Inconclusive);
+    let because = unknown.verdict.because.join("\n");
+    assert!(
+        because.starts_with("no reading shows more than 0.234 V, which feeds no board\nif a short"),
+        "{because}"
+    );
+    let shorted = [(2.0, 0.0, 0.0), (20.0, 0.234, 1.0)];
+    assert_eq!(found(set(3.7, 1.0), &shorted, Mode::Unknown).verdict.class, Class::HardShort);
+    assert_eq!(found(Header::default(), &shorted, Mode::ConstantCurrent).verdict.class, Class::Inconclusive);
+}
