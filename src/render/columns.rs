@@ -4,8 +4,8 @@
 //! highest value that stood within it, so a spike of one sample is seen at its full height in any number of samples,
 //! and no value is drawn that was not read.
 
+use crate::share;
 use crate::stats::extent;
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// What a quantity did within one column.
@@ -48,9 +48,6 @@ impl Window {
     }
 }
 
-/// With fewer samples than this, sharing the work out takes longer than doing it.
-const WORTH_SHARING: usize = 500_000;
-
 /// The columns of `window`; `None` where nothing stood: before the first sample, after the last, and within `gaps`
 /// (each from the last reading before it to the first after it, in order).
 pub(super) fn columns(
@@ -59,12 +56,8 @@ pub(super) fn columns(
     gaps: &[(f64, f64)],
     window: Window,
 ) -> Vec<Option<Column>> {
-    let column = |index: usize| column(time, values, gaps, window, index);
-    if time.len() < WORTH_SHARING {
-        (0..window.count).map(column).collect()
-    } else {
-        (0..window.count).into_par_iter().map(column).collect()
-    }
+    let all: Vec<usize> = (0..window.count).collect();
+    share::each(&all, time.len(), |index| column(time, values, gaps, window, *index))
 }
 
 fn column(time: &[f64], values: &[f64], gaps: &[(f64, f64)], window: Window, index: usize) -> Option<Column> {

@@ -195,7 +195,9 @@ fn assert_uncovered(scene: &Scene) {
 /// Whether a shape is drawn on some of `spot`.
 fn meets(shape: &Shape, spot: Rect) -> bool {
     match shape {
-        Shape::Fill { area, .. } | Shape::Hatch { area, .. } => area.overlaps(spot),
+        Shape::Fill { area, .. } | Shape::Hatch { area, .. } | Shape::Dashed { area, .. } => {
+            area.overlaps(spot)
+        }
         Shape::Steps { left, spans, clip, .. } => {
             let spot = spot.intersection(*clip);
             if spot.is_empty() {

@@ -14,9 +14,6 @@ static BOLD: LazyLock<FontRef<'static>> =
 /// The families that an SVG asks for: the embedded one, then one of the same widths.
 pub(super) const FAMILY: &str = "DejaVu Sans, Verdana, sans-serif";
 
-/// Height of a small letter of the font, in ems (the glyph `x` of the font: 1120 of 2048 units).
-pub(super) const X_HEIGHT: f64 = 1120.0 / 2048.0;
-
 /// Height of a capital letter of the font, in ems (1493 of 2048 units).
 pub(super) const CAP_HEIGHT: f64 = 1493.0 / 2048.0;
 

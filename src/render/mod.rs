@@ -28,6 +28,7 @@ mod paint;
 mod parts;
 mod scene;
 mod sheet;
+mod svg;
 mod theme;
 mod timeline;
 pub mod words;
@@ -152,6 +153,6 @@ pub fn card(profile: &Profile, options: &Options) -> Result<Vec<u8>, RenderError
 fn pack(scene: &Scene, options: &Options) -> Result<Vec<u8>, RenderError> {
     match options.format {
         Format::Png => encode::png(scene, &paint::pixels(scene)?, options.density()),
-        Format::Svg => Ok(paint::svg(scene)?.into_bytes()),
+        Format::Svg => Ok(svg::svg(scene).into_bytes()),
     }
 }

@@ -1,12 +1,12 @@
-//! From shapes to a file: pixels for PNG, elements for SVG.
+//! From shapes to pixels.
 
 use super::RenderError;
 use super::columns::Span;
 use super::font::{self, Weight};
-use super::geometry::{Point, Rect, px};
-use super::scene::{Anchor, Label, Scene, Shape, Style};
+use super::geometry::{Point, Rect};
+use super::scene::{self, Label, Scene, Shape, Style};
 use super::theme::Color;
-use plotters::prelude::{BitMapBackend, SVGBackend};
+use plotters::prelude::BitMapBackend;
 use plotters_backend::text_anchor::{HPos, Pos, VPos};
 use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingBackend, FontFamily, FontStyle,
@@ -22,32 +22,9 @@ pub(super) fn pixels(scene: &Scene) -> Result<Vec<u8>, RenderError> {
     let mut buffer = vec![0; size.0 as usize * size.1 as usize * CHANNELS];
     {
         let mut backend = BitMapBackend::with_buffer(&mut buffer, size);
-        paint(scene, &mut backend, Medium::Pixels)?;
+        paint(scene, &mut backend)?;
     }
     Ok(buffer)
-}
-
-/// The scene as an SVG document.
-pub(super) fn svg(scene: &Scene) -> Result<String, RenderError> {
-    let mut document = String::new();
-    {
-        let mut backend = SVGBackend::with_string(&mut document, size_of(scene));
-        paint(scene, &mut backend, Medium::Vectors)?;
-        backend.present().map_err(failed)?;
-    }
-    Ok(with_description(&document, scene))
-}
-
-/// Puts title and description where screen readers look for them: first within the root element (SVG 2, 5.7).
-fn with_description(document: &str, scene: &Scene) -> String {
-    let (root, rest) = document.split_at(document.find('>').map_or(0, |end| end + 1));
-    let root = root.replacen("<svg ", "<svg role=\"img\" aria-labelledby=\"title desc\" ", 1);
-    let (title, description) = (escaped(&scene.title), escaped(&scene.description));
-    format!("{root}\n<title id=\"title\">{title}</title>\n<desc id=\"desc\">{description}</desc>{rest}")
-}
-
-fn escaped(text: &str) -> String {
-    font::clean(text).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }
 
 fn size_of(scene: &Scene) -> (u32, u32) {
@@ -58,14 +35,7 @@ fn failed(error: impl std::fmt::Display) -> RenderError {
     RenderError::Draw(error.to_string())
 }
 
-/// What a scene is painted on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Medium {
-    Pixels,
-    Vectors,
-}
-
-fn paint<B: DrawingBackend>(scene: &Scene, backend: &mut B, medium: Medium) -> Result<(), RenderError> {
+fn paint<B: DrawingBackend>(scene: &Scene, backend: &mut B) -> Result<(), RenderError> {
     for shape in &scene.shapes {
         match shape {
             Shape::Fill { area, color } => fill(backend, area.intersection(scene.bounds()), *color),
@@ -74,11 +44,12 @@ fn paint<B: DrawingBackend>(scene: &Scene, backend: &mut B, medium: Medium) -> R
                 backend.fill_polygon(points.iter().copied(), &Ink { color: *color, width: 1 }).map_err(failed)
             }
             Shape::Line { from, to, width, color } => line(backend, *from, *to, *width, *color),
-            Shape::Steps { left, spans, clip, width, color } => match medium {
-                Medium::Pixels => step_pixels(backend, *left, spans, *clip, *width, *color),
-                Medium::Vectors => step_paths(backend, *left, spans, *clip, *width, *color),
-            },
-            Shape::Text(label) => text(backend, label, medium),
+            Shape::Dashed { area, dash, upright, color } => scene::dashes(*area, *dash, *upright)
+                .try_for_each(|dash| fill(backend, dash.intersection(scene.bounds()), *color)),
+            Shape::Steps { left, spans, clip, width, color } => {
+                step_pixels(backend, *left, spans, *clip, *width, *color)
+            }
+            Shape::Text(label) => text(backend, label),
         }?;
     }
     Ok(())
@@ -168,77 +139,16 @@ fn step_pixels<B: DrawingBackend>(
     Ok(())
 }
 
-/// Every unbroken stretch as one path through the extremes of its columns.
-fn step_paths<B: DrawingBackend>(
-    backend: &mut B,
-    left: i32,
-    spans: &[Option<Span>],
-    clip: Rect,
-    width: i32,
-    color: Color,
-) -> Result<(), RenderError> {
-    let ink = Ink { color, width: width.unsigned_abs().max(1) };
-    let mut x = left;
-    for stretch in
-        spans.chunk_by(|a, b| a.is_some() == b.is_some() && b.is_none_or(|span| span.enter.is_some()))
-    {
-        let points = path_points(x, stretch, clip);
-        if points.len() > 1 {
-            backend.draw_path(points, &ink).map_err(failed)?;
-        }
-        x += i32::try_from(stretch.len()).unwrap_or(i32::MAX);
-    }
-    Ok(())
-}
-
-/// Corner points of a stretch, without those that lie on a straight line.
-fn path_points(left: i32, stretch: &[Option<Span>], clip: Rect) -> Vec<Point> {
-    let mut points: Vec<Point> = Vec::new();
-    let mut add = |point: Point| {
-        let point = (point.0, point.1.clamp(clip.top, clip.bottom - 1));
-        match points.as_slice() {
-            [.., last] if *last == point => return,
-            [.., before, last] if before.1 == last.1 && last.1 == point.1 => {
-                points.pop();
-            }
-            _ => {}
-        }
-        points.push(point);
-    };
-    for (x, span) in (left..).zip(stretch.iter().flatten()) {
-        let first = span.enter.unwrap_or(span.leave);
-        // The extreme farther from where the column ends is visited first; the path passes both either way.
-        let upper_first = (span.leave - span.top) > (span.bottom - span.leave);
-        let extremes = if upper_first { [span.top, span.bottom] } else { [span.bottom, span.top] };
-        add((x, first));
-        for y in extremes {
-            add((x, y));
-        }
-        add((x, span.leave));
-        add((x + 1, span.leave));
-    }
-    points
-}
-
-fn text<B: DrawingBackend>(backend: &mut B, label: &Label, medium: Medium) -> Result<(), RenderError> {
-    let position = match medium {
-        Medium::Pixels => (label.left(), label.at.1),
-        // The SVG backend hangs the text half an x-height above the point that it is given.
-        Medium::Vectors => (label.at.0, label.at.1 + px(label.style.em * font::X_HEIGHT / 2.0)),
-    };
+fn text<B: DrawingBackend>(backend: &mut B, label: &Label) -> Result<(), RenderError> {
     backend
-        .draw_text(&label.text, &Lettering { style: label.style, anchor: label.anchor }, position)
+        .draw_text(&label.text, &Lettering { style: label.style }, (label.left(), label.at.1))
         .map_err(failed)
 }
 
 /// A text style as the backends ask for it.
 struct Lettering {
     style: Style,
-    anchor: Anchor,
 }
-
-/// The SVG backend divides the size by this to get pixels to the em.
-const BACKEND_EM: f64 = 1.24;
 
 impl BackendTextStyle for Lettering {
     type FontError = Infallible;
@@ -248,7 +158,7 @@ impl BackendTextStyle for Lettering {
     }
 
     fn size(&self) -> f64 {
-        self.style.em * BACKEND_EM
+        self.style.em
     }
 
     fn style(&self) -> FontStyle {
@@ -259,12 +169,8 @@ impl BackendTextStyle for Lettering {
     }
 
     fn anchor(&self) -> Pos {
-        let h_pos = match self.anchor {
-            Anchor::Start => HPos::Left,
-            Anchor::Middle => HPos::Center,
-            Anchor::End => HPos::Right,
-        };
-        Pos::new(h_pos, VPos::Bottom)
+        // Position and anchor were resolved before.
+        Pos::new(HPos::Left, VPos::Bottom)
     }
 
     fn family(&self) -> FontFamily<'_> {
@@ -272,7 +178,6 @@ impl BackendTextStyle for Lettering {
     }
 
     fn layout_box(&self, text: &str) -> Result<((i32, i32), (i32, i32)), Infallible> {
-        // Without extent: position and anchor were resolved before.
         let _ = text;
         Ok(((0, 0), (0, 0)))
     }

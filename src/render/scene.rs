@@ -30,6 +30,8 @@ pub(super) enum Shape {
     Polygon { points: Vec<Point>, color: Color },
     /// A line between any two points.
     Line { from: Point, to: Point, width: i32, color: Color },
+    /// Dashes and spaces of that length along an area, from the top if it is upright, else from the left.
+    Dashed { area: Rect, dash: i32, upright: bool, color: Color },
     /// A measured quantity, column by column of pixels.
     Steps { left: i32, spans: Vec<Option<Span>>, clip: Rect, width: i32, color: Color },
     /// A line of text.
@@ -140,16 +142,24 @@ impl Scene {
 
     /// A horizontal line, dashed if `dash` is not zero.
     pub(super) fn across(&mut self, (left, right): (i32, i32), y: i32, pen: Pen) {
-        for (from, to) in dashes(left, right, pen.dash) {
-            self.fill(Rect::new(from, y - pen.width / 2, to, y - pen.width / 2 + pen.width), pen.color);
-        }
+        let top = y - pen.width / 2;
+        self.straight(Rect::new(left, top, right, top + pen.width), pen, false);
     }
 
     /// A vertical line, dashed if `dash` is not zero.
     pub(super) fn down(&mut self, x: i32, (top, bottom): (i32, i32), pen: Pen) {
-        for (from, to) in dashes(top, bottom, pen.dash) {
-            self.fill(Rect::new(x - pen.width / 2, from, x - pen.width / 2 + pen.width, to), pen.color);
+        let left = x - pen.width / 2;
+        self.straight(Rect::new(left, top, left + pen.width, bottom), pen, true);
+    }
+
+    fn straight(&mut self, area: Rect, Pen { dash, color, .. }: Pen, upright: bool) {
+        if area.is_empty() {
+            return;
         }
+        self.shapes.push(match dash {
+            0 => Shape::Fill { area, color },
+            dash => Shape::Dashed { area, dash, upright, color },
+        });
     }
 
     pub(super) fn text(&mut self, text: impl Into<String>, at: Point, anchor: Anchor, style: Style) -> Rect {
@@ -178,11 +188,19 @@ pub(super) struct Pen {
     pub(super) color: Color,
 }
 
-/// The dashes of a line from `from` to `to`.
-fn dashes(from: i32, to: i32, dash: i32) -> impl Iterator<Item = (i32, i32)> {
-    let (length, step) = if dash > 0 { (dash, 2 * dash) } else { (to - from, (to - from).max(1)) };
-    let count = if to > from { (to - from + step - 1) / step } else { 0 };
-    (0..count).map(move |i| (from + i * step, (from + i * step + length).min(to)))
+/// The dashes of a [`Shape::Dashed`].
+pub(super) fn dashes(area: Rect, dash: i32, upright: bool) -> impl Iterator<Item = Rect> {
+    let (from, to) = if upright { (area.top, area.bottom) } else { (area.left, area.right) };
+    let step = 2 * dash.max(1);
+    let count = (to - from + step - 1).max(0) / step;
+    (0..count).map(move |i| {
+        let (start, end) = (from + i * step, (from + i * step + dash).min(to));
+        if upright {
+            Rect { top: start, bottom: end, ..area }
+        } else {
+            Rect { left: start, right: end, ..area }
+        }
+    })
 }
 
 #[cfg(test)]
@@ -191,8 +209,16 @@ mod tests {
 
     #[test]
     fn dashes_cover_the_line_and_no_more() {
-        assert_eq!(dashes(0, 10, 0).collect::<Vec<_>>(), [(0, 10)]);
-        assert_eq!(dashes(0, 10, 4).collect::<Vec<_>>(), [(0, 4), (8, 10)]);
-        assert_eq!(dashes(5, 5, 4).count() + dashes(9, 5, 0).count(), 0);
+        let along = |from: i32, to: i32| {
+            let of = |upright: bool, area: Rect| {
+                dashes(area, 4, upright)
+                    .map(move |dash| if upright { (dash.top, dash.bottom) } else { (dash.left, dash.right) })
+            };
+            let across: Vec<_> = of(false, Rect::new(from, 7, to, 9)).collect();
+            assert_eq!(across, of(true, Rect::new(7, from, 9, to)).collect::<Vec<_>>());
+            across
+        };
+        assert_eq!(along(0, 10), [(0, 4), (8, 10)]);
+        assert_eq!(along(5, 5).len() + along(9, 5).len(), 0);
     }
 }

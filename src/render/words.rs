@@ -5,6 +5,9 @@ pub use crate::units::range;
 use crate::units::{Amps, Seconds, figures, in_steps, reference_in_steps, time_in_steps, to_the_place_of};
 use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
 
+/// The heading of what can hurt a person or the board.
+pub(crate) const CAUTION: &str = "Caution";
+
 /// The verdict as a headline: what a person reads from across the bench.
 #[must_use]
 pub fn headline(verdict: &Verdict) -> String {

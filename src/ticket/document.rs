@@ -10,9 +10,6 @@ use crate::verdict::{
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
 
-/// The heading of what can hurt a person or the board.
-pub(super) const CAUTION: &str = "Caution";
-
 /// A ticket as a heading, the verdict and sections, in the order in which they are read.
 #[derive(Debug)]
 pub(super) struct Document {
@@ -73,7 +70,7 @@ impl Document {
             section("What this run proves", Body::Facts(power_path(finding))),
             with_symptom(&sharpened),
             // What can hurt stands before the work that it can hurt in.
-            section(CAUTION, lines(&finding.cautions)),
+            section(words::CAUTION, lines(&finding.cautions)),
         ];
         sections.extend(
             finding.grouped_checks().into_iter().map(|group| {

@@ -2,6 +2,7 @@
 
 use super::base64;
 use super::document::{Body, Document, Section};
+use crate::render::words;
 use std::fmt::Write as _;
 
 /// Nothing is fetched or run, whatever words came into the page.
@@ -65,7 +66,7 @@ pub(super) fn write(document: &Document, picture: &[u8], upright: &[u8]) -> Stri
 }
 
 fn section(page: &mut String, section: &Section) {
-    let class = if section.heading == super::document::CAUTION { " class=\"caution\"" } else { "" };
+    let class = if section.heading == words::CAUTION { " class=\"caution\"" } else { "" };
     let _ = writeln!(page, "<section{class}>\n<h2>{}</h2>", escape(section.heading));
     match &section.body {
         Body::Quote(paragraphs) => each(page, "blockquote", "p", paragraphs),

@@ -11,7 +11,7 @@ use crate::units::{Amps, Seconds, Volts, mean_time_in_steps};
 use std::ops::Range;
 
 /// The feed of a board that is switched on rises from nothing, which is no start and no giving way, in seconds.
-pub(super) const RISES_S: f64 = 1.0;
+pub(crate) const RISES_S: f64 = 1.0;
 
 /// The starts of one run, in order.
 pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) -> Vec<Attempt> {

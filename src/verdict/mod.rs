@@ -44,6 +44,7 @@ mod seen;
 mod tests;
 
 pub use advice::CheckGroup;
+pub(crate) use attempts::RISES_S;
 pub use attempts::{Spread, Tries};
 pub use finding::{
     Attempt, Class, Departure, Direction, Fall, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict,

@@ -12,7 +12,7 @@ use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
 use super::words;
 use crate::reference::{PhaseReference, Profile};
-use crate::units::{Volts, counted, figures};
+use crate::units::{Volts, counted, figures, volts_as_set};
 use stages::Named;
 
 /// Headings of the table and their shares of the width.
@@ -100,7 +100,7 @@ fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
     let feed = &profile.feed;
     let facts = [
         ("feed at", clean(&feed.point)),
-        ("volts", feed.nominal.to_string()),
+        ("volts", volts_as_set(feed.nominal.value())),
         ("lowest to highest", words::range(&feed.lowest.to_string(), &feed.highest.to_string())),
         ("current limit", feed.limit.to_string()),
     ];
@@ -206,12 +206,9 @@ fn caution_lines(sheet: &Sheet, profile: &Profile, width: i32) -> Vec<String> {
         lines
     };
     let lines: Vec<String> = profile.feed.cautions.iter().flat_map(each).collect();
-    let heading = (!lines.is_empty()).then(|| CAUTION.to_owned());
+    let heading = (!lines.is_empty()).then(|| words::CAUTION.to_owned());
     heading.into_iter().chain(lines).collect()
 }
-
-/// What stands above the cautions.
-const CAUTION: &str = "Caution";
 
 /// Before each of them.
 const ITEM: &str = "– ";
@@ -258,11 +255,11 @@ fn cautions(sheet: &mut Sheet, profile: &Profile, area: Rect) {
 
 fn foot_entries(profile: &Profile) -> Vec<foot::Entry> {
     let learned = &profile.learned;
-    let at = learned.feed.map(|volts| volts.to_string());
+    let at = learned.feed.map(|volts| volts_as_set(volts.value()));
     let date = Some(learned.date.clone()).filter(|date| !date.trim().is_empty());
     let all = [
         ("board", Some(profile.board.clone())),
-        ("amps at", Some(feed_volts(profile).to_string())),
+        ("amps at", Some(volts_as_set(feed_volts(profile).value()))),
         ("learned at", at),
         ("learned on", date),
         ("from", Some(evidence(profile))),
@@ -283,6 +280,6 @@ fn description(profile: &Profile) -> String {
             .into_iter()
             .map(|row| format!("{}: mean {}, highest {}, lasts {}.", row[0], row[1], row[2], row[3])),
     );
-    sentences.extend(feed.cautions.iter().map(|caution| format!("Caution: {caution}")));
+    sentences.extend(feed.cautions.iter().map(|caution| format!("{}: {caution}", words::CAUTION)));
     sentences.join(" ")
 }

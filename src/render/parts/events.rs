@@ -7,6 +7,8 @@ use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::{Areas, Subject};
 use crate::trace::EventKind;
+use crate::units::{how_often, volts_as_set};
+use std::collections::BTreeSet;
 
 /// An event with its word and its place.
 #[derive(Debug)]
@@ -28,12 +30,24 @@ pub(in crate::render) struct Lane {
 /// Rows that the words may take.
 const MOST_ROWS: i32 = 2;
 
+/// Lines that stand nearer to one another than this on average are a pattern, not moments, in units of the layout.
+const CLOSEST: f64 = 8.0;
+
 impl Lane {
+    /// Of a log that was switched too often for the lines to be told apart, only how often that was.
     pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
         let mut ends = [i32::MIN; MOST_ROWS as usize];
-        let events = subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
-        let named = events.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
+        let events = || subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
+        let switched = events().filter(|event| is_switching(&event.kind)).count();
+        let crowded = switched > usize::try_from((time.right - time.left) / sheet.u(CLOSEST)).unwrap_or(0);
+        let summary = crowded.then(|| {
+            let on = events().filter(|event| event.kind == EventKind::OutputOn).count();
+            (time.left, format!("▲ output on, {}", how_often(on)))
+        });
+        let shown = events().filter(|event| !(crowded && is_switching(&event.kind)));
+        let named = shown.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
+        let named = summary.into_iter().chain(named);
         let flags = named.map(|(x, word)| place(sheet, style, time, &mut ends, x, &word)).collect();
         Self { flags, fault: None, style }
     }
@@ -62,8 +76,10 @@ impl Lane {
     /// The lines of the events across one panel; drawn before the readings, so that they hide none.
     pub(in crate::render) fn lines(&self, sheet: &mut Sheet, panel: Rect) {
         let pen = sheet.pen(1.0, 3.0, sheet.palette.mark);
-        for flag in &self.flags {
-            sheet.scene.down(flag.x, (panel.top, panel.bottom), pen);
+        // However often a long log was switched, a column has one line.
+        let columns: BTreeSet<i32> = self.flags.iter().map(|flag| flag.x).collect();
+        for x in columns {
+            sheet.scene.down(x, (panel.top, panel.bottom), pen);
         }
         // Unbroken and far heavier than what only happened: the two must not be taken for each other in grey.
         if let Some(x) = self.fault {
@@ -112,13 +128,17 @@ fn place(sheet: &Sheet, style: Style, time: TimeAxis, ends: &mut [i32], x: i32, 
     Flag { x, word: None }
 }
 
+const fn is_switching(kind: &EventKind) -> bool {
+    matches!(kind, EventKind::OutputOn | EventKind::OutputOff)
+}
+
 /// The word for an event; gaps are drawn as gaps.
 fn word(kind: &EventKind) -> Option<String> {
     match kind {
         EventKind::OutputOn => Some("▲ output on".into()),
         EventKind::OutputOff => Some("▼ output off".into()),
         EventKind::Mark(mark) => Some(format!("● {}", clean(mark))),
-        EventKind::SetVolts(volts) => Some(format!("set {volts}")),
+        EventKind::SetVolts(volts) => Some(format!("set {}", volts_as_set(volts.value()))),
         EventKind::Limit(amps) => Some(format!("limit {amps}")),
         EventKind::Gap => None,
         EventKind::LinkLost => Some("link lost".into()),

@@ -6,7 +6,7 @@ use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::words;
 use super::Subject;
-use crate::units::{counted, figures};
+use crate::units::{counted, figures, volts_as_set};
 
 /// A fact: what it is, and what it says.
 pub(in crate::render) type Entry = (&'static str, String);
@@ -16,7 +16,7 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
     let log = &subject.finding.log;
     let given = |text: &Option<String>| text.clone().filter(|text| !text.trim().is_empty());
     let limit = log.limit_a.map(|limit| format!(", limit {limit}")).unwrap_or_default();
-    let feed = log.set_v.map(|volts| format!("{volts}{limit}"));
+    let feed = log.set_v.map(|volts| format!("{}{limit}", volts_as_set(volts.value())));
     let profile = subject.finding.profile.as_ref().map(|profile| {
         let boards = counted(profile.boards, "board");
         format!("{} ({boards}, {})", profile.name, counted(profile.captures, "capture"))

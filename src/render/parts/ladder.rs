@@ -7,7 +7,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::super::words;
 use crate::reference::{PhaseReference, Profile};
-use crate::verdict::{Class, Finding, Tries};
+use crate::verdict::{Class, Departure, Finding, Tries};
 
 /// What became of a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +35,11 @@ struct Rung {
 
 /// What comes before all stages: a board that is shorted, or that takes nothing, fails before its first.
 const FEED_IN: &str = "feed in";
+
+/// What comes before a stage of that name, where tries end at the step into it.
+fn step_into(stage: &str) -> String {
+    format!("step into {stage}")
+}
 
 /// What comes between standby and the first stage.
 const WAKE: &str = "wake";
@@ -151,68 +156,108 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
     sheet.scene.down(area.right - 1, (area.top, area.bottom), pen);
 }
 
-/// The stages of the profile with what became of each, and before them where the board failed short of one.
+/// The stages of the profile with what became of each, and between them where the board failed short of one.
 fn rungs(profile: &Profile, finding: &Finding) -> Vec<Rung> {
     let steps = steps(profile, finding).into_iter().zip(&profile.phases);
     let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
-    let at = match finding.verdict.class {
-        Class::NoDraw | Class::HardShort | Class::PartialShort => Some((0, FEED_IN)),
-        Class::StandbyOnly => Some((reached(profile, finding).map_or(0, |standby| standby + 1), WAKE)),
-        _ => None,
-    };
-    if let Some((index, name)) = at {
-        rungs.insert(index, Rung { step: Step::Trouble, name: name.into() });
+    if let Some((index, name)) = short_of(profile, finding) {
+        rungs.insert(index, Rung { step: Step::Trouble, name });
     }
     rungs
 }
 
+/// Before which stage the board failed, if it failed short of one, and what lies there.
+fn short_of(profile: &Profile, finding: &Finding) -> Option<(usize, String)> {
+    match finding.verdict.class {
+        Class::NoDraw | Class::HardShort | Class::PartialShort => Some((0, FEED_IN.into())),
+        Class::StandbyOnly => Some((reached(profile, finding).map_or(0, |standby| standby + 1), WAKE.into())),
+        Class::Cycling | Class::LatchOff | Class::FeedLimited => {
+            let into = finding.verdict.step_into.as_ref()?;
+            Some((place(profile, Some(into))?, step_into(into)))
+        }
+        _ => None,
+    }
+}
+
 /// What became of each stage of the profile.
 fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
+    let course = Course::of(profile, finding);
+    let stages = profile.phases.iter().enumerate();
+    stages.map(|(index, stage)| course.step(finding, index, &stage.name)).collect()
+}
+
+/// How far the run got, and where it went wrong, as places in the profile.
+#[derive(Debug)]
+struct Course {
+    /// The furthest stage; `None` if it got to none.
+    reached: Option<usize>,
+    /// The stage in which it went wrong.
+    trouble: Option<usize>,
+    /// The first of the stages in which its tries may have ended, if there are several.
+    first_open: Option<usize>,
+}
+
+impl Course {
+    fn of(profile: &Profile, finding: &Finding) -> Self {
+        let earliest = Tries::of(&finding.attempts).and_then(|tries| tries.earliest_in);
+        Self {
+            reached: reached(profile, finding),
+            trouble: went_wrong_in(profile, finding),
+            first_open: place(profile, earliest.as_ref()),
+        }
+    }
+
+    /// What became of the stage of that place and name.
+    fn step(&self, finding: &Finding, index: usize, name: &str) -> Step {
+        let verdict = &finding.verdict;
+        let before_all = matches!(verdict.class, Class::NoDraw | Class::HardShort | Class::PartialShort);
+        let at_its_end = verdict.step_into.is_some();
+        match (self.trouble, self.reached) {
+            _ if before_all => Step::Missing,
+            (Some(bad), _) if index == bad && at_its_end => as_it_passed(finding, name),
+            (Some(bad), _) if index == bad => Step::Trouble,
+            (Some(bad), _) if index > bad => Step::Missing,
+            (Some(_), _) if self.first_open.is_some_and(|first| first <= index) => Step::Unsure,
+            (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
+            (_, Some(last)) if index <= last => match verdict.class {
+                _ if !was_seen(finding, name) => Step::Unseen,
+                Class::Inconclusive => Step::Unsure,
+                _ => as_it_passed(finding, name),
+            },
+            _ => Step::Missing,
+        }
+    }
+}
+
+/// Of a stage that was passed, whether it was as on good boards.
+fn as_it_passed(finding: &Finding, name: &str) -> Step {
+    let told = |departure: &&Departure| !words::is_the_verdict(&finding.verdict, departure);
+    let departs = finding.departures.iter().filter(told).any(|departure| departure.phase == name);
+    if departs { Step::Departs } else { Step::Passed }
+}
+
+/// The stage in which the run went wrong; `None` if in none, or short of one: see [`short_of`].
+fn went_wrong_in(profile: &Profile, finding: &Finding) -> Option<usize> {
     let verdict = &finding.verdict;
     let reached = reached(profile, finding);
     let last = profile.phases.len().checked_sub(1);
     // Where the finding names no stage, the first that was not seen is the one that failed.
     let next = reached.map_or(0, |reached| reached + 1).min(last.unwrap_or(0));
     let named = |stage: &Option<String>| place(profile, stage.as_ref());
-    let trouble = match verdict.class {
+    match verdict.class {
         Class::Stalled => named(&verdict.stalled_in).or(reached),
         Class::Cycling | Class::LatchOff | Class::FeedLimited => {
             named(&verdict.reached).or_else(|| likely_stage(profile, finding)).or(Some(next))
         }
         Class::DroppedOut => named(&verdict.reached).or(last),
         Class::ExcessStandby => named(&verdict.reached).or(Some(0)),
-        // Those that fail do so before a stage: see `rungs`.
         Class::StandbyOnly
         | Class::NoDraw
         | Class::HardShort
         | Class::PartialShort
         | Class::FullBoot
         | Class::Inconclusive => None,
-    };
-    let before_all = matches!(verdict.class, Class::NoDraw | Class::HardShort | Class::PartialShort);
-    let first_open = named(&Tries::of(&finding.attempts).and_then(|tries| tries.earliest_in));
-    let open = |index: usize| {
-        first_open.is_some_and(|first| trouble.is_some_and(|bad| (first..bad).contains(&index)))
-    };
-    let departures = finding.departures.iter().filter(|d| !words::is_the_verdict(verdict, d));
-    let departing: Vec<&String> = departures.map(|departure| &departure.phase).collect();
-    let departs = |index: usize| departing.contains(&&profile.phases[index].name);
-    let seen = |index: usize| was_seen(finding, &profile.phases[index].name);
-    let step = |index: usize| match (trouble, reached) {
-        _ if before_all => Step::Missing,
-        (Some(bad), _) if index == bad => Step::Trouble,
-        (Some(bad), _) if index > bad => Step::Missing,
-        _ if open(index) => Step::Unsure,
-        (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
-        (_, Some(last)) if index <= last => match verdict.class {
-            _ if !seen(index) => Step::Unseen,
-            Class::Inconclusive => Step::Unsure,
-            _ if departs(index) => Step::Departs,
-            _ => Step::Passed,
-        },
-        _ => Step::Missing,
-    };
-    (0..profile.phases.len()).map(step).collect()
+    }
 }
 
 /// Whether a stage was told apart from the others, in the run or in one of its tries.
@@ -291,6 +336,15 @@ mod tests {
         }
         let steps = steps(&profile(), &finding);
         assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Trouble, Step::Missing, Step::Missing]);
+    }
+
+    #[test]
+    fn tries_that_end_at_a_step_are_crossed_out_there() {
+        let mut finding = cycling(4);
+        finding.verdict.step_into = Some("loading".into());
+        let rungs: Vec<String> = rungs(&profile(), &finding).iter().map(Rung::text).collect();
+        let shown = ["✓ standby", "✓ rails", "✓ firmware", "✗ step into loading", "loading", "picture"];
+        assert_eq!(rungs, shown);
     }
 
     #[test]

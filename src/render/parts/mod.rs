@@ -48,11 +48,15 @@ impl Subject<'_> {
     /// Volts at which the envelope's watts become amps: those that the supply was set to, else those of the longest
     /// phase that was fed.
     pub(super) fn feed_volts(&self) -> Option<Volts> {
-        let set = self.finding.log.set_v.or(self.trace.header().set_volts);
         let length = |phase: &&Phase| phase.end_s.value() - phase.start_s.value();
         let fed = self.finding.phases.iter().filter(|phase| phase.name != "off");
         let longest = fed.max_by(|a, b| length(a).total_cmp(&length(b))).map(|phase| phase.mean_v);
-        set.or(longest).filter(|volts| volts.value() > 0.0)
+        self.set_volts().or(longest).filter(|volts| volts.value() > 0.0)
+    }
+
+    /// Volts that the supply was set to.
+    pub(super) fn set_volts(&self) -> Option<Volts> {
+        self.finding.log.set_v.or(self.trace.header().set_volts)
     }
 }
 

@@ -152,7 +152,11 @@ impl Bands {
                 // One name for the whole run says more than a few names that happen to fit.
                 names.fill(Some(String::new()));
                 let span = (all[group.start].left, all[group.end - 1].right);
-                let name = Name { text: &group_name(&all[group]), span, trouble: false };
+                let name = Name {
+                    text: &repeated(all[group].iter().map(|band| band.name.as_str())),
+                    span,
+                    trouble: false,
+                };
                 raise(&mut raised, sheet, style, (name, WAYS[0].stands), time);
             }
         }
@@ -245,27 +249,70 @@ fn bracket(sheet: &mut Sheet, name: &Raised, (baseline, bottom): (i32, i32), pen
     }
 }
 
+/// A stretch of time under one name.
+#[derive(Debug)]
+struct Stretch {
+    start: f64,
+    end: f64,
+    name: String,
+    trouble: bool,
+}
+
+impl Stretch {
+    /// Whether it is too short to be told from its neighbours.
+    fn is_speck(&self, time: TimeAxis) -> bool {
+        /// Columns of pixels: of a band no wider than these only its edges are seen.
+        const SPECK: i32 = 2;
+        !self.trouble && time.x(self.end) - time.x(self.start) <= SPECK
+    }
+}
+
 /// The phases from `from` to `to` that the window shows, those in trouble cut where the trouble begins.
 fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band> {
-    let mut bands = Vec::new();
-    for phase in &subject.finding.phases {
-        let (start, end) = (phase.start_s.value().max(from), phase.end_s.value().min(to));
-        let name = clean(&shown_name(subject, phase, time));
-        match trouble(subject, phase) {
-            Some(Trouble { from, name: wrong }) if from > start => {
-                bands.extend(band(time, (start, from.min(end)), name, false));
-                bands.extend(band(time, (from, end), clean(words::phase(&wrong)), true));
-            }
-            Some(Trouble { name, .. }) => {
-                bands.extend(band(time, (start, end), clean(words::phase(&name)), true));
-            }
-            None => bands.extend(band(time, (start, end), name, false)),
-        }
-    }
+    let (from, to) = (from.max(time.from), to.min(time.to));
+    let stretches: Vec<Stretch> = stretches(subject, time, (from, to)).collect();
+    let runs = stretches.chunk_by(|a, b| a.is_speck(time) && b.is_speck(time));
+    let mut bands: Vec<Band> = runs.flat_map(|run| bands_of(run, time)).collect();
     if let Some(last) = bands.last_mut().filter(|last| last.right + 1 == time.right) {
         last.right = time.right;
     }
     bands
+}
+
+/// One band for each, or for all of a long run of specks: side by side they would be a smear, and those that take no
+/// column would be missing from what is counted.
+fn bands_of(run: &[Stretch], time: TimeAxis) -> Vec<Band> {
+    const MANY: usize = 24;
+    let each = |of: &Stretch| band(time, (of.start, of.end), of.name.clone(), of.trouble);
+    match run {
+        [first, .., last] if run.len() >= MANY => {
+            let name = repeated(run.iter().map(|stretch| stretch.name.as_str()));
+            band(time, (first.start, last.end), name, false).into_iter().collect()
+        }
+        _ => run.iter().filter_map(each).collect(),
+    }
+}
+
+fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl Iterator<Item = Stretch> {
+    let phases = subject.finding.phases.iter().flat_map(move |phase| {
+        let (start, end) = (phase.start_s.value().max(from), phase.end_s.value().min(to));
+        let stretch = |start: f64, end: f64, name: &str, trouble: bool| Stretch {
+            start,
+            end,
+            name: clean(words::phase(name)),
+            trouble,
+        };
+        let usual =
+            |end: f64| Stretch { start, end, name: clean(&shown_name(subject, phase, time)), trouble: false };
+        match trouble(subject, phase) {
+            Some(Trouble { from, name }) if from > start => {
+                [Some(usual(from.min(end))), Some(stretch(from, end, &name, true))]
+            }
+            Some(Trouble { name, .. }) => [Some(stretch(start, end, &name, true)), None],
+            None => [Some(usual(end)), None],
+        }
+    });
+    phases.flatten().filter(|stretch| stretch.start < stretch.end)
 }
 
 /// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
@@ -416,14 +463,16 @@ fn repeats(bands: &[Band]) -> Vec<Range<usize>> {
 }
 
 /// `firmware, between tries, 7 times`: what repeats, and how often the first comes.
-fn group_name(bands: &[Band]) -> String {
-    let first = &bands[0].name;
-    let times = bands.iter().filter(|band| band.name == *first).count();
+fn repeated<'a>(all: impl Iterator<Item = &'a str> + Clone) -> String {
+    /// More names than these are not read at a glance.
+    const MOST: usize = 4;
     let mut names: Vec<&str> = Vec::new();
-    for band in bands {
-        if !names.contains(&band.name.as_str()) {
-            names.push(&band.name);
+    for name in all.clone() {
+        if !names.contains(&name) {
+            names.push(name);
         }
     }
+    let times = names.first().map_or(0, |first| all.filter(|name| name == first).count());
+    names.truncate(MOST);
     format!("{}, {}", names.join(", "), crate::units::how_often(times))
 }

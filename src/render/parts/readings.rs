@@ -18,8 +18,9 @@ pub(in crate::render) struct Readings {
     pub(in crate::render) limited: Vec<(i32, i32)>,
 }
 
-/// Where the supply does not say, it is taken to limit when the amps are this near the limit …
-const AT_LIMIT: f64 = 0.98;
+/// A supply that limits reads its limit, within about this share (common practice, no source). Where it does not say that
+/// it limits, it is taken to when the amps are so near …
+pub(in crate::render) const AT_LIMIT: f64 = 0.98;
 /// … and the volts this far below what was set: both at once do not happen by load alone.
 const BELOW_SET: f64 = 0.98;
 

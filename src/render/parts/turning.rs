@@ -4,9 +4,10 @@ use super::super::words;
 use super::Subject;
 use super::attempts::{is_given_up, span};
 use super::notes::Note;
+use super::readings::AT_LIMIT;
 use crate::stats::robust::median;
-use crate::units::{Amps, Seconds, Volts};
-use crate::verdict::{Class, Direction, Fall, Phase, Tries};
+use crate::units::{Amps, Seconds, Volts, volts_as_set};
+use crate::verdict::{Class, Direction, Fall, Phase, RISES_S, Tries};
 use std::ops::Range;
 
 /// From when on a phase is what is wrong, and what it is called from then on.
@@ -64,6 +65,19 @@ const OFF: &str = "off";
 
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
+    let mut note = turn(subject)?;
+    note.lines.extend(at_the_step(subject));
+    Some(note)
+}
+
+/// `at the end of firmware, at the step into loading`, where the tries end there.
+fn at_the_step(subject: &Subject) -> Option<String> {
+    let verdict = &subject.finding.verdict;
+    let (reached, next) = (verdict.reached.as_ref()?, verdict.step_into.as_ref()?);
+    Some(format!("at the end of {reached}, at the step into {next}"))
+}
+
+fn turn(subject: &Subject) -> Option<Note> {
     match subject.finding.verdict.class {
         Class::HardShort => short(subject),
         Class::PartialShort => heavy(subject),
@@ -147,16 +161,15 @@ fn level(subject: &Subject, phase: &Phase) -> String {
     format!("{} at {}", amps(subject, phase.mean_a), subject.finding.log.volts(phase.mean_v))
 }
 
-/// The feed rises from nothing when it is switched on, which is neither a level nor a giving way, in seconds.
-const RISES_S: f64 = 1.0;
-
 fn amps(subject: &Subject, amps: Amps) -> String {
     words::amps(amps.value(), subject.resolution())
 }
 
 fn short(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let set = subject.feed_volts().map_or_else(String::new, |volts| format!(", set to {volts}"));
+    let set = subject
+        .set_volts()
+        .map_or_else(String::new, |volts| format!(", set to {}", volts_as_set(volts.value())));
     let body = format!("{}{set}", level(subject, phase));
     Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "shorted from here on", body))
 }
@@ -394,9 +407,6 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     note.lines.push(format!("only {} read before it", drawn(subject, point)?));
     Some(note)
 }
-
-/// A supply that limits reads its limit, within about this share (common practice, no source).
-const AT_LIMIT: f64 = 0.98;
 
 /// The reading of the lowest volts among `readings`.
 fn deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {

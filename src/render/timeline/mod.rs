@@ -130,6 +130,8 @@ fn title(finding: &Finding) -> String {
 }
 
 fn description(finding: &Finding) -> String {
+    /// More phases than these nobody listens to; a board that tries again and again has thousands.
+    const MOST_PHASES: usize = 40;
     let mut sentences = vec![format!("{}.", words::headline(&finding.verdict))];
     sentences.push(format!("{}.", words::confidence(&finding.verdict)));
     sentences.extend(finding.verdict.because.iter().map(|because| format!("{because}.")));
@@ -141,7 +143,9 @@ fn description(finding: &Finding) -> String {
         let amps = words::amps(phase.mean_a.value(), finding.log.resolution_a);
         format!("{} from {} to {} at {amps}", phase.name, phase.start_s, phase.end_s)
     };
-    let phases: Vec<String> = finding.phases.iter().map(phase).collect();
+    let mut phases: Vec<String> = finding.phases.iter().take(MOST_PHASES).map(phase).collect();
+    let rest = finding.phases.len().saturating_sub(MOST_PHASES);
+    phases.extend((rest > 0).then(|| format!("and {rest} more")));
     sentences.push(format!("Phases: {}.", phases.join("; ")));
     sentences.join(" ")
 }

@@ -10,7 +10,7 @@ use super::super::scene::Shape;
 use super::super::sheet::em;
 use super::super::theme::Theme;
 use super::*;
-use crate::units::{Amps, Seconds};
+use crate::units::{Amps, Seconds, Volts};
 use crate::verdict::Class;
 use proptest::prelude::*;
 
@@ -385,17 +385,18 @@ fn the_line_of_the_fault_is_not_taken_for_that_of_a_button() {
     let (trace, finding) = run_of(Class::DroppedOut);
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let palette = Theme::Light.palette();
-    let tall = |of: super::super::theme::Color| {
-        let heights = scene.shapes.iter().filter_map(|shape| match shape {
-            Shape::Fill { area, color } if *color == of && area.height() > area.width() => Some(*area),
+    let lines = |of: super::super::theme::Color| {
+        let lines = scene.shapes.iter().filter_map(move |shape| match shape {
+            Shape::Fill { area, color } if *color == of => Some((*area, 0)),
+            Shape::Dashed { area, color, dash, .. } if *color == of => Some((*area, *dash)),
             _ => None,
         });
-        heights.max_by_key(|area| area.height()).unwrap()
+        lines.filter(|(area, _)| area.height() > 200).max_by_key(|(area, _)| area.height()).unwrap()
     };
-    let (fault, button) = (tall(palette.alarm), tall(palette.mark));
+    let ((fault, unbroken), (button, dash)) = (lines(palette.alarm), lines(palette.mark));
     // Unbroken and heavy against dotted and thin: colour is not needed to tell them apart.
-    assert!(fault.height() > 200 && fault.width() >= 4, "{fault:?}");
-    assert!(button.height() <= 4 && button.width() == 1, "{button:?}");
+    assert!(fault.width() >= 4 && unbroken == 0, "{fault:?}");
+    assert!(button.width() == 1 && (1..=4).contains(&dash), "{button:?}");
 }
 
 #[test]

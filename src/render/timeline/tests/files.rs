@@ -1,6 +1,7 @@
 //! What stands in the files: pixels against the data, and what PNG and SVG carry beside the picture.
 
 use super::*;
+use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
 
 /// Rows of the topmost and lowest pixel of the trace's colour in each column of the amps panel, from the PNG itself.
 fn drawn_extents(bytes: &[u8], area: Rect) -> Vec<Option<(i32, i32)>> {
@@ -131,4 +132,35 @@ fn a_stretch_that_is_not_there_is_refused_with_what_there_is() {
     let misnamed = Options { zoom: Some("stag".into()), ..Options::default() };
     assert_eq!(refused(misnamed), "no phase \"stag\" to zoom to; this log has: stage 0, stage 1");
     assert!(draw(&Trace::default(), None, &finding, &Options::default()).is_err());
+}
+
+#[test]
+fn the_vectors_of_a_long_log_are_no_more_than_a_picture_has_room_for() {
+    // Five thousand times on and off: in each column of the figure several events and phases.
+    const RUNS: u32 = 5000;
+    let header = Header { limit: Amps::new(3.0).ok(), ..Header::default() };
+    let mut builder = TraceBuilder::new(header);
+    let mut phases = Vec::new();
+    for run in (0..RUNS).map(|run| f64::from(run) * 10.0) {
+        for (after, volts, amps, mode, event) in [
+            (0.0, 0.0, 0.0, Mode::Off, None),
+            (2.0, 12.8, 0.5, Mode::ConstantVoltage, Some(EventKind::OutputOn)),
+            (4.5, 6.0, 3.0, Mode::ConstantCurrent, None),
+            (7.0, 0.0, 0.0, Mode::Off, Some(EventKind::OutputOff)),
+        ] {
+            let time = Seconds::constant(run + after);
+            let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+            builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
+            if let Some(kind) = event {
+                builder.event(time, kind).unwrap();
+            }
+        }
+        phases.extend([phase("off", run, run + 2.0), phase("run", run + 2.0, run + 7.0)]);
+    }
+    let mut finding = finding(phases);
+    finding.verdict.class = Class::Inconclusive;
+    let options = Options { format: Format::Svg, ..Options::default() };
+    let bytes = super::super::super::timeline(&builder.finish(), None, &finding, &options).unwrap();
+    // A figure of this size is some 1500 columns wide; a viewer opens some thousands of elements at once.
+    assert!(bytes.len() < 1_500_000, "{} bytes", bytes.len());
 }
