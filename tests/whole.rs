@@ -7,6 +7,7 @@ mod cable;
 mod convert;
 mod dialects;
 mod disk;
+mod doubts;
 mod drive;
 mod hard_cases;
 mod laptop;

@@ -1,5 +1,7 @@
 //! `feedtale learn`: a profile from known-good logs.
 
+mod sound;
+
 use super::output::{print, refuse_to_replace, remark, write_file};
 use super::{Failure, Outcome};
 use crate::reference::{self, Capture, Learning, PhaseReference, Profile, Request};
@@ -65,7 +67,7 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     Profile::from_toml(&text).map_err(|fault| Failure::Usage(fault.problem.to_string()))?;
     // `output` has made sure that what is there may be written over.
     write_file(&output, text.as_bytes(), true)?;
-    report(&learning, &output)?;
+    report(&learning, &sound::doubts(&captures, &learning), &output)?;
     Ok(Outcome::Done)
 }
 
@@ -132,11 +134,11 @@ fn adjust(profile: &mut Profile, args: &Args) -> Result<(), Failure> {
     Ok(())
 }
 
-fn report(learning: &Learning, output: &Path) -> Result<(), Failure> {
+fn report(learning: &Learning, doubts: &[String], output: &Path) -> Result<(), Failure> {
     for (name, reason) in &learning.refused {
         remark(&format!("feedtale: {name} is left out: {reason}"));
     }
-    for note in &learning.notes {
+    for note in learning.notes.iter().chain(doubts) {
         remark(&format!("feedtale: note: {note}"));
     }
     let Profile { board, feed, phases, learned, .. } = &learning.profile;
