@@ -45,3 +45,13 @@ fn a_malformed_line_is_named_at_the_end() {
     let log = [&kept("logs/samples/harrow-13-stalled.csv")[..], b"1e6,12.8,ERROR,cv,,\n"].concat();
     diagnose(&["--stream"]).input(log).end().code(3).warns("amps \"ERROR\" is not a number");
 }
+
+#[test]
+fn a_log_that_is_cut_off_says_so_as_it_does_as_a_whole() {
+    let log = kept("logs/samples/harrow-13-stalled.csv");
+    let cut =
+        "feedtale: -: the log is cut off in line 914; its last 18 bytes, an incomplete line, are left out\n";
+    for more in [&[][..], &["--stream"]] {
+        diagnose(more).input(&log[..log.len() - 9]).end().code(0).complained(cut);
+    }
+}

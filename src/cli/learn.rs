@@ -2,6 +2,7 @@
 
 mod sound;
 
+use super::logs::remark_cut;
 use super::output::{print, refuse_to_replace, remark, write_file};
 use super::{Failure, Outcome};
 use crate::reference::{self, Capture, Learning, PhaseReference, Profile, Request};
@@ -86,9 +87,7 @@ fn capture(path: &PathBuf) -> Result<Capture, Failure> {
     let log = trace::read_file(path).map_err(Failure::input)?;
     let name =
         path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into());
-    if let Some(cut) = log.cut {
-        remark(&format!("feedtale: {name}: {cut}"));
-    }
+    remark_cut(&name, log.cut);
     Ok(Capture { name, sha256: log.sha256, trace: log.trace })
 }
 

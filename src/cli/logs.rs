@@ -3,7 +3,7 @@
 use super::Failure;
 use super::output::remark;
 use crate::reference::Profile;
-use crate::trace::{self, ReadLog, Trace};
+use crate::trace::{self, Cut, ReadLog, Trace};
 use crate::verdict::{Finding, Sources, diagnose};
 use std::io::Read;
 use std::path::Path;
@@ -50,15 +50,20 @@ impl GivenLog {
 
     fn named(path: &Path, log: ReadLog) -> Self {
         let path = path.display().to_string();
-        if let Some(cut) = log.cut {
-            remark(&format!("feedtale: {path}: {cut}"));
-        }
+        remark_cut(&path, log.cut);
         Self { trace: log.trace, path, sha256: log.sha256 }
     }
 
     /// Says how far the board of this log got.
     pub(super) fn diagnose(&self, reference: Option<&GivenProfile>) -> Finding {
         diagnose_as(&self.path, self.sha256.clone(), &self.trace, reference)
+    }
+}
+
+/// Remarks where a log is cut off, if it is.
+pub(super) fn remark_cut(name: &str, cut: Option<Cut>) {
+    if let Some(cut) = cut {
+        remark(&format!("feedtale: {name}: {cut}"));
     }
 }
 

@@ -28,6 +28,10 @@ use clap::{Parser, Subcommand};
 use std::ffi::OsString;
 use std::process::ExitCode;
 
+/// The pause after a look at a log that still grows, in the time that the look took: at most a fifth of one core goes into
+/// verdicts, however long the log gets.
+const PAUSE_SHARE: u32 = 4;
+
 /// Reads how far a repaired board boots from the volts and amps of the lab supply that feeds it.
 #[derive(Debug, Parser)]
 #[command(name = "feedtale", version, max_term_width = 100)]

@@ -1,16 +1,14 @@
 //! A log that still grows: what is added is read once, and the verdict is looked at anew now and then.
 
 use super::{Failure, GivenProfile};
-use crate::cli::logs::diagnose_as;
+use crate::cli::PAUSE_SHARE;
+use crate::cli::logs::{diagnose_as, remark_cut};
 use crate::trace::{Hasher, LogReader, Trace};
 use crate::verdict::Finding;
 use std::io::Read;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::{Duration, Instant};
 
-/// The pause after a look, in the time that the look took: at most a fifth of one core goes into verdicts, however long
-/// the log gets.
-const PAUSE_SHARE: u32 = 4;
 /// Blocks on their way; their room.
 const BLOCKS: usize = 4;
 const BLOCK: usize = 1 << 16;
@@ -121,7 +119,8 @@ impl Growing<'_> {
     fn finish(self) -> Result<Finding, Failure> {
         let sha256 = self.hasher.so_far();
         let bad = |error| Failure::Input(format!("standard input: {error}"));
-        let (trace, _) = self.reader.finish().map_err(bad)?;
+        let (trace, cut) = self.reader.finish().map_err(bad)?;
+        remark_cut("-", cut);
         let beside = match self.given {
             None if !self.looked_beside => GivenProfile::beside(&trace)?,
             _ => self.beside,

@@ -1,6 +1,7 @@
 //! The verdict of a run that still goes on, on a thread of its own so that no reading waits for it.
 
 use crate::capture::{Ended, Request, Update};
+use crate::cli::PAUSE_SHARE;
 use crate::reference::Profile;
 use crate::trace::EventKind;
 use crate::units::Seconds;
@@ -12,8 +13,6 @@ use std::time::{Duration, Instant};
 
 /// How often the verdict is looked at anew, at most: a person reads no faster.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
-/// The pause after a look, in the time that the look took: at most a fifth of one core goes into verdicts.
-const PAUSE_SHARE: u32 = 4;
 /// How sure a verdict must be before it can be settled: likelier than all others together. More is not asked for,
 /// since without a profile some verdicts never get surer, however long one waits.
 const SURE: f64 = 0.5;
