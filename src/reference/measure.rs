@@ -7,7 +7,8 @@
 
 use super::model::StageMeasure;
 use crate::stats::robust;
-use crate::trace::{Trace, readback};
+use crate::trace::Trace;
+use crate::trace::readback::{self, USUAL_UPDATE_S};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -22,9 +23,6 @@ const GAIN_ERROR: f64 = 0.005;
 
 /// A stage of fewer readings than this shows no level of its own.
 const FEWEST_READINGS: usize = 2;
-
-/// Of a log that does not say, the common period of bench readbacks (common practice, no source).
-const USUAL_UPDATE_S: f64 = 0.1;
 
 /// A steady stretch shows the readback's noise from this many readings on.
 const READINGS_FOR_NOISE: usize = 12;

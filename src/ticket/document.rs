@@ -4,7 +4,7 @@ use super::{Notes, symptom};
 use crate::render::words;
 use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps, volts_as_set};
 use crate::verdict::{
-    Attempt, Class, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries,
+    Attempt, COMMON, Class, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries,
 };
 
 /// Phases that a page has room for; a board that tries again and again has hundreds.
@@ -156,7 +156,7 @@ fn departures(finding: &Finding) -> Body {
 
 /// What the customer's words add; where all of it is common practice, the heading says so once.
 fn with_symptom(sharpened: &[String]) -> Section {
-    let bare: Option<Vec<&str>> = sharpened.iter().map(|line| line.strip_suffix(symptom::COMMON)).collect();
+    let bare: Option<Vec<&str>> = sharpened.iter().map(|line| line.strip_suffix(COMMON)).collect();
     let (heading, lines) = match bare.filter(|lines| !lines.is_empty()) {
         Some(bare) => {
             ("With what the customer says (common practice)", bare.into_iter().map(plain).collect())

@@ -4,10 +4,7 @@
 //! down. A run that shows a fault is held against the words: either it is what they describe, or theirs is still to be
 //! tested when this one is mended. The words are looked for in English; what is said here is common practice at repair benches, with no source.
 
-use crate::verdict::{Class, Direction, Family, Finding, SectionState};
-
-/// Marks advice that comes with the program and not from the board's profile.
-pub(super) const COMMON: &str = " (common practice)";
+use crate::verdict::{COMMON, Class, Direction, Family, Finding, SectionState};
 
 /// What a customer complains of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -25,6 +25,9 @@ const FEWEST_RENEWALS: usize = 8;
 /// send more (common practice, no source). What stays the same for longer is a steady board.
 pub const SLOWEST_RENEWAL_S: f64 = 0.5;
 
+/// Of a log that does not say, the common period of bench readbacks, in seconds (common practice, no source).
+pub const USUAL_UPDATE_S: f64 = 0.1;
+
 /// Intervals up to this many times the lower quartile are one renewal; longer ones are readings that repeat.
 const ONE_RENEWAL: f64 = 1.6;
 

@@ -174,18 +174,13 @@ fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) 
 /// Watts of the last third of a stay: its median, which a spike at the very end leaves alone. `None` if that is too few
 /// readings, or if the limit is what keeps the level where it is.
 fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<f64> {
-    /// Fewer fresh readings are averaged with what comes before and after.
-    const READINGS: f64 = 3.0;
-    /// Share of the limit from which it may be what holds the level.
-    const AT_LIMIT: f64 = 0.9;
     let third_s = (stay.end_s - stay.start_s) / 3.0;
-    if third_s < READINGS * readout.update_s() {
+    if !readout.shows_level(third_s) {
         return None;
     }
     let late = stay.samples.clone().filter(|i| trace.time()[*i] >= stay.end_s - third_s);
     let amps = robust::median(&mut late.map(|i| trace.amps()[i]).collect::<Vec<f64>>())?;
-    let limited = analysis.run.limit_a.is_some_and(|limit| amps >= AT_LIMIT * limit);
-    (!limited).then_some((amps - readout.zero_a) * analysis.run.set_v)
+    (!analysis.run.nears_limit(amps)).then_some((amps - readout.zero_a) * analysis.run.set_v)
 }
 
 /// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet

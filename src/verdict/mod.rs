@@ -43,6 +43,7 @@ mod seen;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use advice::COMMON;
 pub use advice::CheckGroup;
 pub(crate) use attempts::RISES_S;
 pub use attempts::{Spread, Tries};

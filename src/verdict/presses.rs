@@ -8,8 +8,8 @@ use std::ops::Range;
 /// A person marks a press a little before or after it, in seconds.
 const BY_HAND_S: f64 = 0.5;
 
-/// Time in which a press would show, in seconds: it is held for a second or so.
-const SHOWS_S: f64 = 2.0;
+/// Time in which a press would show, in seconds: it is marked by hand, and held for a second or so.
+pub(super) const SHOWS_S: f64 = 2.0;
 
 /// Time in which a press wakes a sound board, in seconds, with a margin (common practice, no source).
 pub(super) const TIME_TO_WAKE_S: f64 = 3.0;

@@ -3,7 +3,7 @@
 use super::Gap;
 use crate::segment::Segmentation;
 use crate::stats::robust;
-use crate::trace::readback::{self, OFF_VOLTS, Zero};
+use crate::trace::readback::{self, OFF_VOLTS, USUAL_UPDATE_S, Zero};
 use crate::trace::{EventKind, Trace};
 use crate::units::Seconds;
 
@@ -80,8 +80,6 @@ impl Readout {
 
     /// Time between two fresh readings, in seconds.
     pub(super) fn update_s(&self) -> f64 {
-        /// Of a log that does not say, the common rate of bench readbacks (DESIGN: a few to some tens a second).
-        const USUAL_UPDATE_S: f64 = 0.1;
         // A steady, coarsely rounded level repeats for minutes; that says nothing of how often it was measured.
         match (self.renewal_s, self.poll_hz, self.fed_changed_hz) {
             (Some(renewal), _, _) => renewal,
@@ -103,6 +101,20 @@ impl Readout {
         let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
         let enough = changes.take(CHANGES).count() >= CHANGES;
         Some(self.step_a).filter(|step| enough && *step > 0.0).map(as_written)
+    }
+
+    /// Whether what lasts so many seconds shows a level of its own: fewer fresh readings are averaged with what comes before
+    /// and after.
+    pub(super) fn shows_level(&self, seconds: f64) -> bool {
+        const READINGS: f64 = 3.0;
+        seconds >= READINGS * self.update_s()
+    }
+
+    /// Mean current over so many seconds that is certainly not nothing, in amps.
+    pub(super) fn certain_a(&self, seconds: f64) -> f64 {
+        /// Standard deviations that hardly any mean is off by.
+        const CERTAIN: f64 = 3.0;
+        CERTAIN * self.uncertainty_a(seconds / self.update_s())
     }
 
     /// Smallest mean current that differs from nothing drawn, in amps, at `updates` independent readings.

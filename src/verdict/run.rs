@@ -29,6 +29,10 @@ const SAG_SHARE: f64 = 0.03;
 /// of bench supplies agree within about 1 % (common practice, no source), averaging over an edge takes more.
 const AT_LIMIT_SHARE: f64 = 0.97;
 
+/// Share of the limit from which the limit may be what holds an average where it is: one over an edge, or of a load that
+/// the limit cuts off now and then, lies below it by more than readback error.
+const NEAR_LIMIT_SHARE: f64 = 0.9;
+
 /// Longest time that a feed takes to rise to its set volts, in seconds; later it is a sag.
 const RISE_S: f64 = 1.5;
 
@@ -67,10 +71,17 @@ impl Run {
     /// Whether reading `i` shows volts below what the supply was set to: the supply is in limit, or was during part of
     /// the reading's averaging window.
     pub(super) fn sags(&self, trace: &Trace, i: usize) -> bool {
-        if i < self.risen {
-            return false;
-        }
-        trace.volts()[i] < self.set_v * (1.0 - SAG_SHARE)
+        i >= self.risen && !self.holds(trace.volts()[i])
+    }
+
+    /// Whether volts of no less than that are those that the supply was set to.
+    pub(super) fn holds(&self, volts: f64) -> bool {
+        hold(volts, self.set_v)
+    }
+
+    /// Whether the limit may be what holds a current where it is.
+    pub(super) fn nears_limit(&self, amps: f64) -> bool {
+        self.limit_a.is_some_and(|limit| amps >= NEAR_LIMIT_SHARE * limit)
     }
 
     /// Whether reading `i` is in current limit, by the supply's word or by its amps.
@@ -81,6 +92,10 @@ impl Run {
             Mode::Unknown => self.limit_a.is_some_and(|limit| trace.amps()[i] >= limit * AT_LIMIT_SHARE),
         }
     }
+}
+
+fn hold(volts: f64, set_v: f64) -> bool {
+    volts >= set_v * (1.0 - SAG_SHARE)
 }
 
 /// The runs of a log, in order.
@@ -227,7 +242,7 @@ fn presses(trace: &Trace, start_s: f64, end_s: f64) -> Vec<f64> {
 
 fn risen(trace: &Trace, samples: &Range<usize>, set_v: f64) -> usize {
     let deadline = trace.time()[samples.start] + RISE_S;
-    let full = |i: &usize| trace.volts()[*i] >= set_v * (1.0 - SAG_SHARE);
+    let full = |i: &usize| hold(trace.volts()[*i], set_v);
     let in_time = |i: &usize| trace.time()[*i] <= deadline;
     samples.clone().take_while(in_time).find(full).unwrap_or(samples.start)
 }

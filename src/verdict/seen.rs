@@ -20,9 +20,6 @@ use std::ops::Range;
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
 const STEADY_SHARE: f64 = 0.01;
 
-/// Sag below the set volts that is more than lead drop inside the supply and readback error; as in the runs.
-const SAG_SHARE: f64 = 0.03;
-
 /// From here on a time is said in minutes and seconds.
 const MINUTES_FROM_S: f64 = 99.0;
 
@@ -157,18 +154,16 @@ impl<'a> Seen<'a> {
 
     /// Whether the volts stayed where they were set, as far as `volts` is their lowest.
     pub(super) fn holds(&self, volts: f64) -> bool {
-        volts >= self.analysis.run.set_v * (1.0 - SAG_SHARE)
+        self.analysis.run.holds(volts)
     }
 
     /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what
     /// they draw: theirs is `latest`.
     fn stage_by_level(&self, tries: &Tries, latest: usize) -> usize {
-        /// Shorter ones are averaged with what comes before and after.
-        const READINGS: f64 = 3.0;
         /// Standard deviations of good boards that a stage's level is below the usual one.
         const SDS: f64 = 2.0;
         // A limit that starves the board keeps the level down.
-        if self.class() == Class::FeedLimited || tries.lasts_s.mean < READINGS * self.readout.update_s() {
+        if self.class() == Class::FeedLimited || !self.readout.shows_level(tries.lasts_s.mean) {
             return latest;
         }
         let drawn = tries.peak_a.high * self.analysis.run.set_v;
@@ -220,13 +215,12 @@ impl<'a> Seen<'a> {
     /// Whether the tries that end in `stage` were in it for as long as good boards are, so that the step into the next one
     /// may be what ends them.
     fn ran_its_length(&self, tries: &Tries, stage: usize) -> bool {
-        /// Of a shorter stage the readings do not show how much of it there was.
-        const READINGS: f64 = 3.0;
         /// Beyond this share of its length a stage is over on some good board, however unlike they are.
         const NEARLY: f64 = 0.8;
         let stages = &self.analysis.model.stages;
         let update_s = self.readout.update_s();
-        let Some(span) = stages[stage].duration.filter(|span| span.typical >= READINGS * update_s) else {
+        // Of a shorter stage the readings do not show how much of it there was.
+        let Some(span) = stages[stage].duration.filter(|span| self.readout.shows_level(span.typical)) else {
             return false;
         };
         let ended_here = |attempt: &&Attempt| {

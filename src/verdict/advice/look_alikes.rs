@@ -12,9 +12,6 @@ use crate::verdict::seen::{Load, Seen, exact};
 /// Share of the feed that leads may take before a board minds.
 const LEADS_MATTER: f64 = 0.02;
 
-/// Share of the limit from which a reading is at the limit: an average over an edge takes off more than readback error.
-const AT_LIMIT: f64 = 0.9;
-
 /// Largest bulk capacitance on a board's input, in farads: a big audio or motor board has some ten millifarads.
 const BULK_F: f64 = 0.01;
 
@@ -86,7 +83,7 @@ fn limit_may_stop(seen: &Seen) -> bool {
             let starved = analysis.path.last().is_some_and(|step| step.stretch.limit > 0.5);
             starved && analysis.model.peak_w.is_none_or(|peak| drawn < peak)
         }
-        _ => too_low || run.highest_a >= AT_LIMIT * limit,
+        _ => too_low || run.nears_limit(run.highest_a),
     }
 }
 

@@ -19,7 +19,7 @@ use super::engine::Analysis;
 use super::seen::Seen;
 
 /// Marks advice that comes with the program and not from the board's profile.
-const COMMON: &str = " (common practice)";
+pub(crate) const COMMON: &str = " (common practice)";
 
 /// The furthest stage that was reached, by the alignment or by the level at which a start ended; none where tries leave
 /// open which it was.

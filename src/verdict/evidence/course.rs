@@ -1,5 +1,6 @@
 //! A board that goes through its stages, and how far.
 
+use super::TIMES_FROM;
 use super::tries::before_this;
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
@@ -9,9 +10,6 @@ use crate::verdict::align::{State, Step};
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::seen::{Level, Seen, exact, seconds};
 use std::ops::Range;
-
-/// A stay from this many times the usual one on is said as so many times.
-const TIMES_FROM: f64 = 1.5;
 
 /// Time before a fall in which volts that gave way would have caused it, in seconds: a converter's bulk capacitors hold
 /// for milliseconds, a supply's readback lags by some tenths of a second (common practice, no source).
@@ -325,13 +323,10 @@ fn mean(values: &[f64]) -> Option<f64> {
 }
 
 fn fell_to(seen: &Seen, after: &Step) -> FellTo {
-    /// Standard deviations that hardly any mean is off by.
-    const CERTAIN: f64 = 3.0;
     /// Below this share of what good boards stand by at, part of the standby is gone as well.
     const PART: f64 = 0.5;
     let standby = &seen.analysis.model.standby;
-    let updates = after.stretch.duration() / seen.readout.update_s();
-    let nothing = CERTAIN * seen.readout.uncertainty_a(updates);
+    let nothing = seen.readout.certain_a(after.stretch.duration());
     let usual_a = standby.watts.map(|watts| watts / seen.analysis.run.set_v);
     // A standby that hardly differs from nothing is not told from it.
     let unread = usual_a.is_some_and(|usual| usual < seen.readout.step_a.max(2.0 * nothing));

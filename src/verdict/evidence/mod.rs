@@ -19,6 +19,9 @@ use super::seen::{Seen, seconds};
 /// Facts that are read at a glance; more is in the numbers of the phases.
 const MOST_FACTS: usize = 5;
 
+/// A stay or a level from this many times the usual one on is said as so many times.
+const TIMES_FROM: f64 = 1.5;
+
 /// The few facts behind the verdict on one run.
 pub(super) fn because(seen: &Seen) -> Vec<String> {
     let analysis = seen.analysis;

@@ -1,16 +1,13 @@
 //! A board that does not wake.
 
-use super::to_the_end;
+use super::{TIMES_FROM, to_the_end};
 use crate::units::{figures, how_often, range};
 use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::model::Stage;
-use crate::verdict::presses::{pulses, unfed};
+use crate::verdict::presses::{SHOWS_S, pulses, unfed};
 use crate::verdict::seen::{Seen, exact};
-
-/// Standby from this many times the usual one on is said as so many times.
-const TIMES_FROM: f64 = 1.5;
 
 pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = vec![
@@ -59,10 +56,7 @@ fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
 
 /// What the current is below for certain, in amps.
 fn nothing_below(seen: &Seen, last: &Step) -> f64 {
-    /// Standard deviations that hardly any mean is off by.
-    const CERTAIN: f64 = 3.0;
-    let updates = last.stretch.duration() / seen.readout.update_s();
-    last.stretch.amps.max(0.0) + CERTAIN * seen.readout.uncertainty_a(updates)
+    last.stretch.amps.max(0.0) + seen.readout.certain_a(last.stretch.duration())
 }
 
 pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
@@ -128,8 +122,6 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
 
 /// Whether the current shows a press: a board that does not even see its button draws what it drew.
 fn answer(seen: &Seen) -> &'static str {
-    /// Time in which a press would show, in seconds: it is marked by hand, and held for a second or so.
-    const SHOWS_S: f64 = 2.0;
     let Some(last) = seen.analysis.path.last() else { return "" };
     let presses = &seen.analysis.run.presses;
     let near = |time: f64| presses.iter().any(|press| (time - press + SHOWS_S / 2.0).abs() <= 1.5 * SHOWS_S);

@@ -17,10 +17,10 @@ use std::ops::Range;
 pub(super) const LOOK_S: f64 = 0.5;
 
 /// A piece counts for no more than this many independent looks.
-const MOST_LOOKS: f64 = 4.0;
+const MOST_LOOKS_A_PIECE: f64 = 4.0;
 
 /// Nor for less than this.
-const LEAST_LOOKS: f64 = 0.5;
+const LEAST_LOOKS_A_PIECE: f64 = 0.5;
 
 /// No reading stands for longer than this, in renewals: what is longer is a gap, of which it knows nothing.
 const LONGEST_READING: f64 = 3.0;
@@ -67,7 +67,7 @@ impl Piece {
 
     /// Independent looks at the load that the piece is good for.
     pub(super) fn looks(&self) -> f64 {
-        (self.duration() / LOOK_S).clamp(LEAST_LOOKS, MOST_LOOKS)
+        (self.duration() / LOOK_S).clamp(LEAST_LOOKS_A_PIECE, MOST_LOOKS_A_PIECE)
     }
 
     /// Whether it is no level of its own at all: an average over the edge from the level before to the one after, or too
