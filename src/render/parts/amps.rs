@@ -66,6 +66,8 @@ impl Scale {
     fn up_to(subject: &Subject, readings: &Readings, measured: f64) -> Self {
         /// Below this many steps of the readback, an axis would show its steps as if they were a signal.
         const LEAST_STEPS: f64 = 5.0;
+        /// The same of a board that draws nothing: all there is to be seen is the noise of the supply.
+        const STEPS_OF_NOTHING: f64 = 25.0;
         /// With no resolution known.
         const LEAST_AMPS: f64 = 0.005;
         /// The limit belongs on the picture where the board comes this near to it.
@@ -77,7 +79,9 @@ impl Scale {
         /// Room below zero for a trace that would else lie on the frame, as a share of the axis.
         const BELOW_ZERO: f64 = 0.04;
         let expected = expected(subject, readings);
-        let step = subject.resolution().map_or(0.0, |step| step.value() * LEAST_STEPS);
+        let nothing = subject.finding.verdict.class == Class::NoDraw;
+        let steps = if nothing { STEPS_OF_NOTHING } else { LEAST_STEPS };
+        let step = subject.resolution().map_or(0.0, |step| step.value() * steps);
         let usual = expected.iter().map(|phase| phase.typical).fold(measured, f64::max);
         let highs = expected.iter().map(|phase| phase.high).filter(|high| *high < WIDE_ENVELOPE * usual);
         let means = highs.fold(usual, f64::max);
@@ -88,7 +92,6 @@ impl Scale {
         let limit = if is_told || measured > NEAR_LIMIT * limit { limit } else { 0.0 };
         let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
-        let nothing = subject.finding.verdict.class == Class::NoDraw;
         let floor = if nothing { -BELOW_ZERO * high } else { 0.0 };
         let low = if lowest < -0.02 * high { (lowest * HEADROOM).min(floor) } else { floor };
         let quiet_high = quiet_high(subject, readings, &expected, high);
@@ -100,6 +103,11 @@ impl Scale {
     /// With the main strip reaching `factor` times as high, for notes above the trace.
     pub(in crate::render) fn with_headroom(&self, factor: f64) -> Self {
         Self { high: self.high * factor, ..*self }
+    }
+
+    /// Without the magnified strip.
+    pub(in crate::render) const fn without_quiet(self) -> Self {
+        Self { quiet_high: None, ..self }
     }
 
     /// How many times higher this reaches than `other`, if one scale would press what the other shows along its zero.

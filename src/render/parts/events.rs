@@ -43,7 +43,7 @@ impl Lane {
         let crowded = switched > usize::try_from((time.right - time.left) / sheet.u(CLOSEST)).unwrap_or(0);
         let summary = crowded.then(|| {
             let on = events().filter(|event| event.kind == EventKind::OutputOn).count();
-            (time.left, format!("▲ output on, {}", how_often(on)))
+            (time.left, format!("▶ output on, {}", how_often(on)))
         });
         let shown = events().filter(|event| !(crowded && is_switching(&event.kind)));
         let named = shown.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
@@ -135,8 +135,8 @@ const fn is_switching(kind: &EventKind) -> bool {
 /// The word for an event; gaps are drawn as gaps.
 fn word(kind: &EventKind) -> Option<String> {
     match kind {
-        EventKind::OutputOn => Some("▲ output on".into()),
-        EventKind::OutputOff => Some("▼ output off".into()),
+        EventKind::OutputOn => Some("▶ output on".into()),
+        EventKind::OutputOff => Some("■ output off".into()),
         EventKind::Mark(mark) => Some(format!("● {}", clean(mark))),
         EventKind::SetVolts(volts) => Some(format!("set {}", volts_as_set(volts.value()))),
         EventKind::Limit(amps) => Some(format!("limit {amps}")),

@@ -6,7 +6,7 @@ use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::words;
 use super::Subject;
-use crate::units::{counted, figures, volts_as_set};
+use crate::units::{Amps, counted, figures, volts_as_set};
 
 /// A fact: what it is, and what it says.
 pub(in crate::render) type Entry = (&'static str, String);
@@ -21,7 +21,7 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
         let boards = counted(profile.boards, "board");
         format!("{} ({boards}, {})", profile.name, counted(profile.captures, "capture"))
     });
-    let all: [(&'static str, Option<String>); 12] = [
+    let all: [(&'static str, Option<String>); 13] = [
         ("board", given(&log.board)),
         ("serial", given(&log.serial)),
         ("ticket", given(&log.ticket)),
@@ -30,12 +30,21 @@ pub(in crate::render) fn entries(subject: &Subject) -> Vec<Entry> {
         ("supply", given(&log.supply)),
         ("read", rates(subject)),
         ("in steps of", log.resolution_a.map(|step| words::amps(step.value(), Some(step)))),
+        ("its zero, taken off,", zero(subject)),
         ("good boards", profile.or(Some("none to compare with".into()))),
         ("started", given(&log.started).map(|started| moment(&started))),
         ("log", Some(file_name(&log.path))),
         ("drawn by", Some(format!("{} {}", subject.finding.tool.name, subject.finding.tool.version))),
     ];
     all.into_iter().filter_map(|(key, value)| Some((key, clean(&value?)))).collect()
+}
+
+/// What the supply reads with nothing drawn, where that shows.
+fn zero(subject: &Subject) -> Option<String> {
+    let log = &subject.finding.log;
+    let least = log.resolution_a.map_or(0.0, |step| step.value() / 2.0);
+    let zero = log.zero_a.map(Amps::value).filter(|zero| zero.abs() > 0.0 && zero.abs() >= least)?;
+    Some(words::amps(zero, log.resolution_a))
 }
 
 /// Poll rate and update rate of the readback.
@@ -63,37 +72,61 @@ pub(in crate::render) fn file_name(path: &str) -> String {
     path.rsplit(['/', '\\']).next().unwrap_or(path).to_owned()
 }
 
+/// A fact in pixels.
+#[derive(Debug)]
+struct Fact {
+    key: &'static str,
+    value: String,
+    key_width: i32,
+    width: i32,
+}
+
+/// The facts row by row, in their order; where rows are short, what is left of one takes the next fact that fits.
+fn rows(mut facts: Vec<Fact>, width: i32, space: i32, short: bool) -> Vec<Vec<Fact>> {
+    let mut rows = Vec::new();
+    while !facts.is_empty() {
+        let mut row = vec![facts.remove(0)];
+        let mut left = width - row[0].width - space;
+        let mut next = 0;
+        while next < facts.len() {
+            if facts[next].width <= left {
+                left -= facts[next].width + space;
+                row.push(facts.remove(next));
+            } else if short {
+                next += 1;
+            } else {
+                break;
+            }
+        }
+        rows.push(row);
+    }
+    rows
+}
+
 /// Draws the facts in as few rows as they need and returns where the foot begins.
 pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
     let area = sheet.inside();
     let key_style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let value_style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
     let space = sheet.u(22.0);
-    let mut rows: Vec<Vec<(i32, i32, &'static str, String)>> = vec![Vec::new()];
-    let mut x = area.left;
-    for (key, value) in entries {
+    // One fact may take half a row, so that a long name leaves room for another.
+    let room = (area.width() / 2).max(sheet.u(460.0)).min(area.width());
+    let facts = entries.iter().filter_map(|(key, value)| {
         let key_width = key_style.width(&format!("{key} "));
-        // One fact may take half a row, so that a long name leaves room for another.
-        let room = (area.width() / 2).max(sheet.u(460.0)).min(area.width()) - key_width;
-        let Some(value) = value_style.fit(value, room) else { continue };
-        let width = key_width + value_style.width(&value);
-        if x > area.left && x + width > area.right {
-            rows.push(Vec::new());
-            x = area.left;
-        }
-        if let Some(row) = rows.last_mut() {
-            row.push((x, x + key_width, key, value));
-        }
-        x += width + space;
-    }
+        let value = value_style.fit(value, room - key_width)?;
+        Some(Fact { key, width: key_width + value_style.width(&value), key_width, value })
+    });
+    let rows = rows(facts.collect(), area.width(), space, sheet.is_narrow(area.width()));
     let height = sheet.u(20.0);
     let count = i32::try_from(rows.len()).unwrap_or(1);
     let top = area.bottom - count * height;
     for (index, row) in (0..).zip(rows) {
         let baseline = top + index * height + sheet.u(15.0);
-        for (key_x, value_x, key, value) in row {
-            sheet.scene.text(key, (key_x, baseline), Anchor::Start, key_style);
-            sheet.scene.text(value, (value_x, baseline), Anchor::Start, value_style);
+        let mut x = area.left;
+        for fact in row {
+            sheet.scene.text(fact.key, (x, baseline), Anchor::Start, key_style);
+            sheet.scene.text(fact.value, (x + fact.key_width, baseline), Anchor::Start, value_style);
+            x += fact.width + space;
         }
     }
     let line = top - sheet.u(4.0);

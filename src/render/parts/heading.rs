@@ -41,7 +41,8 @@ pub(in crate::render) fn draw(
         sheet.centered(sign, square, style);
         left = square.right + sheet.u(16.0);
     }
-    let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.faint_text);
+    // How sure it is, and of what else, is part of the verdict.
+    let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
     let wide = area.width() > sheet.u(WIDE);
     let aside_width = if wide && !aside.is_empty() { small.width(aside) + sheet.u(20.0) } else { 0 };
     let lines = fitted(sheet, &clean(text), area.right - aside_width - left);

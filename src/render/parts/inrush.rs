@@ -53,6 +53,20 @@ fn shown(subject: &Subject, readings: &Readings) -> Range<usize> {
     from..time.partition_point(|t| *t <= readings.time.to).max(from)
 }
 
+/// Readings that show no level yet.
+const FEW: usize = 4;
+
+/// The readings among `samples` of phases with feed.
+fn fed(subject: &Subject, samples: Range<usize>) -> impl Iterator<Item = usize> {
+    let time = subject.trace.time();
+    let phases = subject.finding.phases.iter().filter(|phase| phase.name != "off");
+    phases.flat_map(move |phase| {
+        let index = |t: f64| time.partition_point(|time| *time < t);
+        let (first, end) = (index(phase.start_s.value()), index(phase.end_s.value()));
+        first.max(samples.start)..end.min(samples.end)
+    })
+}
+
 /// Highest amps in the window outside any inrush; `None` if the highest of all is no inrush, or a short, whose first
 /// readings are what is wrong.
 pub(in crate::render) fn highest_beside(subject: &Subject, readings: &Readings) -> Option<f64> {
@@ -63,7 +77,7 @@ pub(in crate::render) fn highest_beside(subject: &Subject, readings: &Readings) 
     let amps = subject.trace.amps();
     let highest = |samples: Range<usize>| {
         let samples = samples.start.max(shown.start)..samples.end.min(shown.end);
-        amps.get(samples).and_then(extent).map_or(0.0, |(_, high)| high)
+        amps.get(samples).and_then(extent).map_or(0.0, |(_, high)| subject.finding.log.drawn(high))
     };
     let inrushes = inrushes(subject);
     if inrushes.is_empty()
@@ -71,6 +85,9 @@ pub(in crate::render) fn highest_beside(subject: &Subject, readings: &Readings) 
     {
         return None;
     }
+    // Of a capture that ends with its inrush there is nothing else to be seen.
+    let past = |index: &usize| !inrushes.iter().any(|samples| samples.contains(index));
+    fed(subject, shown.clone()).filter(past).nth(FEW)?;
     let starts = std::iter::once(shown.start).chain(inrushes.iter().map(|samples| samples.end));
     let ends = inrushes.iter().map(|samples| samples.start).chain([shown.end]);
     Some(starts.zip(ends).map(|(start, end)| highest(start..end)).fold(0.0, f64::max))
@@ -90,11 +107,12 @@ pub(in crate::render) fn marks(
     for samples in inrushes(subject) {
         let within = samples.start.max(shown.start)..samples.end.min(shown.end);
         let Some(peak) = within.max_by(|a, b| amps[*a].total_cmp(&amps[*b])) else { continue };
-        if amps[peak] <= axis.high {
+        let drawn = subject.finding.log.drawn(amps[peak]);
+        if drawn <= axis.high {
             continue;
         }
         let x = readings.time.x_within(subject.trace.time()[peak]);
-        let text = format!("inrush {}", words::amps(amps[peak], subject.resolution()));
+        let text = format!("inrush {}", words::amps(drawn, subject.resolution()));
         let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), &taken);
         taken.extend(mark.areas(sheet));
         marks.push(mark);

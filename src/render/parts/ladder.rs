@@ -18,6 +18,8 @@ enum Step {
     Departs,
     /// Where it went wrong.
     Trouble,
+    /// One of several in which it may have gone wrong.
+    Either,
     /// Seen in a capture that decides nothing, or not told apart from the stage after it.
     Unsure,
     /// Passed without being seen, or so it seems: later stages were.
@@ -50,6 +52,7 @@ impl Step {
             Self::Passed => "✓",
             Self::Departs => "!",
             Self::Trouble => "✗",
+            Self::Either => "✗?",
             Self::Unsure => "?",
             Self::Unseen | Self::Missing => "",
         }
@@ -61,6 +64,7 @@ impl Step {
         match self {
             Self::Passed | Self::Departs => (palette.envelope, Some(palette.ink), palette.text),
             Self::Trouble => (palette.alarm, Some(palette.alarm), palette.on_alarm),
+            Self::Either => (palette.alarm_paper, Some(palette.alarm), palette.alarm),
             Self::Unsure => (palette.paper, Some(palette.unsure), palette.text),
             Self::Unseen => (palette.paper, Some(palette.frame), palette.faint_text),
             Self::Missing => (palette.paper, None, palette.faint_text),
@@ -101,8 +105,11 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Fi
 }
 
 /// Signs that do not speak for themselves, in words.
-const KEY: [(Step, &str); 2] =
-    [(Step::Departs, "reached, but not as on good boards"), (Step::Unsure, "not certain")];
+const KEY: [(Step, &str); 3] = [
+    (Step::Departs, "reached, but not as on good boards"),
+    (Step::Either, "went wrong in one of these"),
+    (Step::Unsure, "not certain"),
+];
 
 /// Says below the stages what the signs on them mean, where there are such, and returns where that ends.
 fn key(sheet: &mut Sheet, steps: &[Step], area: Rect) -> i32 {
@@ -215,9 +222,11 @@ impl Course {
         match (self.trouble, self.reached) {
             _ if before_all => Step::Missing,
             (Some(bad), _) if index == bad && at_its_end => as_it_passed(finding, name),
-            (Some(bad), _) if index == bad => Step::Trouble,
             (Some(bad), _) if index > bad => Step::Missing,
-            (Some(_), _) if self.first_open.is_some_and(|first| first <= index) => Step::Unsure,
+            (Some(bad), _) if self.first_open.is_some_and(|first| first < bad && first <= index) => {
+                Step::Either
+            }
+            (Some(bad), _) if index == bad => Step::Trouble,
             (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
             (_, Some(last)) if index <= last => match verdict.class {
                 _ if !was_seen(finding, name) => Step::Unseen,
@@ -318,7 +327,7 @@ mod tests {
             finding.departures.clear();
             steps(&profile(), &finding).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
         };
-        assert_eq!(steps_of(Some("rails")), ["✓", "?", "✗"]);
+        assert_eq!(steps_of(Some("rails")), ["✓", "✗?", "✗?"]);
         assert_eq!(steps_of(None), ["✓", "✓", "✗"]);
     }
 

@@ -97,17 +97,43 @@ pub(in crate::render) fn height(sheet: &Sheet, width: i32) -> i32 {
     sheet.u(ROW) * if width < sheet.u(WIDE) { 2 } else { 1 }
 }
 
+/// The height that these samples take, at most what [`height`] gives them.
+pub(in crate::render) fn height_of(sheet: &Sheet, width: i32, samples: &[Sample]) -> i32 {
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let narrow = sheet.is_narrow(width);
+    let wide = samples.iter().map(|(swatch, word)| {
+        sheet.u(SPACE) + length(sheet, *swatch) + sheet.u(ASIDE) + style.width(shown(word, narrow))
+    });
+    let row = sheet.u(ROW);
+    if wide.sum::<i32>() - sheet.u(SPACE) <= width { row } else { height(sheet, width) }
+}
+
+/// From one sample's words to the next sample, and from a sample to its words, in units of the layout.
+const SPACE: f64 = 22.0;
+const ASIDE: f64 = 6.0;
+
+/// How long a sample is, in pixels.
+fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
+    /// In units of the layout.
+    const LENGTH: f64 = 28.0;
+    if matches!(swatch, Swatch::None) { 0 } else { sheet.u(LENGTH) }
+}
+
+/// The words of a sample, fewer where there is little room.
+fn shown(word: &str, narrow: bool) -> &str {
+    SHORT.iter().find(|(long, _)| narrow && word == *long).map_or(word, |(_, short)| short)
+}
+
 /// Draws the samples and their words from the left, row by row, as many as `area` has room for.
 pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample]) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let narrow = sheet.is_narrow(area.width());
-    let (length, row) = (sheet.u(28.0), sheet.u(ROW));
+    let row = sheet.u(ROW);
     let (mut x, mut top) = (area.left, area.top);
     for (swatch, word) in samples {
-        let word =
-            SHORT.iter().find(|(long, _)| narrow && word == long).map_or(word.as_ref(), |(_, short)| short);
-        let length = if matches!(swatch, Swatch::None) { 0 } else { length };
-        let wide = length + sheet.u(6.0) + style.width(word);
+        let word = shown(word, narrow);
+        let length = length(sheet, *swatch);
+        let wide = length + sheet.u(ASIDE) + style.width(word);
         if x > area.left && x + wide > area.right {
             (x, top) = (area.left, top + row);
         }
@@ -117,9 +143,9 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample])
         }
         let y = top + row / 2;
         sample(sheet, *swatch, Rect::new(x, y - sheet.u(6.0), x + length, y + sheet.u(6.0)));
-        let at = (x + length + sheet.u(6.0), style.baseline_at(y));
+        let at = (x + length + sheet.u(ASIDE), style.baseline_at(y));
         sheet.scene.text(word, at, Anchor::Start, style);
-        x += wide + sheet.u(22.0);
+        x += wide + sheet.u(SPACE);
     }
 }
 

@@ -28,7 +28,8 @@ impl Readings {
     pub(in crate::render) fn new(subject: &Subject, time: TimeAxis) -> Self {
         let trace = subject.trace;
         let gaps = gaps(subject);
-        let amps = columns::columns(trace.time(), trace.amps(), &gaps, time.window());
+        let mut amps = columns::columns(trace.time(), trace.amps(), &gaps, time.window());
+        amps.iter_mut().flatten().for_each(|column| without_zero(subject, column));
         let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
         let limited = without_jitter(subject, &amps, limited(trace, &amps, time.left), time.left);
         Self { time, amps, volts, gaps, limited }
@@ -42,6 +43,15 @@ impl Readings {
     /// Lowest amps drawn, 0 if none is negative.
     pub(in crate::render) fn lowest_amps(&self) -> f64 {
         self.amps.iter().flatten().map(|column| column.low).fold(0.0, f64::min)
+    }
+}
+
+/// Takes off what the supply reads with nothing drawn, as the finding does: picture and words say the same.
+fn without_zero(subject: &Subject, column: &mut Column) {
+    let drawn = |read: f64| subject.finding.log.drawn(read);
+    let Column { low, high, enter, leave, .. } = column;
+    for value in [low, high, leave].into_iter().chain(enter) {
+        *value = drawn(*value);
     }
 }
 
@@ -157,6 +167,16 @@ mod tests {
         finding.log.set_v = Volts::new(12.8).ok();
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         Readings::new(&subject, TimeAxis { left: 0, right: 500, from: 0.0, to: 10.0 }).limited.len()
+    }
+
+    #[test]
+    fn amps_are_drawn_without_what_the_supply_reads_with_nothing_drawn() {
+        let trace = trace_at(100, 10.0, |_| 0.014, |_| 5.2);
+        let mut finding = finding(vec![phase("standby", 0.0, 10.0)]);
+        finding.log.zero_a = Amps::new(-0.002).ok();
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let readings = Readings::new(&subject, TimeAxis { left: 0, right: 500, from: 0.0, to: 10.0 });
+        assert!((readings.highest_amps() - 0.016).abs() < 1e-12, "{}", readings.highest_amps());
     }
 
     #[test]

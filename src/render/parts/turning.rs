@@ -45,7 +45,10 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
         Class::LatchOff | Class::Cycling | Class::FeedLimited
             if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
         {
-            whole()
+            // Where it may have ended in either of several stages, none of them is named.
+            let tells = Tries::of(&subject.finding.attempts).is_none_or(|tries| tries.earliest_in.is_none());
+            let name = if tells { name } else { TRY.into() };
+            Some(Trouble { from: start, name })
         }
         _ => None,
     }
@@ -59,6 +62,9 @@ fn below_standby(subject: &Subject, phase: &Phase) -> Option<String> {
     }
     (phase.mean_w.value() < reference.mean_power.low).then(|| "below standby".into())
 }
+
+/// The name that a finding gives to a try whose stages are not told apart.
+const TRY: &str = "attempt";
 
 /// The name that a finding gives to the time without feed.
 const OFF: &str = "off";
@@ -233,11 +239,17 @@ fn no_wake(subject: &Subject) -> Option<Note> {
     let past = past_by(subject, phase).filter(|_| wakes_by_itself(subject, phase).is_some());
     let (head, body) = match &past {
         Some(_) => ("no wake", lasts),
+        None if starts_by_itself(subject) => ("fed from here, no wake", lasts),
         None => ("fed from here, no wake", format!("{lasts}, no press marked")),
     };
     let mut note = note(from, None, head, body);
     note.lines.extend(past);
     Some(note)
+}
+
+/// Whether the reference says that the board waits for nobody.
+fn starts_by_itself(subject: &Subject) -> bool {
+    subject.profile.is_some_and(|profile| profile.standby().is_none_or(|standby| !standby.waits_for_person))
 }
 
 /// By when a board that waits for nobody has left its standby; from when on it was fed, where the reference has no
@@ -292,7 +304,8 @@ fn gives_up(subject: &Subject) -> Option<Note> {
     let fallen = drawn(subject, settled)?;
     let (highest, word) = top(subject, tries.first_start_s, edge);
     let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
-    let mut note = note(time[edge], Some(read[highest]), "gives up here", body);
+    let drawn_there = subject.finding.log.drawn(read[highest]);
+    let mut note = note(time[edge], Some(drawn_there), "gives up here", body);
     note.point_at = Some(time[highest]);
     note.lines.push(times);
     Some(note)
@@ -305,13 +318,16 @@ fn top(subject: &Subject, start: f64, edge: usize) -> (usize, &'static str) {
     const END: f64 = 0.25;
     /// Less above the usual reading of the try, it is no peak (common practice, no source).
     const STANDS_OUT: f64 = 1.2;
+    /// Below this share of it, a reading lies over the fall and is no level (common practice, no source).
+    const STANDS: f64 = 0.7;
     let (time, drawn) = (subject.trace.time(), subject.trace.amps());
     let first = time.partition_point(|t| *t < start).min(edge - 1);
     let peak = (first..=edge).max_by(|a, b| drawn[*a].total_cmp(&drawn[*b])).unwrap_or(edge - 1);
-    if time[edge] - time[peak] > END * (time[edge] - start) {
-        return (edge - 1, "");
-    }
     let usual = median(&mut drawn[first..edge].to_vec()).unwrap_or(0.0);
+    if time[edge] - time[peak] > END * (time[edge] - start) {
+        let stands = |index: &usize| drawn[*index] >= STANDS * usual;
+        return ((first..edge).rev().find(stands).unwrap_or(edge - 1), "");
+    }
     (peak, if drawn[peak] > STANDS_OUT * usual { "peak " } else { "" })
 }
 
@@ -418,7 +434,8 @@ fn deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {
 /// A note at one reading that points at another.
 fn at_reading(subject: &Subject, at: usize, point: usize, head: impl Into<String>, body: String) -> Note {
     let (time, amps) = (subject.trace.time(), subject.trace.amps());
-    Note { point_at: Some(time[point]), ..note(time[at], Some(amps[point]), head, body) }
+    let drawn = subject.finding.log.drawn(amps[point]);
+    Note { point_at: Some(time[point]), ..note(time[at], Some(drawn), head, body) }
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.

@@ -73,7 +73,10 @@ pub(in crate::render) fn draw(
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
-    let most = (axis.area.height() / sheet.u(30.0)).clamp(2, 3);
+    /// Steps to try: a scale with one number on it is none.
+    const MOST: i32 = 8;
+    let usual = (axis.area.height() / sheet.u(30.0)).clamp(2, 3);
+    let most = (usual..=MOST).find(|most| axis.ticks(*most, false).len() > 1).unwrap_or(usual);
     amps::grid(sheet, axis, most, "V", 1.0);
 }
 
@@ -166,9 +169,9 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
         None => left,
     };
     let row = axis.row_within(column.low);
-    // Inside the strip, on the side of the line that has room.
+    // Below the lowest there is nothing, as long as there is room.
     let height = style.line_height();
-    let above = row - height > axis.area.top + height;
+    let above = row + height + sheet.u(6.0) > axis.area.bottom;
     if axis.area.height() < 3 * height {
         return;
     }

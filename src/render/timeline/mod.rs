@@ -22,7 +22,7 @@ use super::sheet::Sheet;
 use super::words;
 use crate::reference::Profile;
 use crate::trace::Trace;
-use crate::verdict::{Finding, Phase};
+use crate::verdict::{Class, Finding, Phase};
 
 /// Below this many units the parts would not have room for their words.
 const LEAST: Least = (440.0, 560.0);
@@ -58,7 +58,11 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x);
     let scale = amps::Scale::new(subject, readings);
     let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
-    let areas = arrange(sheet, area, (bands.rows(), lane.rows(), stacked), &scale);
+    // Low current is magnified on a phone only where it is what matters: the amps need the room.
+    let scale = if narrow && !rests(subject) { scale.without_quiet() } else { scale };
+    let samples = legend::of_run(sheet.palette, envelope::drawn(subject, readings, scale.main(area)));
+    let legend = legend::height_of(sheet, area.width(), &samples);
+    let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
     let (scale, placed) = if narrow {
         let color = notes::color(sheet, subject);
         let all = notes.iter().map(|note| (readings, note, color));
@@ -83,16 +87,21 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x));
 }
 
+/// Whether what the verdict speaks of is how little the board draws.
+fn rests(subject: &Subject) -> bool {
+    matches!(subject.finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby | Class::LatchOff)
+}
+
 /// Shares the height out among the parts.
 fn arrange(
     sheet: &Sheet,
     area: Rect,
-    (name_rows, event_rows, stacked): (i32, i32, i32),
+    (name_rows, event_rows, legend, stacked): (i32, i32, i32, i32),
     scale: &amps::Scale,
 ) -> Areas {
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
-    let (legend, rest) = rest.split_top(legend::height(sheet, area.width()));
+    let (legend, rest) = rest.split_top(legend);
     let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
     let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
