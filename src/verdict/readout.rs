@@ -2,10 +2,12 @@
 
 use super::Gap;
 use crate::segment::Segmentation;
+use crate::stats::moments::Moments;
 use crate::stats::robust;
 use crate::trace::readback::{self, OFF_VOLTS, USUAL_UPDATE_S, Zero};
 use crate::trace::{EventKind, Trace};
 use crate::units::Seconds;
+use std::ops::Range;
 
 /// A step between samples this many times the usual one is a gap: a poll loop that jitters by half a period, or
 /// misses a reply now and then, stays below it (common practice, no source).
@@ -64,6 +66,7 @@ impl Readout {
         let step_a = segmentation.rounding_a;
         let quietest = quietest(trace).unwrap_or(f64::INFINITY);
         let noise_a = segmentation.noise_a.min(quietest).max(step_a / 12_f64.sqrt());
+        let noise_a = if step_a > 0.0 { calm(trace, segmentation, step_a, noise_a) } else { noise_a };
         let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
         Self {
             poll_hz: timing.usual_step.map(|step| 1.0 / step),
@@ -157,6 +160,22 @@ fn quietest(trace: &Trace) -> Option<f64> {
     let steps = fed.map(|i| trace.amps()[i] - trace.amps()[i - 1]).filter(|step| step.abs() > 0.0);
     let square = robust::trimmed_square(&mut steps.collect::<Vec<f64>>(), MOST)?;
     Some((square / 2.0).sqrt())
+}
+
+/// The same from the calmest stretch, where `noise_a` is that of a busy board: in a log of a reading a second most steps
+/// are, and a steady level repeats to the digit.
+fn calm(trace: &Trace, segmentation: &Segmentation, step_a: f64, noise_a: f64) -> f64 {
+    /// Readings that make a stretch.
+    const READINGS: usize = 12;
+    /// Times that a busy board's readings scatter more than a calm one's.
+    const BUSY: f64 = 5.0;
+    let fed = |samples: &Range<usize>| trace.volts()[samples.start] > OFF_VOLTS;
+    let stretches =
+        segmentation.stretches().into_iter().filter(|samples| samples.len() >= READINGS && fed(samples));
+    let scatters =
+        stretches.filter_map(|samples| Moments::from_iter(trace.amps()[samples].iter().copied()).deviation());
+    let calm = scatters.min_by(f64::total_cmp).map(|scatter| scatter.max(step_a / 12_f64.sqrt()));
+    calm.filter(|calm| BUSY * calm < noise_a).unwrap_or(noise_a)
 }
 
 fn fed_changed_rate(trace: &Trace) -> Option<f64> {

@@ -69,3 +69,25 @@ fn of_volts_that_feed_no_board_nothing_is_said_unless_the_log_tells_what_was_set
     assert_eq!(found(set(3.7, 1.0), &shorted, Mode::Unknown).verdict.class, Class::HardShort);
     assert_eq!(found(Header::default(), &shorted, Mode::ConstantCurrent).verdict.class, Class::Inconclusive);
 }
+
+#[test]
+fn a_reading_a_second_shows_a_running_level_whatever_the_busy_stage_before_it_did() {
+    let busy = [1.40, 1.13, 0.76, 1.10, 0.44, 1.09, 1.69, 0.72, 1.15, 1.24];
+    let idle =
+        [0.60, 0.60, 0.60, 0.60, 0.60, 0.60, 0.67, 0.67, 0.67, 0.60, 0.60, 0.60, 0.60, 0.60, 0.59, 0.60];
+    let amps = [0.0, 0.0, 0.02, 0.02, 0.17].into_iter().chain(busy).chain(idle);
+    let header = Header { board: Some("larch-2".into()), ..set(SET_V, 3.0) };
+    let mut builder = TraceBuilder::new(header);
+    for (index, amps) in (0_u32..).zip(amps) {
+        let sample = Sample {
+            time: Seconds::constant(f64::from(index)),
+            volts: Volts::constant(if index < 2 { 0.0 } else { SET_V }),
+            amps: Amps::constant(amps),
+            mode: Mode::Unknown,
+            span: None,
+        };
+        builder.sample(sample).expect("in order");
+    }
+    let finding = diagnose(&builder.finish(), Some(&profile()), &Sources::default());
+    assert_eq!(finding.verdict.class, Class::FullBoot, "{:#?}", finding.verdict);
+}
