@@ -121,6 +121,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 reached: verdict.2,
                 stalled_in: verdict.3,
                 step_into: None,
+                asked: None,
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },

@@ -16,8 +16,7 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::NoDraw => "No draw: the board takes no current".into(),
         Class::HardShort => "Hard short: the supply sits in its limit and the feed collapses".into(),
         Class::PartialShort => "Partial short: heavy current from switch-on, nothing starts".into(),
-        Class::ExcessStandby => format!("{} draws too much; the board never wakes", standby_of(verdict)),
-        Class::StandbyOnly => format!("{} only: the board never wakes", standby_of(verdict)),
+        Class::ExcessStandby | Class::StandbyOnly => asleep(verdict),
         Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
         Class::Cycling => format!("Cycling{}: starts and gives up, again and again", in_stage(verdict)),
         Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
@@ -26,6 +25,19 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::FeedLimited => format!("Feed limited{}: the supply starves the board", in_stage(verdict)),
         Class::Inconclusive => "Inconclusive: this capture cannot carry a verdict".into(),
     }
+}
+
+/// A board that does not wake, or was not seen to be asked to; without a standby of its own it does not start.
+fn asleep(verdict: &Verdict) -> String {
+    let excess = verdict.class == Class::ExcessStandby;
+    let never = match (verdict.asked, &verdict.reached) {
+        (Some(false), _) => "no press of the button is in this log",
+        (_, None) if excess => return "Fed, and draws steadily, but never starts".into(),
+        (_, None) => return "Fed, but never starts".into(),
+        _ => "the board never wakes",
+    };
+    let standby = standby_of(verdict);
+    if excess { format!("{standby} draws too much; {never}") } else { format!("{standby} only: {never}") }
 }
 
 /// `Standby`, with the name that the profile has for it where that is another.
@@ -265,6 +277,7 @@ mod tests {
             reached: Some(if asleep { "standby" } else { "firmware" }.into()),
             stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
             step_into: None,
+            asked: None,
             because: Vec::new(),
             runner_up: None,
         }

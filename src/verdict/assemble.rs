@@ -36,7 +36,7 @@ pub(super) fn finding(
         return Finding {
             verdict: unfed(trace),
             phases: phases(trace, readout, analyses),
-            cautions: advice::cautions(None, profile),
+            cautions: advice::cautions(None, profile, &[]),
             ..bare(log, profile, sources)
         };
     };
@@ -49,6 +49,7 @@ pub(super) fn finding(
     };
     let seen = Seen::of(trace, readout, told, profile, compared).among(&phases);
     let power_path = advice::power_path(&seen);
+    let next_checks = advice::next_checks(&seen, &power_path);
     let verdict = verdict(&seen);
     let run = |(index, analysis): (usize, &Analysis)| {
         let run = run_verdict(analysis)?;
@@ -58,10 +59,10 @@ pub(super) fn finding(
     Finding {
         runs: analyses.iter().enumerate().filter_map(run).collect(),
         fall: fallen(&seen),
-        next_checks: advice::next_checks(&seen, &power_path),
         verdict,
         power_path,
-        cautions: advice::cautions(Some(&seen), profile),
+        cautions: advice::cautions(Some(&seen), profile, &next_checks),
+        next_checks,
         limits: limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect(),
         attempts: seen.attempts,
         departures: seen.departures,
@@ -75,7 +76,7 @@ pub(super) fn empty(trace: &Trace, profile: Option<&Profile>, sources: &Sources)
     let log = log_facts(trace, None, sources);
     Finding {
         verdict: nothing_carried(&["the log has no readings", CAPTURE]),
-        cautions: advice::cautions(None, profile),
+        cautions: advice::cautions(None, profile, &[]),
         ..bare(log, profile, sources)
     }
 }
@@ -121,6 +122,7 @@ fn nothing_carried(because: &[&str]) -> Verdict {
         reached: None,
         stalled_in: None,
         step_into: None,
+        asked: None,
         because: because.iter().map(|&fact| fact.into()).collect(),
         runner_up: None,
     }
@@ -171,6 +173,7 @@ fn verdict(seen: &Seen) -> Verdict {
         reached: stage.or(reached.filter(|_| seen.ends.is_none_or(Ends::told))),
         stalled_in,
         step_into: step_into.map(name),
+        asked: seen.has_button().then_some(!analysis.run.presses.is_empty()),
         because: because(seen),
         runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
     }
@@ -198,7 +201,9 @@ fn places(analysis: &Analysis) -> (Option<String>, Option<String>) {
 
 fn reached_standby(analysis: &Analysis) -> Option<String> {
     let rests = matches!(analysis.class(), Class::StandbyOnly | Class::ExcessStandby);
-    rests.then(|| analysis.model.standby.name.clone())
+    // A board that starts by itself has no standby to get to: it did not start at all.
+    let has_one = !analysis.model.of_this_board || analysis.model.standby.watts.is_some();
+    (rests && has_one).then(|| analysis.model.standby.name.clone())
 }
 
 fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {

@@ -249,6 +249,9 @@ pub struct Verdict {
     /// this one; null where it does not.
     #[serde(default)]
     pub step_into: Option<String>,
+    /// Whether a press of the button is marked with the feed on; null for a board that needs none to start.
+    #[serde(default)]
+    pub asked: Option<bool>,
     /// The facts that decided, with numbers and units.
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.

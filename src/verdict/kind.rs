@@ -90,6 +90,20 @@ pub(super) fn by_feed(volts: f64) -> Option<&'static Kind> {
     KINDS.iter().find(|kind| (kind.from_v..kind.to_v).contains(&volts))
 }
 
+/// The kind that advice is given for, by the usual feed volts and by what log and profile say of the board in words.
+///
+/// At about 12 V machines, radios and controllers are fed as well: a board is taken for one of a laptop there only if
+/// something speaks of its pack, charger or adapter.
+pub(super) fn family(volts: f64, words: &str) -> Family {
+    /// From here on to the end of that range mostly laptops are fed (common practice, no source).
+    const LAPTOPS_FROM_V: f64 = 14.0;
+    const OF_LAPTOPS: [&str; 6] = ["battery", "pack", "charger", "adapter", "laptop", "notebook"];
+    let family = by_feed(volts).map_or(Family::Any, |kind| kind.family);
+    let words = words.to_lowercase();
+    let told = || OF_LAPTOPS.iter().any(|word| words.contains(word));
+    if family == Family::Mainboard && volts < LAPTOPS_FROM_V && !told() { Family::Any } else { family }
+}
+
 /// Any board, where the feed volts tell nothing, under a limit of `limit_w` watts.
 ///
 /// A limit is commonly set to half as much again as a board needs at most.

@@ -87,7 +87,12 @@ fn resolution(seen: &Seen) -> Option<String> {
     }
     let Some(step) = seen.readout.resolution_a(seen.trace) else {
         let guessed = seen.readout.step_a > 0.0;
-        return guessed.then(|| "how finely the amps are read is not known: too few readings differ".into());
+        let step = in_steps(seen.readout.step_a, seen.readout.step_a, "A");
+        return guessed.then(|| {
+            format!(
+                "all amps are multiples of {step}, but too few readings differ to tell whether it reads finer"
+            )
+        });
     };
     let in_words = in_steps(step, step, "A");
     let standby_a = seen.analysis.model.standby.watts.map(|watts| watts / seen.analysis.run.set_v);
@@ -114,23 +119,47 @@ fn zero(seen: &Seen) -> Option<String> {
     let said = seen.class() == Class::NoDraw;
     (!said && seen.reads_a_zero() && (in_the_last_digit || shows())).then(|| {
         format!(
-            "the supply reads {} with its output off: this is taken off all amps and watts",
-            seen.amps(zero_a)
+            "the supply reads {} with its output off: this is taken off all amps and watts{}",
+            seen.amps(zero_a),
+            zero_known_to(seen)
         )
     })
 }
 
+/// How well a zero is known that rests on a few coarse readings.
+fn zero_known_to(seen: &Seen) -> String {
+    /// Standard deviations that the true zero is seldom off by.
+    const SELDOM: f64 = 2.0;
+    /// Share of a low current from which that matters.
+    const MATTERS: f64 = 0.1;
+    let off_a = SELDOM * seen.readout.zero_sd_a;
+    let matters = quoted_low(seen).is_some_and(|amps| off_a > MATTERS * amps.abs());
+    if matters {
+        format!(
+            "; that rests on few readings, so that low amps are good to about {} only",
+            in_steps(off_a, off_a, "A")
+        )
+    } else {
+        String::new()
+    }
+}
+
 /// Without a reference a long try is not told from a boot that fell.
 fn ran_perhaps(seen: &Seen) -> Option<String> {
+    long_try(seen).map(|lasted_s| {
+        format!(
+            "after {} it may have been up, and have dropped out or been shut down: only a reference can tell",
+            seen.time(lasted_s)
+        )
+    })
+}
+
+/// How long a board without a reference was on before it went off, if that is long enough for a boot, in seconds.
+pub(super) fn long_try(seen: &Seen) -> Option<f64> {
     /// A supervisor gives up within seconds (common practice, no source).
     const LONG_S: f64 = 10.0;
     let tries = seen.tries().filter(|_| seen.profile.is_none() && seen.class() == Class::LatchOff)?;
-    (tries.lasts_s.high >= LONG_S).then(|| {
-        format!(
-            "after {} it may have been up, and have dropped out or been shut down: only a reference can tell",
-            seen.time(tries.lasts_s.high)
-        )
-    })
+    Some(tries.lasts_s.high).filter(|lasted_s| *lasted_s >= LONG_S)
 }
 
 /// Fewer steps of the readback than this are no number to build on.
@@ -147,11 +176,11 @@ fn quoted_low(seen: &Seen) -> Option<f64> {
     }
 }
 
-/// `read 4.0 times a second, 2.9 of them new`, as the foot of the picture says it.
+/// `read 4.0 times a second, 2.9 of them with another value`: the rates at the foot of the picture.
 fn how_often_read(readout: &Readout) -> Option<String> {
     let rate = |hertz: f64| figures(hertz, 2);
     let (poll, changed) = (readout.poll_hz?, readout.changed_hz?);
-    Some(format!("read {} times a second, {} of them new", rate(poll), rate(changed)))
+    Some(format!("read {} times a second, {} of them with another value", rate(poll), rate(changed)))
 }
 
 fn rate(seen: &Seen) -> Option<String> {

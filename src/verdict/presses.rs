@@ -1,5 +1,6 @@
 //! What the marked presses of a button did, as far as the current shows it.
 
+use super::Class;
 use super::seen::{Seen, exact};
 use crate::stats::robust;
 use crate::units::with_and;
@@ -16,16 +17,61 @@ pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 
 /// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time.
 pub(super) fn in_vain(seen: &Seen) -> Option<String> {
-    if seen.attempts.is_empty() {
+    let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
+    if seen.attempts.is_empty() && !shorted {
         return None;
     }
-    let presses: Vec<f64> =
-        seen.analysis.run.presses.iter().copied().filter(|press| is_in_vain(seen, *press)).collect();
+    let presses = all_in_vain(seen);
     let times = with_and(presses.iter().map(|press| seen.mark(*press)));
+    let limited = shorted && seen.analysis.path.last().is_some_and(|last| last.stretch.limit > 0.5);
+    let what = if limited { "neither volts nor amps move" } else { "the current does not move" };
     match presses.len() {
         0 => None,
-        1 => Some(format!("the press at {times} changes nothing: the current does not move")),
-        _ => Some(format!("the presses at {times} change nothing: the current does not move")),
+        1 => Some(format!("the press at {times} changes nothing: {what}")),
+        _ => Some(format!("the presses at {times} change nothing: {what}")),
+    }
+}
+
+fn all_in_vain(seen: &Seen) -> Vec<f64> {
+    seen.analysis.run.presses.iter().copied().filter(|press| is_in_vain(seen, *press)).collect()
+}
+
+/// The last press after the last try that the board did not stir at.
+pub(super) fn last_in_vain(seen: &Seen) -> Option<f64> {
+    let over_s = seen.attempts.last()?.end_s.value();
+    all_in_vain(seen).into_iter().rfind(|press| *press > over_s)
+}
+
+/// The press that a start at `start_s` follows.
+pub(super) fn waking(seen: &Seen, start_s: f64) -> Option<f64> {
+    let wakes = |press: &&f64| (-BY_HAND_S..TIME_TO_WAKE_S).contains(&(start_s - **press));
+    seen.analysis.run.presses.iter().rev().find(wakes).copied()
+}
+
+/// What starts follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Follows {
+    /// Each a press of its own.
+    EachItsPress,
+    /// The first a press, the others nothing.
+    FirstOnly,
+    /// No press, or some do and some do not.
+    Other,
+}
+
+/// What the starts of a run follow.
+pub(super) fn follows(seen: &Seen) -> Follows {
+    let mut presses: Vec<Option<f64>> =
+        seen.attempts.iter().map(|start| waking(seen, start.start_s.value())).collect();
+    let count = presses.len();
+    // Two starts within the time of one press follow it, and the second comes by itself.
+    presses.dedup();
+    match presses.as_slice() {
+        all if !all.is_empty() && all.len() == count && all.iter().all(Option::is_some) => {
+            Follows::EachItsPress
+        }
+        [Some(_), rest @ ..] if count > 1 && rest.iter().all(Option::is_none) => Follows::FirstOnly,
+        _ => Follows::Other,
     }
 }
 
@@ -36,19 +82,35 @@ fn is_in_vain(seen: &Seen, press: f64) -> bool {
     !awake && moves(seen, press).is_some_and(|moves| !moves)
 }
 
-/// Whether the current moves in the time after `press` as it did not before; `None` where too little was read.
+/// Whether volts or current move in the time after `press` as they did not before; `None` where too little was read.
 fn moves(seen: &Seen, press: f64) -> Option<bool> {
+    /// Share of the set volts that readback noise stays below.
+    const VOLTS_SHARE: f64 = 0.01;
+    if seen.unread_s(press - BY_HAND_S, press + SHOWS_S) > 0.0 {
+        return None;
+    }
+    let [before, after] = [
+        seen.samples_between(press - BY_HAND_S - SHOWS_S, press - BY_HAND_S),
+        seen.samples_between(press - BY_HAND_S, press + SHOWS_S),
+    ];
+    let of = |readings: &[f64], least: f64| {
+        Some(moved(readings.get(before.clone())?, readings.get(after.clone())?, least)).flatten()
+    };
+    let amps = of(seen.trace.amps(), seen.analysis.step_a.max(seen.readout.noise_a))?;
+    let volts = of(seen.trace.volts(), VOLTS_SHARE * seen.analysis.run.set_v)?;
+    Some(amps || volts)
+}
+
+/// Whether readings go further from their level after than before, and than `least`.
+fn moved(before: &[f64], after: &[f64], least: f64) -> Option<bool> {
     /// Fewer readings show nothing.
     const READINGS: usize = 3;
     /// Times as far as in the quiet before.
     const CLEARLY: f64 = 2.0;
-    let before = seen.amps_between(press - BY_HAND_S - SHOWS_S, press - BY_HAND_S);
-    let after = seen.amps_between(press - BY_HAND_S, press + SHOWS_S);
-    let unread = seen.unread_s(press - BY_HAND_S, press + SHOWS_S) > 0.0;
-    let level = robust::median(&mut before.clone())
-        .filter(|_| !unread && before.len() >= READINGS && after.len() >= READINGS)?;
-    let most = |amps: &[f64]| amps.iter().map(|a| (a - level).abs()).fold(0.0, f64::max);
-    Some(most(&after) > CLEARLY * most(&before).max(seen.analysis.step_a).max(seen.readout.noise_a))
+    let level = robust::median(&mut before.to_vec())
+        .filter(|_| before.len() >= READINGS && after.len() >= READINGS)?;
+    let most = |values: &[f64]| values.iter().map(|value| (value - level).abs()).fold(0.0, f64::max);
+    Some(most(after) > CLEARLY * most(before).max(least))
 }
 
 /// Short pulses of a board that stands by, beside those of good boards.

@@ -1,12 +1,13 @@
 //! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
 
 use super::align::Step;
-use super::attempts::{Tries, attempts};
+use super::attempts::{RISES_S, Tries, attempts};
 use super::departures::Compared;
 use super::engine::Analysis;
 use super::kind::{self, Family};
 use super::phases::without_zero;
 use super::piece::Stretch;
+use super::presses;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
@@ -58,7 +59,7 @@ impl<'a> Seen<'a> {
             attempts: attempts(trace, analysis, readout),
             ends: None,
             feed_point: told.or_else(|| usual.map(|profile| profile.feed.point.clone())),
-            family: kind::by_feed(usual_v).map_or(Family::Any, |kind| kind.family),
+            family: kind::family(usual_v, &words_of_the_board(trace, profile)),
             trace,
             readout,
             analysis,
@@ -85,6 +86,30 @@ impl<'a> Seen<'a> {
         let level = self.last_level()?;
         let amps = level.amps.abs().max(1e-6);
         Some(Load { ohms: level.volts.abs() / amps, amps }).filter(|load| load.ohms > 0.0)
+    }
+
+    /// What thin leads take of a short's heat, in watts; of other loads the amps are too few to matter.
+    pub(super) fn leads_watts(&self, level: &Level) -> f64 {
+        if self.class() == Class::HardShort { level.amps * level.amps * Load::THIN_LEADS_OHM } else { 0.0 }
+    }
+
+    /// When a moment of the log is, and how long after the press, the wake or the switch-on that the board's way to it
+    /// began with: `37.3 s in the log, 32.4 s after the press`.
+    pub(super) fn in_the_log(&self, at_s: f64) -> String {
+        format!("{} in the log, {}", self.time(at_s), self.since_start(at_s))
+    }
+
+    /// `32.4 s after the press`.
+    pub(super) fn since_start(&self, at_s: f64) -> String {
+        let start = self.attempts.iter().rfind(|start| start.start_s.value() < at_s);
+        let wake_s = start.map_or(self.analysis.run.start_s, |start| start.start_s.value());
+        if let Some(press) = presses::waking(self, wake_s) {
+            return format!("{} after the press", self.time(at_s - press));
+        }
+        let by_itself = !self.has_button() && wake_s - self.analysis.run.start_s < RISES_S;
+        let (from_s, what) =
+            if by_itself { (self.analysis.run.start_s, "switch-on") } else { (wake_s, "its wake") };
+        format!("{} after {what}", self.span(from_s, at_s))
     }
 
     /// What the board drew in the phase that `step` belongs to.
@@ -387,6 +412,22 @@ impl<'a> Seen<'a> {
         let at = |time: f64| self.trace.time().partition_point(|t| *t < time);
         at(from)..at(to)
     }
+}
+
+/// What log and profile say of the board in words: what it is, where it is fed, what its sections and stages are called.
+fn words_of_the_board(trace: &Trace, profile: Option<&Profile>) -> String {
+    let mut words = trace.header().feed_point.clone().unwrap_or_default();
+    if let Some(profile) = profile {
+        let sections = profile.power_path.iter().map(|path| path.section.as_str());
+        let phases = profile.phases.iter().map(|phase| phase.name.as_str());
+        let checks = profile.checks.iter().map(|check| check.probe.as_str());
+        let told = [profile.description.as_str(), profile.feed.point.as_str()];
+        for said in told.into_iter().chain(sections).chain(phases).chain(checks) {
+            words.push(' ');
+            words.push_str(said);
+        }
+    }
+    words
 }
 
 /// Stages of the model, from the first to the last in which the tries may have ended.

@@ -21,15 +21,19 @@ const CHARS_W: f64 = 2.0;
 /// practice, no source).
 const FIRE_W: f64 = 10.0;
 
-/// What to mind. `seen` is missing where nothing was fed.
-pub(in crate::verdict) fn cautions(seen: Option<&Seen>, profile: Option<&Profile>) -> Vec<String> {
+/// What to mind. `seen` is missing where nothing was fed; `checks` are the steps that the cautions are to fit.
+pub(in crate::verdict) fn cautions(
+    seen: Option<&Seen>,
+    profile: Option<&Profile>,
+    checks: &[String],
+) -> Vec<String> {
     let told: Vec<String> = profile.map_or_else(Vec::new, |profile| profile.feed.cautions.clone());
     let (of_cells, others): (Vec<String>, Vec<String>) =
         told.iter().cloned().partition(|caution| is_of_a_cell(caution));
     let of_seen =
         |caution: fn(&Seen, &[String]) -> Option<String>| seen.and_then(|seen| caution(seen, &told));
     let first = [of_seen(cell), of_seen(touch)];
-    let last = [polarity(&told), capacitors(&told), of_seen(hot), of_seen(alcohol), of_seen(charger)];
+    let last = [polarity(&told), capacitors(&told), of_seen(hot), alcohol(&told, checks), of_seen(charger)];
     let first = of_cells.into_iter().chain(first.into_iter().flatten());
     first.chain(others).chain(last.into_iter().flatten()).collect()
 }
@@ -83,7 +87,7 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
         _ => return None,
     };
     let watts = seen.watts(surplus, level.volts);
-    let what = if surplus < BURNS_W {
+    let what = if surplus - seen.leads_watts(&level) < BURNS_W {
         return None;
     } else if surplus < CHARS_W {
         "burns skin: look for it without touching"
@@ -96,8 +100,10 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     Some(format!("up to {watts} in one small part{leads} {what}"))
 }
 
-fn alcohol(seen: &Seen, _: &[String]) -> Option<String> {
-    (seen.class() == Class::HardShort).then(|| {
+/// Given with the step that uses it, and only then.
+fn alcohol(told: &[String], checks: &[String]) -> Option<String> {
+    let used = checks.iter().any(|check| Words::of(check).any(&["alcohol"]));
+    (used && !tells(told, &["alcohol"])).then(|| {
         "alcohol burns: wet the board with the feed off and nothing hot on it, in fresh air, and feed it only as long as needed".into()
     })
 }

@@ -4,9 +4,9 @@
 use super::shorts::{leads, may_charge};
 use crate::units::figures;
 use crate::verdict::Class;
-use crate::verdict::evidence::fall;
+use crate::verdict::evidence::{fall, woke_before};
 use crate::verdict::kind::Family;
-use crate::verdict::presses::unfed;
+use crate::verdict::presses::{Follows, follows, last_in_vain, unfed};
 use crate::verdict::seen::{Load, Seen, exact};
 
 /// Share of the feed that leads may take before a board minds.
@@ -77,12 +77,11 @@ fn limit_may_stop(seen: &Seen) -> bool {
     match seen.class() {
         // A board that ran had enough, until its feed gave way.
         Class::DroppedOut => fall(seen).is_some_and(|fall| !seen.holds(fall.lowest_v)),
-        // More than a good board ever asks for is no boot that is starved.
-        Class::PartialShort => {
-            let drawn = seen.last_level().map_or(0.0, |level| level.watts);
-            let starved = analysis.path.last().is_some_and(|step| step.stretch.limit > 0.5);
-            starved && analysis.model.peak_w.is_none_or(|peak| drawn < peak)
-        }
+        // With more amps than a good board ever asks for nobody is starved, and what is heavy before the wake is no boot.
+        Class::PartialShort => too_low && woke_before(seen),
+        Class::FeedLimited => too_low || run.nears_limit(run.highest_a),
+        // A limit that a good board boots at is met by a fault, and raising it feeds that.
+        _ if need.is_some() && seen.profile.is_some_and(|known| limit >= known.feed.limit.value()) => too_low,
         _ => too_low || run.nears_limit(run.highest_a),
     }
 }
@@ -147,34 +146,62 @@ fn inrush(seen: &Seen) -> Option<String> {
 }
 
 fn latch_clears(seen: &Seen) -> Option<String> {
-    let press = if seen.has_button() { ", and press again" } else { "" };
-    is(seen, &[Class::LatchOff]).then(|| {
-        format!("switch the feed off for some ten seconds and on{press}: a latch lets go only without feed")
+    if !is(seen, &[Class::LatchOff]) || tries_at_each_press(seen) {
+        return None;
+    }
+    if let Some(press) = last_in_vain(seen) {
+        return Some(format!(
+            "a latch is likely, for the press at {} did nothing: switch the feed off for ten seconds and on, and press again",
+            seen.mark(press)
+        ));
+    }
+    Some(if seen.has_button() {
+        "press again with the feed left on; if nothing stirs, switch it off for ten seconds: a latch lets go only without feed".into()
+    } else {
+        "switch the feed off for some ten seconds and on: a latch lets go only without feed".into()
     })
 }
 
-fn excess_attached(seen: &Seen, what: &str) -> String {
+/// Whether a board that is fed throughout tried again at a second press, which no latch lets it.
+fn tries_at_each_press(seen: &Seen) -> bool {
+    seen.tries().is_some_and(|tries| tries.count > 1) && follows(seen) == Follows::EachItsPress
+}
+
+/// What can be unplugged, after the board itself: for one whose trips its converters explain best.
+pub(super) fn unplug_after(seen: &Seen) -> Option<String> {
+    (is(seen, &[Class::LatchOff]) && tries_at_each_press(seen)).then(|| unplug(what_is_attached(seen)))
+}
+
+fn unplug(what: &str) -> String {
+    format!("unplug what can be unplugged ({what}) and try again")
+}
+
+pub(super) fn excess_attached(seen: &Seen, what: &str) -> String {
     let packs = matches!(seen.family, Family::Mainboard | Family::Handheld) && !seen.at_battery();
     let battery = if packs { "take the battery off, and" } else { "take off" };
     format!("{battery} what may still be attached ({what}), and compare standby again")
 }
 
-fn load_attached(seen: &Seen) -> Option<String> {
-    let what = match seen.family {
+/// What is usually attached to boards of that kind.
+pub(super) fn what_is_attached(seen: &Seen) -> &'static str {
+    match seen.family {
         Family::Mainboard => "drives, what is in its ports, charger input",
         Family::Handheld => "display, camera and other flex cables",
         Family::SmallComputer => "whatever is plugged into its ports and pins",
         Family::Panel => "bus and expansion modules, and whatever its outputs feed",
-        Family::Any => "whatever is plugged in",
-    };
+        Family::Any => "cables, cards, modules",
+    }
+}
+
+fn load_attached(seen: &Seen) -> Option<String> {
+    let what = what_is_attached(seen);
     match seen.class() {
         Class::HardShort | Class::PartialShort => {
             Some(format!("switch off, take off every load that is still attached ({what}), and repeat"))
         }
         Class::ExcessStandby => Some(excess_attached(seen, what)),
-        Class::LatchOff | Class::Cycling => {
-            Some(format!("unplug what can be unplugged ({what}) and try again"))
-        }
+        Class::LatchOff if tries_at_each_press(seen) => None,
+        Class::LatchOff | Class::Cycling => Some(unplug(what)),
         _ => None,
     }
 }

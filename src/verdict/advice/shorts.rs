@@ -37,7 +37,7 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
         ));
     } else if stands_at < *REVERSED_V.start() {
         checks.push(format!(
-            "measure the volts at the board's side of the clips; {} is too little for a diode, so reversed polarity is excluded",
+            "measure the volts at the board's side of the clips; {} is little for a diode, so reversed polarity is unlikely",
             volts(stands_at)
         ));
     }
@@ -78,8 +78,15 @@ fn mostly_leads(seen: &Seen) -> bool {
 fn camera(seen: &Seen) -> Option<String> {
     /// A start from which nothing chars, in watts at the set volts.
     const LOW_W: f64 = 1.0;
+    /// Less hardly warms a part that is soldered to planes of copper.
+    const SHOWS_W: f64 = 0.3;
     let level = seen.last_level()?;
     let watts = seen.watts(level.watts, level.volts);
+    if level.watts - seen.leads_watts(&level) < SHOWS_W {
+        return Some(format!(
+            "a thermal camera shows little at {watts}: set 1 V, up to 3 A for seconds, or use freeze spray; do not touch"
+        ));
+    }
     if level.watts < HOT_W {
         return Some(format!(
             "thermal camera, fed as now ({watts}) for seconds only: what warms first is the part, or feeds it"

@@ -14,16 +14,18 @@ enum Work {
     Memory,
     Radio,
     Display,
+    Bus,
 }
 
 impl Work {
     /// In the order in which they decide: flash memory is storage.
-    const WORDS: [(Self, &[&str]); 5] = [
+    const WORDS: [(Self, &[&str]); 6] = [
         (Self::Drive, &["spin", "spinup", "spins", "spinning", "drive", "drives", "disk", "disks"]),
         (Self::Storage, &["storage", "flash"]),
         (Self::Memory, &["memory", "ram", "dram", "ddr"]),
         (Self::Radio, &["radio", "network", "modem"]),
         (Self::Display, &["display", "backlight"]),
+        (Self::Bus, &["bus", "fieldbus", "link", "partner"]),
     ];
 
     fn of(stage: &str) -> Option<Self> {
@@ -54,6 +56,11 @@ impl Work {
                 "look at console or screen for what it waits for or repeats".into(),
                 format!("then the module's supply, reset and clock{at}"),
             ],
+            Self::Bus => [
+                "connect the bus with its termination, and the partner that it may wait for, and repeat".into(),
+                "then the other way: feed off, take off bus and expansion modules, and repeat".into(),
+                format!("look at screen or console for what it waits for, then the bus's supply and lines{at}"),
+            ],
             Self::Display => [
                 "look for an image with a lamp on the screen: it may run without its light".into(),
                 "feed off, unplug the display's cable, and repeat; then another display".into(),
@@ -75,7 +82,11 @@ pub(super) fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<Stri
         return work.checks(&at).into_iter().skip(usize::from(own)).collect();
     }
     if stage == Some(0) && !own {
-        return vec![format!("measure every rail{at}: the one that is missing or low names its regulator")];
+        return vec![
+            format!("measure every rail{at}: the one that is missing or low names its regulator"),
+            "then enable and power-good of the converters that come next: which has its enable and gives nothing?".into(),
+            "feed off: ohms to ground on the rail that stays down: an overload there holds it".into(),
+        ];
     }
     let modules = if own { None } else { without_modules(seen, stage) };
     let lively = last.and_then(|step| liveliness(seen, step));
@@ -135,6 +146,8 @@ mod tests {
             ("disk spin-up", Some(Work::Drive)),
             ("modem", Some(Work::Radio)),
             ("backlight", Some(Work::Display)),
+            ("bus", Some(Work::Bus)),
+            ("busy", None),
             ("program, drivers", None),
             ("loading", None),
         ] {

@@ -1,13 +1,17 @@
 //! What a technician usually probes next, by verdict and kind of board. All common practice at repair benches, with no
 //! source.
 
+use super::look_alikes::{excess_attached, unplug_after, what_is_attached};
 use super::shorts::on_the_board;
 use super::stalls::stalled;
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
-use crate::verdict::evidence::{FellTo, ends_in_a_spike, fall, rails_may_be_up, woke_and_stays, woke_before};
+use crate::verdict::evidence::{
+    FellTo, ends_in_a_spike, fall, much_for_standby, rails_may_be_up, woke_and_stays, woke_before,
+};
 use crate::verdict::kind::Family;
-use crate::verdict::seen::Seen;
+use crate::verdict::limits::long_try;
+use crate::verdict::seen::{Load, Seen};
 use crate::verdict::{Class, Direction};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
@@ -46,7 +50,8 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
     let rail = format!(
-        "if the ohms are there, feed that rail alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
+        "if a rail reads {} or so, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
+        Load::words(ohms),
         figures(volts, 2),
         figures(volts / ohms, 2),
         figures(volts * volts / ohms, 1)
@@ -98,23 +103,57 @@ fn surplus_on_always_on(suspect: &str, surplus: f64, asleep: bool) -> [String; 4
     ]
 }
 
-/// Ohms before the scope: a coil is easy to reach, and a try is short.
+/// Ohms before the scope where tries are short, for a coil is easy to reach; last where the converters stay up.
 fn tries(seen: &Seen, at: &str) -> Vec<String> {
     /// Converters that start at all are up after so many seconds.
     const CONVERTERS_UP_S: f64 = 3.0;
     let tries = seen.tries();
+    if let Some(lasted_s) = long_try(seen) {
+        return went_off(seen, lasted_s, at);
+    }
     let lasts = tries.as_ref().map(|tries| seen.time(tries.lasts_s.mean));
     let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
         format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
     let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
     let console = "the converters are up for seconds: look at console or screen, and try storage with a known-good image";
-    let ohms = "feed off: ohms or diode mode to ground at every converter's coil".to_owned();
+    let ohms = if up {
+        "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
+    } else {
+        "feed off: ohms or diode mode to ground at every converter's coil".to_owned()
+    };
     let scope = format!(
         "catch a try with a scope on enable, power-good and output of {at}: look first where one falls with its enable there"
     );
-    let console = up.then(|| console.to_owned());
-    [ohms].into_iter().chain(spike).chain(console).chain([scope]).collect()
+    if up {
+        // A short at a coil does not let a board run for seconds.
+        return spike.into_iter().chain([console.to_owned(), scope, ohms]).collect();
+    }
+    let unplug = unplug_after(seen);
+    [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
+}
+
+/// A board without a reference that was on for as long as a boot takes, and went off: what ran, and how it went.
+fn went_off(seen: &Seen, lasted_s: f64, place: &str) -> Vec<String> {
+    let watts = seen.attempts.last().map_or(0.0, |try_| try_.peak_a.value() * seen.analysis.run.set_v);
+    let showed = "ask what it showed as it went: an orderly shutdown looks the same".to_owned();
+    let cooler = cooler(seen, watts);
+    let camera = format!("thermal camera while it runs, up to {} after its wake", seen.time(lasted_s));
+    let scope = format!("then a scope on rails, enables and power-good of {place} as it goes off");
+    let ohms = "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned();
+    [showed].into_iter().chain(cooler).chain([camera, scope, ohms]).collect()
+}
+
+/// Where a board makes enough heat to need it: that what carries it off sits and turns.
+fn cooler(seen: &Seen, watts: f64) -> Option<String> {
+    /// Boards that draw less are built without a fan, and mostly without a heatsink (common practice, no source).
+    const COOLED_W: f64 = 5.0;
+    let cooler = match seen.family {
+        Family::Handheld => "see that shields and heat spreaders sit as they should, before it runs again",
+        _ if watts < COOLED_W => return None,
+        _ => "see that cooler or heatsink sits tight and the fan turns, before it runs again",
+    };
+    Some(cooler.into())
 }
 
 fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
@@ -122,8 +161,8 @@ fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
     let supplies = match seen.family {
         Family::Mainboard | Family::Handheld | Family::Any if by_itself => {
-            "good boards start by themselves: check the always-on rails, then what has to start this one and the reset, and \
-             what holds them"
+            "good boards start by themselves: measure every rail, then what has to start this one and the reset, then clock and \
+             boot memory"
         }
         Family::Mainboard => {
             "check the always-on rails, then the button's line at the embedded controller, its supply and its clock"
@@ -132,14 +171,15 @@ fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
             "check the always-on outputs of the power management, and the button's line down to it"
         }
         Family::Panel => {
-            "it should start by itself: check the undervoltage lockout and the reset, and what holds them"
+            "it should start by itself: measure every rail, then undervoltage lockout and reset, then clock and boot memory"
         }
         Family::SmallComputer => {
-            "it should start by itself: check the input volts at the board and the reset line"
+            "it should start by itself: measure the volts at its input and every rail, then reset, clock and boot memory"
         }
         Family::Any => "check the always-on rails, and what has to ask the board to wake",
     };
-    asked_to_wake(seen).into_iter().chain([supplies.to_owned()]).chain(enable).collect()
+    let much = much_for_standby(seen).then(|| excess_attached(seen, what_is_attached(seen)));
+    asked_to_wake(seen).into_iter().chain(much).chain([supplies.to_owned()]).chain(enable).collect()
 }
 
 /// Whether the button asks at all, from its contacts to its line.
@@ -182,6 +222,16 @@ fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     if let Some(suspect) = suspect {
         return vec![format!("it boots, but not as good boards do: look at {suspect} first")];
     }
+    let idle = seen.departures.iter().find(|departure| {
+        let running = model.stages.last().is_some_and(|stage| stage.name == departure.phase);
+        running && departure.quantity.ends_with("power") && departure.direction == Direction::Below
+    });
+    if idle.is_some() {
+        return vec![
+            "see that all that belongs there is attached and runs (fan, display, drive, radio): what does not run draws nothing".into(),
+            "then look for a section or a rail that stays off, beside a good board on this supply".into(),
+        ];
+    }
     let other = seen.departures.first().map(|departure| {
         format!(
             "{} is not as on good boards: take off what is attached, repeat, and compare it with a good board on this supply",
@@ -221,15 +271,12 @@ fn works(seen: &Seen) -> String {
 
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let Some(fall) = fall(seen) else { return Vec::new() };
-    let ran = seen.time(fall.ran_s);
     let warm = format!(
-        "repeat from cold, then warm at once: a fall before {ran} points to heat, the same time to what it does then"
+        "repeat cold, then warm at once: a fall before {} points to heat, the same time to what it does then",
+        seen.since_start(fall.at_s)
     );
-    let cooler = match seen.family {
-        Family::Handheld => "see that shields and heat spreaders sit as they should, before it runs again",
-        _ => "see that cooler or heatsink sits tight and the fan turns, before it runs again",
-    };
-    let camera = format!("thermal camera while it runs, up to the fall at about {ran}");
+    let cooler = cooler(seen, fall.from_a * fall.from_v);
+    let camera = format!("thermal camera while it runs, up to the fall at {}", seen.in_the_log(fall.at_s));
     let place = suspect.unwrap_or("the board");
     let watch = match fall.to {
         FellTo::Standby | FellTo::Little | FellTo::More => {
@@ -248,7 +295,7 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         "switch the feed off and on: a latch lets go only then"
     };
     let showed = "ask what it showed as it went: an orderly shutdown looks the same";
-    vec![cooler.into(), camera, again.into(), showed.into(), warm, watch]
+    cooler.into_iter().chain([camera, again.into(), showed.into(), warm, watch]).collect()
 }
 
 /// A steady load that is there from switch-on may be a short, where there is no reference to tell.

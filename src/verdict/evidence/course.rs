@@ -95,10 +95,10 @@ fn at_its_volts(seen: &Seen, last: &Step) -> String {
 /// What is drawn to the end, beside what good boards draw there.
 fn level(seen: &Seen, last: &Step) -> String {
     format!(
-        "{} from {} to the end, {}{}",
+        "{} for {}, from {} to the end{}",
         at_its_volts(seen, last),
-        seen.moment(seen.level(last).start_s),
         lasts(seen, last),
+        seen.moment(seen.level(last).start_s),
         against_good_boards(seen, last)
     )
 }
@@ -203,15 +203,15 @@ fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let amps = |watts: f64| seen.reference_amps(watts / volts);
     let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
     let numbers = format!(
-        "by {} (standard deviation), good boards by {} ({})",
+        "by about {} either way, good boards' by {} ({})",
         seen.amps((shown / volts).max(seen.readout.step_a / 4.0)),
         amps(swing.typical),
         range(&amps(swing.low), &amps(swing.high))
     );
     Some(match swing.liveliness() {
-        Liveliness::Flat => format!("flat where good boards swing: {numbers}"),
-        Liveliness::Usual => format!("as lively as good boards there: {numbers}"),
-        Liveliness::Lively => format!("livelier than good boards there: {numbers}"),
+        Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
+        Liveliness::Usual => format!("the current swings as good boards' does there: {numbers}"),
+        Liveliness::Lively => format!("the current swings more than good boards' does there: {numbers}"),
     })
 }
 
@@ -351,7 +351,7 @@ pub(super) fn left(seen: &Seen, after: &Step) -> &'static str {
         FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {
             "less than good boards stand by at"
         }
-        FellTo::Standby => "its standby is left",
+        FellTo::Standby => "it is back at its standby",
         FellTo::Little => "its standby or less, which this supply hardly reads",
         FellTo::More => "more than its standby: part of it is still on",
     }
@@ -365,9 +365,10 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
         format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
     let facts = [
         format!(
-            "ran for {} in {name}, then fell {} from {} to {}: {}",
+            "ran for {} in {name}, then fell {} ({}) from {} to {}: {}",
             seen.span(fall.at_s - fall.ran_s, fall.at_s),
             at(seen, fall.at_s),
+            seen.since_start(fall.at_s),
             seen.amps(fall.from_a),
             seen.amps(fall.after.amps),
             fall.left

@@ -6,15 +6,17 @@ mod short;
 mod tries;
 
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
-pub(super) use rest::rails_may_be_up;
+pub(super) use rest::{much_for_standby, rails_may_be_up};
 pub(super) use short::woke_before;
 pub(super) use tries::ends_in_a_spike;
 
 use super::Class;
-use super::align::Step;
+use super::align::{State, Step};
 use super::attempts::RISES_S;
+use super::phases::without_zero;
 use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
+use crate::stats::moments::Moments;
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
 const MOST_FACTS: usize = 5;
@@ -52,15 +54,15 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
     facts
 }
 
-/// `33 mA at 12.7 V from 1.90 s to the end, 53.1 s`.
+/// `33 mA at 12.7 V for 53.1 s, from 1.90 s to the end`.
 fn to_the_end(seen: &Seen, step: &Step) -> String {
     let level = seen.level(step);
     format!(
-        "{} at {} from {} to the end, {}",
+        "{} at {} for {}, from {} to the end",
         seen.amps(level.amps),
         seen.volts(level.volts),
-        seen.moment(level.start_s),
-        seen.span(level.start_s, level.end_s)
+        seen.span(level.start_s, level.end_s),
+        seen.moment(level.start_s)
     )
 }
 
@@ -71,15 +73,35 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
     let piece = analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= LEVEL_S);
-    let (length, amps, end_v) = piece.map_or_else(
-        || (last.stretch.duration(), last.stretch.amps, last.stretch.volts),
-        |piece| (piece.duration(), piece.amps, piece.volts),
-    );
-    let end =
-        format!("mean over its last {}: {} at {}", seen.time(length), seen.amps(amps), seen.volts(end_v));
+    let end = match piece {
+        Some(piece) => Some(format!(
+            "mean over its last {}: {} at {}",
+            seen.time(piece.duration()),
+            seen.amps(piece.amps),
+            seen.volts(piece.volts)
+        )),
+        None => last_readings(seen),
+    };
     let awake = awake(seen, last).filter(|_| woke.is_none());
-    let levels = [captured, end].into_iter().chain(awake).chain(too_early(seen, last));
+    let levels = [captured].into_iter().chain(end).chain(awake).chain(too_early(seen, last));
     tried.into_iter().chain(woke).chain(levels).collect()
+}
+
+/// What the last readings of a brief log show, once the feed is up.
+fn last_readings(seen: &Seen) -> Option<String> {
+    /// More are not needed, and may hold something else.
+    const MOST: usize = 5;
+    let run = &seen.analysis.run;
+    let end = run.samples.end;
+    let readings = end.saturating_sub(MOST).max(run.risen)..end;
+    let volts = readings.clone().map(|i| seen.trace.volts()[i]).collect::<Moments>().mean()?;
+    let amps = readings.clone().map(|i| seen.trace.amps()[i]).collect::<Moments>().mean()?;
+    let amps = seen.amps(without_zero(amps, seen.readout.zero_a));
+    let which = match readings.len() {
+        1 => "its last reading".to_owned(),
+        count => format!("mean of its last {count} readings"),
+    };
+    Some(format!("{which}: {amps} at {}", seen.volts(volts)))
 }
 
 /// A board without a reference that woke and stays at one level.
@@ -132,7 +154,8 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
     let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) else {
         let press = analysis.run.presses.last().map(|press| (analysis.run.end_s - press, "the press"));
         let (since, what) = press.unwrap_or((analysis.run.duration(), "switch-on"));
-        return (last.state.is_rest() && since < TIME_TO_WAKE_S).then(|| {
+        let asleep = last.state.is_rest() || matches!(last.state, State::Inrush | State::Surge);
+        return (asleep && since < TIME_TO_WAKE_S).then(|| {
             let asked = !seen.has_button() || !run_is_unasked(seen);
             let unasked = if asked { "" } else { "; no press of the button is marked" };
             format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.time(since))

@@ -97,7 +97,12 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
         }
         let bound = exact(standby.high, "W");
         return if level.watts < standby.high {
-            format!("{drawn}: below the {bound} from which boards of this kind are awake")
+            let much = if much_for_standby(seen) {
+                ", though much for a standby: part of it may be a surplus"
+            } else {
+                ""
+            };
+            format!("{drawn}: below the {bound} from which boards of this kind are awake{much}")
         } else {
             format!(
                 "{drawn}, where boards of this kind stand by below {bound}; nothing follows that an awake board would do"
@@ -113,11 +118,21 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     if times < TIMES_FROM {
         return usual;
     }
-    format!(
-        "{usual}: this is {} times the usual, {drawn} in place of {}",
-        figures(times, 2),
-        seen.reference_watts(typical)
-    )
+    format!("{usual}: this is {} times the usual", figures(times, 2))
+}
+
+/// Whether a board that stands by draws so much that a surplus may be what is wrong with it.
+pub(in crate::verdict) fn much_for_standby(seen: &Seen) -> bool {
+    /// Share of what a kind of board seldom exceeds.
+    const NEAR_THE_TOP: f64 = 0.5;
+    let standby = &seen.analysis.model.standby;
+    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
+    let from = match standby.watts {
+        Some(typical) => TIMES_FROM * typical,
+        None if seen.analysis.model.of_this_board => f64::INFINITY,
+        None => NEAR_THE_TOP * seen.analysis.kind.map_or(f64::INFINITY, |kind| kind.standby_high_w),
+    };
+    seen.class() == Class::StandbyOnly && drawn >= from
 }
 
 /// Whether the current shows a press: a board that does not even see its button draws what it drew.
@@ -149,9 +164,16 @@ fn asked(seen: &Seen) -> String {
             answer(seen)
         ),
         None if seen.has_button() && unfed(seen).is_some() => {
-            format!("no wake in {fed} of feed; no press of the button is marked with the output on")
+            format!(
+                "no press of the button is marked with the output on, in {fed} of feed: whether it wakes is not known"
+            )
         }
-        None if seen.has_button() => format!("no wake in {fed} of feed; no press of the button is marked"),
+        None if seen.has_button() => {
+            format!("no press of the button is marked in {fed} of feed: whether it wakes is not known")
+        }
+        None if seen.analysis.model.of_this_board && seen.analysis.model.standby.watts.is_none() => {
+            format!("it did not start in {fed} of feed")
+        }
         None => format!("no wake in {fed} of feed"),
     }
 }

@@ -1,7 +1,7 @@
 //! A load that is there from switch-on, or from the wake on, and leaves no room for a sequence.
 
 use crate::reference::GAIN_ERROR;
-use crate::units::to_the_place_of;
+use crate::units::{figures, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Level, Load, Seen, exact, volts};
@@ -48,8 +48,10 @@ fn heat(seen: &Seen, last: &Step) -> String {
     let level = seen.level(last);
     let watts = seen.watts(level.watts, level.volts);
     let peak = seen.analysis.model.peak_w.filter(|_| seen.class() == Class::PartialShort);
-    let peak = peak.map_or_else(String::new, |peak| {
-        format!("; a good board's boot peaks at {}", seen.reference_watts(peak))
+    let standby = seen.analysis.model.standby.watts.filter(|_| !woke_before(seen));
+    let peak = peak.map_or_else(String::new, |peak| match standby {
+        Some(standby) => format!("; a good board takes {} W before its wake", figures(standby, 2)),
+        None => format!("; a good board's boot peaks at {}", seen.reference_watts(peak)),
     });
     let place = if seen.class() == Class::PartialShort { "board" } else { "short" };
     match read_at_the_board(seen, last) {
@@ -112,7 +114,7 @@ fn before(seen: &Seen, last: &Step, since: f64) -> String {
     if woke_before(seen) {
         format!("the board drew its standby before: the load comes with the wake, and stays for {lasts}")
     } else if since < AT_ONCE_S {
-        format!("no sequence before it, and steady for {lasts}")
+        format!("nothing like a start-up comes before it, and it is steady for {lasts}")
     } else {
         format!("steady for {lasts}")
     }

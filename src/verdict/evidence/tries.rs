@@ -4,10 +4,12 @@ use super::course::left;
 use super::to_the_end;
 use crate::stats::robust;
 use crate::trace::Mode;
-use crate::units::range;
+use crate::units::{range, with_and};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{Spread, Tries};
+use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
+use crate::verdict::presses::{Follows, follows, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 
@@ -60,7 +62,21 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
     };
     let on = if tries.one_is_on { "; one more is on when the log ends" } else { "" };
     let times = if tries.count == 1 { "1 try".to_owned() } else { format!("{} tries", tries.count) };
-    format!("{times} {span}{every}{on}")
+    format!("{times} {span}{every}{on}{}", after_presses(seen))
+}
+
+/// Which press each try follows, and which come without one.
+fn after_presses(seen: &Seen) -> String {
+    let pressed = seen.attempts.iter().filter_map(|start| waking(seen, start.start_s.value()));
+    let times = with_and(pressed.map(|press| seen.mark(press)));
+    match (follows(seen), seen.attempts.len()) {
+        (Follows::EachItsPress, 1) => format!(", at the press at {times}"),
+        (Follows::EachItsPress, _) => format!(", each at a press ({times}) and none by itself"),
+        (Follows::FirstOnly, _) => {
+            format!("; the press at {times} starts the first, the others come by themselves")
+        }
+        (Follows::Other, _) => String::new(),
+    }
 }
 
 /// When the only try was read, if that was once.
@@ -103,16 +119,17 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let stage = match &tries.ended_in {
         Some(stage) if shown == all => format!(", {}", place(stage)),
         Some(stage) if is_the_only_one(seen, stage) => {
-            format!(", {}, where a stage shows ({shown} of {all})", place(stage))
+            format!(", {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
         }
         Some(stage) if 2 * shown > all => format!(", mostly {} ({shown} of {all})", place(stage)),
         Some(stage) => {
-            format!(", oftenest {}, where a stage shows ({shown} of {all})", place(stage))
+            format!(", most often {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
         }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
     let since = if lone_reading(seen).is_some() { "of" } else { "after" };
-    format!("{each} {after} {since} its wake{stage}")
+    let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
+    format!("{each} {after} {since} its wake{stage}{open}")
 }
 
 /// Whether no try shows another stage.

@@ -289,6 +289,15 @@ fn four_readings_a_second_are_said_once_to_be_coarse() {
 }
 
 #[test]
+fn a_brief_log_tells_its_last_readings_and_no_mean_over_the_rise_of_the_feed() {
+    let brief = bench(&[OFF, (0.1, 5.1, 0.011), (0.2, SET_V, 0.0134)]).with(|b| b.presses.clear()).find();
+    class(&brief, Class::Inconclusive);
+    let said = because(&brief);
+    assert!(said.contains("mean of its last 2 readings: 12 mA at 12.8 V"), "{said}");
+    assert!(said.contains("no press of the button is marked"), "{said}");
+}
+
+#[test]
 fn a_long_try_without_a_reference_may_have_been_a_boot() {
     let tried = |seconds: f64| {
         let levels = [OFF, STANDBY, (seconds, SET_V, 1.0), (30.0, SET_V, 0.0234)];
