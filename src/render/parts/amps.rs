@@ -1,10 +1,10 @@
 //! The amps: the board's trace over the envelope of good boards, and low current magnified.
 
 use super::super::axis::{ValueAxis, round_step};
-use super::super::columns::{self, Column};
+use super::super::columns::Column;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Label, Shape};
+use super::super::scene::{Anchor, Label};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::cut::{self, Mark};
@@ -247,8 +247,7 @@ fn strip_words(
     gaps_words(sheet, readings, axis.area);
     if let Some(label) = limit_label(sheet, subject, readings, axis, fault) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
-        sheet.scene.fill(ground, sheet.palette.paper);
-        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+        super::on_ground(sheet, ground, label);
     }
 }
 
@@ -261,20 +260,8 @@ fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis) {
 }
 
 /// A run's amps as a line of that width and colour.
-pub(in crate::render) fn line(
-    sheet: &mut Sheet,
-    readings: &Readings,
-    axis: ValueAxis,
-    (width, color): (f64, Color),
-) {
-    let spans = columns::spans(&readings.amps, |amps| axis.row(amps));
-    sheet.scene.shapes.push(Shape::Steps {
-        left: readings.time.left,
-        spans,
-        clip: axis.area,
-        width: sheet.u(width),
-        color,
-    });
+pub(in crate::render) fn line(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, pen: (f64, Color)) {
+    super::trace_line(sheet, readings.time.left, &readings.amps, axis, pen);
 }
 
 /// Grid, frame and labels of a strip of amps.
@@ -325,8 +312,7 @@ pub(in crate::render) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect
 pub(in crate::render) fn gaps_words(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     for gap in &readings.gaps {
         if let Some((ground, label)) = gap_words(sheet, readings, area, *gap) {
-            sheet.scene.fill(ground, sheet.palette.paper);
-            sheet.scene.text(label.text, label.at, label.anchor, label.style);
+            super::on_ground(sheet, ground, label);
         }
     }
 }

@@ -21,10 +21,11 @@ pub(super) mod turning;
 pub(super) mod volts;
 
 use super::RenderError;
-use super::axis::TimeAxis;
+use super::axis::{TimeAxis, ValueAxis};
+use super::columns::{self, Column};
 use super::font::Weight;
 use super::geometry::Rect;
-use super::scene::{Anchor, Style};
+use super::scene::{Anchor, Label, Shape, Style};
 use super::sheet::{Sheet, em};
 use super::theme::Color;
 use crate::reference::Profile;
@@ -58,6 +59,25 @@ impl Subject<'_> {
     pub(super) fn set_volts(&self) -> Option<Volts> {
         self.finding.log.set_v.or(self.trace.header().set_volts)
     }
+}
+
+/// What was read as a line of that width and colour.
+fn trace_line(
+    sheet: &mut Sheet,
+    left: i32,
+    read: &[Option<Column>],
+    axis: ValueAxis,
+    (width, color): (f64, Color),
+) {
+    let spans = columns::spans(read, |value| axis.row(value));
+    let width = sheet.u(width);
+    sheet.scene.shapes.push(Shape::Steps { left, spans, clip: axis.area, width, color });
+}
+
+/// Words on a ground of their own.
+fn on_ground(sheet: &mut Sheet, ground: Rect, label: Label) {
+    sheet.scene.fill(ground, sheet.palette.paper);
+    sheet.scene.text(label.text, label.at, label.anchor, label.style);
 }
 
 /// Where the parts of a figure of one run stand; a part that the figure does without is empty.

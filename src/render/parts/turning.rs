@@ -319,7 +319,7 @@ fn top(subject: &Subject, start: f64, edge: usize) -> (usize, &'static str) {
     /// Less above the usual reading of the try, it is no peak (common practice, no source).
     const STANDS_OUT: f64 = 1.2;
     /// Below this share of it, a reading lies over the fall and is no level (common practice, no source).
-    const STANDS: f64 = 0.7;
+    const STANDS: f64 = 0.85;
     let (time, drawn) = (subject.trace.time(), subject.trace.amps());
     let first = time.partition_point(|t| *t < start).min(edge - 1);
     let peak = (first..=edge).max_by(|a, b| drawn[*a].total_cmp(&drawn[*b])).unwrap_or(edge - 1);

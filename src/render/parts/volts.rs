@@ -1,10 +1,10 @@
 //! The strip of volts, with the sag to be seen.
 
 use super::super::axis::ValueAxis;
-use super::super::columns::{self, Column};
+use super::super::columns::Column;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Shape};
+use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::events::Lane;
@@ -81,20 +81,8 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
 }
 
 /// A run's volts as a line of that width and colour.
-pub(in crate::render) fn line(
-    sheet: &mut Sheet,
-    readings: &Readings,
-    axis: ValueAxis,
-    (width, color): (f64, Color),
-) {
-    let spans = columns::spans(&readings.volts, |volts| axis.row(volts));
-    sheet.scene.shapes.push(Shape::Steps {
-        left: readings.time.left,
-        spans,
-        clip: axis.area,
-        width: sheet.u(width),
-        color,
-    });
+pub(in crate::render) fn line(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, pen: (f64, Color)) {
+    super::trace_line(sheet, readings.time.left, &readings.volts, axis, pen);
 }
 
 /// Volts below this share of the highest are a collapse or a ramp, not a sag.
@@ -161,7 +149,9 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
     let width = style.width(&text);
     let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
     let aside = sheet.u(8.0);
-    let left = within(x + aside);
+    // Beside its place, and not on the dip itself where that is near the end of the axis.
+    let right_of = x + aside + width + sheet.u(4.0) <= axis.area.right;
+    let left = within(if right_of { x + aside } else { x - aside - width });
     let crosses = |left: i32, fault: i32| left - aside < fault && fault < left + width + aside;
     let left = match fault.filter(|fault| crosses(left, *fault)) {
         Some(fault) if !crosses(within(fault + aside), fault) => within(fault + aside),
