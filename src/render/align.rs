@@ -125,8 +125,11 @@ pub(super) fn window(
 /// From just before the first switch-on to the end of the last run, or to where runs that are far longer than most
 /// would press these together.
 fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f64, f64) {
-    /// A run may be this many times as long as one in the middle, of two as the shorter.
+    /// Of two, one may be this many times as long as the shorter …
     const FAR_LONGER: f64 = 3.0;
+    /// … and among many this many times as long as one in the middle: what goes on longer has the others pressed together
+    /// for a level that no longer changes.
+    const LONGER: f64 = 1.4;
     /// Share of the width before the first switch-on.
     const BEFORE: f64 = 0.03;
     let runs = || subjects.iter().zip(zeros);
@@ -136,10 +139,24 @@ fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f6
     let last = ends.iter().copied().fold(f64::NEG_INFINITY, f64::max).min(last);
     ends.sort_by(f64::total_cmp);
     let usual = ends.get(ends.len().saturating_sub(1) / 2).copied().unwrap_or(last);
-    let to = if usual > 0.0 { last.min(usual * FAR_LONGER) } else { last };
+    let changes = runs().filter_map(|(run, zero)| Some(last_change(run)? - zero.at));
+    let settled = changes.fold(0.0, f64::max) + usual * (LONGER - 1.0);
+    let to = match ends.len() {
+        _ if usual <= 0.0 => last,
+        0..=2 => last.min(usual * FAR_LONGER),
+        _ => last.min(settled.clamp(usual * LONGER, (usual * FAR_LONGER).max(usual * LONGER))),
+    };
     let from = first.max(on - (to - on) * BEFORE);
     // A log may end at its switch-on.
     if from < to { (from, to) } else { (first, last) }
+}
+
+/// When the board last gave up a try, or fell back.
+fn last_change(run: &Subject) -> Option<f64> {
+    let given_up = run.finding.attempts.iter().rfind(|attempt| attempt.given_up);
+    let given_up = given_up.map(|attempt| attempt.end_s.value());
+    let fall = run.finding.fall.map(|fall| fall.at_s.value());
+    given_up.into_iter().chain(fall).reduce(f64::max)
 }
 
 /// The named phase of every run that has it, and some of what comes before and after.

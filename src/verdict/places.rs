@@ -1,7 +1,8 @@
 //! Where a run stood in the phases of its profile, for the comparison with it.
 //!
 //! A run that booted went through all of them, and is followed as the good captures were when the profile was learned:
-//! a stage far off its usual level is then still that stage. Any other run is where its alignment says.
+//! a stage far off its usual level is then still that stage. Any other run is where its alignment says, and so is one whose
+//! running level the following takes for an earlier stage that never ends.
 
 use super::Class;
 use super::align::{State, Step};
@@ -32,10 +33,20 @@ pub(super) fn places(
     profile: &Profile,
     readback: &Readback,
 ) -> Vec<Place> {
-    let mut places =
-        followed(trace, analysis, profile, readback).unwrap_or_else(|| aligned(trace, analysis, profile));
+    let aligned = aligned(trace, analysis, profile);
+    let followed = followed(trace, analysis, profile, readback);
+    let mut places = followed.filter(|followed| runs_alike(followed, &aligned)).unwrap_or(aligned);
     places.retain(|place| place.whole);
     places
+}
+
+/// Whether both give the running level the better part of the same readings: it is there that the verdict says the board
+/// stayed, and a departure of another stage at that time would contradict it.
+fn runs_alike(followed: &[Place], aligned: &[Place]) -> bool {
+    let (Some(theirs), Some(ours)) = (followed.last(), aligned.last()) else { return true };
+    let shared =
+        theirs.samples.end.min(ours.samples.end).saturating_sub(theirs.samples.start.max(ours.samples.start));
+    theirs.phase != ours.phase || 2 * shared >= ours.samples.len()
 }
 
 /// The phases of a run that booted.
@@ -125,5 +136,26 @@ fn mark_mixed(places: &mut [Place], trace: &Trace, profile: &Profile) {
         for place in &mut places[index - 1..=index] {
             place.whole &= unseen <= MIXED_SHARE * length(&place.samples);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Stages one after the other that end at these readings.
+    fn ends(at: [usize; 3]) -> Vec<Place> {
+        let starts = std::iter::once(0).chain(at);
+        let place = |(phase, (start, end))| Place { phase, samples: start..end, ends: true, whole: true };
+        starts.zip(at).enumerate().map(place).collect()
+    }
+
+    #[test]
+    fn a_stage_that_takes_up_the_running_level_is_not_followed() {
+        let aligned = ends([10, 20, 100]);
+        assert!(runs_alike(&ends([10, 30, 100]), &aligned));
+        assert!(runs_alike(&ends([10, 12, 100]), &aligned));
+        assert!(!runs_alike(&ends([10, 95, 100]), &aligned));
+        assert!(runs_alike(&[], &aligned));
     }
 }

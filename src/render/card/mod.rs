@@ -19,6 +19,9 @@ use stages::Named;
 const COLUMNS: [table::Column; 5] =
     [("stage", 0.15), ("mean amps", 0.29), ("highest", 0.13), ("lasts", 0.23), ("reached, it proves", 0.3)];
 
+/// The last of them, which a profile without sections leaves empty.
+const PROVES: usize = COLUMNS.len() - 1;
+
 /// On a narrow card: what the graph does not say in numbers.
 const COLUMNS_NARROW: [table::Column; 3] = [("stage", 0.29), ("mean amps", 0.38), ("lasts", 0.33)];
 
@@ -47,8 +50,11 @@ pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
     let (rest, cautions_area) = middle.split_bottom(cautions_height(&sheet, profile, middle));
     let (panel, rows) = share_out(&sheet, rest, profile.phases.len());
     let wide = table::is_wide(&sheet, rows.width());
-    let columns = if wide { &COLUMNS[..] } else { &COLUMNS_NARROW[..] };
+    let mut columns = if wide { &COLUMNS[..] } else { &COLUMNS_NARROW[..] };
     let mut cells = table_rows(profile, wide);
+    if wide && cells.iter().all(|row| row[PROVES].is_empty()) {
+        columns = &COLUMNS[..PROVES];
+    }
     if stages::has_room(&sheet, panel) && stages::draw(&mut sheet, profile, panel) == Named::ByNumber {
         for (number, row) in (1..).zip(&mut cells) {
             row[0] = format!("{number} {}", row[0]);
@@ -151,9 +157,8 @@ const fn ending(phase: &PhaseReference) -> &'static str {
 }
 
 fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
-    let volts = feed_volts(profile);
     let row = |phase: &PhaseReference| {
-        let expected = envelope::in_amps(profile, phase, volts);
+        let expected = shown(profile, phase);
         let show = |amps: f64| words::amps(amps, None);
         let seconds = |value: f64| words::quantity(value, "s", None);
         let span = words::range(&show(expected.low), &show(expected.high));
@@ -164,12 +169,33 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
         let lasts = lasting.unwrap_or_else(|| ending(phase).to_owned());
         let mean = format!("{} ({span})", show(expected.typical));
         if wide {
-            vec![phase.name.clone(), mean, show(expected.peak), lasts, proves(profile, phase)]
+            vec![phase.name.clone(), mean, highest(profile, &expected), lasts, proves(profile, phase)]
         } else {
             vec![phase.name.clone(), span, lasts]
         }
     };
     profile.phases.iter().map(row).collect()
+}
+
+/// What the card shows of a stage: amps at the usual feed, and no peak above the current limit, which the supply lets nobody
+/// read, however high the few boards allow it to be.
+fn shown(profile: &Profile, phase: &PhaseReference) -> envelope::Expected {
+    let expected = envelope::in_amps(profile, phase, feed_volts(profile));
+    let limit = profile.feed.limit.value();
+    envelope::Expected {
+        peak: expected.peak.min(limit),
+        usual_peak: expected.usual_peak.min(limit),
+        ..expected
+    }
+}
+
+/// The highest reading that is to be expected: `3.60 A`, `up to the limit`.
+fn highest(profile: &Profile, expected: &envelope::Expected) -> String {
+    if expected.peak < profile.feed.limit.value() {
+        words::amps(expected.peak, None)
+    } else {
+        "up to the limit".into()
+    }
 }
 
 /// `0.053 to 1.21 s`: a range of times in one unit, for as long as people say seconds.
@@ -263,7 +289,8 @@ fn foot_entries(profile: &Profile) -> Vec<foot::Entry> {
         ("learned at", at),
         ("learned on", date),
         ("from", Some(evidence(profile))),
-        ("bands", Some("hold 95 % of good boards, at 95 % confidence".into())),
+        // A tolerance interval: 95 % of all boards, at 95 % confidence; of one written by hand nothing is known.
+        ("bands", (learned.boards > 0).then(|| "meant to hold 19 of 20 good boards".into())),
         ("drawn by", Some(format!("feedtale {}", env!("CARGO_PKG_VERSION")))),
     ];
     all.into_iter().filter_map(|(key, value)| Some((key, clean(&value?)))).collect()

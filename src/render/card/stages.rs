@@ -10,7 +10,7 @@ use super::super::scene::{Anchor, Label, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
-use super::{ending, feed_volts};
+use super::{ending, shown};
 use crate::reference::{PhaseReference, Profile};
 
 /// How the stages of the graph are told apart.
@@ -35,9 +35,7 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     legend::draw(sheet, row, &legend::of_envelope(sheet.palette));
     let (ribbon, panel) = rest.split_top(sheet.u(26.0));
     let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
-    let volts = feed_volts(profile);
-    let expected: Vec<Expected> =
-        profile.phases.iter().map(|phase| envelope::in_amps(profile, phase, volts)).collect();
+    let expected: Vec<Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
     let axis = ValueAxis { area: panel, low: 0.0, high: highest(&expected) };
     let edges = edges(sheet, profile, panel);
     for &(left, right) in edges.iter().skip(1).step_by(2) {
@@ -48,28 +46,37 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     }
     amps::amps_grid(sheet, axis);
     let grounds = [sheet.palette.paper, sheet.palette.shade];
+    // Numbers at some of the bands would make one wonder why not at the others: the table has them all.
+    let numbered =
+        expected.iter().zip(&edges).all(|(expected, edges)| range_lines(sheet, expected, *edges).is_some());
     for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
-        let taken = range_label(sheet, axis, expected, (edges, ground));
-        peak_label(sheet, axis, expected, (edges, ground), taken);
+        let taken = if numbered { range_label(sheet, axis, expected, (edges, ground)) } else { None };
+        peak_label(sheet, axis, (expected, &super::highest(profile, expected)), (edges, ground), taken);
     }
     let style = name_style(sheet, profile, &edges);
     let named = if style.is_some() { Named::ByName } else { Named::ByNumber };
     let style = style.unwrap_or_else(|| sheet.style(em::SMALL, Weight::Bold, sheet.palette.text));
+    let all = || profile.phases.iter().zip(&edges);
+    // One way of saying them for all stages: as many words as all have room for.
+    let wording = (0..2).find(|wording| {
+        all().all(|(phase, (left, right))| {
+            small(sheet).width(&lasting(phase)[*wording]) <= right - left - sheet.u(6.0)
+        })
+    });
     for ((number, phase), edges) in (1..).zip(&profile.phases).zip(&edges) {
         let name = if named == Named::ByName { clean(&phase.name) } else { format!("{number}") };
-        stage(sheet, (phase, &name), *edges, (ribbon, lengths), style);
+        stage(sheet, (phase, &name), *edges, (ribbon, lengths, wording.unwrap_or(1)), style);
     }
     named
 }
 
-/// The range in numbers, above its band or, at the top, below it: on one line as large as it fits, or on two. A number
-/// that was cut would be another number.
-fn range_label(
-    sheet: &mut Sheet,
-    axis: ValueAxis,
+/// The range in numbers on one line as large as it fits between the edges of its stage, or on two. A number that was cut
+/// would be another number.
+fn range_lines(
+    sheet: &Sheet,
     expected: &Expected,
-    ((left, right), ground): ((i32, i32), Color),
-) -> Option<Rect> {
+    (left, right): (i32, i32),
+) -> Option<(Vec<String>, Style)> {
     let (low, high) = (words::amps(expected.low, None), words::amps(expected.high, None));
     let text = words::range(&low, &high);
     let room = right - left - sheet.u(8.0);
@@ -82,9 +89,18 @@ fn range_label(
         (None, Some(two)) => (two, style(em::SMALL)),
         (None, None) => return None,
     };
-    if lines.iter().any(|line| style.width(line) > room) {
-        return None;
-    }
+    lines.iter().all(|line| style.width(line) <= room).then_some((lines, style))
+}
+
+/// The range in numbers, above its band or, at the top, below it.
+fn range_label(
+    sheet: &mut Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    (edges, ground): ((i32, i32), Color),
+) -> Option<Rect> {
+    let (lines, style) = range_lines(sheet, expected, edges)?;
+    let (left, right) = edges;
     let row = style.line_height();
     let height = row * i32::try_from(lines.len() - 1).unwrap_or(0);
     let above = axis.row_within(expected.high) - sheet.u(12.0) - height;
@@ -111,17 +127,16 @@ fn range_label(
 fn peak_label(
     sheet: &mut Sheet,
     axis: ValueAxis,
-    expected: &Expected,
+    (expected, peak): (&Expected, &str),
     (edges, ground): ((i32, i32), Color),
     taken: Option<Rect>,
 ) {
     if axis.row(expected.peak) >= axis.area.top {
         return;
     }
-    let peak = words::amps(expected.peak, None);
     let color = sheet.palette.faint_text;
     let mark = |text: &str| Mark::within(sheet, axis, edges, (text, color), taken.as_slice());
-    let wordings = [format!("highest peak {peak}"), format!("peak {peak}"), peak];
+    let wordings = [format!("highest peak {peak}"), format!("peak {peak}"), peak.to_owned()];
     let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();
     let worded = marks.iter().position(Mark::has_words).unwrap_or(0);
     cut::draw(sheet, &marks[worded..=worded], ground);
@@ -130,7 +145,7 @@ fn peak_label(
 /// Up to the highest mean and to the peaks that are usual, and to the highest where that does not flatten the rest.
 fn highest(expected: &[Expected]) -> f64 {
     /// A peak that few boards allow makes a high envelope; beyond this many times the rest it is cut.
-    const WORTH_SHOWING: f64 = 1.3;
+    const WORTH_SHOWING: f64 = 1.75;
     /// Usual peaks may take so much of the height from the means, which are what is compared first.
     const USUAL_PEAKS: f64 = 2.0;
     /// Room above the highest line.
@@ -188,7 +203,7 @@ fn stage(
     sheet: &mut Sheet,
     (phase, name): (&PhaseReference, &str),
     (left, right): (i32, i32),
-    (ribbon, below): (Rect, Rect),
+    (ribbon, below, wording): (Rect, Rect, usize),
     style: Style,
 ) {
     let palette = sheet.palette;
@@ -196,13 +211,21 @@ fn stage(
     sheet.scene.frame(area, 1, palette.frame);
     sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
     sheet.centered(name, area, style);
-    let small = sheet.style(em::SMALL, Weight::Regular, palette.faint_text);
-    let texts = match phase.duration.map(|length| words::roughly(length.typical)) {
+    let small = small(sheet);
+    let text = &lasting(phase)[wording];
+    if small.width(text) <= right - left - sheet.u(6.0) {
+        sheet.centered(text, Rect { left, right, ..below }, small);
+    }
+}
+
+fn small(sheet: &Sheet) -> Style {
+    sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text)
+}
+
+/// How long a stage lasts, in more words and in fewer.
+fn lasting(phase: &PhaseReference) -> [String; 2] {
+    match phase.duration.map(|length| words::roughly(length.typical)) {
         Some(length) => [format!("about {length}"), length],
         None => [ending(phase).into(), if phase.waits_for_person { "waits" } else { "stays" }.into()],
-    };
-    let fits = |text: &&String| small.width(text) <= right - left - sheet.u(6.0);
-    if let Some(text) = texts.iter().find(fits) {
-        sheet.centered(text, Rect { left, right, ..below }, small);
     }
 }

@@ -52,6 +52,33 @@ fn labels_keep_apart_at_every_size() {
     }
 }
 
+#[test]
+fn bands_have_their_numbers_all_or_none_and_lengths_one_wording() {
+    let ranges = |size: Size| {
+        let labels = labels(&profile(), &Options { size, ..Options::default() });
+        let about = labels.iter().filter(|label| label.starts_with("about ")).count();
+        // Once in the table with the usual value, or on a narrow card alone; once at the band.
+        (labels.iter().filter(|label| label.ends_with(" to")).count(), about)
+    };
+    let stages = profile().phases.len();
+    let timed = profile().phases.iter().filter(|phase| phase.duration.is_some()).count();
+    for size in sizes() {
+        let (in_two_lines, about) = ranges(size);
+        assert!(in_two_lines <= stages, "{size}");
+        assert!(about == 0 || about == timed, "{size}: {about} of {timed}");
+    }
+}
+
+#[test]
+fn a_profile_without_sections_has_no_column_for_what_they_prove() {
+    let mut profile = profile();
+    let heads =
+        |profile: &Profile| labels(profile, &Options::default()).contains(&"reached, it proves".to_owned());
+    assert!(heads(&profile));
+    profile.power_path.clear();
+    assert!(!heads(&profile));
+}
+
 /// The profile of the fixtures with so many stages.
 fn with_stages(count: usize) -> Profile {
     let mut profile = profile();
@@ -93,6 +120,12 @@ fn a_peak_far_above_the_rest_is_cut_and_says_so() {
     let loading = profile.phases.iter_mut().find(|phase| phase.name == "loading").unwrap();
     loading.volts_exponent = 0.0;
     loading.peak_power = Envelope { low: volts, typical: 2.0 * volts, high: 9.0 * volts };
+    let at_the_limit = labels(&profile, &Options::default());
+    // The supply of the card is set to 3.50 A, and nobody reads 9 A of it.
+    for text in ["highest peak up to the limit", "up to the limit"] {
+        assert!(at_the_limit.iter().any(|label| label == text), "{text}: {at_the_limit:?}");
+    }
+    profile.feed.limit = crate::units::Amps::constant(10.0);
     let scene = draw(&profile, &Options::default());
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
     assert!(said.contains(&"highest peak 9.00 A"), "{said:?}");

@@ -2,9 +2,10 @@
 
 use super::super::parts::{Subject, envelope};
 use super::super::words;
+use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
 use crate::units::Amps;
-use crate::verdict::{Departure, Phase};
+use crate::verdict::{Class, Departure, Phase};
 
 /// Means of one sound board's captures keep within this of each other; more is a difference (common practice, no
 /// source).
@@ -25,6 +26,8 @@ pub(super) struct Difference {
     /// What good boards do; empty without any.
     pub(super) good: String,
     pub(super) words: String,
+    /// Where one of the runs did not get there at all, or neither did.
+    pub(super) reach: Option<Reach>,
 }
 
 /// The stages of the profile in their order, then what else was seen.
@@ -45,16 +48,30 @@ fn names(runs: [Subject; 2]) -> Vec<String> {
 }
 
 fn difference(runs: [Subject; 2], name: &str) -> Difference {
-    let [before, after] = runs.map(|run| Seen::of(run, name));
     let reference = reference(runs[0], name);
+    let is_stage = reference.is_some();
     let good = reference.map(|reference| good_boards(runs[1], reference)).unwrap_or_default();
-    let words = in_words(reference.is_some(), before.as_ref(), after.as_ref());
-    let cell = |seen: Option<Seen>| match seen {
-        Some(seen) => seen.cell(),
-        None if reference.is_some() => NOT_REACHED.into(),
-        None => "none".into(),
+    let [before, after] = runs.map(|run| Stage::of(run, name));
+    let words = in_words(is_stage, &before, &after);
+    let cell = |stage: &Stage| match stage {
+        Stage::Seen(seen) => seen.cell(),
+        Stage::Tried(tried) => tried.cell(),
+        Stage::Absent if is_stage => NOT_REACHED.into(),
+        Stage::Absent => "none".into(),
     };
-    Difference { stage: words::phase(name).to_owned(), before: cell(before), after: cell(after), good, words }
+    let reach = is_stage.then(|| reach(&before, &after)).flatten();
+    let [before, after] = [&before, &after].map(cell);
+    Difference { stage: words::phase(name).to_owned(), before, after, good, words, reach }
+}
+
+/// Which of the runs did not get there, where nothing else is to be said of the stage.
+fn reach(before: &Stage, after: &Stage) -> Option<Reach> {
+    match (before, after) {
+        (Stage::Absent, Stage::Absent) => Some(Reach::Never),
+        (Stage::Absent, Stage::Seen(seen)) if seen.is_good() == Some(true) => Some(Reach::Now),
+        (Stage::Seen(seen), Stage::Absent) if seen.is_good() == Some(true) => Some(Reach::NoLonger),
+        _ => None,
+    }
 }
 
 fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
@@ -70,6 +87,22 @@ fn good_boards(run: Subject, reference: &PhaseReference) -> String {
     let seconds = |value: f64| words::length(value, run.finding.log.update_s());
     let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
     length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))
+}
+
+/// What one run has of a stage.
+#[derive(Debug)]
+enum Stage<'a> {
+    Seen(Seen<'a>),
+    /// Only within tries, in which no stage is told apart.
+    Tried(Tried),
+    Absent,
+}
+
+impl<'a> Stage<'a> {
+    fn of(run: Subject<'a>, name: &str) -> Self {
+        let tried = || Tried::of(&run, name).map_or(Self::Absent, Self::Tried);
+        Seen::of(run, name).map_or_else(tried, Self::Seen)
+    }
 }
 
 /// What one run did in a stage; of a stage that came several times, the longest.
@@ -109,13 +142,28 @@ impl<'a> Seen<'a> {
         }
     }
 
-    /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with.
+    /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with, or where the finding
+    /// allows for a length that the table shows outside.
     fn is_good(&self) -> Option<bool> {
         let reference = reference(self.run, &self.phase.name)?;
+        let verdict = &self.run.finding.verdict;
+        if self.departures().next().is_some() || verdict.stalled_in.as_ref() == Some(&self.phase.name) {
+            return Some(false);
+        }
         let length = length(self.phase);
         let in_time =
             reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low));
-        Some(in_time && self.departures().next().is_none())
+        (in_time || verdict.class != Class::FullBoot).then_some(in_time)
+    }
+
+    /// `draws too little, lasts too long`.
+    fn departs(&self) -> Option<String> {
+        let said: Vec<String> = self
+            .departures()
+            .map(words::departure)
+            .map(|said| said.strip_prefix(&self.phase.name).unwrap_or(&said).trim().to_owned())
+            .collect();
+        (!said.is_empty()).then(|| said.join(", "))
     }
 
     fn departures(&self) -> impl Iterator<Item = &'a Departure> + use<'a> {
@@ -128,14 +176,28 @@ fn length(phase: &Phase) -> f64 {
     phase.end_s.value() - phase.start_s.value()
 }
 
-fn in_words(is_stage: bool, before: Option<&Seen>, after: Option<&Seen>) -> String {
+fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
     match (before, after) {
-        (None, None) => "never reached".into(),
-        (None, Some(_)) if is_stage => "now reached".into(),
-        (Some(_), None) if is_stage => "no longer reached".into(),
-        (None, Some(_)) => "new".into(),
-        (Some(_), None) => "gone".into(),
-        (Some(before), Some(after)) => changed(before, after),
+        (Stage::Absent, Stage::Absent) => "never reached".into(),
+        (Stage::Absent, Stage::Seen(after)) if is_stage => {
+            let departs = after.departs().map(|departs| format!(", but {departs}"));
+            format!("now reached{}", departs.unwrap_or_default())
+        }
+        (Stage::Absent, Stage::Seen(_)) => "new".into(),
+        (Stage::Absent, Stage::Tried(_)) => "now reached".into(),
+        (Stage::Seen(_) | Stage::Tried(_), Stage::Absent) if is_stage => "no longer reached".into(),
+        (Stage::Seen(_) | Stage::Tried(_), Stage::Absent) => "gone".into(),
+        (Stage::Seen(before), Stage::Seen(after)) => changed(before, after),
+        (Stage::Tried(before), Stage::Seen(after)) if before.ends() => {
+            let now = if after.last { "now stays" } else { "now passed" };
+            let departs = after.departs().map(|departs| format!(", but {departs}"));
+            format!("{now}{}", departs.unwrap_or_default())
+        }
+        (Stage::Seen(before), Stage::Tried(after)) if after.ends() && !before.last => {
+            "no longer passed".into()
+        }
+        (Stage::Tried(before), Stage::Tried(after)) if before.ends() && after.ends() => "never passed".into(),
+        _ => "reached in both".into(),
     }
 }
 
@@ -151,7 +213,8 @@ fn changed(before: &Seen, after: &Seen) -> String {
         (Some(false), Some(false)) => Some("neither as good boards"),
         _ => None,
     };
-    parts.extend(standing.map(Into::into));
+    let departs = after.departs().map(|departs| format!(": {departs}")).unwrap_or_default();
+    parts.extend(standing.map(|standing| format!("{standing}{departs}")));
     parts.join(", ")
 }
 
@@ -164,8 +227,12 @@ fn power(before: &Seen, after: &Seen) -> Option<String> {
         .fold(0.0, f64::max);
     let coarse = step * after.phase.mean_v.value();
     let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(coarse);
-    differs.then(|| in_proportion("draws", a, b))
+    let least = before.phase.mean_a.value().min(after.phase.mean_a.value());
+    differs.then(|| in_proportion("draws", a, b, step > FINE * least))
 }
+
+/// Beside a step of more than this share, a difference is no better known than to ten in a hundred.
+const FINE: f64 = 0.01;
 
 fn time(before: &Seen, after: &Seen) -> Option<String> {
     let (a, b) = (length(before.phase), length(after.phase));
@@ -186,8 +253,8 @@ fn waits(seen: &Seen) -> bool {
     reference.map_or(seen.phase.name == "standby", |reference| reference.waits_for_person)
 }
 
-/// `draws 32 % less`, `draws 3.4 times as much`.
-fn in_proportion(verb: &str, before: f64, after: f64) -> String {
+/// `draws 32 % less`, `draws 3.4 times as much`; of coarse readings `draws about 30 % less`.
+fn in_proportion(verb: &str, before: f64, after: f64, coarse: bool) -> String {
     const TIMES_FROM: f64 = 2.0;
     if before <= 0.0 || after <= 0.0 {
         return format!("{verb} {}", if after > before { "more" } else { "less" });
@@ -197,5 +264,9 @@ fn in_proportion(verb: &str, before: f64, after: f64) -> String {
         return format!("{verb} {} times as much", crate::units::figures(ratio, 2));
     }
     let word = if ratio > 1.0 { "more" } else { "less" };
-    format!("{verb} {:.0} % {word}", (ratio - 1.0).abs() * 100.0)
+    let by = (ratio - 1.0).abs() * 100.0;
+    if coarse {
+        return format!("{verb} about {:.0} % {word}", (by / 10.0).round().max(1.0) * 10.0);
+    }
+    format!("{verb} {by:.0} % {word}")
 }

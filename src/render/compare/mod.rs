@@ -4,6 +4,7 @@
 //! traces on one panel were drawn first, and in grey nobody could say which was which.
 
 mod differences;
+mod reach;
 #[cfg(test)]
 mod tests;
 
@@ -61,6 +62,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     if narrow {
         entries.retain(|(key, _)| NARROW_FOOT.contains(key));
     }
+    let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
     let (panels, rows) = share_out(&sheet, middle, found.len());
@@ -139,7 +141,13 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
             (NAMES[index], zero, finer[index]),
         );
         let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), sheet.palette.alarm);
-        told.extend(fault.map(tell));
+        told.extend(
+            fault.map(tell).map(|(at, words, color)| (at, format!("{} {words}", NAMES[index]), color)),
+        );
+    }
+    if let [(_, words, _)] = told.as_mut_slice() {
+        // Of one there is no doubt whose it is.
+        *words = words.split_once(' ').map_or_else(|| words.clone(), |(_, time)| time.to_owned());
     }
     time_axis(sheet, axis(0.0), ticks, &told);
 }
@@ -163,7 +171,7 @@ fn panel(
     (name, zero, finer): (&str, Zero, Option<f64>),
 ) -> Option<f64> {
     // A box would hide much of so low a panel: what is wrong is said above it.
-    let notes = notes::notes(&run, readings, 1);
+    let notes = notes::gravest(&run, readings);
     let note = notes.first();
     let area = panel_title(sheet, run, area, (name, zero, finer), note);
     let bands = phases::Bands::new(sheet, &run, readings.time);
@@ -239,11 +247,12 @@ fn aside(zero: Zero, finer: Option<f64>, narrow: bool) -> String {
     finer.into_iter().chain(zero).collect::<Vec<_>>().join(" · ")
 }
 
-/// `stuck in program: 0.406 A at 23.5 V all along; and 2 more in the finding`: where that is too long, what is left out
+/// `stuck in program: 0.406 A at 23.5 V all along; and 2 more below`: where that is too long, what is left out
 /// is said still.
 fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
     let said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
-    let rest = note.rest().map_or_else(String::new, |rest| format!("; {rest}"));
+    // The table has them.
+    let rest = if note.more > 0 { format!("; and {} more below", note.more) } else { String::new() };
     let said = style.fit(&said, room - style.width(&rest)).unwrap_or_default();
     said + &rest
 }
@@ -272,7 +281,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
 fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {
     let wide = table::is_wide(sheet, area.width());
     let cells = |difference: &Difference| {
-        let Difference { stage, before, after, good, words } = difference.clone();
+        let Difference { stage, before, after, good, words, .. } = difference.clone();
         if !wide {
             vec![stage, words]
         } else if with_reference {

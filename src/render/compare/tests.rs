@@ -78,6 +78,67 @@ fn each_stage_says_what_differs() {
     ");
 }
 
+/// The fixtures' cycling board, whose tries show no stages apart.
+fn tries() -> (Trace, Finding) {
+    let mut finding = crate::render::fixtures::cycling(4);
+    finding.phases.retain(|phase| ["off", "standby"].contains(&phase.name.as_str()));
+    finding
+        .phases
+        .extend((0..4_u32).map(|n| phase("attempt", 6.0 + 3.0 * f64::from(n), 8.0 + 3.0 * f64::from(n))));
+    (trace(600, 60.0, |_| 0.5), finding)
+}
+
+#[test]
+fn a_stage_that_tries_got_to_is_not_said_to_be_unreached() {
+    let (before, after, profile) = (tries(), booted(), profile());
+    let found = differences(subjects(&before, &after, Some(&profile)));
+    let line = |d: &Difference| format!("{}: {} | {}", d.stage, d.before, d.words);
+    insta::assert_snapshot!(found[1..3].iter().map(line).collect::<Vec<_>>().join("\n"), @"
+    rails: passed in 4 tries | reached in both
+    firmware: 4 tries end in it | now passed
+    ");
+}
+
+#[test]
+fn stages_of_which_the_same_is_to_be_said_share_a_row() {
+    let asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
+    let (after, profile) = (booted(), profile());
+    let found = differences(subjects(&asleep, &after, Some(&profile)));
+    let once = reach::told_once(&found);
+    let line = |d: &Difference| format!("{}: {} | {} | {}", d.stage, d.before, d.after, d.words);
+    insta::assert_snapshot!(once.iter().skip(1).map(line).collect::<Vec<_>>().join("\n"), @"
+    rails to picture: not reached | each as good boards | now reached
+    ");
+    // One that departs has a row of its own, which says how.
+    let mut departing = booted();
+    departing.1.departures = vec![too_little("loading")];
+    let found = differences(subjects(&asleep, &departing, Some(&profile)));
+    let told = reach::told_once(&found);
+    let loading = told.iter().find(|d| d.stage == "loading").map(|d| d.words.as_str());
+    assert_eq!(loading, Some("now reached, but draws too little"));
+}
+
+fn too_little(phase: &str) -> crate::verdict::Departure {
+    let direction = crate::verdict::Direction::Below;
+    crate::verdict::Departure { phase: phase.into(), direction, ..finding(Vec::new()).departures[0].clone() }
+}
+
+#[test]
+fn the_departure_of_the_longest_stage_is_the_one_that_is_marked() {
+    let (before, mut after, profile) = (stalled(), booted(), profile());
+    // A short stage departs first, the running level for most of the minute.
+    after.1.departures = [("rails", 5.0), ("picture", 18.0)]
+        .map(|(phase, at)| crate::verdict::Departure { starts_s: Seconds::constant(at), ..too_little(phase) })
+        .into();
+    let scene = draw(subjects(&before, &after, Some(&profile)), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.iter().any(|text| text.starts_with("picture draws too little")), "{said:?}");
+    // Awake at 5 s: the running level begins 13 s later. Both times stand on one axis, and say whose they are.
+    for told in ["after 13.0 s", "before "] {
+        assert!(said.iter().any(|text| text.starts_with(told) && text.ends_with(" s")), "{told}: {said:?}");
+    }
+}
+
 #[test]
 fn without_good_boards_the_two_are_still_compared() {
     let (before, after) = (stalled(), booted());
@@ -148,14 +209,14 @@ fn a_board_that_starts_by_itself_wakes_after_its_standby() {
 }
 
 #[test]
-fn what_is_left_to_the_finding_is_counted_even_where_a_note_is_cut() {
+fn what_is_left_to_the_table_is_counted_even_where_a_note_is_cut() {
     let trace = trace(600, 60.0, |_| 0.5);
     let mut finding = finding(vec![phase("standby", 0.0, 9.0), phase("loading", 9.0, 60.0)]);
     finding.verdict.stalled_in = Some("loading".into());
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     for size in [Size::WIDE, Size::new(900, 820).unwrap()] {
         let scene = draw([subject, subject], &Options { size, ..Options::default() }).unwrap();
-        let counted = scene.labels().filter(|label| label.text.ends_with("more in the finding")).count();
+        let counted = scene.labels().filter(|label| label.text.ends_with("more below")).count();
         assert_eq!(counted, 2, "{size}");
     }
 }

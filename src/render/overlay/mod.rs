@@ -4,6 +4,7 @@
 //! runs are a band with one of them in it, and are counted. Odd ones have lines of their own in front of it; a few of
 //! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
 
+mod leaving;
 mod rank;
 mod said;
 mod table;
@@ -24,7 +25,7 @@ use super::parts::readings::Readings;
 use super::parts::{Areas, Subject, Told, amps, foot, heading, legend, phases, time_axis, volts};
 use super::scene::{Anchor, Scene, Shape};
 use super::sheet::{Sheet, em};
-use super::theme::Color;
+use super::theme::{Color, Palette};
 use super::words;
 use crate::units::counted;
 use rank::{Rank, ranks};
@@ -59,11 +60,16 @@ impl Member<'_> {
         wrong.filter(|_| !self.is_good())
     }
 
-    /// When that is, on the common time, with its words.
-    fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
+    /// When it first left what the good ones do, on the common time, with its words.
+    fn moment(&self, members: &[Member], common: TimeAxis) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
-        let at = fault - (self.readings.time.from - common.from);
+        let at = leaving::first(self, members).unwrap_or(fault) - self.zero(common);
         Some((at, self.run.finding.log.time(at)))
+    }
+
+    /// Its own time at the zero of the common one.
+    fn zero(&self, common: TimeAxis) -> f64 {
+        self.readings.time.from - common.from
     }
 }
 
@@ -141,13 +147,13 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
         |member: &Member| amps::Scale::whole(&Subject { profile: None, ..member.run }, &member.readings);
     let scales = members.iter().map(alone);
     let Some(scale) = scales.reduce(amps::Scale::shared) else { return };
-    let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time);
+    // The ribbon is of the good runs, and none of the colours is theirs.
+    let bands = phases::Bands::new(sheet, &guide.run, guide.readings.time).underlined(sheet.palette.frame);
     let narrow = sheet.is_narrow(area.width());
     let heads: Vec<Note> = named(members).map(|member| in_few_lines(member, members)).collect();
     let stacked = if narrow { notes::stack_height(sheet, &heads, area.width()) } else { 0 };
     let areas = arrange(sheet, area, (bands.rows(), stacked), &scale);
-    let palette = sheet.palette;
-    let colors = [palette.alarm, palette.ink, palette.limit, palette.text];
+    let colors = colors(sheet.palette);
     let place = |scale: &amps::Scale| name_odd_ones(sheet, members, scale.axes(&areas), colors);
     let (scale, placed) = if narrow {
         let all = named(members).zip(&heads).zip(colors);
@@ -190,10 +196,15 @@ fn plot(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     notes::pin(sheet, &placed, |_| ());
 }
 
+/// The colours of the named runs, in their order.
+const fn colors(palette: &Palette) -> [Color; MOST_NAMED] {
+    [palette.alarm, palette.ink, palette.limit, palette.text]
+}
+
 /// When each of the named runs left what good boards do, in its colour.
 fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<Told> {
     let of = |(member, color): (&Member, Color)| {
-        let (at, words) = member.moment(time)?;
+        let (at, words) = member.moment(members, time)?;
         Some((at, words, color))
     };
     named(members).zip(colors).filter_map(of).collect()
@@ -312,25 +323,15 @@ fn in_few_lines(member: &Member, members: &[Member]) -> Note {
     let alone = named(members).nth(1).is_none();
     let read = read_there(member, members).filter(|_| alone);
     let line = format!("{}: {}", name(&member.run), summary(&member.run));
-    Note { lines: std::iter::once(line).chain(read).collect(), ..place_of(member) }
+    Note { lines: std::iter::once(line).chain(read).collect(), ..place_of(member, members) }
 }
 
-/// `0.39 A at 23.1 V all along, good boards 0.27 to 0.32 A`: what the run's note says was read, and what the good runs
-/// draw in the stage that it is stuck in.
+/// `0.39 A at 23.1 V all along, good boards go on to login at 0.27 to 0.32 A`: what the run's note says was read, and what
+/// the good runs do when this one stays.
 fn read_there(member: &Member, members: &[Member]) -> Option<String> {
     let read = member.note()?.lines.into_iter().nth(1)?;
-    let good = stuck_at(member, members).map_or_else(String::new, |good| format!(", good boards {good}"));
+    let good = leaving::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
     Some(read + &good)
-}
-
-/// The means of the good runs in the stage in which this one stalled.
-fn stuck_at(member: &Member, members: &[Member]) -> Option<String> {
-    let stage = member.run.finding.verdict.stalled_in.as_ref()?;
-    let good = members.iter().filter(|member| member.is_good()).flat_map(|good| &good.run.finding.phases);
-    let means: Vec<f64> = good.filter(|of| of.name == *stage).map(|of| of.mean_a.value()).collect();
-    let (low, high) = (means.iter().copied().reduce(f64::min)?, means.iter().copied().reduce(f64::max)?);
-    let amps = |value: f64| words::amps(value, member.run.resolution());
-    Some(words::range(&amps(low), &amps(high)))
 }
 
 /// A note at each of the named runs, where its verdict or its first departure lies.
@@ -354,7 +355,7 @@ fn name_odd_ones(
         let read = read_there(member, members).filter(|_| few);
         let said = Some(summary(&member.run)).filter(|_| !low || few);
         let lines = std::iter::once(name(&member.run)).chain(said).chain(read);
-        let note = Note { lines: lines.collect(), ..place_of(member) };
+        let note = Note { lines: lines.collect(), ..place_of(member, members) };
         let taken: Vec<Rect> = placed.iter().map(|other: &notes::Placed| other.spot).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), &note, color, &taken));
     }
@@ -362,21 +363,21 @@ fn name_odd_ones(
 }
 
 /// The place of the run's note; where it has none, anywhere on its trace.
-fn place_of(member: &Member) -> Note {
+fn place_of(member: &Member, members: &[Member]) -> Note {
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
     let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
     // On its own trace, and not where a mean of the stage would stand.
-    member.note().map_or(anywhere, |note| Note { amps: None, more: 0, placed: true, ..note })
+    let Some(note) = member.note() else { return anywhere };
+    match leaving::first(member, members) {
+        Some(at) => Note { at, point_at: None, amps: None, more: 0, placed: true, ..note },
+        None => Note { amps: None, more: 0, placed: true, ..note },
+    }
 }
 
 fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
     let palette = sheet.palette;
     let count = |wanted: fn(Rank) -> bool| members.iter().filter(|member| wanted(member.rank)).count();
-    let (good, named, other) = (
-        count(|rank| rank == Rank::Good),
-        count(|rank| matches!(rank, Rank::Named(_))),
-        count(|rank| rank == Rank::Odd),
-    );
+    let (good, other) = (count(|rank| rank == Rank::Good), count(|rank| rank == Rank::Odd));
     let sound = members.iter().any(|member| member.is_good() && is_sound(&member.run));
     let kind = if sound { "good" } else { "as most" };
     let mut samples: Vec<legend::Sample> = Vec::new();
@@ -385,8 +386,11 @@ fn draw_legend(sheet: &mut Sheet, areas: &Areas, members: &[Member]) {
     } else if good > 0 {
         samples.push((legend::Swatch::Line(1.3, 0.0, palette.frame), format!("{good} {kind}").into()));
     }
-    if named > 0 {
-        samples.push((legend::Swatch::Line(2.6, 0.0, palette.alarm), "odd, named".into()));
+    // On a narrow figure the notes below have the colours, and there is no room to say them twice.
+    let most = if sheet.is_narrow(areas.legend.width()) { 0 } else { MOST_NAMED };
+    for (index, (member, color)) in self::named(members).zip(colors(palette)).take(most).enumerate() {
+        let odd = if index == 0 { "odd: " } else { "" };
+        samples.push((legend::Swatch::Line(2.6, 0.0, color), format!("{odd}{}", name(&member.run)).into()));
     }
     if other > 0 {
         samples.push(if are_few(members) {

@@ -1,6 +1,7 @@
 //! The table below an overlay: the odd runs one by one, or by kind where they are many, and the others in one row.
 
 use super::super::axis::TimeAxis;
+use super::super::font::clean;
 use super::super::geometry::Rect;
 use super::super::parts::{Subject, foot, table};
 use super::super::sheet::Sheet;
@@ -45,7 +46,7 @@ impl Table {
     /// Without the columns that say nothing of any run, or what the first says.
     fn without_empty(rows: &[Vec<String>]) -> Self {
         let says = |index: &usize| {
-            rows.iter().any(|row| row[*index] != NOTHING && row[*index] != row[0]) || *index == 0
+            rows.iter().any(|row| row[*index] != NOTHING && !row[*index].is_empty()) || *index == 0
         };
         let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).collect();
         let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
@@ -97,11 +98,17 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     vec![
         name(&member.run),
         words::short_and_sure(verdict),
-        or_nothing(member.moment(time).map(|(_, words)| words)),
+        or_nothing(member.moment(members, time).map(|(_, words)| words)),
         or_nothing(read_there(member, members)),
         or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
-        foot::file_name(&finding.log.path),
+        log_of(&member.run).unwrap_or_default(),
     ]
+}
+
+/// The file of a run that is not called by it already.
+fn log_of(run: &Subject) -> Option<String> {
+    let file = foot::file_name(&run.finding.log.path);
+    (clean(&file) != name(run)).then_some(file)
 }
 
 /// What runs that are as most are called.
@@ -111,7 +118,7 @@ fn kind(runs: &[&Subject]) -> &'static str {
 
 /// Several runs that are as most, in one row.
 fn together(runs: &[&Subject]) -> Vec<String> {
-    let names: Vec<String> = runs.iter().map(|run| name(run)).collect();
+    let names: Vec<String> = runs.iter().map(|run| foot::file_name(&run.finding.log.path)).collect();
     let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
     let nothing = || NOTHING.to_owned();
     vec![format!("{} {}", runs.len(), kind(runs)), said, nothing(), nothing(), nothing(), names.join(", ")]

@@ -76,7 +76,7 @@ fn many_good_runs_are_a_band_that_is_counted() {
     runs.push(run("S-12", Class::Stalled));
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["range of 11 good, one drawn", "odd, named", "S-12", "11 good"] {
+    for text in ["range of 11 good, one drawn", "odd: S-12", "S-12", "11 good"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
     assert!(!said.contains(&"S-3"), "{said:?}");
@@ -117,6 +117,60 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
     assert!(!said.iter().any(|label| label == "unlike good boards"), "{said:?}");
     let flags = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
     assert_eq!(flags, 1);
+}
+
+#[test]
+fn a_run_is_marked_where_it_first_leaves_the_good_ones() {
+    let good = |serial: &str| {
+        let mut run = run(serial, Class::FullBoot);
+        run.1.phases =
+            vec![phase("standby", 0.0, 9.0), phase("loading", 9.0, 20.0), phase("idle", 20.0, 60.0)];
+        run
+    };
+    let mut twice = run("S-3", Class::LatchOff);
+    let tries = crate::render::fixtures::cycling(3).attempts;
+    twice.1.attempts = tries[..2].to_vec();
+    twice.1.phases = vec![phase("standby", 0.0, 6.0), phase("rails", 6.0, 8.0), phase("standby", 11.0, 60.0)];
+    let runs = [good("S-1"), good("S-2"), run("S-4", Class::Stalled), twice];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    // Awake at 9 s, good ones leave the stage at 20 s; awake at 6 s, the first of two tries is given up at 8 s.
+    for at in ["11.0 s", "2.0 s"] {
+        assert_eq!(
+            said.iter().filter(|label| **label == at).count(),
+            2,
+            "on the axis and in the table: {said:?}"
+        );
+    }
+    // No mean of the stage that good boards have left, but what they do then; each colour has its name.
+    let go_on = |label: &&str| label.starts_with("0.800 A at 12.8 V for 51.0 s, good boards go on to idl");
+    assert!(said.iter().any(go_on), "{said:?}");
+    for text in ["S-3", "S-4"] {
+        assert!(
+            said.contains(&text) && said.iter().any(|label| label.starts_with("odd: S-")),
+            "{text}: {said:?}"
+        );
+    }
+}
+
+#[test]
+fn runs_far_longer_than_most_are_shown_as_long_as_they_change() {
+    let (trace, finding) = run("S-1", Class::FullBoot);
+    let long = crate::render::fixtures::trace(2000, 200.0, |_| 0.5);
+    let mut fallen = finding.clone();
+    fallen.phases[1].end_s = crate::units::Seconds::constant(200.0);
+    let shown =
+        |last: &Finding| {
+            let runs = [(&trace, &finding), (&trace, &finding), (&long, last)]
+                .map(|(trace, finding)| Subject { trace, profile: None, finding });
+            align::window(&runs, &align::align(&runs), &Options::default()).unwrap().1
+        };
+    // The others last 51 s from their wake: 1.4 times that, or as much longer as something happens.
+    assert!((shown(&fallen) - 51.0 * 1.4).abs() < 0.2, "{}", shown(&fallen));
+    let given_up = crate::render::fixtures::cycling(2).attempts[0].clone();
+    fallen.attempts =
+        vec![crate::verdict::Attempt { end_s: crate::units::Seconds::constant(109.0), ..given_up }];
+    assert!((shown(&fallen) - (100.0 + 51.0 * 0.4)).abs() < 0.2, "{}", shown(&fallen));
 }
 
 #[test]

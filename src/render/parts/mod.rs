@@ -121,7 +121,7 @@ pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, told: &[To
 }
 
 /// A tick with its label, which starts at `left`.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Tick {
     x: i32,
     text: String,
@@ -138,6 +138,15 @@ impl Tick {
         Self { x, text, left, right: left + width }
     }
 
+    /// The same below its place, ending there, or beginning there, each within `bounds`.
+    fn placed(&self, bounds: (i32, i32), space: i32) -> Vec<Self> {
+        let (x, width) = (self.x, self.right - self.left);
+        let at = |left: i32| Self { x, text: self.text.clone(), left, right: left + width };
+        let beside = [x + space / 2 - width, x - space / 2].map(at).into_iter();
+        let within = |tick: &Self| tick.left >= bounds.0 && tick.right <= bounds.1;
+        std::iter::once(at(self.left)).chain(beside.filter(within)).collect()
+    }
+
     fn is_clear_of(&self, other: &Self, space: i32) -> bool {
         self.right + space <= other.left || other.right + space <= self.left
     }
@@ -146,18 +155,28 @@ impl Tick {
 /// Room between two labels, in units of the layout.
 const BETWEEN_TICKS: f64 = 8.0;
 
-/// The labels of the faults, but for those that stand on one before.
+/// The labels of the faults: beside their places where two would stand on each other, but for those that find no room
+/// even so.
 fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(Tick, Color)> {
     let space = sheet.u(BETWEEN_TICKS);
-    let mut labels: Vec<(Tick, Color)> = Vec::new();
+    // As many as can be, then moved as little as can be.
+    let mut ways: Vec<(usize, Vec<(Tick, Color)>)> = vec![(0, Vec::new())];
     for (t, text, color) in told {
         let style = sheet.style(em::USUAL, Weight::Bold, *color);
         let tick = Tick::new(sheet, time, row, style, (*t, text.clone()));
-        if labels.iter().all(|(other, _)| tick.is_clear_of(other, space)) {
-            labels.push((tick, *color));
-        }
+        let places = tick.placed((row.left, row.right), space);
+        let with = |(moved, labels): &(usize, Vec<(Tick, Color)>)| {
+            let clear = |tick: &Tick| labels.iter().all(|(other, _)| tick.is_clear_of(other, space));
+            let way = |(index, tick): (usize, &Tick)| {
+                let labels = labels.iter().cloned().chain([(tick.clone(), *color)]).collect();
+                clear(tick).then_some((moved + usize::from(index > 0), labels))
+            };
+            places.iter().enumerate().filter_map(way).chain([(*moved, labels.clone())]).collect::<Vec<_>>()
+        };
+        ways = ways.iter().flat_map(with).collect();
     }
-    labels
+    let best = ways.into_iter().min_by_key(|(moved, labels)| (std::cmp::Reverse(labels.len()), *moved));
+    best.map(|(_, labels)| labels).unwrap_or_default()
 }
 
 /// As many ticks as have room beside what is told.

@@ -12,7 +12,7 @@ use super::amps::{self, Axes, Scale};
 use super::readings::Readings;
 use super::turning::turning;
 use super::{Areas, Subject};
-use crate::verdict::{Class, Departure, Direction};
+use crate::verdict::{Class, Departure, Direction, Phase};
 
 /// A note with the point that it speaks of.
 #[derive(Debug)]
@@ -51,14 +51,37 @@ pub(in crate::render) const MOST_STACKED: usize = 2;
 /// What there is to say of what the window shows: the turn that the verdict speaks of, then the departures, first in
 /// time first; at most `most`, of which the last says how many are left out.
 pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usize) -> Vec<Note> {
-    let mut departures: Vec<Note> = subject
+    by(subject, readings, most, |note, _| note.at)
+}
+
+/// The one thing to say where there is room for no more: the turn that the verdict speaks of, or else the departure of the
+/// stage in which the board was the longest.
+pub(in crate::render) fn gravest(subject: &Subject, readings: &Readings) -> Vec<Note> {
+    let length = |phase: &Phase| phase.end_s.value() - phase.start_s.value();
+    let stays = |departure: &Departure| {
+        let stays = subject.finding.phases.iter().filter(|phase| phase.name == departure.phase);
+        stays.map(length).fold(0.0, f64::max)
+    };
+    by(subject, readings, 1, |_, departure| -stays(departure))
+}
+
+/// The turn, then the departures in the order of their `rank`.
+fn by(
+    subject: &Subject,
+    readings: &Readings,
+    most: usize,
+    rank: impl Fn(&Note, &Departure) -> f64,
+) -> Vec<Note> {
+    let mut departures: Vec<(f64, Note)> = subject
         .finding
         .departures
         .iter()
         .filter(|departure| !words::is_the_verdict(&subject.finding.verdict, departure))
-        .map(|of| departure(subject, of))
+        .map(|of| (departure(subject, of), of))
+        .map(|(note, of)| (rank(&note, of), note))
         .collect();
-    departures.sort_by(|a, b| a.at.total_cmp(&b.at));
+    departures.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let departures = departures.into_iter().map(|(_, note)| note);
     let mut notes: Vec<Note> = turning(subject).into_iter().chain(departures).collect();
     notes.retain(|note| readings.time.shows(note.at));
     let left_out = notes.len().saturating_sub(most);

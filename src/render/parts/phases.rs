@@ -5,6 +5,7 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Pen, Style};
 use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
 use super::super::words;
 use super::attempts::{self, span};
 use super::turning::{Trouble, trouble};
@@ -75,6 +76,8 @@ pub(in crate::render) struct Bands {
     inside: Vec<Option<String>>,
     raised: Vec<Raised>,
     style: Style,
+    /// The line below the ribbon.
+    underline: Color,
 }
 
 /// Rows above the ribbon that names may take.
@@ -170,7 +173,12 @@ impl Bands {
             let band = &all[index];
             inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
         }
-        Self { all, inside, raised, style }
+        Self { all, inside, raised, style, underline: sheet.palette.ink }
+    }
+
+    /// With the line below the ribbon in a colour other than that of a trace.
+    pub(in crate::render) fn underlined(self, color: Color) -> Self {
+        Self { underline: color, ..self }
     }
 
     /// How many rows of names stand above the ribbon.
@@ -213,7 +221,7 @@ impl Bands {
         sheet.scene.fill(Rect { right: area.left + line, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { left: area.right - line, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { bottom: area.top + line, ..area }, palette.frame);
-        sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, palette.ink);
+        sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, self.underline);
         if let Some(name) = name {
             sheet.centered(name, area, Style { color, ..self.style });
         }

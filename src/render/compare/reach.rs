@@ -1,0 +1,98 @@
+//! How far each of two runs got, where that is all there is to say of a stage.
+
+use super::super::parts::Subject;
+use super::super::words;
+use super::differences::Difference;
+use crate::reference::Profile;
+use crate::verdict::Attempt;
+
+/// Which of the runs did not get to a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// The one before.
+    Now,
+    /// The one after.
+    NoLonger,
+    /// Neither.
+    Never,
+}
+
+/// A stage that a run passed or ended in within its tries, which show no stages apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Tried {
+    /// How many of the tries got there.
+    reached: usize,
+    /// How many of these ended there.
+    ended: usize,
+    /// Whether the readings leave it open that they got there.
+    perhaps: bool,
+}
+
+impl Tried {
+    /// `None` where no try got to the stage of that name, or it is the rest from which tries start.
+    pub(super) fn of(run: &Subject, name: &str) -> Option<Self> {
+        let profile = run.profile?;
+        let at = place(profile, name)?;
+        if profile.standby().is_some_and(|standby| standby.name == name) {
+            return None;
+        }
+        let ends = |attempt: &Attempt| {
+            let last = attempt.ended_in.as_deref().or(attempt.likely_in.as_deref())?;
+            place(profile, last)
+        };
+        let sure = |attempt: &Attempt| {
+            let first = attempt.earliest_in.as_deref().and_then(|first| place(profile, first));
+            first.or_else(|| ends(attempt)).is_some_and(|end| end >= at)
+        };
+        let attempts = &run.finding.attempts;
+        let there: Vec<&Attempt> =
+            attempts.iter().filter(|attempt| ends(attempt).is_some_and(|end| end >= at)).collect();
+        let ended = there.iter().filter(|attempt| ends(attempt) == Some(at)).count();
+        let perhaps = !there.iter().any(|attempt| sure(attempt));
+        (!there.is_empty()).then_some(Self { reached: there.len(), ended, perhaps })
+    }
+
+    /// Whether no try got further.
+    pub(super) const fn ends(self) -> bool {
+        self.ended == self.reached
+    }
+
+    /// `passed in 7 tries`, `7 tries end in it`.
+    pub(super) fn cell(self) -> String {
+        let tries = words::tries(self.reached);
+        match (self.perhaps, self.ends(), self.reached) {
+            (true, ..) => format!("perhaps in {tries}"),
+            (false, true, 1) => format!("{tries} ends in it"),
+            (false, true, _) => format!("{tries} end in it"),
+            (false, false, _) => format!("passed in {}", words::tries(self.reached - self.ended)),
+        }
+    }
+}
+
+fn place(profile: &Profile, name: &str) -> Option<usize> {
+    profile.phases.iter().position(|phase| phase.name == name)
+}
+
+/// The same with stages that follow one another and of which the same is to be said in one row: eight times `now reached`
+/// says no more than once, and takes the height that the runs need.
+pub(super) fn told_once(found: &[Difference]) -> Vec<Difference> {
+    /// Fewer are told one by one.
+    const LEAST: usize = 3;
+    let alike = |a: &Difference, b: &Difference| a.reach.is_some() && a.reach == b.reach;
+    let rows = |group: &[Difference]| match (group, group.first().and_then(|first| first.reach)) {
+        ([first, .., last], Some(reach)) if group.len() >= LEAST => vec![together(first, last, reach)],
+        _ => group.to_vec(),
+    };
+    found.chunk_by(alike).flat_map(rows).collect()
+}
+
+fn together(first: &Difference, last: &Difference, reach: Reach) -> Difference {
+    let good = || "each as good boards".to_owned();
+    let (before, after) = match reach {
+        Reach::Now => (first.before.clone(), good()),
+        Reach::NoLonger => (good(), first.after.clone()),
+        Reach::Never => (first.before.clone(), first.after.clone()),
+    };
+    let stage = format!("{} to {}", first.stage, last.stage);
+    Difference { stage, before, after, good: String::new(), words: first.words.clone(), reach: Some(reach) }
+}

@@ -1,0 +1,61 @@
+//! Where an odd run first leaves what the good ones do, which its verdict may speak of later: a board that latches off did so
+//! at its last try, and left the good ones at its first.
+
+use super::super::words;
+use super::Member;
+use crate::verdict::{Class, Phase};
+
+/// When that is, on the run's own time: where its first try was given up, or where the last of the good runs has gone on
+/// from the stage that it is stuck in. `None` where the verdict's own moment is the first, or the window does not show it.
+pub(super) fn first(member: &Member, members: &[Member]) -> Option<f64> {
+    let finding = member.run.finding;
+    let at = match finding.verdict.class {
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => {
+            finding.attempts.iter().find(|attempt| attempt.given_up).map(|attempt| attempt.end_s.value())
+        }
+        Class::Stalled => gone_on(member, members),
+        _ => None,
+    };
+    at.filter(|at| member.readings.time.shows(*at))
+}
+
+/// Where the last of the good runs leaves the stage, on the time of `member`, which is then in it.
+fn gone_on(member: &Member, members: &[Member]) -> Option<f64> {
+    let stage = member.run.finding.verdict.stalled_in.as_ref()?;
+    let stays = member.run.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
+    let end = |good: &Member| {
+        let next = next(&good.run.finding.phases, stage)?.start_s.value();
+        Some(next - good.readings.time.from + member.readings.time.from)
+    };
+    let last = good(members).filter_map(end).reduce(f64::max)?;
+    (stays.start_s.value()..stays.end_s.value()).contains(&last).then_some(last)
+}
+
+/// `good boards go on to login at 0.27 to 0.32 A`: what the good runs do after the stage that this one is stuck in; where
+/// they do not leave it either, what they draw there.
+pub(super) fn go_on(member: &Member, members: &[Member]) -> Option<String> {
+    let stage = member.run.finding.verdict.stalled_in.as_ref()?;
+    let next: Vec<&Phase> = good(members).filter_map(|good| next(&good.run.finding.phases, stage)).collect();
+    if let Some(first) = next.first() {
+        return Some(format!("good boards go on to {} at {}", first.name, means(member, &next)?));
+    }
+    let there = good(members).flat_map(|good| &good.run.finding.phases).filter(|phase| phase.name == *stage);
+    Some(format!("good boards {}", means(member, &there.collect::<Vec<_>>())?))
+}
+
+/// From the lowest to the highest mean.
+fn means(member: &Member, phases: &[&Phase]) -> Option<String> {
+    let means = || phases.iter().map(|phase| phase.mean_a.value());
+    let (low, high) = (means().reduce(f64::min)?, means().reduce(f64::max)?);
+    let amps = |value: f64| words::amps(value, member.run.resolution());
+    Some(words::range(&amps(low), &amps(high)))
+}
+
+fn next<'a>(phases: &'a [Phase], stage: &str) -> Option<&'a Phase> {
+    let at = phases.iter().rposition(|phase| phase.name == *stage)?;
+    phases.get(at + 1).filter(|next| next.name != "off")
+}
+
+fn good<'a, 'b>(members: &'b [Member<'a>]) -> impl Iterator<Item = &'b Member<'a>> {
+    members.iter().filter(|member| member.is_good())
+}
