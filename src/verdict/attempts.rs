@@ -3,7 +3,7 @@
 use super::Attempt;
 use super::align::{State, Step};
 use super::engine::Analysis;
-use super::phases::without_zero;
+use super::phases::{EDGE_READINGS, without_zero};
 use super::readout::Readout;
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
@@ -290,6 +290,23 @@ impl Tries {
         let periods = (self.count - usize::from(!self.one_is_on)).max(1) as f64;
         Some(mean_time_in_steps(every.mean, update_s, periods))
     }
+}
+
+/// Volts below those that the readback shows between the tries, so that they are seen as a dip; of readings `update_s`
+/// apart. `None` if nothing was read between tries.
+pub(crate) fn visible_below(trace: &Trace, attempts: &[Attempt], update_s: f64) -> Option<f64> {
+    /// Times the depth of the deepest reading between the tries, which is noise.
+    const BEYOND_NOISE: f64 = 1.5;
+    /// ... and by no less than this share of the volts: the drop of a good supply under load.
+    const LEAST_SHARE: f64 = 0.002;
+    let rests = attempts.windows(2).map(|pair| (pair[0].end_s.value(), pair[1].start_s.value()));
+    let edge_s = EDGE_READINGS * update_s;
+    let index = |time: f64| trace.time().partition_point(|t| *t < time);
+    let volts = rests.filter_map(|(from, to)| trace.volts().get(index(from + edge_s)..index(to)));
+    let mut between: Vec<f64> = volts.flatten().copied().collect();
+    let usual = robust::median(&mut between)?;
+    let deepest = between.iter().copied().fold(usual, f64::min);
+    Some(usual - (BEYOND_NOISE * (usual - deepest)).max(LEAST_SHARE * usual))
 }
 
 /// The stage in which most of the tries ended that show one, the later one of a draw, and how many did.

@@ -45,7 +45,7 @@ mod tests;
 
 pub(crate) use advice::COMMON;
 pub use advice::CheckGroup;
-pub(crate) use attempts::RISES_S;
+pub(crate) use attempts::{RISES_S, visible_below};
 pub use attempts::{Spread, Tries};
 pub use finding::{
     Attempt, Class, Departure, Direction, Fall, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict,

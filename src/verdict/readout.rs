@@ -172,8 +172,8 @@ fn calm(trace: &Trace, segmentation: &Segmentation, step_a: f64, noise_a: f64) -
     let fed = |samples: &Range<usize>| trace.volts()[samples.start] > OFF_VOLTS;
     let stretches =
         segmentation.stretches().into_iter().filter(|samples| samples.len() >= READINGS && fed(samples));
-    let scatters =
-        stretches.filter_map(|samples| Moments::from_iter(trace.amps()[samples].iter().copied()).deviation());
+    let scatters = stretches
+        .filter_map(|samples| trace.amps()[samples].iter().copied().collect::<Moments>().deviation());
     let calm = scatters.min_by(f64::total_cmp).map(|scatter| scatter.max(step_a / 12_f64.sqrt()));
     calm.filter(|calm| BUSY * calm < noise_a).unwrap_or(noise_a)
 }

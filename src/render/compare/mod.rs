@@ -125,6 +125,7 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
         peak: any(|drawn| drawn.peak),
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
+        gaps: any(|drawn| drawn.gaps),
     };
     legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
     let half = panels.height() / 2;
@@ -247,7 +248,7 @@ fn aside(zero: Zero, finer: Option<f64>, narrow: bool) -> String {
     finer.into_iter().chain(zero).collect::<Vec<_>>().join(" · ")
 }
 
-/// `stuck in program: 0.406 A at 23.5 V all along; and 2 more below`: where that is too long, what is left out
+/// `stuck in program: 0.406 A at 23.5 V for 31.0 s; and 2 more below`: where that is too long, what is left out
 /// is said still.
 fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
     let said = clean(&note.lines[..note.lines.len().min(2)].join(": "));

@@ -326,7 +326,7 @@ fn in_few_lines(member: &Member, members: &[Member]) -> Note {
     Note { lines: std::iter::once(line).chain(read).collect(), ..place_of(member, members) }
 }
 
-/// `0.39 A at 23.1 V all along, good boards go on to login at 0.27 to 0.32 A`: what the run's note says was read, and what
+/// `0.39 A at 23.1 V for 31.0 s, good boards go on to login at 0.27 to 0.32 A`: what the run's note says was read, and what
 /// the good runs do when this one stays.
 fn read_there(member: &Member, members: &[Member]) -> Option<String> {
     let read = member.note()?.lines.into_iter().nth(1)?;

@@ -109,7 +109,10 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
     let said: Vec<String> = scene.labels().map(|label| label.text.clone()).collect();
     // On the common time 0 s is the wake: the marker stands where good boards have left the stage.
     let at = runs[1].1.log.time(stays);
-    for text in [at.as_str(), "0.500 A at 12.8 V all along, good boards 0.800 A", "boards:", "read there"] {
+    let stage = &runs[1].1.phases[1];
+    let lasts = runs[1].1.log.time(stage.end_s.value() - stage.start_s.value());
+    let read = format!("0.500 A at 12.8 V for {lasts}, good boards 0.800 A");
+    for text in [at.as_str(), &read, "boards:", "read there"] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
     assert_eq!(said.iter().filter(|label| **label == at).count(), 2, "on the axis and in the table");

@@ -11,7 +11,7 @@ use super::cut::{self, Mark};
 use super::envelope::{self, Expected, expected};
 use super::events::Lane;
 use super::inrush;
-use super::legend::LIMITED_PITCH;
+use super::legend::{LIMITED_PITCH, NO_READINGS};
 use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
@@ -203,11 +203,11 @@ pub(in crate::render) fn draw(
     let expected = expected(subject, readings);
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
-    trace(sheet, readings, main);
+    trace(sheet, readings, main, lane.fault());
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
-        trace(sheet, readings, quiet);
+        trace(sheet, readings, quiet, lane.fault());
         magnified(sheet, areas, scale.high / quiet.high, taken);
     }
     axes
@@ -254,8 +254,9 @@ fn strip_words(
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
 pub(in crate::render) const TRACE: f64 = 2.6;
 
-fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis) {
+fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
     let color = sheet.palette.ink;
+    super::halo(sheet, readings.time.left, &readings.amps, axis, fault);
     line(sheet, readings, axis, (TRACE, color));
 }
 
@@ -326,7 +327,7 @@ fn gap_area(readings: &Readings, area: Rect, (start, end): (f64, f64)) -> Rect {
 fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) -> Option<(Rect, Label)> {
     let gap = gap_area(readings, area, gap);
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let (text, (x, y), half) = ("no readings", gap.center(), sheet.u(10.0));
+    let (text, (x, y), half) = (NO_READINGS, gap.center(), sheet.u(10.0));
     let width = style.width(text) + sheet.u(8.0);
     let ground = Rect::new(x - width / 2, y - half, x + width / 2, y + half);
     let label = Label { text: text.into(), at: (x, style.baseline_at(y)), anchor: Anchor::Middle, style };

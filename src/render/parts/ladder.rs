@@ -168,7 +168,9 @@ fn rungs(profile: &Profile, finding: &Finding) -> Vec<Rung> {
     let steps = steps(profile, finding).into_iter().zip(&profile.phases);
     let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
     if let Some((index, name)) = short_of(profile, finding) {
-        rungs.insert(index, Rung { step: Step::Trouble, name });
+        // A board that nobody asked did nothing wrong by not waking.
+        let step = if finding.verdict.asked == Some(false) { Step::Unsure } else { Step::Trouble };
+        rungs.insert(index, Rung { step: if name == WAKE { step } else { Step::Trouble }, name });
     }
     rungs
 }

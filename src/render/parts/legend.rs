@@ -21,6 +21,8 @@ pub(in crate::render) enum Swatch {
     Edges,
     /// Hatched as where the supply sits in its limit.
     Limited,
+    /// The edges of a stretch without readings.
+    Gap,
     /// Words alone.
     None,
 }
@@ -48,6 +50,8 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) overdue: bool,
     /// Stretches in current limit.
     pub(in crate::render) limited: bool,
+    /// Stretches without readings.
+    pub(in crate::render) gaps: bool,
 }
 
 /// What a run is drawn with, and nothing that is not on the figure.
@@ -66,6 +70,9 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
     if drawn.overdue {
         samples.push((Swatch::Edges, "good boards have moved on".into()));
     }
+    if drawn.gaps {
+        samples.push((Swatch::Gap, NO_READINGS.into()));
+    }
     samples
 }
 
@@ -79,8 +86,12 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
     ]
 }
 
+/// What a stretch without readings is called.
+pub(in crate::render) const NO_READINGS: &str = "no readings";
+
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 4] = [
+const SHORT: [(&str, &str); 5] = [
+    ("highest peak", "peak"),
     ("good boards keep their mean in here", "mean of good boards"),
     ("usual mean", "usual"),
     ("supply in its current limit", "in current limit"),
@@ -116,7 +127,11 @@ const ASIDE: f64 = 6.0;
 fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
     /// In units of the layout.
     const LENGTH: f64 = 28.0;
-    if matches!(swatch, Swatch::None) { 0 } else { sheet.u(LENGTH) }
+    match swatch {
+        Swatch::None => 0,
+        Swatch::Gap => sheet.u(LENGTH / 2.0),
+        _ => sheet.u(LENGTH),
+    }
 }
 
 /// The words of a sample, fewer where there is little room.
@@ -156,6 +171,12 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             sheet.scene.across((area.left, area.right), area.center().1, pen);
         }
         Swatch::None => {}
+        Swatch::Gap => {
+            let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
+            for x in [area.left, area.right - 1] {
+                sheet.scene.down(x, (area.top, area.bottom), pen);
+            }
+        }
         Swatch::Crowd => {
             let palette = sheet.palette;
             sheet.scene.fill(area, palette.crowd);

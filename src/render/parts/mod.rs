@@ -14,9 +14,11 @@ pub(super) mod legend;
 pub(super) mod notes;
 pub(super) mod phases;
 pub(super) mod readings;
+pub(super) mod repeats;
 pub(super) mod table;
 #[cfg(test)]
 mod tests;
+pub(super) mod trouble;
 pub(super) mod turning;
 pub(super) mod volts;
 
@@ -72,6 +74,18 @@ fn trace_line(
     let spans = columns::spans(read, |value| axis.row(value));
     let width = sheet.u(width);
     sheet.scene.shapes.push(Shape::Steps { left, spans, clip: axis.area, width, color });
+}
+
+/// A light edge along what was read where it meets the line of the fault: in grey the two would merge.
+fn halo(sheet: &mut Sheet, left: i32, read: &[Option<Column>], axis: ValueAxis, fault: Option<i32>) {
+    /// How far from the line it begins, and its width with that of the trace, in units of the layout.
+    const REACH: f64 = 4.0;
+    const WIDTH: f64 = 7.0;
+    let Some(x) = fault else { return };
+    let clip = Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(REACH)).intersection(axis.area);
+    let spans = columns::spans(read, |value| axis.row(value));
+    let (width, color) = (sheet.u(WIDTH), sheet.palette.paper);
+    sheet.scene.shapes.push(Shape::Steps { left, spans, clip, width, color });
 }
 
 /// Words on a ground of their own.

@@ -10,7 +10,8 @@ use super::super::theme::Color;
 use super::super::words;
 use super::amps::{self, Axes, Scale};
 use super::readings::Readings;
-use super::turning::turning;
+use super::trouble::is_unasked;
+use super::turning::{meets, turning};
 use super::{Areas, Subject};
 use crate::verdict::{Class, Departure, Direction, Phase};
 
@@ -95,11 +96,13 @@ fn by(
 /// The one moment at which the run left what good boards do: that of the first note.
 /// `None` of a run that decides nothing: what departs there is shown, but as no alarm.
 pub(in crate::render) fn fault(subject: &Subject, notes: &[Note]) -> Option<f64> {
-    notes.first().filter(|note| note.placed && !is_undecided(subject)).map(|note| note.at)
+    notes.first().filter(|note| note.placed && !is_quiet(subject)).map(|note| note.at)
 }
 
-fn is_undecided(subject: &Subject) -> bool {
-    subject.finding.verdict.class == Class::Inconclusive
+/// Whether nothing is known to be wrong.
+fn is_quiet(subject: &Subject) -> bool {
+    let unasked = is_unasked(subject) && subject.finding.departures.is_empty();
+    unasked || subject.finding.verdict.class == Class::Inconclusive
 }
 
 /// A scale, and the notes at their places on it.
@@ -252,7 +255,8 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
         Direction::Shorter => departure.measured,
         Direction::Above | Direction::Below => 0.0,
     };
-    Note { at: departure.starts_s.value() + after, point_at: None, amps, lines, more: 0, placed: true }
+    let point_at = there.zip(amps).and_then(|(phase, level)| meets(subject, phase, level));
+    Note { at: departure.starts_s.value() + after, point_at, amps, lines, more: 0, placed: true }
 }
 
 /// Finds the place where a note covers least of the trace; `None` if there is no room.
@@ -347,7 +351,7 @@ pub(in crate::render) fn stack<'a>(
 
 /// The colour of a run's notes.
 pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
-    if is_undecided(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
+    if is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
 }
 
 /// The amps that the trace shows at column `x`.
@@ -371,7 +375,10 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
         let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
-    sheet.scene.fill(dot(sheet, (x, y)), color);
+    let dot = dot(sheet, (x, y));
+    // In grey it would merge with the trace that runs into it.
+    sheet.scene.fill(dot.grown(sheet.u(1.0)), sheet.palette.paper);
+    sheet.scene.fill(dot, color);
 }
 
 fn frame(sheet: &mut Sheet, note: &Placed) {

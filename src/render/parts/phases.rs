@@ -8,10 +8,11 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
 use super::attempts::{self, span};
-use super::turning::{Trouble, trouble};
+use super::repeats::{repeated, repeats};
+use super::trouble::{Trouble, trouble};
 use super::{Areas, Subject};
-use crate::verdict::{Attempt, Phase};
-use std::ops::Range;
+use crate::reference::Profile;
+use crate::verdict::{Attempt, Class, Phase, RISES_S};
 
 /// One phase in pixels, or one attempt of many.
 #[derive(Debug, Clone)]
@@ -21,6 +22,8 @@ struct Band {
     name: String,
     /// Whether it is what is wrong.
     trouble: bool,
+    /// Whether it is what the head speaks of, so that it is to have its name before all others.
+    told: bool,
 }
 
 impl Band {
@@ -125,7 +128,7 @@ fn raise_all(
         if way.from_right {
             order.reverse();
         }
-        order.sort_by_key(|index| !all[*index].trouble);
+        order.sort_by_key(|index| !(all[*index].trouble || all[*index].told));
         let mut raised = raised.to_vec();
         order.retain(|index| {
             let band = &all[*index];
@@ -135,7 +138,10 @@ fn raise_all(
         (raised, order)
     });
     let rows = |raised: &[Raised]| raised.iter().map(|name| name.row).max();
-    ways.into_iter().min_by_key(|(raised, unnamed)| (unnamed.len(), rows(raised))).unwrap_or_default()
+    let told = |unnamed: &[usize]| unnamed.iter().filter(|index| all[**index].told).count();
+    ways.into_iter()
+        .min_by_key(|(raised, unnamed)| (told(unnamed), unnamed.len(), rows(raised)))
+        .unwrap_or_default()
 }
 
 impl Bands {
@@ -143,13 +149,17 @@ impl Bands {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         let fits = |band: &Band| style.width(&band.name) <= band.right - band.left - sheet.u(8.0);
         let mut raised = Vec::new();
-        let all = match attempts::attempts(subject) {
+        let mut all = match attempts::attempts(subject) {
             Some(attempts) => with_attempts(sheet, subject, time, attempts, &mut raised, fits),
             None => bands(subject, time, (time.from, time.to)),
         };
+        for band in &mut all {
+            band.told = band.trouble || is_told(subject, &band.name);
+        }
         let mut inside: Vec<Option<String>> =
             all.iter().map(|band| fits(band).then(|| band.name.clone())).collect();
-        for group in repeats(&all) {
+        let plain = |band: &Band| (!band.trouble && !band.name.is_empty()).then(|| band.name.clone());
+        for group in repeats(&all.iter().map(plain).collect::<Vec<_>>()) {
             let names = inside.get_mut(group.clone()).unwrap_or_default();
             if names.iter().any(Option::is_none) {
                 // One name for the whole run says more than a few names that happen to fit.
@@ -312,7 +322,11 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
         };
         let usual =
             |end: f64| Stretch { start, end, name: clean(&shown_name(subject, phase, time)), trouble: false };
-        match trouble(subject, phase) {
+        let trouble = trouble(subject, phase).map(|trouble| match trouble.name.as_str() {
+            STANDBY if has_no_standby(subject) => Trouble { name: AT_REST.into(), ..trouble },
+            _ => trouble,
+        });
+        match trouble {
             Some(Trouble { from, name }) if from > start => {
                 [Some(usual(from.min(end))), Some(stretch(from, end, &name, true))]
             }
@@ -326,6 +340,9 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
 /// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
 fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
     let name = words::phase(&phase.name);
+    if phase.name == STANDBY && has_no_standby(subject) {
+        return at_rest(phase);
+    }
     let (start, end) = (phase.start_s.value(), phase.end_s.value());
     let shown = end.min(time.to) - start.max(time.from);
     let left_out = end - start - shown;
@@ -335,11 +352,31 @@ fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
     format!("off, {} not shown", subject.finding.log.time(left_out))
 }
 
+/// The name that a finding gives to rest where the reference has none for it.
+const STANDBY: &str = "standby";
+
+/// What such a rest is called on a board that has no standby.
+const AT_REST: &str = "at rest";
+
+/// Whether good boards of this model have no standby: what is at rest is then not one.
+fn has_no_standby(subject: &Subject) -> bool {
+    let of = |profile: &Profile| {
+        profile.standby().is_none() && profile.phases.iter().all(|stage| stage.name != STANDBY)
+    };
+    subject.profile.is_some_and(of)
+}
+
+/// What a rest is called that is no standby; one as short as the rise of the feed is that, and needs no name.
+fn at_rest(phase: &Phase) -> String {
+    let lasts = phase.end_s.value() - phase.start_s.value();
+    if lasts <= RISES_S { String::new() } else { AT_REST.into() }
+}
+
 /// The band of what the window shows of a stretch; `None` where that is less than a pixel.
 fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -> Option<Band> {
     let (start, end) = (start.max(time.from), end.min(time.to));
     let (left, right) = (time.x_within(start), time.x_within(end));
-    (start < end && left < right).then_some(Band { left, right, name, trouble })
+    (start < end && left < right).then_some(Band { left, right, name, trouble, told: false })
 }
 
 /// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
@@ -372,10 +409,29 @@ fn with_attempts(
     if !during.iter().all(&fits) {
         during = one_band_each(time, &attempts[first..=last], first + 1, fits);
     }
-    let mut found = bands(subject, time, (time.from, all.0));
+    let mut found = uncounted(bands(subject, time, (time.from, all.0)));
     found.extend(during);
-    found.extend(bands(subject, time, (all.1, time.to)));
+    found.extend(uncounted(bands(subject, time, (all.1, time.to))));
     found
+}
+
+/// What lies before the first try and after the last is none that is counted, whatever a phase that reaches into it is
+/// called: the rise of the feed, and the edges of the tries.
+fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
+    let is_try = |band: &&mut Band| band.trouble || band.name == words::phase("attempt");
+    for band in bands.iter_mut().filter(is_try) {
+        band.trouble = false;
+        band.name.clear();
+    }
+    bands
+}
+
+/// Whether a stage is what the head speaks of: where the board is at fault, or departs from good boards.
+fn is_told(subject: &Subject, name: &str) -> bool {
+    let verdict = &subject.finding.verdict;
+    let departs = subject.finding.departures.iter().map(|departure| &departure.phase);
+    let at_fault = if verdict.class == Class::FullBoot { None } else { verdict.reached.as_ref() };
+    departs.chain(&verdict.stalled_in).chain(at_fault).any(|stage| clean(words::phase(stage)) == name)
 }
 
 /// Tries as bands with numbers from `number` on, and unnamed what lies between them.
@@ -440,47 +496,4 @@ fn raise(
     });
     raised.extend(found.clone());
     found.is_some()
-}
-
-/// Runs of phases that repeat by name at least three times (between tries, firmware, between tries, firmware …).
-fn repeats(bands: &[Band]) -> Vec<Range<usize>> {
-    const PERIODS: std::ops::RangeInclusive<usize> = 2..=4;
-    const TIMES: usize = 3;
-    let mut groups = Vec::new();
-    let mut start = 0;
-    while start < bands.len() {
-        let run = |period: usize| {
-            let same = |i: &usize| {
-                bands[*i].name == bands[*i + period].name && !bands[*i].name.is_empty() && !bands[*i].trouble
-            };
-            period + (start..bands.len().saturating_sub(period)).take_while(same).count()
-        };
-        // The shortest period that repeats often enough.
-        let found = PERIODS
-            .map(|period| (period, run(period)))
-            .find(|(period, length)| *length >= TIMES * period - 1);
-        match found {
-            Some((_, length)) => {
-                groups.push(start..(start + length).min(bands.len()));
-                start += length;
-            }
-            None => start += 1,
-        }
-    }
-    groups
-}
-
-/// `firmware, between tries, 7 times`: what repeats, and how often the first comes.
-fn repeated<'a>(all: impl Iterator<Item = &'a str> + Clone) -> String {
-    /// More names than these are not read at a glance.
-    const MOST: usize = 4;
-    let mut names: Vec<&str> = Vec::new();
-    for name in all.clone() {
-        if !names.contains(&name) {
-            names.push(name);
-        }
-    }
-    let times = names.first().map_or(0, |first| all.filter(|name| name == first).count());
-    names.truncate(MOST);
-    format!("{}, {}", names.join(", "), crate::units::how_often(times))
 }

@@ -2,72 +2,17 @@
 
 use super::super::words;
 use super::Subject;
-use super::attempts::{is_given_up, span};
+use super::attempts::span;
 use super::notes::Note;
 use super::readings::AT_LIMIT;
+use super::trouble::is_unasked;
 use crate::stats::robust::median;
 use crate::units::{Amps, Seconds, Volts, volts_as_set};
-use crate::verdict::{Class, Direction, Fall, Phase, RISES_S, Tries};
+use crate::verdict::{Attempt, Class, Direction, Fall, Phase, RISES_S, Tries, visible_below};
 use std::ops::Range;
 
-/// From when on a phase is what is wrong, and what it is called from then on.
-#[derive(Debug, Clone, PartialEq)]
-pub(in crate::render) struct Trouble {
-    /// In seconds; not before the phase begins.
-    pub(in crate::render) from: f64,
-    pub(in crate::render) name: String,
-}
-
-/// Whether the phase is what is wrong, so that it is to stand out among the phases.
-pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Trouble> {
-    let verdict = &subject.finding.verdict;
-    let (start, name) = (phase.start_s.value(), phase.name.clone());
-    let whole = || Some(Trouble { from: start, name: name.clone() });
-    match verdict.class {
-        Class::Stalled if verdict.stalled_in.as_ref() == Some(&phase.name) => overdue(subject, phase)
-            .map_or_else(whole, |(from, _)| Some(Trouble { from, name: format!("stuck in {name}") })),
-        Class::StandbyOnly if phase.name != OFF => {
-            let from = no_wake_from(subject, phase).max(start);
-            (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
-        }
-        // The text of the verdict calls it so, whatever the level is called.
-        Class::PartialShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
-            Some(Trouble { from: start, name: "partial short".into() })
-        }
-        Class::HardShort | Class::NoDraw | Class::ExcessStandby
-            if longest(subject).is_some_and(|worst| worst.name == phase.name) =>
-        {
-            whole()
-        }
-        Class::DroppedOut if phase.name != OFF && fallen(subject).is_some_and(|fall| start >= fall) => {
-            Some(Trouble { from: start, name: below_standby(subject, phase).unwrap_or(name) })
-        }
-        Class::LatchOff | Class::Cycling | Class::FeedLimited
-            if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
-        {
-            // Where it may have ended in either of several stages, none of them is named.
-            let tells = Tries::of(&subject.finding.attempts).is_none_or(|tries| tries.earliest_in.is_none());
-            let name = if tells { name } else { TRY.into() };
-            Some(Trouble { from: start, name })
-        }
-        _ => None,
-    }
-}
-
-/// What is left where a board has fallen back to less than good boards stand by at: no standby, whatever it is near.
-fn below_standby(subject: &Subject, phase: &Phase) -> Option<String> {
-    let reference = subject.profile?.phases.first().filter(|first| first.name == phase.name)?;
-    if subject.resolution().is_some_and(|step| phase.mean_a.value() < step.value()) {
-        return Some("no current".into());
-    }
-    (phase.mean_w.value() < reference.mean_power.low).then(|| "below standby".into())
-}
-
-/// The name that a finding gives to a try whose stages are not told apart.
-const TRY: &str = "attempt";
-
 /// The name that a finding gives to the time without feed.
-const OFF: &str = "off";
+pub(super) const OFF: &str = "off";
 
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
@@ -101,6 +46,27 @@ fn turn(subject: &Subject) -> Option<Note> {
 
 fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
     Note { at, point_at: None, amps, lines: vec![head.into(), body], more: 0, placed: true }
+}
+
+/// A note of what a phase draws, which points at the trace where it first has that level.
+fn note_of(subject: &Subject, phase: &Phase, head: impl Into<String>, body: String) -> Note {
+    let level = phase.mean_a.value();
+    let point_at = meets(subject, phase, level);
+    Note { point_at, ..note(phase.start_s.value(), Some(level), head, body) }
+}
+
+/// When the trace first meets a level within a phase, in seconds: its first readings may be of what came before, or of an
+/// edge. `None` where it never does.
+pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> Option<f64> {
+    /// A reading this near to the level is at it (common practice, no source).
+    const NEAR: f64 = 0.02;
+    let (time, read) = (subject.trace.time(), subject.trace.amps());
+    let index = |t: f64| time.partition_point(|time| *time < t);
+    let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
+    let crosses = |index: usize| index > 0 && (off(index - 1) < 0.0) != (off(index) < 0.0);
+    let at_it = |index: &usize| off(*index).abs() <= NEAR * level.abs() || crosses(*index);
+    let found = (index(phase.start_s.value())..index(phase.end_s.value())).find(at_it);
+    found.map(|index| time[index])
 }
 
 /// What was read: `0.406 A at 23.5 V`.
@@ -148,7 +114,7 @@ fn length(phase: &Phase) -> f64 {
     phase.end_s.value() - phase.start_s.value()
 }
 
-fn longest<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
+pub(super) fn longest<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
     fed(subject).max_by(|a, b| length(a).total_cmp(&length(b)))
 }
 
@@ -177,13 +143,13 @@ fn short(subject: &Subject) -> Option<Note> {
         .set_volts()
         .map_or_else(String::new, |volts| format!(", set to {}", volts_as_set(volts.value())));
     let body = format!("{}{set}", level(subject, phase));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "shorted from here on", body))
+    Some(note_of(subject, phase, "shorted from here on", body))
 }
 
 fn heavy(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
     let body = format!("{}, no stages", level(subject, phase));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), "partial short from here on", body))
+    Some(note_of(subject, phase, "partial short from here on", body))
 }
 
 fn no_draw(subject: &Subject) -> Option<Note> {
@@ -204,7 +170,7 @@ fn excess(subject: &Subject) -> Option<Note> {
     let phase = longest(subject).filter(|_| !told)?;
     let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
     let head = format!("{} draws too much", phase.name);
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))
+    Some(note_of(subject, phase, head, body))
 }
 
 /// The marked presses of the button while the board was fed.
@@ -217,7 +183,7 @@ fn presses(subject: &Subject) -> Vec<f64> {
 
 /// From when on a board that never wakes is overdue: the last press; by itself, within the time of good boards; or it
 /// was fed, and that is all that is known.
-fn no_wake_from(subject: &Subject, phase: &Phase) -> f64 {
+pub(super) fn no_wake_from(subject: &Subject, phase: &Phase) -> f64 {
     let due = presses(subject).last().copied().or_else(|| wakes_by_itself(subject, phase));
     due.unwrap_or_else(|| phase.start_s.value())
 }
@@ -236,6 +202,9 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         return Some(note(from, None, "button pressed: no wake", body));
     }
     let lasts = format!("{drawn} for {}", time(subject, length(phase)));
+    if is_unasked(subject) {
+        return Some(Note { placed: false, ..note(from, None, "no press of the button in this log", lasts) });
+    }
     let past = past_by(subject, phase).filter(|_| wakes_by_itself(subject, phase).is_some());
     let (head, body) = match &past {
         Some(_) => ("no wake", lasts),
@@ -267,7 +236,7 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     let edge = edge(subject, start);
     let Some(edge) = edge else {
         let body = format!("{} for {}, to the end", level(subject, last), time(subject, length(last)));
-        return Some(note(start, Some(last.mean_a.value()), "stays down from here on", body));
+        return Some(note_of(subject, last, "stays down from here on", body));
     };
     // A reading over the edge tells neither what the try drew nor what is left of it.
     let attempt = subject.finding.attempts.iter().rfind(|attempt| attempt.given_up).map(span);
@@ -288,27 +257,58 @@ fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
 /// A stage that follows another draws no less than this share of it (common practice, no source).
 const FAR_LESS: f64 = 0.4;
 
-/// Where the first try ends: what follows is more of the same.
+/// Where the first try ends that got as far as the verdict says: what follows is more of the same.
 fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts)?;
+    let shown = furthest(subject)?;
+    let ((start, end), peak) = (span(shown), shown.peak_a.value());
     let lasted = time(subject, tries.lasts_s.mean);
     let times = match tries.count {
         1 => format!("after {lasted}"),
         several => format!("as do all {several} tries, after {lasted} on average"),
     };
-    let Some(edge) = edge(subject, tries.first_end_s) else {
-        return Some(note(tries.first_end_s, Some(tries.first_peak_a), "gives up here", times));
+    let places = elsewhere(subject, shown);
+    let Some(edge) = edge(subject, end) else {
+        let mut note = note(end, Some(peak), "gives up here", times);
+        note.lines.extend(places);
+        return Some(note);
     };
     let (time, read) = (subject.trace.time(), subject.trace.amps());
     let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
     let fallen = drawn(subject, settled)?;
-    let (highest, word) = top(subject, tries.first_start_s, edge);
+    let (highest, word) = top(subject, start, edge);
     let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
     let drawn_there = subject.finding.log.drawn(read[highest]);
     let mut note = note(time[edge], Some(drawn_there), "gives up here", body);
     note.point_at = Some(time[highest]);
     note.lines.push(times);
+    note.lines.extend(places);
     Some(note)
+}
+
+/// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
+fn furthest<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
+    let reached = subject.finding.verdict.reached.as_ref();
+    let mut given_up = given_up(subject);
+    let there = given_up.clone().find(|attempt| reached.is_some() && attempt.ended_in.as_ref() == reached);
+    there.or_else(|| given_up.next())
+}
+
+fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
+    subject.finding.attempts.iter().filter(|attempt| attempt.given_up)
+}
+
+/// `this one in post, 2 of 3 in training`, where tries end in different stages.
+fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
+    let here = shown.ended_in.as_ref()?;
+    let all = given_up(subject).count();
+    let tells = |attempt: &&Attempt| attempt.ended_in.is_some();
+    let mut others: Vec<&String> =
+        given_up(subject).filter(tells).filter_map(|attempt| attempt.ended_in.as_ref()).collect();
+    others.retain(|other| *other != here);
+    let stage = *others.iter().max_by_key(|stage| others.iter().filter(|other| other == stage).count())?;
+    let count = others.iter().filter(|other| **other == stage).count();
+    Some(format!("this one in {here}, {count} of {all} in {stage}"))
 }
 
 /// The reading from which a try that began at `start` falls at `edge`: its peak where that stands at its end, else the
@@ -328,7 +328,7 @@ fn top(subject: &Subject, start: f64, edge: usize) -> (usize, &'static str) {
         let stands = |index: &usize| drawn[*index] >= STANDS * usual;
         return ((first..edge).rev().find(stands).unwrap_or(edge - 1), "");
     }
-    (peak, if drawn[peak] > STANDS_OUT * usual { "peak " } else { "" })
+    (peak, if drawn[peak] > STANDS_OUT * usual { "its peak " } else { "" })
 }
 
 /// The last stage that was reached, and the phase after it that draws far less.
@@ -356,7 +356,7 @@ fn between(before: &Phase, after: &Phase) -> Fall {
 }
 
 /// From when on the board has fallen back, in seconds.
-fn fallen(subject: &Subject) -> Option<f64> {
+pub(super) fn fallen(subject: &Subject) -> Option<f64> {
     fall(subject).map(|(_, after)| after.start_s.value())
 }
 
@@ -403,11 +403,15 @@ fn gives_way(subject: &Subject) -> Option<Note> {
 fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
     let (times, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
     let index = |t: f64| times.partition_point(|time| *time < t);
-    let given_up = subject.finding.attempts.iter().filter(|attempt| attempt.given_up).map(span);
+    // As the text counts them.
+    let log = &subject.finding.log;
+    let visible = visible_below(subject.trace, &subject.finding.attempts, log.update_s().unwrap_or(0.0));
+    let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
     // Where a try ends is known to a reading or so.
     let lowest = |(start, end)| self::deepest(subject, index(start)..(index(end) + 2).min(volts.len()));
-    let ends: Vec<Option<usize>> =
-        given_up.map(|span| lowest(span).filter(|lowest| dips(volts[*lowest]))).collect();
+    let ends: Vec<Option<usize>> = given_up(subject)
+        .map(|attempt| lowest(span(attempt)).filter(|_| dips(attempt.lowest_v.value())))
+        .collect();
     let found = ends.iter().flatten().count();
     let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
     let down = volts_read(subject, volts[deepest])?;
@@ -448,7 +452,7 @@ fn fed_samples(subject: &Subject) -> Option<Range<usize>> {
 }
 
 /// When good boards have left a phase in which this one still is, and how long they stay at most, in seconds.
-fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
+pub(super) fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
     let profile = subject.profile?;
     let usual = profile.phases.iter().find(|reference| reference.name == phase.name)?.duration?.high;
     let at = phase.start_s.value() + usual;
@@ -466,11 +470,11 @@ fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
     let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
     let head = format!("stuck in {stage}");
+    let lasts = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
     if let Some((at, _)) = overdue(subject, phase) {
-        let mut note = note(at, None, head, format!("{} all along", level(subject, phase)));
+        let mut note = note(at, None, head, lasts);
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }
-    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
-    Some(note(phase.start_s.value(), Some(phase.mean_a.value()), head, body))
+    Some(note_of(subject, phase, head, lasts))
 }

@@ -68,6 +68,7 @@ pub(in crate::render) fn draw(
     amps::gaps(sheet, readings, area);
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
+    super::halo(sheet, readings.time.left, &readings.volts, axis, lane.fault());
     line(sheet, readings, axis, (2.0, palette.volts));
     lowest(sheet, subject, readings, axis, lane.fault());
 }
@@ -141,23 +142,14 @@ fn after_switch_on(fed: Vec<(i32, &Column)>) -> Vec<(i32, &Column)> {
 
 /// Names the lowest volts, at their place but clear of the line of the fault.
 fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
+    /// Columns from one place to the next that is tried.
+    const STEP: usize = 8;
     let settled = settled(subject, readings);
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
     let text = format!("lowest {}", subject.finding.log.volts(volts));
     let width = style.width(&text);
-    let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
-    let aside = sheet.u(8.0);
-    // Beside its place, and not on the dip itself where that is near the end of the axis.
-    let right_of = x + aside + width + sheet.u(4.0) <= axis.area.right;
-    let left = within(if right_of { x + aside } else { x - aside - width });
-    let crosses = |left: i32, fault: i32| left - aside < fault && fault < left + width + aside;
-    let left = match fault.filter(|fault| crosses(left, *fault)) {
-        Some(fault) if !crosses(within(fault + aside), fault) => within(fault + aside),
-        Some(fault) => within(fault - aside - width),
-        None => left,
-    };
     let row = axis.row_within(column.low);
     // Below the lowest there is nothing, as long as there is room.
     let height = style.line_height();
@@ -167,12 +159,32 @@ fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: Value
     }
     let baseline =
         if above { row - sheet.u(8.0) } else { (row + height).min(axis.area.bottom - sheet.u(6.0)) };
-    let ground = Rect::new(
-        left - sheet.u(3.0),
-        baseline - sheet.u(13.0),
-        left + width + sheet.u(3.0),
-        baseline + sheet.u(4.0),
-    );
+    let ground = |left: i32| {
+        let top = baseline - sheet.u(13.0);
+        Rect::new(left - sheet.u(3.0), top, left + width + sheet.u(3.0), baseline + sheet.u(4.0))
+    };
+    let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
+    let aside = sheet.u(8.0);
+    // Beside its place, clear of the line of the fault, and on no dip.
+    let beside = |x: i32| [x + aside, x - aside - width];
+    let places = beside(x).into_iter().chain(fault.into_iter().flat_map(beside)).map(within);
+    // Or anywhere along the strip where it hides nothing, as near as can be.
+    let further = (axis.area.left..axis.area.right).step_by(STEP).map(within);
+    let badness = |left: &i32| {
+        let ground = ground(*left);
+        let on_fault = fault.is_some_and(|fault| ground.left <= fault && fault < ground.right);
+        (on_fault, hidden(readings, axis, ground), (ground.center().0 - x).abs())
+    };
+    let Some(left) = places.chain(further).min_by_key(badness) else { return };
+    let ground = ground(left);
     sheet.scene.fill(ground, sheet.palette.paper);
     sheet.scene.text(text, (left, baseline), Anchor::Start, style);
+}
+
+/// How many columns of the volts a ground would hide.
+fn hidden(readings: &Readings, axis: ValueAxis, ground: Rect) -> usize {
+    let columns = (readings.time.left..).zip(&readings.volts);
+    let across = columns.filter(|(x, _)| (ground.left..ground.right).contains(x));
+    let meets = |column: &Column| axis.row(column.high) < ground.bottom && axis.row(column.low) >= ground.top;
+    across.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
 }

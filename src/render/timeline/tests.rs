@@ -156,6 +156,9 @@ fn a_starved_board_is_marked_where_the_volts_are_lowest_with_what_was_read_there
     };
     let (trace, mut finding) = (run_of_tries(volts), cycling(15));
     finding.verdict.class = Class::FeedLimited;
+    for (index, lowest) in [(0, 12.0), (2, 10.5), (3, 11.9)] {
+        finding.attempts[index].lowest_v = Volts::constant(lowest);
+    }
     let mut limited_to = |limit: f64| {
         finding.log.limit_a = Amps::new(limit).ok();
         let scene = draw(&trace, None, &finding, &Options::default()).unwrap();

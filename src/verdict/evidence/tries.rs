@@ -6,9 +6,8 @@ use crate::stats::robust;
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::align::Step;
-use crate::verdict::attempts::{Spread, Tries};
+use crate::verdict::attempts::{Spread, Tries, visible_below};
 use crate::verdict::limits::long_try;
-use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
@@ -182,7 +181,7 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     if lowest.clone().filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
         return seen.feed_in_words(tries.lowest_v);
     }
-    let visible = visible_below(seen).unwrap_or(set_v);
+    let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s()).unwrap_or(set_v);
     let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (lowest, highest) = (volts(tries.lowest_v), volts(highest));
@@ -194,24 +193,6 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
-}
-
-/// Volts below those that the readback shows between the tries, so that they are seen as a dip.
-fn visible_below(seen: &Seen) -> Option<f64> {
-    /// Times the depth of the deepest reading between the tries, which is noise.
-    const BEYOND_NOISE: f64 = 1.5;
-    /// ... and by no less than this share of the volts: the drop of a good supply under load.
-    const LEAST_SHARE: f64 = 0.002;
-    let rests = seen.attempts.windows(2).map(|pair| (pair[0].end_s.value(), pair[1].start_s.value()));
-    let edge_s = EDGE_READINGS * seen.readout.update_s();
-    let mut between: Vec<f64> = rests
-        .filter_map(|(from, to)| seen.trace.volts().get(seen.samples_between(from + edge_s, to)))
-        .flatten()
-        .copied()
-        .collect();
-    let usual = robust::median(&mut between)?;
-    let deepest = between.iter().copied().fold(usual, f64::min);
-    Some(usual - (BEYOND_NOISE * (usual - deepest)).max(LEAST_SHARE * usual))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.

@@ -19,7 +19,7 @@ fn a_try_that_ends_in_a_spike_is_pointed_at_there() {
     }
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert!(note.lines[1].starts_with("peak 1.90 A at "), "{:?}", note.lines);
+    assert!(note.lines[1].starts_with("its peak 1.90 A at "), "{:?}", note.lines);
     let of_finding = crate::verdict::Tries::of(&finding.attempts).unwrap().first_peak_a;
     assert!(note.amps.is_some_and(|amps| (amps - of_finding).abs() < 1e-9), "{:?}", note.amps);
     let read = trace.time().iter().position(|t| Some(*t) == note.point_at).unwrap();
@@ -68,7 +68,7 @@ fn what_is_left_below_standby_is_not_called_standby() {
         (last.mean_w, last.mean_a) = (crate::units::Watts::constant(watts), Amps::constant(amps));
         let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
         let last = subject.finding.phases.last().unwrap();
-        super::super::super::parts::turning::trouble(&subject, last).map(|trouble| trouble.name)
+        super::super::super::parts::trouble::trouble(&subject, last).map(|trouble| trouble.name)
     };
     let of = [left(low * 1.2, 0.02), left(low * 0.5, 0.01), left(0.0, 0.0)];
     assert_eq!(of.map(Option::unwrap), ["standby", "below standby", "no current"]);
@@ -92,7 +92,10 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!((note.amps, note.point_at), (Some(3.01), Some(29.8)));
-    assert!(note.lines[1].starts_with("peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"), "{note:?}");
+    assert!(
+        note.lines[1].starts_with("its peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"),
+        "{note:?}"
+    );
 }
 
 #[test]
@@ -100,6 +103,7 @@ fn what_pulls_the_feed_down_unread_is_pointed_at_where_it_meets_the_limit() {
     let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
     let (trace, mut finding) = (run_of_tries(volts), cycling(15));
     finding.verdict.class = Class::FeedLimited;
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
     finding.log.limit_a = Amps::new(1.2).ok();
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let turn = super::super::super::parts::turning::turning(&subject).unwrap();
@@ -117,4 +121,139 @@ fn notes_take_off_what_the_supply_reads_with_nothing_drawn() {
     assert!(said(&finding).starts_with("0.700 A at 12.8 V, then "), "{}", said(&finding));
     finding.log.zero_a = Amps::new(0.02).ok();
     assert!(said(&finding).starts_with("0.680 A at 12.8 V, then "), "{}", said(&finding));
+}
+
+#[test]
+fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
+    let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(4));
+    for index in [0, 2] {
+        finding.attempts[index].ended_in = Some("rails".into());
+    }
+    let note = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap()
+    };
+    let second = note(&finding);
+    // The second try, from 9 to 11 s, is the first that got to the firmware.
+    assert!((second.at - 11.0).abs() < 1e-9, "{second:?}");
+    assert_eq!(second.lines.last().unwrap(), "this one in firmware, 2 of 3 in rails");
+    finding.verdict.reached = Some("rails".into());
+    let first = note(&finding);
+    assert!((first.at - 8.0).abs() < 1e-9, "{first:?}");
+    assert_eq!(first.lines.last().unwrap(), "this one in rails, 1 of 3 in firmware");
+}
+
+#[test]
+fn dips_are_counted_as_the_text_counts_them() {
+    // Between the tries the volts read 12.8 V: a dip of 0.5 % is none of 1 %, and is seen all the same.
+    let volts = |index: u32| match index {
+        79 => 10.5,
+        109 => 12.73,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    finding.attempts[1].lowest_v = Volts::constant(12.73);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip at the end of 2 of 3 tries, down to 10.5 V");
+}
+
+#[test]
+fn a_load_is_pointed_at_where_it_is_read_and_not_where_the_feed_is_switched_on() {
+    let (_, mut finding) = run_of(Class::PartialShort);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(3.6), ..phase("heavy load", 2.0, 60.0) });
+    // Half a second of the rise of the feed first.
+    let trace = trace(601, 60.0, |index| match index {
+        0..20 => 0.0,
+        20..25 => 0.1,
+        _ => 3.63,
+    });
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    let near = |at: f64, to: f64| (at - to).abs() < 1e-9;
+    assert!(near(note.at, 2.0) && note.point_at.is_some_and(|at| near(at, 2.5)), "{note:?}");
+}
+
+#[test]
+fn what_is_no_counted_try_is_no_alarm_on_the_strip() {
+    // A phase that begins before and reaches into the first try at 6 s.
+    let alarm = Theme::Light.palette().alarm;
+    for begins in [2.0, 4.5] {
+        let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(4));
+        finding.phases.retain(|phase| phase.end_s.value() <= 2.0 || phase.start_s.value() > 7.0);
+        finding.phases.insert(1, phase("attempt", begins, 8.0));
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        assert!(scene.labels().all(|label| label.text != "try"), "{begins}");
+        let one = scene.labels().find(|label| label.text == "1").unwrap().bounds();
+        let bars = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Fill { area, color }
+                if *color == alarm && area.top < one.top && area.bottom > one.bottom =>
+            {
+                Some(*area)
+            }
+            _ => None,
+        });
+        // The first bar in red on the strip is that of the first try, shorter than from one try to the next.
+        let first = bars.min_by_key(|area| area.left).unwrap();
+        assert!(first.left < one.left && one.right < first.right, "{begins}: {first:?} {one:?}");
+        let second = scene.labels().find(|label| label.text == "2").unwrap().bounds();
+        assert!(first.width() < second.center().0 - one.center().0, "{begins}: {first:?}");
+    }
+}
+
+#[test]
+fn a_board_that_nobody_asked_is_not_shown_as_one_that_fails_to_wake() {
+    let (_, mut finding) = run_of(Class::StandbyOnly);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.024), ..phase("standby", 2.0, 60.0) });
+    finding.verdict.reached = Some("standby".into());
+    // Without the mark of a button.
+    let mut builder = crate::trace::TraceBuilder::new(crate::trace::Header::default());
+    for index in 0..600 {
+        let (time, amps) = (f64::from(index) / 10.0, if index < 20 { 0.0 } else { 0.024 });
+        let (volts, mode) = (Volts::constant(12.8), crate::trace::Mode::Unknown);
+        let (time, amps) = (Seconds::constant(time), Amps::constant(amps));
+        builder.sample(crate::trace::Sample { time, volts, amps, mode, span: None }).unwrap();
+    }
+    let trace = builder.finish();
+    let mut said = |asked: Option<bool>| {
+        finding.verdict.asked = asked;
+        let scene = draw(&trace, Some(&profile()), &finding, &Options::default()).unwrap();
+        let all: Vec<String> = scene.labels().map(|label| label.text.clone()).collect();
+        let has = |text: &str| all.iter().any(|label| label == text);
+        [has("no wake"), has("✗ wake"), has("? wake"), has("no press of the button in this log")]
+    };
+    assert_eq!(said(None), [true, true, false, false]);
+    assert_eq!(said(Some(false)), [false, false, true, true]);
+}
+
+#[test]
+fn a_stretch_without_readings_is_explained_on_a_narrow_picture() {
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    let explained = |finding: &Finding| {
+        let scene = draw(&trace, Some(&profile()), finding, &options(Size::PHONE, Theme::Light)).unwrap();
+        scene.labels().any(|label| label.text == "no readings")
+    };
+    assert!(!explained(&finding));
+    // Too narrow for words of its own.
+    let (start_s, end_s) = (Seconds::constant(20.0), Seconds::constant(21.0));
+    finding.log.gaps.push(crate::verdict::Gap { start_s, end_s });
+    assert!(explained(&finding));
+}
+
+#[test]
+fn a_rest_is_no_standby_where_good_boards_have_none() {
+    let mut profile = profile();
+    let (trace, finding) = run_of(Class::DroppedOut);
+    let said = |profile: &Profile| {
+        let scene = draw(&trace, Some(profile), &finding, &Options::default()).unwrap();
+        scene.labels().any(|label| label.text == "at rest")
+    };
+    assert!(!said(&profile));
+    profile.phases.remove(0);
+    assert!(said(&profile));
 }

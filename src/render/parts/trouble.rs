@@ -1,0 +1,68 @@
+//! Which phases are what is wrong.
+
+use super::Subject;
+use super::attempts::is_given_up;
+use super::turning::{OFF, fallen, longest, no_wake_from, overdue};
+use crate::verdict::{Class, Phase, Tries};
+
+/// From when on a phase is what is wrong, and what it is called from then on.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::render) struct Trouble {
+    /// In seconds; not before the phase begins.
+    pub(in crate::render) from: f64,
+    pub(in crate::render) name: String,
+}
+
+/// Whether the phase is what is wrong, so that it is to stand out among the phases.
+pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Trouble> {
+    let verdict = &subject.finding.verdict;
+    let (start, name) = (phase.start_s.value(), phase.name.clone());
+    let whole = || Some(Trouble { from: start, name: name.clone() });
+    match verdict.class {
+        Class::Stalled if verdict.stalled_in.as_ref() == Some(&phase.name) => overdue(subject, phase)
+            .map_or_else(whole, |(from, _)| Some(Trouble { from, name: format!("stuck in {name}") })),
+        Class::StandbyOnly if phase.name != OFF && !is_unasked(subject) => {
+            let from = no_wake_from(subject, phase).max(start);
+            (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
+        }
+        // The text of the verdict calls it so, whatever the level is called.
+        Class::PartialShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
+            Some(Trouble { from: start, name: "partial short".into() })
+        }
+        Class::HardShort | Class::NoDraw | Class::ExcessStandby
+            if longest(subject).is_some_and(|worst| worst.name == phase.name) =>
+        {
+            whole()
+        }
+        Class::DroppedOut if phase.name != OFF && fallen(subject).is_some_and(|fall| start >= fall) => {
+            Some(Trouble { from: start, name: below_standby(subject, phase).unwrap_or(name) })
+        }
+        Class::LatchOff | Class::Cycling | Class::FeedLimited
+            if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
+        {
+            // Where it may have ended in either of several stages, none of them is named.
+            let tells = Tries::of(&subject.finding.attempts).is_none_or(|tries| tries.earliest_in.is_none());
+            let name = if tells { name } else { TRY.into() };
+            Some(Trouble { from: start, name })
+        }
+        _ => None,
+    }
+}
+
+/// What is left where a board has fallen back to less than good boards stand by at: no standby, whatever it is near.
+fn below_standby(subject: &Subject, phase: &Phase) -> Option<String> {
+    let reference = subject.profile?.phases.first().filter(|first| first.name == phase.name)?;
+    if subject.resolution().is_some_and(|step| phase.mean_a.value() < step.value()) {
+        return Some("no current".into());
+    }
+    (phase.mean_w.value() < reference.mean_power.low).then(|| "below standby".into())
+}
+
+/// The name that a finding gives to a try whose stages are not told apart.
+const TRY: &str = "attempt";
+
+/// Whether nobody asked the board to wake, as far as the log says: that it did not is then nothing wrong with it.
+pub(in crate::render) fn is_unasked(subject: &Subject) -> bool {
+    let verdict = &subject.finding.verdict;
+    verdict.class == Class::StandbyOnly && verdict.asked == Some(false)
+}
