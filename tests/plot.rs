@@ -148,7 +148,7 @@ fn two_logs_are_before_and_after() {
 #[test]
 fn three_logs_are_laid_over_one_another_and_two_when_asked() {
     let ended = several(&["short.csv", "nothing.csv", "again.csv", "--output", "all.svg"]).code(0);
-    assert!(text(&ended, "all.svg").contains("odd, named"));
+    assert!(text(&ended, "all.svg").contains("odd: HB-0040"));
     ended.mentions("all.svg: 1 of 3 is odd: HB-0040 no draw");
     several(&["short.csv", "again.csv", "--overlay", "--output", "all.svg"])
         .code(0)
