@@ -86,7 +86,7 @@ fn resolution(seen: &Seen) -> Option<String> {
         return None;
     }
     let Some(step) = seen.readout.resolution_a(seen.trace) else {
-        let guessed = seen.readout.step_a > 0.0;
+        let guessed = seen.readout.step_a > 0.0 && all_on_the_grid(seen, seen.readout.step_a);
         let step = in_steps(seen.readout.step_a, seen.readout.step_a, "A");
         return guessed.then(|| {
             format!(
@@ -104,6 +104,13 @@ fn resolution(seen: &Seen) -> Option<String> {
     }
     let quoted = quoted_low(seen).filter(|amps| (step / 2.0..FEW_STEPS * step).contains(amps))?;
     Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
+}
+
+/// Whether all amps, as they stand in the log, are multiples of `step_a`.
+fn all_on_the_grid(seen: &Seen, step_a: f64) -> bool {
+    /// Share of a step that a decimal is off by as a binary number.
+    const OFF: f64 = 1e-3;
+    seen.trace.amps().iter().all(|amps| (amps / step_a - (amps / step_a).round()).abs() < OFF)
 }
 
 /// What the supply reads with its output off is taken off amps and watts alike; its display and the picture show it.

@@ -119,16 +119,47 @@ pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
     const SDS: f64 = 6.0;
     const STEPS: f64 = 3.0;
     const SHARE: f64 = 0.3;
+    /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
+    /// is averaged down, now more and now less.
+    const AS_WELL: f64 = 0.5;
+    /// ... but no less than so many standard deviations and steps.
+    const AT_LEAST: (f64, f64) = (4.0, 2.0);
+    let time = seen.trace.time().get(samples.clone())?;
     let amps: Vec<f64> =
         seen.trace.amps().get(samples)?.iter().map(|amps| amps - seen.readout.zero_a).collect();
     let level = robust::median(&mut amps.clone())?;
     let above = (SDS * seen.readout.noise_a).max(STEPS * seen.analysis.step_a).max(SHARE * level);
-    let is_pulse = |amps: &f64| amps - level > above;
-    let count = amps.chunk_by(|a, b| is_pulse(a) == is_pulse(b)).filter(|part| is_pulse(&part[0])).count();
     let highest = amps.iter().copied().fold(level, f64::max);
-    let pulses =
-        if count == 1 { "1 short pulse of".into() } else { format!("{count} short pulses of up to") };
-    (count > 0).then(|| format!("{pulses} {}{}", seen.amps(highest), of_good_boards(seen)))
+    if highest - level <= above {
+        return None;
+    }
+    let least = (AT_LEAST.0 * seen.readout.noise_a).max(AT_LEAST.1 * seen.analysis.step_a);
+    let is_pulse = |amps: f64| amps - level > least.max(AS_WELL * above);
+    let begins = |i: &usize| is_pulse(amps[*i]) && (*i == 0 || !is_pulse(amps[i - 1]));
+    let begun: Vec<f64> = (0..amps.len()).filter(begins).map(|i| time[i]).collect();
+    let pulses = match begun.len() {
+        1 => "1 short pulse of".into(),
+        count => format!("{count} short pulses{} of up to", heartbeat(seen, &begun)),
+    };
+    Some(format!("{pulses} {}{}", seen.amps(highest), of_good_boards(seen)))
+}
+
+/// `, one about every 2.1 s (a heartbeat: its controller is alive),`, of pulses that come evenly.
+fn heartbeat(seen: &Seen, begun_s: &[f64]) -> String {
+    /// Fewer pulses show no period.
+    const PULSES: usize = 4;
+    /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
+    const EVEN: f64 = 0.15;
+    let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let Some(usual) = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES) else {
+        return String::new();
+    };
+    let even = spaces.iter().filter(|space| (*space - usual).abs() <= EVEN * usual + seen.readout.update_s());
+    // One that was missed, or one more, leaves most of them even.
+    if 4 * even.count() < 3 * spaces.len() {
+        return String::new();
+    }
+    format!(", one about every {} (a heartbeat: its controller is alive),", seen.time(usual))
 }
 
 fn of_good_boards(seen: &Seen) -> String {

@@ -156,7 +156,10 @@ fn latch_clears(seen: &Seen) -> Option<String> {
         ));
     }
     Some(if seen.has_button() {
-        "press again with the feed left on; if nothing stirs, switch it off for ten seconds: a latch lets go only without feed".into()
+        let press = if seen.analysis.run.presses.is_empty() { "press" } else { "press again" };
+        format!(
+            "{press} with the feed left on; if nothing stirs, switch it off for ten seconds: a latch lets go only without feed"
+        )
     } else {
         "switch the feed off for some ten seconds and on: a latch lets go only without feed".into()
     })
@@ -185,7 +188,9 @@ pub(super) fn excess_attached(seen: &Seen, what: &str) -> String {
 /// What is usually attached to boards of that kind.
 pub(super) fn what_is_attached(seen: &Seen) -> &'static str {
     match seen.family {
-        Family::Mainboard => "drives, what is in its ports, charger input",
+        // A board that is fed at its charger input has nothing else there.
+        Family::Mainboard if seen.at_battery() => "drives, what is in its ports, charger input",
+        Family::Mainboard => "drives, what is in its ports",
         Family::Handheld => "display, camera and other flex cables",
         Family::SmallComputer => "whatever is plugged into its ports and pins",
         Family::Panel => "bus and expansion modules, and whatever its outputs feed",

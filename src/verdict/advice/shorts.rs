@@ -22,26 +22,26 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     if seen.class() != Class::HardShort {
         return Vec::new();
     }
-    let mut checks = vec!["take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted".into()];
-    if mostly_leads(seen) {
-        checks.push(
-            "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads"
-                .into(),
-        );
-    }
     let stands_at = seen.last_level().map_or(0.0, |level| level.volts);
-    if REVERSED_V.contains(&stands_at) {
-        checks.push(format!(
+    let polarity = if REVERSED_V.contains(&stands_at) {
+        Some(format!(
             "check the polarity: a board that is fed in reverse stands at about {}, on its clamp diode",
             volts(stands_at)
-        ));
+        ))
     } else if stands_at < *REVERSED_V.start() {
-        checks.push(format!(
-            "measure the volts at the board's side of the clips; {} is little for a diode, so reversed polarity is unlikely",
+        Some(format!(
+            "measure the volts at the board's side of the clips; {} is little for a diode, so reversed \
+             polarity is unlikely",
             volts(stands_at)
-        ));
-    }
-    checks
+        ))
+    } else {
+        None
+    };
+    let clips = "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted";
+    let subtract = mostly_leads(seen).then(|| {
+        "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads".into()
+    });
+    polarity.into_iter().chain([clips.into()]).chain(subtract).collect()
 }
 
 /// A steady load from switch-on may be a pack that charges.

@@ -31,12 +31,20 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
             vec!["then judge the board by that capture, and not by this one".into()]
         }
         Class::Inconclusive => {
-            let look = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last)).map(|_| {
-                "look and listen first: screen, light, fan or console tell a board that runs from one that hangs".into()
-            });
-            look.into_iter().chain(loaded_or_awake(seen)).chain([capture_again(seen)]).collect()
+            let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
+            let look = woke.map(|_| woken());
+            look.into_iter().flatten().chain(loaded_or_awake(seen)).chain([capture_again(seen)]).collect()
         }
     }
+}
+
+/// What tells of a board that woke and stays at one level, where no reference does.
+fn woken() -> [String; 2] {
+    [
+        "look and listen first: screen, light, fan or console tell a board that runs from one that hangs".into(),
+        "if it shows nothing: measure each rail with its enable and power-good, then the processor's reset and clock"
+            .into(),
+    ]
 }
 
 /// Where a heavy load is to be looked for if the profile does not say.
@@ -80,25 +88,31 @@ fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
     let again = pressed.then(|| "press the button again, and watch whether the amps move".to_owned());
     let drawn = seen.last_level().map_or(0.0, |level| level.watts);
     let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
-    again.into_iter().chain(up).chain(surplus_on_always_on(suspect, surplus, true)).collect()
+    again.into_iter().chain(up).chain(surplus_on_always_on(seen, suspect, surplus, true)).collect()
 }
 
 /// How to find what draws a surplus of so many watts at standby; `asleep` if the board does not wake either.
-fn surplus_on_always_on(suspect: &str, surplus: f64, asleep: bool) -> [String; 4] {
-    /// Below this a part hardly gets warm enough to be felt, in watts (common practice, no source).
-    const FELT_W: f64 = 0.5;
+fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64, asleep: bool) -> [String; 4] {
+    /// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin (common
+    /// practice, no source).
+    const WARMS_W: f64 = 0.15;
     let explains = if asleep { "explains surplus and no wake" } else { "carries the surplus" };
-    let warmth = if surplus < FELT_W {
-        "thermal camera: the surplus is too small to feel, and a leaky capacitor or protection part likelier than a shorted one"
+    let watts = seen.watts(surplus, seen.analysis.run.set_v);
+    let warmth = if surplus < WARMS_W {
+        format!(
+            "thermal camera: the surplus of {watts} is too small to feel, and a leaky capacitor or protection part likelier than a shorted one"
+        )
     } else {
-        "thermal camera on the always-on regulators and what they feed"
+        format!(
+            "thermal camera on the always-on regulators and what they feed: a surplus of {watts} in one part shows there"
+        )
     };
     [
         format!(
             "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
         ),
         "feed off, capacitors discharged: ohms to ground on that rail, or on each always-on rail".into(),
-        warmth.into(),
+        warmth,
         "only then lift the loads of that rail one by one".into(),
     ]
 }
@@ -216,7 +230,7 @@ fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         let volts = if standby.unit == "A" { seen.analysis.run.set_v } else { 1.0 };
         let surplus = standby.measured * volts - model.standby.watts.unwrap_or(0.0);
         let off = "take off what may still be attached, the battery where it is not what you feed, and compare standby again";
-        let checks = surplus_on_always_on(suspect.unwrap_or("the board"), surplus, false);
+        let checks = surplus_on_always_on(seen, suspect.unwrap_or("the board"), surplus, false);
         return std::iter::once(off.to_owned()).chain(checks).collect();
     }
     if let Some(suspect) = suspect {
@@ -289,7 +303,9 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
             "the standby went as well: look at {place} for a protection that opened, a fuse or a bad joint"
         ),
     };
-    let again = if seen.has_button() {
+    let again = if seen.has_button() && seen.analysis.run.presses.is_empty() {
+        "press the button, then switch the feed off and on: a latch lets go only then"
+    } else if seen.has_button() {
         "press the button again, then switch the feed off and on: a latch lets go only then"
     } else {
         "switch the feed off and on: a latch lets go only then"

@@ -1,6 +1,7 @@
 //! A board that goes through its stages, and how far.
 
 use super::TIMES_FROM;
+use super::before::{self, stood_by};
 use super::tries::before_this;
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
@@ -216,7 +217,7 @@ fn activity(seen: &Seen, last: &Step) -> Option<String> {
 }
 
 /// Where a board that ran fell, and to what.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(in crate::verdict) struct Fall {
     /// How long it had run, in seconds.
     pub ran_s: f64,
@@ -231,7 +232,7 @@ pub(in crate::verdict) struct Fall {
     /// To what.
     pub to: FellTo,
     /// The same in words.
-    pub left: &'static str,
+    pub left: String,
     /// Highest reading in the second before, in amps.
     pub highest_a: f64,
     /// Lowest volts in the second before.
@@ -326,14 +327,18 @@ fn fell_to(seen: &Seen, after: &Step) -> FellTo {
     /// Below this share of what good boards stand by at, part of the standby is gone as well.
     const PART: f64 = 0.5;
     let standby = &seen.analysis.model.standby;
+    // A standby that was read well before is read well now, however much a busy load's readings scatter.
+    let before = stood_by(seen, after).filter(before::Before::is_read_well);
     let nothing = seen.readout.certain_a(after.stretch.duration());
+    let nothing = before.map_or(nothing, |before| nothing.min(before.certain_a));
     let usual_a = standby.watts.map(|watts| watts / seen.analysis.run.set_v);
     // A standby that hardly differs from nothing is not told from it.
-    let unread = usual_a.is_some_and(|usual| usual < seen.readout.step_a.max(2.0 * nothing));
+    let hardly_read = |usual: f64| usual < seen.readout.step_a.max(2.0 * nothing);
+    let unread = before.is_none() && usual_a.is_some_and(hardly_read);
     match after.state {
         _ if after.stretch.amps < nothing && !unread => FellTo::Nothing,
         _ if unread && after.stretch.watts <= standby.high => FellTo::Little,
-        State::Nothing => FellTo::Nothing,
+        State::Nothing if before.is_none() => FellTo::Nothing,
         _ if standby.watts.is_some_and(|usual| after.stretch.watts < PART * usual) => FellTo::BelowStandby,
         _ if after.stretch.watts <= standby.high + seen.analysis.leak_w => FellTo::Standby,
         _ => FellTo::More,
@@ -341,11 +346,20 @@ fn fell_to(seen: &Seen, after: &Step) -> FellTo {
 }
 
 /// What is left of the draw.
-pub(super) fn left(seen: &Seen, after: &Step) -> &'static str {
+pub(super) fn left(seen: &Seen, after: &Step) -> String {
+    let words = left_beside_standby(seen, after);
+    if words.starts_with("less") { format!("{words}{}", before::in_words(seen, after)) } else { words.into() }
+}
+
+fn left_beside_standby(seen: &Seen, after: &Step) -> &'static str {
     let standby = &seen.analysis.model.standby;
     let band = seen.reference_at(&standby.name).map(|(phase, factor)| phase.mean_power.low * factor);
     let half_step_w = seen.analysis.step_a / 2.0 * seen.analysis.run.set_v;
+    let has_standby = standby.watts.is_some() || stood_by(seen, after).is_some();
     match fell_to(seen, after) {
+        FellTo::Nothing if !has_standby => "nothing is left that this supply can tell",
+        FellTo::Standby if !has_standby => "a residual draw",
+        FellTo::More if !has_standby => "part of it is still on",
         FellTo::Nothing => "its standby is gone as well",
         FellTo::BelowStandby => "less than its standby",
         FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {

@@ -1,5 +1,6 @@
 //! The facts that decided, in numbers that a technician can check.
 
+mod before;
 mod course;
 mod rest;
 mod short;
@@ -72,17 +73,17 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let woke = woke_and_stays(seen, last);
     let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
     // The last level and not the mean since switch-on, which holds the rise of the feed.
-    let piece = analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= LEVEL_S);
-    let end = match piece {
-        Some(piece) => Some(format!(
+    let level = Steady::at_the_end(seen, last).filter(|level| level.duration() >= LEVEL_S);
+    let end = match &level {
+        Some(level) => Some(format!(
             "mean over its last {}: {} at {}",
-            seen.time(piece.duration()),
-            seen.amps(piece.amps),
-            seen.volts(piece.volts)
+            seen.time(level.duration()),
+            seen.amps(level.amps),
+            seen.volts(level.volts)
         )),
         None => last_readings(seen),
     };
-    let awake = awake(seen, last).filter(|_| woke.is_none());
+    let awake = awake(seen, last, level.as_ref()).filter(|_| woke.is_none());
     let levels = [captured].into_iter().chain(end).chain(awake).chain(too_early(seen, last));
     tried.into_iter().chain(woke).chain(levels).collect()
 }
@@ -114,7 +115,7 @@ pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
     let run = &seen.analysis.run;
     let on = seen.attempts.last().filter(|start| !start.given_up)?;
     let woke_s = Some(on.start_s.value()).filter(|start| *start > run.start_s + RISES_S)?;
-    let level = seen.analysis.pieces.get(last.to - 1).filter(|piece| piece.duration() >= STAYS_S)?;
+    let level = Steady::at_the_end(seen, last).filter(|level| level.duration() >= STAYS_S)?;
     let near = |press: &&f64| (-TIME_TO_WAKE_S..TIME_TO_WAKE_S).contains(&(woke_s - **press));
     let at = run.presses.iter().rev().find(near);
     let woke = at.map_or_else(
@@ -122,21 +123,62 @@ pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
         |press| format!("woke at the press ({})", seen.mark(*press)),
     );
     Some(format!(
-        "{woke} and stays at {}: whether it runs or hangs takes a screen or a reference",
-        seen.amps(level.amps)
+        "{woke} and stays at {} for {}: whether it runs or hangs takes a screen or a reference",
+        seen.amps(level.amps),
+        seen.time(level.duration())
     ))
+}
+
+/// The level that a run ends at, from its last change on.
+#[derive(Debug, Clone, Copy)]
+struct Steady {
+    start_s: f64,
+    end_s: f64,
+    amps: f64,
+    volts: f64,
+    watts: f64,
+}
+
+impl Steady {
+    /// The last pieces of the run, back to where the current was another; a gap, or a step that a person would not act
+    /// on, does not end it.
+    fn at_the_end(seen: &Seen, last: &Step) -> Option<Self> {
+        /// Share of the level that is no change of it.
+        const SAME: f64 = 0.1;
+        let pieces = seen.analysis.pieces.get(..last.to)?;
+        let end = pieces.last()?;
+        let near = |amps: f64| (amps - end.amps).abs() <= SAME * end.amps.abs();
+        let mut level = Self { start_s: end.end_s, end_s: end.end_s, amps: 0.0, volts: 0.0, watts: 0.0 };
+        let mut read_s = 0.0;
+        for piece in pieces.iter().rev().take_while(|piece| near(piece.amps)) {
+            let seconds = piece.duration().max(f64::MIN_POSITIVE);
+            read_s += seconds;
+            level.start_s = piece.start_s;
+            level.amps += (piece.amps - level.amps) * seconds / read_s;
+            level.volts += (piece.volts - level.volts) * seconds / read_s;
+            level.watts += (piece.watts - level.watts) * seconds / read_s;
+        }
+        Some(level)
+    }
+
+    fn duration(&self) -> f64 {
+        self.end_s - self.start_s
+    }
 }
 
 /// A level is one from this time on, in seconds.
 const LEVEL_S: f64 = 0.5;
 
 /// What a board without a reference does that is not asleep.
-fn awake(seen: &Seen, last: &Step) -> Option<String> {
+fn awake(seen: &Seen, last: &Step, level: Option<&Steady>) -> Option<String> {
     let model = &seen.analysis.model;
+    // The watts of the amps and volts that are said beside them.
+    let (watts, volts) =
+        level.map_or((last.stretch.watts, last.stretch.volts), |level| (level.watts, level.volts));
     (!model.of_this_board && last.stretch.watts > model.standby.high).then(|| {
         format!(
             "{} is more than such boards draw asleep: awake or loaded, and only a reference can tell which, or how far it got",
-            seen.watts(last.stretch.watts, last.stretch.volts)
+            seen.watts(watts, volts)
         )
     })
 }

@@ -6,7 +6,7 @@ use crate::stats::robust;
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::align::Step;
-use crate::verdict::attempts::{Spread, Tries, visible_below};
+use crate::verdict::attempts::{RISES_S, Spread, Tries, visible_below};
 use crate::verdict::limits::long_try;
 use crate::verdict::presses::{Follows, follows, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
@@ -74,8 +74,18 @@ fn after_presses(seen: &Seen) -> String {
         (Follows::FirstOnly, _) => {
             format!("; the press at {times} starts the first, the others come by themselves")
         }
+        (Follows::Other, _) if woke_unasked(seen) => {
+            "; no press is marked: pressed unmarked, or it woke by itself".into()
+        }
         (Follows::Other, _) => String::new(),
     }
+}
+
+/// Whether a board that waits for a press woke without a mark of one, some time after switch-on.
+fn woke_unasked(seen: &Seen) -> bool {
+    let run = &seen.analysis.run;
+    let first = seen.attempts.first().filter(|_| seen.has_button() && run.presses.is_empty());
+    first.is_some_and(|first| first.start_s.value() > run.start_s + RISES_S)
 }
 
 /// When the only try was read, if that was once.

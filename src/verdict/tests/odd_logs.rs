@@ -91,3 +91,12 @@ fn a_reading_a_second_shows_a_running_level_whatever_the_busy_stage_before_it_di
     let finding = diagnose(&builder.finish(), Some(&profile()), &Sources::default());
     assert_eq!(finding.verdict.class, Class::FullBoot, "{:#?}", finding.verdict);
 }
+
+#[test]
+fn a_step_is_guessed_only_where_every_reading_of_the_log_lies_on_it() {
+    let guess = |off: f64, fed: f64| {
+        let finding = found(set(5.2, 3.0), &[(0.2, 0.0, off), (0.1, 5.2, fed)], Mode::ConstantVoltage);
+        finding.limits.iter().any(|limit| limit.contains("all amps are multiples of"))
+    };
+    assert!(!guess(0.001, 0.011), "a thousandth is no multiple of ten");
+}

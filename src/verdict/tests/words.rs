@@ -478,6 +478,39 @@ fn a_standby_that_the_supply_hardly_reads_is_not_told_from_less() {
 }
 
 #[test]
+fn a_standby_that_was_read_before_the_press_is_no_unknown_after_it() {
+    // Readings of a busy load scatter by amps, those of the standby by tenths of a milliamp.
+    let busy = [(0.1, SET_V, 0.5), (0.1, SET_V, 0.9)].repeat(60);
+    let fell = bench(&[&[OFF, STANDBY, RAILS, LOADING][..], &busy, &[(30.0, SET_V, 0.0234)]].concat()).find();
+    class(&fell, Class::DroppedOut);
+    assert!(because(&fell).contains("it is back at its standby"), "{}", because(&fell));
+}
+
+#[test]
+fn what_is_left_is_no_standby_of_a_board_that_has_none() {
+    let starts_at_once = [OFF, RAILS, LOADING, IDLE, (20.0, SET_V, 0.0234)];
+    let fell = bench(&starts_at_once)
+        .with(|b| {
+            let known = b.profile.as_mut().expect("one");
+            known.phases.remove(0);
+            known.power_path.clear();
+            b.presses.clear();
+        })
+        .find();
+    class(&fell, Class::DroppedOut);
+    let facts = because(&fell);
+    assert!(facts.contains("a residual draw") && !facts.contains("standby"), "{facts}");
+}
+
+#[test]
+fn less_than_good_boards_stand_by_at_is_said_beside_what_the_board_drew_before() {
+    let after =
+        |amps: f64| because(&bench(&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, amps)]).find());
+    assert!(after(0.016).contains("it stood by at 23"), "{}", after(0.016));
+    assert!(!after(0.0234).contains("it stood by at"), "{}", after(0.0234));
+}
+
+#[test]
 fn a_section_that_carries_part_of_the_standby_is_not_proved_by_it() {
     let part = bench(&falls_to(0.008)).find();
     class(&part, Class::DroppedOut);

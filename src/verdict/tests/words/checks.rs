@@ -540,3 +540,17 @@ fn a_stall_is_told_by_what_the_stage_is_called() {
     assert!(stalled("radio").next_checks[0].contains("take out or unplug the radio"));
     assert!(!checks(&stalled("self-test")).contains("slot in turn"));
 }
+
+#[test]
+fn a_surplus_is_too_small_for_a_camera_only_below_what_warms_a_part() {
+    let excess = |amps: f64| checks(&bench(&[OFF, (40.0, SET_V, amps)]).find());
+    let warm = excess(0.1);
+    assert!(warm.contains("shows there") && !warm.contains("too small to feel"), "{warm}");
+}
+
+#[test]
+fn polarity_comes_before_the_leads_of_a_hard_short() {
+    let short = bench(&[OFF, (20.0, 0.8, 3.0)]).find();
+    class(&short, Class::HardShort);
+    assert!(place(&short, "check the polarity") < place(&short, "take the board off the clips"));
+}

@@ -25,9 +25,35 @@ fn short_pulses_of_a_standby_are_told_beside_those_of_good_boards() {
     let pulsing = bench(&levels).find();
     class(&pulsing, Class::StandbyOnly);
     // Good boards' standby peaks at 0.48 W: 37.5 mA.
-    let told = "short pulses of up to 36 mA; good boards' standby peaks at up to 38 mA";
+    let told = "of up to 36 mA; good boards' standby peaks at up to 38 mA";
     assert!(because(&pulsing).contains(told), "{}", because(&pulsing));
+    let beats = "short pulses, one about every 3.1 s (a heartbeat: its controller is alive),";
+    assert!(because(&pulsing).contains(beats), "{}", because(&pulsing));
     assert!(!because(&bench(&ASLEEP).find()).contains("pulse"));
+}
+
+#[test]
+fn pulses_that_are_read_less_high_count_as_well_and_uneven_ones_are_no_heartbeat() {
+    let pulses = |rests: &[f64], highs: &[f64]| {
+        let pairs =
+            rests.iter().zip(highs).flat_map(|(rest, high)| [(*rest, SET_V, 0.0234), (0.1, SET_V, *high)]);
+        because(&bench(&[vec![OFF], pairs.collect(), vec![(4.0, SET_V, 0.0234)]].concat()).find())
+    };
+    // Some are a third and some a quarter above the level.
+    let all = pulses(&[3.0; 6], &[0.035, 0.0295, 0.0295, 0.035, 0.0295, 0.0295]);
+    assert!(all.contains("6 short pulses, one about every 3.1 s"), "{all}");
+    let uneven = pulses(&[3.0, 1.0, 6.0, 2.0, 9.0, 1.0], &[0.035; 6]);
+    assert!(uneven.contains("6 short pulses of up to"), "{uneven}");
+}
+
+#[test]
+fn a_board_that_woke_without_a_marked_press_is_said_to() {
+    let latched = bench(&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0), (30.0, SET_V, 0.0234)]);
+    let unmarked = latched.with(|b| b.presses.clear()).find();
+    class(&unmarked, Class::LatchOff);
+    let told = because(&unmarked);
+    assert!(told.contains("no press is marked: pressed unmarked, or it woke by itself"), "{told}");
+    assert!(checks(&unmarked).contains("press with the feed left on"), "{}", checks(&unmarked));
 }
 
 #[test]
@@ -65,10 +91,16 @@ fn a_board_without_a_reference_that_woke_and_stays_is_said_to() {
     class(&pressed, Class::Inconclusive);
     let first = &pressed.verdict.because[0];
     assert!(
-        first.starts_with("woke at the press (4.5 s) and stays at 0.625 A: whether it runs or hangs"),
+        first.starts_with("woke at the press (4.5 s) and stays at 0.625 A for")
+            && first.contains("whether it runs or hangs"),
         "{first}"
     );
     assert!(pressed.next_checks[0].starts_with("look and listen first"), "{pressed:#?}");
+    assert!(pressed.next_checks[1].contains("each rail with its enable"), "{pressed:#?}");
+    // A late step of little does not make it another level.
+    let stepped = [OFF, (4.0, SET_V, 0.0234), (40.0, SET_V, 0.625), (3.0, SET_V, 0.6)];
+    let stepped = because(&bench(&stepped).with(|b| b.profile = None).find());
+    assert!(stepped.contains("and stays at 0.62") && stepped.contains("for 42.9 s"), "{stepped}");
     assert!(
         woke(&[]).verdict.because[0].starts_with("woke at 5.0 s and stays at"),
         "{:?}",
