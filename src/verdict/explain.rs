@@ -263,7 +263,7 @@ fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
             let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
             if fails_where_hungry(scores, ending, limit) {
                 // A good board that asks for more than the limit fails just there; a sick one, now and then.
-                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0;
+                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(z).exp());
                 return (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln());
             }
             (low + soft(z) - UNSEEN, ample.max(soft(-z)))
