@@ -1,10 +1,10 @@
 //! Starts: every time that the board left its rest, and where each came to an end. Text and picture count them here.
 
-use super::Attempt;
 use super::align::{State, Step};
 use super::engine::Analysis;
 use super::phases::{EDGE_READINGS, without_zero};
 use super::readout::Readout;
+use super::{Attempt, Gap};
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Volts, mean_time_in_steps};
@@ -21,8 +21,34 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
-    without_blips(starts.fold(Vec::new(), joined))
+    parted_by_gaps(without_blips(starts.fold(Vec::new(), joined)), &readout.gaps)
 }
+
+/// Starts parted where nothing was read for as long as a rest lasts, if one of them seems to go on through it for much
+/// longer than the others.
+fn parted_by_gaps(starts: Vec<Attempt>, gaps: &[Gap]) -> Vec<Attempt> {
+    /// Times the usual length from which a start is more than one.
+    const LONGER: f64 = 1.5;
+    let lasted = |start: &Attempt| start.end_s.value() - start.start_s.value();
+    let mut lengths: Vec<f64> = starts.iter().filter(|start| start.given_up).map(lasted).collect();
+    let Some(usual) = robust::median(&mut lengths).filter(|_| lengths.len() >= FEW) else { return starts };
+    let hides = |start: &Attempt, gap: &&Gap| {
+        let (from, to) = (gap.start_s.value(), gap.end_s.value());
+        let within = start.start_s.value() < from && to < start.end_s.value();
+        within && to - from >= LEAST_REST_S && lasted(start) > LONGER * usual
+    };
+    let part = |start: Attempt| match gaps.iter().find(|gap| hides(&start, gap)) {
+        Some(gap) => {
+            let before = Attempt { end_s: gap.start_s, ended_in: None, given_up: true, ..start.clone() };
+            vec![before, Attempt { start_s: gap.end_s, ..start }]
+        }
+        None => vec![start],
+    };
+    starts.into_iter().flat_map(part).collect()
+}
+
+/// Fewer starts show no usual length.
+const FEW: usize = 3;
 
 /// Less rest than this does not part two starts, in seconds: supervisors wait half a second and more before they try
 /// again (common practice, no source).
@@ -348,6 +374,22 @@ mod tests {
         let every = tries.every_s.expect("a period");
         assert!((every.low - 3.0).abs() < 1e-9 && (every.high - 4.0).abs() < 1e-9, "{every:?}");
         assert!((tries.lasts_s.high - 1.2).abs() < 1e-9 && (tries.peak_a.high - 1.8).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_gap_in_a_start_that_is_longer_than_the_others_may_hide_a_rest() {
+        let start = |from: f64, to: f64| start(from, to, Some("rails"), true);
+        let gap = |from, to| [Gap { start_s: Seconds::constant(from), end_s: Seconds::constant(to) }];
+        let tries = || vec![start(1.0, 1.5), start(3.0, 3.5), start(5.0, 7.5), start(9.0, 9.5)];
+        let parted = parted_by_gaps(tries(), &gap(5.4, 7.0));
+        assert_eq!(parted.len(), 5);
+        assert!(
+            (parted[2].end_s.value() - 5.4).abs() < 1e-9 && (parted[3].start_s.value() - 7.0).abs() < 1e-9
+        );
+        assert_eq!(parted_by_gaps(tries(), &gap(5.4, 5.5)).len(), 4, "too short for a rest");
+        assert_eq!(parted_by_gaps(tries(), &gap(2.0, 2.9)).len(), 4, "between two starts");
+        let alike = vec![start(1.0, 4.0), start(6.0, 9.0), start(11.0, 14.0)];
+        assert_eq!(parted_by_gaps(alike, &gap(7.0, 8.0)).len(), 3, "as long as the others");
     }
 
     #[test]

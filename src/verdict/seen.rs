@@ -5,6 +5,7 @@ use super::attempts::{RISES_S, Tries, attempts};
 use super::departures::Compared;
 use super::engine::Analysis;
 use super::kind::{self, Family};
+use super::model::Span;
 use super::phases::without_zero;
 use super::piece::Stretch;
 use super::presses;
@@ -242,12 +243,13 @@ impl<'a> Seen<'a> {
     fn ran_its_length(&self, tries: &Tries, stage: usize) -> bool {
         /// Beyond this share of its length a stage is over on some good board, however unlike they are.
         const NEARLY: f64 = 0.8;
+        /// From the shortest to the longest; of a stage whose length good boards agree on less, no time is its end.
+        const WIDEST: f64 = 5.0;
         let stages = &self.analysis.model.stages;
         let update_s = self.readout.update_s();
         // Of a shorter stage the readings do not show how much of it there was.
-        let Some(span) = stages[stage].duration.filter(|span| self.readout.shows_level(span.typical)) else {
-            return false;
-        };
+        let known = |span: &Span| self.readout.shows_level(span.typical) && span.high <= WIDEST * span.low;
+        let Some(span) = stages[stage].duration.filter(known) else { return false };
         let ended_here = |attempt: &&Attempt| {
             attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
         };
