@@ -20,6 +20,10 @@ pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
         Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
         Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
+        // A board at its standby that nobody asked to wake has not failed.
+        Class::StandbyOnly if finding.verdict.asked == Some(false) => {
+            ("?", palette.unsure, palette.on_unsure)
+        }
         _ => ("✗", palette.alarm, palette.on_alarm),
     }
 }
