@@ -1,6 +1,6 @@
 //! The command line: one file a command. The only place that prints, reads the environment or exits.
 //!
-//! Every command is an `Args` that clap fills and a `run` that returns [`Outcome`] or [`Failure`]; how that becomes
+//! Every command is an `Args` that clap fills and a `run` that returns `Outcome` or `Failure`; how that becomes
 //! text on stderr and an exit code stands here once.
 
 mod completions;

@@ -327,6 +327,9 @@ pub(in crate::render) fn split_stack(area: Rect, stacked: i32) -> (Rect, Rect) {
     area.split_top(stacked.min(area.height() * 2 / 5))
 }
 
+/// What a note says at the least: what happened, and the numbers.
+const FEWEST_LINES: usize = 2;
+
 /// Notes one above the other in an area of their own: on a narrow figure they would hide what they speak of.
 pub(in crate::render) fn stack<'a>(
     sheet: &Sheet,
@@ -337,7 +340,11 @@ pub(in crate::render) fn stack<'a>(
     let mut top = area.top;
     let mut placed = Vec::new();
     for (readings, note, color) in notes {
-        let lines = wrapped(sheet, note, color, area.width());
+        let mut lines = wrapped(sheet, note, color, area.width());
+        // Of what is too long for the room its beginning is worth more than nothing.
+        while lines.len() > FEWEST_LINES && top + height(sheet, &lines) > area.bottom {
+            lines.pop();
+        }
         let bottom = top + height(sheet, &lines);
         if bottom > area.bottom {
             break;

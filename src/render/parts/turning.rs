@@ -407,8 +407,9 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let log = &subject.finding.log;
     let visible = visible_below(subject.trace, &subject.finding.attempts, log.update_s().unwrap_or(0.0));
     let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
-    // Where a try ends is known to a reading or so.
-    let lowest = |(start, end)| self::deepest(subject, index(start)..(index(end) + 2).min(volts.len()));
+    // Where a try ends is known to a reading or so; how the feed rose to the first of them is no dip.
+    let late = |(start, end)| index(f64::midpoint(start, end))..(index(end) + 2).min(volts.len());
+    let lowest = |span| self::deepest(subject, late(span));
     let ends: Vec<Option<usize>> = given_up(subject)
         .map(|attempt| lowest(span(attempt)).filter(|_| dips(attempt.lowest_v.value())))
         .collect();

@@ -67,7 +67,10 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
 /// Which press each try follows, and which come without one.
 fn after_presses(seen: &Seen) -> String {
     let pressed = seen.attempts.iter().filter_map(|start| waking(seen, start.start_s.value()));
-    let times = with_and(pressed.map(|press| seen.mark(press)));
+    let mut times: Vec<String> = pressed.map(|press| seen.mark(press)).collect();
+    // A press may wake a board twice.
+    times.dedup();
+    let times = with_and(times.into_iter());
     match (follows(seen), seen.attempts.len()) {
         (Follows::EachItsPress, 1) => format!(", at the press at {times}"),
         (Follows::EachItsPress, _) => format!(", each at a press ({times}) and none by itself"),

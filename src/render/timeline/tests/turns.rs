@@ -112,6 +112,29 @@ fn what_pulls_the_feed_down_unread_is_pointed_at_where_it_meets_the_limit() {
 }
 
 #[test]
+fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
+    let volts = |index: u32| match index {
+        0..20 => 0.0,
+        20..22 => 3.0,
+        79 | 109 => 10.5,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
+    finding.verdict.class = Class::FeedLimited;
+    finding.attempts[0].start_s = Seconds::constant(2.0);
+    for attempt in &mut finding.attempts[..2] {
+        attempt.lowest_v = Volts::constant(10.5);
+    }
+    finding.log.limit_a = Amps::new(1.2).ok();
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
+    // However narrow the picture, what happened is said.
+    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    assert!(scene.labels().any(|label| label.text == "over 1.20 A for less than a reading"));
+}
+
+#[test]
 fn notes_take_off_what_the_supply_reads_with_nothing_drawn() {
     let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(15));
     let said = |finding: &Finding| {
