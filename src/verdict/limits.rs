@@ -117,17 +117,23 @@ fn all_on_the_grid(seen: &Seen, step_a: f64) -> bool {
 fn zero(seen: &Seen) -> Option<String> {
     /// Share of a low current from which it shows.
     const SHOWS: f64 = 0.05;
+    /// The mean of many readings is known to this part of a step.
+    const PARTS: f64 = 10.0;
+    /// Less is no reading of any bench supply.
+    const LEAST_A: f64 = 1e-6;
     let zero_a = seen.readout.zero_a;
+    let part_a = seen.readout.step_a / PARTS;
+    let known = zero_a.abs() >= part_a.max(LEAST_A);
     let in_the_last_digit = seen.last_level().is_some_and(|level| {
         zero_a.abs() >= seen.readout.step_a && seen.amps(level.amps) != seen.amps(level.amps + zero_a)
     });
     let shows = || quoted_low(seen).is_some_and(|amps| zero_a.abs() > SHOWS * amps.abs());
     // Of a board that draws nothing the evidence says it.
     let said = seen.class() == Class::NoDraw;
-    (!said && seen.reads_a_zero() && (in_the_last_digit || shows())).then(|| {
+    (!said && known && (in_the_last_digit || shows())).then(|| {
         format!(
             "the supply reads {} with its output off: this is taken off all amps and watts{}",
-            seen.amps(zero_a),
+            if seen.reads_a_zero() { seen.amps(zero_a) } else { in_steps(zero_a, part_a, "A") },
             zero_known_to(seen)
         )
     })

@@ -100,3 +100,23 @@ fn a_step_is_guessed_only_where_every_reading_of_the_log_lies_on_it() {
     };
     assert!(!guess(0.001, 0.011), "a thousandth is no multiple of ten");
 }
+
+#[test]
+fn a_zero_of_less_than_a_step_is_told_where_it_is_taken_off_a_low_current() {
+    let mut builder = TraceBuilder::new(Header { board: Some("larch-2".into()), ..set(SET_V, 3.0) });
+    for index in 0_u32..400 {
+        let fed = index >= 50;
+        let codes = if fed { [2, 3, 3, 2, 3] } else { [0, 1, 0, 0, 1] };
+        let sample = Sample {
+            time: Seconds::constant(f64::from(index) * PERIOD_S),
+            volts: Volts::constant(if fed { SET_V } else { 0.0 }),
+            amps: Amps::constant(f64::from(codes[index as usize % 5]) / 100.0),
+            mode: Mode::Unknown,
+            span: None,
+        };
+        builder.sample(sample).expect("in order");
+    }
+    let finding = diagnose(&builder.finish(), Some(&profile()), &Sources::default());
+    let limits = finding.limits.join("\n");
+    assert!(limits.contains("the supply reads 4 mA with its output off: this is taken off"), "{limits}");
+}
