@@ -1,5 +1,9 @@
 //! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
 
+mod level;
+
+pub(super) use level::{Level, Load};
+
 use super::align::Step;
 use super::attempts::{RISES_S, Tries, attempts};
 use super::departures::Compared;
@@ -7,14 +11,13 @@ use super::engine::Analysis;
 use super::kind::{self, Family};
 use super::model::Span;
 use super::phases::without_zero;
-use super::piece::Stretch;
 use super::presses;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
 use crate::units::{
-    Seconds, Volts, figures, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
+    Seconds, Volts, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
     volts_beside,
 };
 use std::ops::Range;
@@ -447,55 +450,6 @@ impl Ends {
     /// Whether the place is one stage.
     pub(super) const fn told(self) -> bool {
         self.first == self.last
-    }
-}
-
-/// What is drawn over a stretch of time, as the phases of the finding have it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Level {
-    pub start_s: f64,
-    pub end_s: f64,
-    pub amps: f64,
-    pub volts: f64,
-    pub watts: f64,
-}
-
-/// A load, as the supply sees it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Load {
-    pub ohms: f64,
-    pub amps: f64,
-}
-
-impl Load {
-    /// Resistance of a pair of thin bench leads: two metres of copper of 0.5 mm² (0.0175 Ω mm²/m) and two clips.
-    pub(super) const THIN_LEADS_OHM: f64 = 0.1;
-
-    /// Ohms in words: three figures, for two readbacks with half a per cent of error each leave the third uncertain, and
-    /// the uncertainty is said beside it.
-    pub(super) fn words(ohms: f64) -> String {
-        format!("{} Ω", figures(ohms, 3))
-    }
-}
-
-impl Level {
-    fn of_phase(phase: &Phase) -> Self {
-        Self {
-            start_s: phase.start_s.value(),
-            end_s: phase.end_s.value(),
-            amps: phase.mean_a.value(),
-            volts: phase.mean_v.value(),
-            watts: phase.mean_w.value(),
-        }
-    }
-
-    fn of_stretch(stretch: &Stretch) -> Self {
-        let Stretch { start_s, end_s, amps, volts, watts, .. } = *stretch;
-        Self { start_s, end_s, amps, volts, watts }
-    }
-
-    pub(super) fn duration(&self) -> f64 {
-        self.end_s - self.start_s
     }
 }
 

@@ -246,18 +246,12 @@ fn an_inrush_far_above_the_rest_is_cut_and_says_so() {
     assert!(level > 0.4 && runs_out && !inside, "{level}");
 }
 
-#[test]
-fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
-    let mut profile = profile();
-    profile.phases[0].waits_for_person = false;
-    let mut usual = profile.phases[1].duration.unwrap();
-    (usual.low, usual.typical, usual.high) = (0.3, 0.8, 1.25);
-    profile.phases[0].duration = Some(usual);
+/// A board at its standby to the end, without the mark of a button.
+fn asleep() -> (Trace, Finding) {
     let (_, mut finding) = run_of(Class::StandbyOnly);
     finding.phases.truncate(1);
     finding.phases.push(Phase { mean_a: Amps::constant(0.024), ..phase("standby", 2.0, 60.0) });
     finding.verdict.reached = Some("standby".into());
-    // Without the mark of a button.
     let mut builder = crate::trace::TraceBuilder::new(crate::trace::Header::default());
     for index in 0..600 {
         let (time, amps) = (f64::from(index) / 10.0, if index < 20 { 0.0 } else { 0.024 });
@@ -265,7 +259,17 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
         let (time, amps) = (Seconds::constant(time), Amps::constant(amps));
         builder.sample(crate::trace::Sample { time, volts, amps, mode, span: None }).unwrap();
     }
-    let trace = builder.finish();
+    (builder.finish(), finding)
+}
+
+#[test]
+fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
+    let mut profile = profile();
+    profile.phases[0].waits_for_person = false;
+    let mut usual = profile.phases[1].duration.unwrap();
+    (usual.low, usual.typical, usual.high) = (0.3, 0.8, 1.25);
+    profile.phases[0].duration = Some(usual);
+    let (trace, finding) = asleep();
     let of = |profile| draw(&trace, profile, &finding, &Options::default()).unwrap();
     let said: Vec<String> = of(Some(&profile)).labels().map(|label| label.text.clone()).collect();
     for text in

@@ -230,19 +230,7 @@ fn what_is_no_counted_try_is_no_alarm_on_the_strip() {
 
 #[test]
 fn a_board_that_nobody_asked_is_not_shown_as_one_that_fails_to_wake() {
-    let (_, mut finding) = run_of(Class::StandbyOnly);
-    finding.phases.truncate(1);
-    finding.phases.push(Phase { mean_a: Amps::constant(0.024), ..phase("standby", 2.0, 60.0) });
-    finding.verdict.reached = Some("standby".into());
-    // Without the mark of a button.
-    let mut builder = crate::trace::TraceBuilder::new(crate::trace::Header::default());
-    for index in 0..600 {
-        let (time, amps) = (f64::from(index) / 10.0, if index < 20 { 0.0 } else { 0.024 });
-        let (volts, mode) = (Volts::constant(12.8), crate::trace::Mode::Unknown);
-        let (time, amps) = (Seconds::constant(time), Amps::constant(amps));
-        builder.sample(crate::trace::Sample { time, volts, amps, mode, span: None }).unwrap();
-    }
-    let trace = builder.finish();
+    let (trace, mut finding) = asleep();
     let mut said = |asked: Option<bool>| {
         finding.verdict.asked = asked;
         let scene = draw(&trace, Some(&profile()), &finding, &Options::default()).unwrap();

@@ -5,7 +5,7 @@ use crate::trace::{Mode, Sample, Trace, TraceBuilder};
 
 /// Where a check that holds `word` stands among the others.
 #[track_caller]
-fn place(finding: &Finding, word: &str) -> usize {
+pub(super) fn place(finding: &Finding, word: &str) -> usize {
     let found = finding.next_checks.iter().position(|check| check.contains(word));
     found.unwrap_or_else(|| panic!("{word}: {:#?}", finding.next_checks))
 }
@@ -40,18 +40,6 @@ fn memory_in_sockets_is_pulled_piece_by_piece_and_cooling_stays_on() {
     for levels in [cycling(), vec![OFF, (20.0, 0.6, 3.0)], vec![OFF, (20.0, SET_V, 0.12)]] {
         assert!(!asks(&bench(&levels), "fan"), "no board is to run without its fan");
     }
-}
-
-#[test]
-fn a_latch_is_let_go_before_anything_is_measured() {
-    let latched =
-        bench(&[&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0)][..], &[(30.0, SET_V, 0.0234)]].concat()).find();
-    class(&latched, Class::LatchOff);
-    let feed = place(&latched, "a latch lets go only without feed");
-    assert!(feed < place(&latched, "unplug what can be unplugged") && feed < place(&latched, "with a scope"));
-    assert!(latched.next_checks[feed].starts_with("press again with the feed left on"), "{latched:#?}");
-    let cycles = bench(&cycling());
-    assert!(!asks(&cycles, "a latch lets go only without feed"), "a board that tries again has not latched");
 }
 
 /// Two tries under a feed that stands, each at its press, and a long rest.
@@ -415,45 +403,6 @@ fn a_board_that_turns_many_watts_to_heat_is_not_fed_on_as_it_is() {
 }
 
 #[test]
-fn a_button_is_tried_before_rails_are_measured() {
-    let asleep = bench(&ASLEEP).find();
-    for word in ["press again, for 5 to 10 s", "bridge the button", "ribbon"] {
-        assert!(place(&asleep, word) < place(&asleep, "always-on rails"), "{word}: {asleep:#?}");
-    }
-    let by_itself = bench(&ASLEEP).with(|b| {
-        b.profile.as_mut().expect("one").phases[0].waits_for_person = false;
-        b.presses.clear();
-    });
-    assert!(!asks(&by_itself, "bridge the button"));
-}
-
-#[test]
-fn coils_are_measured_before_a_scope_is_set_up_and_software_is_tried_where_tries_last() {
-    let lasting = |seconds: f64| {
-        let mut levels = vec![OFF, STANDBY];
-        for _ in 0..8 {
-            levels.extend([RAILS, (seconds, SET_V, 1.0), REST]);
-        }
-        bench(&levels).find()
-    };
-    let (brief, long) = (lasting(1.5), lasting(6.0));
-    class(&brief, Class::Cycling);
-    class(&long, Class::Cycling);
-    assert!(place(&brief, "converter's coil") < place(&brief, "with a scope"), "{brief:#?}");
-    assert!(place(&long, "known-good image") < place(&long, "with a scope"));
-    assert!(place(&long, "with a scope") < place(&long, "converter's coil"), "{long:#?}");
-    assert!(!checks(&brief).contains("known-good image"), "{}", checks(&brief));
-}
-
-#[test]
-fn cooling_comes_first_where_a_board_ran_and_fell() {
-    let fell = bench(&falls_to(0.0234)).find();
-    class(&fell, Class::DroppedOut);
-    assert_eq!(place(&fell, "fan turns"), 0, "{:#?}", fell.next_checks);
-    assert!(place(&fell, "thermal camera") < place(&fell, "scope rails"));
-}
-
-#[test]
 fn a_boot_with_too_much_standby_is_not_said_to_work() {
     let departs = |amps: f64| {
         let mut levels = BOOT.to_vec();
@@ -546,11 +495,4 @@ fn a_surplus_is_too_small_for_a_camera_only_below_what_warms_a_part() {
     let excess = |amps: f64| checks(&bench(&[OFF, (40.0, SET_V, amps)]).find());
     let warm = excess(0.1);
     assert!(warm.contains("shows there") && !warm.contains("too small to feel"), "{warm}");
-}
-
-#[test]
-fn polarity_comes_before_the_leads_of_a_hard_short() {
-    let short = bench(&[OFF, (20.0, 0.8, 3.0)]).find();
-    class(&short, Class::HardShort);
-    assert!(place(&short, "check the polarity") < place(&short, "take the board off the clips"));
 }
