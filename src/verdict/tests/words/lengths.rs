@@ -68,7 +68,22 @@ fn every_class() -> Vec<Vec<(f64, f64, f64)>> {
 #[test]
 fn no_check_is_longer_than_is_read_at_a_glance() {
     const MOST_WORDS: usize = 25;
-    let stages = ["memory", "disk spin-up", "flash", "radio", "display", "loading"];
+    let stages = [
+        "memory",
+        "disk spin-up",
+        "flash",
+        "radio",
+        "display",
+        "loading",
+        "bus",
+        "motor",
+        "heater",
+        "loader",
+        "firmware",
+        "kernel",
+        "self-test",
+        "core rails",
+    ];
     let kinds = [4.0, 5.0, SET_V, 24.0, 36.0];
     let mut classes = BTreeSet::new();
     let mut asked = |finding: Finding| {

@@ -1,0 +1,69 @@
+//! What to probe on a board that is stuck, by the name of the stage where that tells something. All common practice at
+//! repair benches, with no source.
+
+mod work;
+
+use self::work::Work;
+use crate::verdict::evidence::{Liveliness, draws_less, liveliness};
+use crate::verdict::kind::Family;
+use crate::verdict::seen::Seen;
+
+pub(super) fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
+    let analysis = seen.analysis;
+    let last = analysis.path.last();
+    let stage = last.and_then(|step| step.state.stage());
+    let at = suspect.map_or_else(String::new, |suspect| format!(" in {suspect}"));
+    let named =
+        stage.filter(|_| analysis.model.of_this_board).map(|stage| &analysis.model.stages[stage].name);
+    let first = stage == Some(0);
+    if let Some(work) = named.and_then(|name| Work::of(name, seen.family)) {
+        // A profile that has checks of its own says what to swap.
+        return work.checks(&at, first, seen.family).into_iter().skip(usize::from(own)).collect();
+    }
+    if first && !own {
+        return work::rails(&at).into();
+    }
+    let modules = if own { None } else { without_modules(seen, stage) };
+    let lively = last.and_then(|step| liveliness(seen, step));
+    let less = last.is_some_and(|step| draws_less(seen, step));
+    let mut checks = by_level(lively, less, &at);
+    // Swapping is quicker than measuring.
+    checks.splice(1..1, modules);
+    checks
+}
+
+/// What the level says of a board that is stuck.
+fn by_level(lively: Option<Liveliness>, less: bool, at: &str) -> Vec<String> {
+    match lively {
+        Some(Liveliness::Usual | Liveliness::Lively) => vec![format!(
+            "it keeps working without getting on: look at screen or console for what it waits for, then at the data lines{at}"
+        )],
+        _ if less => vec![
+            "it draws less than good boards there: check the processor's reset and clock".into(),
+            format!("then the supplies{at}, and activity on the memory's bus"),
+        ],
+        _ => vec![
+            "see what screen or serial console shows: at this level it may wait for something, or go round in a loop".into(),
+            "then look for activity on storage and the memory's bus".into(),
+            format!("then measure the supplies{at}; clock and reset last, for a board held in reset draws less"),
+        ],
+    }
+}
+
+/// Plug-in parts that may hold a board up, in words that suit the kind of board.
+fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
+    let late = stage.is_some_and(|stage| stage + 1 == seen.analysis.model.last());
+    match seen.family {
+        Family::Mainboard => Some(
+            "if memory and storage sit in sockets, feed off: try without storage; reseat the memory; one known-good module \
+             alone in the first slot"
+                .into(),
+        ),
+        Family::Panel => Some("take off bus and expansion modules and try again".into()),
+        Family::SmallComputer => Some("try other storage with known-good software".into()),
+        Family::Handheld if late => {
+            Some("try to load its software anew before soldering, if its data may be lost".into())
+        }
+        _ => None,
+    }
+}
