@@ -107,7 +107,11 @@ fn left(complaint: Complaint, finding: &Finding) -> String {
         }
         Complaint::DrainsBattery => drains(finding),
         Complaint::NoPicture => {
-            let outside = if family(finding) == Family::Mainboard { "; try an outside display" } else { "" };
+            let outside = if Family::of_finding(finding) == Family::Mainboard {
+                "; try an outside display"
+            } else {
+                ""
+            };
             format!(
                 "by its power the board gets all the way: the display, its cable and connector, and the backlight's own \
                  supply are what is left{outside}"
@@ -116,14 +120,11 @@ fn left(complaint: Complaint, finding: &Finding) -> String {
     }
 }
 
-fn family(finding: &Finding) -> Family {
-    finding.log.set_v.map_or(Family::Any, Family::of_feed)
-}
-
 fn dead(finding: &Finding) -> String {
-    let rest = match family(finding) {
+    let rest = match Family::of_finding(finding) {
         Family::Panel => "its wiring, and the machine's own supply",
         Family::SmallComputer => "and the supply and cable that it is used with",
+        Family::Any => "and the supply, cable or pack that it is used with",
         _ => "the button with its lead, and the pack or adapter itself",
     };
     format!(
@@ -220,6 +221,16 @@ mod tests {
         assert!(!said(24.0, "won't turn on").contains("pack"));
         assert!(said(12.8, "black screen").contains("outside display"));
         assert!(!said(4.0, "black screen").contains("outside display"));
+    }
+
+    #[test]
+    fn a_board_at_twelve_volts_that_nothing_ties_to_a_laptop_has_no_button_lead_and_no_adapter() {
+        let mut finding = booted();
+        finding.log.feed_point = Some("main terminals".into());
+        finding.power_path.clear();
+        let said = sharpen("won't turn on, black screen", &finding).join("\n");
+        assert!(!said.contains("adapter") && !said.contains("outside display"), "{said}");
+        assert!(said.contains("supply, cable or pack"), "{said}");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Kinds of board, for logs of boards that have no profile. Everything here is common practice with no source: the
 //! ranges in which boards of a kind are usually met, and a finding that rests on them says so.
 
-use crate::units::Volts;
+use super::Finding;
 
 /// A kind of board as far as advice to a technician depends on it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,10 +19,16 @@ pub enum Family {
 }
 
 impl Family {
-    /// The kind that is usually fed with that many volts: a guess from common practice.
+    /// The kind that a finding is about, by the volts of the feed and by what it says of the board in words: where it is
+    /// fed, and what its sections and stages are called. A guess from common practice.
     #[must_use]
-    pub fn of_feed(volts: Volts) -> Self {
-        by_feed(volts.value()).map_or(Self::Any, |kind| kind.family)
+    pub fn of_finding(finding: &Finding) -> Self {
+        let Some(volts) = finding.log.set_v else { return Self::Any };
+        let sections = finding.power_path.iter().map(|proof| proof.section.as_str());
+        let phases = finding.phases.iter().map(|phase| phase.name.as_str());
+        let words: Vec<&str> =
+            finding.log.feed_point.as_deref().into_iter().chain(sections).chain(phases).collect();
+        family(volts.value(), &words.join(" "))
     }
 }
 
