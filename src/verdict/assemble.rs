@@ -28,47 +28,85 @@ pub(super) fn finding(
     profile: Option<&Profile>,
     sources: &Sources,
 ) -> Finding {
-    let carries = analyses.iter().rposition(|analysis| analysis.class() != Class::Inconclusive);
-    let chosen = carries.or(analyses.len().checked_sub(1));
-    let shown = chosen.and_then(|index| analyses.get(index));
     let log = log_facts(trace, Some(readout), sources);
-    let Some(told) = shown else {
-        return Finding {
+    let phases = phases(trace, readout, analyses);
+    match chosen(analyses) {
+        Some(chosen) => of_run(
+            trace,
+            readout,
+            analyses,
+            profile,
+            chosen,
+            Finding { phases, ..bare(log, profile, sources) },
+        ),
+        None => Finding {
             verdict: unfed(trace),
-            phases: phases(trace, readout, analyses),
+            phases,
             cautions: advice::cautions(None, profile, &[]),
             ..bare(log, profile, sources)
-        };
-    };
-    let compared =
-        profile.map_or_else(Compared::default, |profile| departures(trace, told, readout, profile));
-    let phases = phases(trace, readout, analyses);
-    let compared = Compared {
-        outside: settled(compared.outside, &phases, readout),
-        just_inside: settled(compared.just_inside, &phases, readout),
-    };
-    let seen = Seen::of(trace, readout, told, profile, compared).among(&phases);
+        },
+    }
+}
+
+/// The last run that carries a verdict, or else the last one.
+fn chosen(analyses: &[Analysis]) -> Option<usize> {
+    let carries = analyses.iter().rposition(|analysis| analysis.class() != Class::Inconclusive);
+    carries.or(analyses.len().checked_sub(1))
+}
+
+/// The finding `bare` with what is to be said of the run that was chosen.
+fn of_run(
+    trace: &Trace,
+    readout: &Readout,
+    analyses: &[Analysis],
+    profile: Option<&Profile>,
+    chosen: usize,
+    bare: Finding,
+) -> Finding {
+    let told = &analyses[chosen];
+    let compared = compared(trace, told, readout, profile, &bare.phases);
+    let seen = Seen::of(trace, readout, told, profile, compared).among(&bare.phases);
     let power_path = advice::power_path(&seen);
     let next_checks = advice::next_checks(&seen, &power_path);
     let verdict = verdict(&seen);
-    let run = |(index, analysis): (usize, &Analysis)| {
-        let run = run_verdict(analysis)?;
-        // The levels of the tries tell more of this one than its alignment alone.
-        Some(if Some(index) == chosen { RunVerdict { reached: verdict.reached.clone(), ..run } } else { run })
-    };
+    let limits = limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect();
     Finding {
-        runs: analyses.iter().enumerate().filter_map(run).collect(),
+        runs: runs(analyses, chosen, &verdict),
         fall: fallen(&seen),
         verdict,
         power_path,
         cautions: advice::cautions(Some(&seen), profile, &next_checks),
         next_checks,
-        limits: limits(&seen).into_iter().chain(other_runs(analyses, chosen)).collect(),
+        limits,
         attempts: seen.attempts,
         departures: seen.departures,
-        phases,
-        ..bare(log, profile, sources)
+        ..bare
     }
+}
+
+/// What the run is like beside good boards, in the numbers that the phases have.
+fn compared(
+    trace: &Trace,
+    told: &Analysis,
+    readout: &Readout,
+    profile: Option<&Profile>,
+    phases: &[Phase],
+) -> Compared {
+    let compared =
+        profile.map_or_else(Compared::default, |profile| departures(trace, told, readout, profile));
+    Compared {
+        outside: settled(compared.outside, phases, readout),
+        just_inside: settled(compared.just_inside, phases, readout),
+    }
+}
+
+/// The verdicts of all runs; that of the `chosen` one knows the levels of its tries, which tell more than its alignment.
+fn runs(analyses: &[Analysis], chosen: usize, verdict: &Verdict) -> Vec<RunVerdict> {
+    let run = |(index, analysis): (usize, &Analysis)| {
+        let run = run_verdict(analysis)?;
+        Some(if index == chosen { RunVerdict { reached: verdict.reached.clone(), ..run } } else { run })
+    };
+    analyses.iter().enumerate().filter_map(run).collect()
 }
 
 /// The finding of a log that has no readings.
@@ -206,7 +244,7 @@ fn reached_standby(analysis: &Analysis) -> Option<String> {
     (rests && has_one).then(|| analysis.model.standby.name.clone())
 }
 
-fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {
+fn other_runs(analyses: &[Analysis], chosen: usize) -> Option<String> {
     let describe = |analysis: &Analysis| {
         let (from, to) = (seconds(analysis.run.start_s), seconds(analysis.run.end_s));
         match analysis.class() {
@@ -217,7 +255,7 @@ fn other_runs(analyses: &[Analysis], chosen: Option<usize>) -> Option<String> {
     let others: Vec<String> = analyses
         .iter()
         .enumerate()
-        .filter(|(index, _)| Some(*index) != chosen)
+        .filter(|(index, _)| *index != chosen)
         .map(|(_, analysis)| describe(analysis))
         .collect();
     (!others.is_empty()).then(|| {

@@ -26,6 +26,14 @@ pub(super) struct Place {
     whole: bool,
 }
 
+impl Place {
+    /// The same stay up to the end of `next`.
+    fn goes_on_in(&mut self, next: &Self) {
+        self.samples.end = next.samples.end;
+        (self.ends, self.whole) = (next.ends, self.whole && next.whole);
+    }
+}
+
 /// The stays of a run in the phases of `profile`, in order.
 pub(super) fn places(
     trace: &Trace,
@@ -89,30 +97,30 @@ fn aligned(trace: &Trace, analysis: &Analysis, profile: &Profile) -> Vec<Place> 
             goes_on &= step.state == State::Burst;
             continue;
         };
-        let before = index.checked_sub(1).map(|before| &analysis.path[before]);
-        let from = before.filter(|step| step.state == State::Inrush).map_or(step.from, |inrush| inrush.from);
-        let (Some(first), Some(last)) = (analysis.pieces.get(from), analysis.pieces.get(step.to - 1)) else {
-            continue;
-        };
-        // A stage that was broken off did not show its mean, nor its length.
-        let held = matches!(step.state, State::Held(_));
-        let whole = !matches!(step.state, State::Held(stage) if stage != analysis.model.last());
+        let Some(next) = place_of(analysis, index, phase) else { continue };
         match places.last_mut() {
-            Some(place) if goes_on && place.phase == phase => {
-                place.samples.end = last.samples.end;
-                (place.ends, place.whole) = (!held, place.whole && whole);
-            }
-            _ => places.push(Place {
-                phase,
-                samples: first.samples.start..last.samples.end,
-                ends: !held,
-                whole,
-            }),
+            Some(place) if goes_on && place.phase == phase => place.goes_on_in(&next),
+            _ => places.push(next),
         }
         goes_on = true;
     }
     mark_mixed(&mut places, trace, profile);
     places
+}
+
+/// The stay of one step of the alignment in `phase`, with the inrush before it.
+fn place_of(analysis: &Analysis, index: usize, phase: usize) -> Option<Place> {
+    let step = &analysis.path[index];
+    let before = index.checked_sub(1).map(|before| &analysis.path[before]);
+    let from = before.filter(|step| step.state == State::Inrush).map_or(step.from, |inrush| inrush.from);
+    let (first, last) = (analysis.pieces.get(from)?, analysis.pieces.get(step.to - 1)?);
+    Some(Place {
+        phase,
+        samples: first.samples.start..last.samples.end,
+        ends: !matches!(step.state, State::Held(_)),
+        // A stage that was broken off did not show its mean, nor its length.
+        whole: !matches!(step.state, State::Held(stage) if stage != analysis.model.last()),
+    })
 }
 
 fn phase_of(analysis: &Analysis, profile: &Profile, step: &Step) -> Option<usize> {

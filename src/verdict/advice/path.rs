@@ -203,19 +203,31 @@ impl<'a> Ground<'a> {
     }
 
     fn proved(&self, path: &PathSection) -> Option<Known> {
-        if let Some(passed) = self.stages(path).filter(|stage| self.went_on_from(*stage)).max() {
-            // Of a board that gives up, nothing is known of what comes after.
-            let gives_up = matches!(self.seen.class(), Class::LatchOff | Class::Cycling);
-            let only_standby = has_standby(self.profile) && passed == 0;
-            let up_to = if gives_up && !only_standby { "worked up to here: " } else { "" };
-            let why = format!("{up_to}the board got past {}", self.name(passed));
-            return Some(known(SectionState::Proved, why));
-        }
-        let mut passed = self.stages(path).filter(|stage| self.got_past(*stage));
-        if let Some(why) = passed.find_map(|stage| self.departs(stage)) {
-            let starved = self.seen.class() == Class::FeedLimited;
-            return Some(known(if starved { SectionState::Unknown } else { SectionState::Suspect }, why));
-        }
+        self.by_what_was_passed(path)
+            .or_else(|| self.by_what_departs(path))
+            .or_else(|| self.by_the_last_level(path))
+    }
+
+    /// Proved by a stage that the board got past as good boards do.
+    fn by_what_was_passed(&self, path: &PathSection) -> Option<Known> {
+        let passed = self.stages(path).filter(|stage| self.went_on_from(*stage)).max()?;
+        // Of a board that gives up, nothing is known of what comes after.
+        let gives_up = matches!(self.seen.class(), Class::LatchOff | Class::Cycling);
+        let only_standby = has_standby(self.profile) && passed == 0;
+        let up_to = if gives_up && !only_standby { "worked up to here: " } else { "" };
+        Some(known(SectionState::Proved, format!("{up_to}the board got past {}", self.name(passed))))
+    }
+
+    /// Suspect for a stage that the board got past unlike good boards.
+    fn by_what_departs(&self, path: &PathSection) -> Option<Known> {
+        let why =
+            self.stages(path).filter(|stage| self.got_past(*stage)).find_map(|stage| self.departs(stage))?;
+        let starved = self.seen.class() == Class::FeedLimited;
+        Some(known(if starved { SectionState::Unknown } else { SectionState::Suspect }, why))
+    }
+
+    /// By the level that the board stays at.
+    fn by_the_last_level(&self, path: &PathSection) -> Option<Known> {
         let stays = matches!(self.seen.class(), Class::FullBoot | Class::StandbyOnly);
         let standing = self.stages(path).find(|stage| stays && Some(*stage) == self.reached)?;
         if let Some(why) = self.departs(standing) {
@@ -227,20 +239,22 @@ impl<'a> Ground<'a> {
                 why,
             ));
         }
+        Some(self.draws_as_usual(path, standing))
+    }
+
+    /// What a current as on good boards tells of the section in that stage.
+    fn draws_as_usual(&self, path: &PathSection, standing: usize) -> Known {
         let level = format!("current as on good boards in {}", self.name(standing));
         if is_for_the_eye(&path.section) {
-            return Some(self.by_eye(&level));
+            return self.by_eye(&level);
         }
         if is_any(&path.section, &DRAWN_NOT_DONE) {
-            return Some(known(
-                SectionState::Unknown,
-                format!("{level}; amps do not tell whether it was read"),
-            ));
+            return known(SectionState::Unknown, format!("{level}; amps do not tell whether it was read"));
         }
         if self.seen.class() == Class::StandbyOnly {
-            return Some(self.stands_by(path, standing));
+            return self.stands_by(path, standing);
         }
-        Some(known(SectionState::Proved, level))
+        known(SectionState::Proved, level)
     }
 
     /// A standby as on good boards went through what lies first in its way; what else draws it does so as on good boards.
