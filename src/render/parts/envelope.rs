@@ -11,7 +11,7 @@ use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::Volts;
-use crate::verdict::Attempt;
+use crate::verdict::{Attempt, Departure, Direction, Finding};
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -38,11 +38,22 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
     };
     let shown = stages(subject, profile).into_iter().filter(|stage| !flecks(stage)).filter_map(|stage| {
         let (from, to) = (stage.start.max(time.from), stage.end.min(time.to));
-        let longest = stage.reference.duration.map_or(f64::INFINITY, |length| length.high);
+        let told = stays_too_long(subject.finding, &stage.reference.name);
+        let longest = stage.reference.duration.filter(|_| told).map_or(f64::INFINITY, |length| length.high);
         let usual_to = (stage.start + longest).clamp(from, from.max(to));
         (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, stage.reference, volts) })
     });
     shown.collect()
+}
+
+/// Whether the finding says of the stage that the board stays in it for longer than good boards do, or that it goes no
+/// further: a length that measuring, or the number of the stages, leaves open is no matter for a picture either.
+fn stays_too_long(finding: &Finding, stage: &str) -> bool {
+    let verdict = &finding.verdict;
+    let longer = |departure: &Departure| departure.phase == stage && departure.direction == Direction::Longer;
+    let ends_in = [&verdict.stalled_in, &verdict.reached].into_iter().flatten();
+    let tries = finding.attempts.iter().filter_map(|attempt| attempt.likely_in.as_ref());
+    finding.departures.iter().any(longer) || ends_in.chain(tries).any(|name| name == stage)
 }
 
 /// A stage of the profile, and when this board was in it, in seconds.

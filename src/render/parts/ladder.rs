@@ -6,8 +6,10 @@ use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::super::words;
+use super::Subject;
+use super::envelope::{Expected, in_amps};
 use crate::reference::{PhaseReference, Profile};
-use crate::verdict::{Class, Departure, Finding, Tries};
+use crate::verdict::{Attempt, Class, Departure, Finding, Tries};
 
 /// What became of a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -88,8 +90,8 @@ impl Rung {
 }
 
 /// Draws the stages from the top of `area` and returns where they end.
-pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, finding: &Finding, area: Rect) -> i32 {
-    let rungs = rungs(profile, finding);
+pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, subject: &Subject, area: Rect) -> i32 {
+    let rungs = rungs(profile, subject.finding, &shown_in_tries(subject, profile));
     let (rows, per_row) = rows(sheet, &rungs, area.width());
     let (gap, height) = (sheet.u(4.0), sheet.u(ROW));
     let said: Vec<Step> = rungs.iter().map(|rung| rung.step).collect();
@@ -164,8 +166,8 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
 }
 
 /// The stages of the profile with what became of each, and between them where the board failed short of one.
-fn rungs(profile: &Profile, finding: &Finding) -> Vec<Rung> {
-    let steps = steps(profile, finding).into_iter().zip(&profile.phases);
+fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> {
+    let steps = steps(profile, finding, in_tries).into_iter().zip(&profile.phases);
     let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
     if let Some((index, name)) = short_of(profile, finding) {
         // A board that nobody asked did nothing wrong by not waking.
@@ -188,11 +190,56 @@ fn short_of(profile: &Profile, finding: &Finding) -> Option<(usize, String)> {
     }
 }
 
-/// What became of each stage of the profile.
-fn steps(profile: &Profile, finding: &Finding) -> Vec<Step> {
+/// What became of each stage of the profile; `in_tries` are those whose level some try shows.
+fn steps(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Step> {
     let course = Course::of(profile, finding);
     let stages = profile.phases.iter().enumerate();
-    stages.map(|(index, stage)| course.step(finding, index, &stage.name)).collect()
+    let step = |(index, stage): (usize, &PhaseReference)| match course.step(finding, index, &stage.name) {
+        Step::Unseen if in_tries.contains(&index) => as_it_passed(finding, &stage.name),
+        step => step,
+    };
+    stages.map(step).collect()
+}
+
+/// The stages at whose level some try stays for two renewals of the readings and more, before the stage that it ends in:
+/// it went through them, though the finding does not tell them apart in a try.
+fn shown_in_tries(subject: &Subject, profile: &Profile) -> Vec<usize> {
+    let (Some(volts), Some(update_s)) = (subject.feed_volts(), subject.finding.log.update_s()) else {
+        return Vec::new();
+    };
+    let bands: Vec<Expected> = profile.phases.iter().map(|stage| in_amps(profile, stage, volts)).collect();
+    let tries = subject.finding.attempts.iter().filter(|attempt| attempt.given_up);
+    let mut shown: Vec<usize> = tries
+        .filter_map(|attempt| {
+            let last = place(profile, attempt.likely_in.as_ref())?;
+            Some(levels(subject, attempt, &bands[..=last], update_s))
+        })
+        .flatten()
+        .collect();
+    shown.sort_unstable();
+    shown.dedup();
+    shown
+}
+
+/// Which of the bands a try stays in for two renewals and more.
+fn levels(subject: &Subject, attempt: &Attempt, bands: &[Expected], update_s: f64) -> Vec<usize> {
+    /// From the first of two renewals to the last reading of the second; a reading may come early.
+    const RENEWALS: f64 = 0.9;
+    let (time, amps) = (subject.trace.time(), subject.trace.amps());
+    let index = |at: f64| time.partition_point(|time| *time < at);
+    let readings: Vec<usize> = (index(attempt.start_s.value())..index(attempt.end_s.value())).collect();
+    let level = |reading: &usize| nearest(bands, subject.finding.log.drawn(amps[*reading]));
+    let stays = readings.chunk_by(|a, b| level(a) == level(b));
+    let lasts = |stay: &&[usize]| time[stay[stay.len() - 1]] - time[stay[0]] >= RENEWALS * update_s;
+    stays.filter(lasts).filter_map(|stay| level(&stay[0])).collect()
+}
+
+/// The band whose usual mean is nearest to what is drawn, if that lies in it.
+fn nearest(bands: &[Expected], amps: f64) -> Option<usize> {
+    let off =
+        |band: &Expected| (amps.max(f64::MIN_POSITIVE) / band.typical.max(f64::MIN_POSITIVE)).ln().abs();
+    let near = (0..bands.len()).min_by(|a, b| off(&bands[*a]).total_cmp(&off(&bands[*b])))?;
+    (bands[near].low..=bands[near].high).contains(&amps).then_some(near)
 }
 
 /// How far the run got, and where it went wrong, as places in the profile.
@@ -296,8 +343,9 @@ fn reached(profile: &Profile, finding: &Finding) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::fixtures::{cycling, finding, phase, profile};
+    use super::super::super::fixtures::{cycling, finding, phase, profile, trace};
     use super::*;
+    use crate::units::Volts;
 
     /// The signs of the stages of a run of that class, for a board that got to `reached`.
     fn signs(class: Class, seen: &[&str], reached: Option<&str>) -> String {
@@ -308,7 +356,7 @@ mod tests {
         finding.verdict.reached = reached.map(String::from);
         finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
         let signs =
-            rungs(&profile(), &finding).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
+            rungs(&profile(), &finding, &[]).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
                 (Step::Trouble, FEED_IN | WAKE) => format!("[{}]", rung.text()),
                 (Step::Unseen, _) => "○".into(),
                 (Step::Missing, _) => "·".into(),
@@ -327,7 +375,7 @@ mod tests {
             }
             finding.verdict.reached = None;
             finding.departures.clear();
-            steps(&profile(), &finding).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
+            steps(&profile(), &finding, &[]).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
         };
         assert_eq!(steps_of(Some("rails")), ["✓", "✗?", "✗?"]);
         assert_eq!(steps_of(None), ["✓", "✓", "✗"]);
@@ -345,15 +393,46 @@ mod tests {
                 phase.name = "attempt".into();
             }
         }
-        let steps = steps(&profile(), &finding);
+        let steps = steps(&profile(), &finding, &[]);
         assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Trouble, Step::Missing, Step::Missing]);
+    }
+
+    #[test]
+    fn a_stage_that_a_try_shows_was_passed_though_no_phase_names_it() {
+        let mut finding = cycling(4);
+        for attempt in &mut finding.attempts {
+            (attempt.ended_in, attempt.likely_in) = (Some("firmware".into()), Some("firmware".into()));
+        }
+        finding.verdict.reached = Some("firmware".into());
+        finding.departures.clear();
+        for phase in &mut finding.phases {
+            if phase.name == "rails" || phase.name == "firmware" {
+                phase.name = "attempt".into();
+            }
+        }
+        let profile = profile();
+        let usual = |index: usize| in_amps(&profile, &profile.phases[index], Volts::constant(12.8)).typical;
+        let (rails, firmware) = (usual(1), usual(2));
+        let starts: Vec<f64> = finding.attempts.iter().map(|attempt| attempt.start_s.value()).collect();
+        let signs = |rails_s: f64| {
+            let amps = |time: f64| match starts.iter().rev().find(|start| **start <= time) {
+                Some(start) if time < start + rails_s => rails,
+                _ => firmware,
+            };
+            let trace = trace(600, 60.0, |index| amps(f64::from(index) * 0.1));
+            let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+            let shown = shown_in_tries(&subject, &profile);
+            steps(&profile, &finding, &shown)[..3].to_vec()
+        };
+        assert_eq!(signs(0.5), [Step::Passed, Step::Passed, Step::Trouble]);
+        assert_eq!(signs(0.0), [Step::Passed, Step::Unseen, Step::Trouble]);
     }
 
     #[test]
     fn tries_that_end_at_a_step_are_crossed_out_there() {
         let mut finding = cycling(4);
         finding.verdict.step_into = Some("loading".into());
-        let rungs: Vec<String> = rungs(&profile(), &finding).iter().map(Rung::text).collect();
+        let rungs: Vec<String> = rungs(&profile(), &finding, &[]).iter().map(Rung::text).collect();
         let shown = ["✓ standby", "✓ rails", "✓ firmware", "✗ step into loading", "loading", "picture"];
         assert_eq!(rungs, shown);
     }

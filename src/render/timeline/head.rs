@@ -15,7 +15,7 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let below = heading::draw(sheet, area, Some(badge), &text, &words::confidence(verdict));
     let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence(subject.finding), 2);
     if let Some(profile) = subject.profile {
-        y = ladder::draw(sheet, profile, subject.finding, Rect { top: y + sheet.u(8.0), ..area });
+        y = ladder::draw(sheet, profile, subject, Rect { top: y + sheet.u(8.0), ..area });
     }
     y + sheet.u(12.0)
 }
