@@ -9,7 +9,9 @@ use super::engine::Analysis;
 use super::places::{Place, places};
 use super::readout::Readout;
 use super::{Class, Departure, Direction};
-use crate::reference::{Outside, PhaseReference, Profile, Quantity, Readback, StageMeasure, measure};
+use crate::reference::{
+    Envelope, Outside, PhaseReference, Profile, Quantity, Readback, StageMeasure, measure,
+};
 use crate::trace::Trace;
 use crate::units::{Seconds, Volts};
 
@@ -18,7 +20,8 @@ use crate::units::{Seconds, Volts};
 pub(super) struct Compared {
     /// What is outside its envelope.
     pub outside: Vec<Departure>,
-    /// Means outside the band of their stage, which is what a picture shows, and inside what all stages together allow.
+    /// Means and lengths outside the band of their stage, which is what a picture shows, and inside what all stages
+    /// together allow.
     pub just_inside: Vec<Departure>,
 }
 
@@ -47,10 +50,9 @@ pub(super) fn departures(
             }
         }
     }
+    let mut just_inside = run.all_just_inside(&stays, &found);
+    found.extend(just_inside.extract_if(.., |near| run.is_the_verdict(near)));
     found.sort_by(|a, b| a.starts_s.value().total_cmp(&b.starts_s.value()));
-    let told = |near: &Departure| found.iter().any(|departure| departure.phase == near.phase);
-    let just_inside =
-        stays.iter().filter_map(|stay| run.just_inside(stay)).filter(|near| !told(near)).collect();
     Compared { just_inside, outside: found }
 }
 
@@ -91,8 +93,26 @@ impl<'a> Comparison<'a> {
         Some(Stay { start_s, phase, measured, outside })
     }
 
-    /// A mean that the picture shows outside its band, and that is no departure.
-    fn just_inside(&self, stay: &Stay) -> Option<Departure> {
+    /// What the picture shows outside its band, and is no departure, of stages that are not among `found`.
+    fn all_just_inside(&self, stays: &[Stay], found: &[Departure]) -> Vec<Departure> {
+        let told = |near: &Departure| found.iter().any(|departure| departure.phase == near.phase);
+        let of_stay = |(index, stay): (usize, &Stay)| {
+            let lasts = lasts_just_inside(stay).filter(|near| !is_evened_out(stays, index, near));
+            [self.draws_just_inside(stay), lasts.and_then(|near| departure(stay, &near))]
+        };
+        let near = stays.iter().enumerate().flat_map(of_stay).flatten();
+        near.filter(|near| !told(near)).collect()
+    }
+
+    /// Whether the verdict is about just this: it looks at the standby alone, so that what all stages together allow is
+    /// not to be given as well.
+    fn is_the_verdict(&self, near: &Departure) -> bool {
+        self.analysis.class() == Class::ExcessStandby
+            && near.phase == self.analysis.model.standby.name
+            && near.direction == Direction::Above
+    }
+
+    fn draws_just_inside(&self, stay: &Stay) -> Option<Departure> {
         let volts = Volts::new(stay.measured.volts).ok()?;
         let near = self.profile.just_inside(stay.phase, &stay.measured, volts)?;
         // What a load beside the board adds is not the stage's.
@@ -127,17 +147,49 @@ fn of_stay(stays: &[Stay], index: usize, stay: &Stay) -> Vec<Departure> {
     [draw, length].into_iter().flatten().filter_map(|outside| departure(stay, outside)).collect()
 }
 
+/// The length of a stay, if that is outside its own envelope for certain; it is no departure.
+fn lasts_just_inside(stay: &Stay) -> Option<Outside> {
+    /// Each edge may be off by one renewal of the readings.
+    const EDGES: f64 = 2.0;
+    let (measured, envelope) = (stay.measured.duration?, stay.phase.envelope(Quantity::Duration)?);
+    let room = EDGES * stay.measured.update?;
+    let above = measured > envelope.typical;
+    let off = if above { measured - room > envelope.high } else { measured + room < envelope.low };
+    let told = stay.outside.iter().any(|outside| outside.quantity == Quantity::Duration);
+    let near = Outside { quantity: Quantity::Duration, above, measured, envelope, excess: 1.0 };
+    (off && !told).then_some(near)
+}
+
+/// Whether a neighbouring stay is off the other way, by however little, and both together last as long as good boards do.
+fn is_evened_out(stays: &[Stay], index: usize, near: &Outside) -> bool {
+    neighbours(stays, index).any(|other| {
+        let length = other.measured.duration.zip(other.phase.envelope(Quantity::Duration));
+        length.is_some_and(|(theirs, envelope)| {
+            let opposite = (theirs > envelope.typical) != near.above;
+            opposite && both_as_usual(near, theirs, envelope)
+        })
+    })
+}
+
+/// The stays before and after.
+fn neighbours<'s, 'p>(stays: &'s [Stay<'p>], index: usize) -> impl Iterator<Item = &'s Stay<'p>> {
+    [index.checked_sub(1), Some(index + 1)].into_iter().flatten().filter_map(|other| stays.get(other))
+}
+
+/// Whether a length and that of a neighbour come to what good boards take for both.
+fn both_as_usual(one: &Outside, theirs: f64, envelope: Envelope) -> bool {
+    let low = one.envelope.low + envelope.low;
+    let high = one.envelope.high + envelope.high;
+    (low..=high).contains(&(one.measured + theirs))
+}
+
 /// Whether a neighbouring stay is off the other way, and both together last as long as good boards do.
 fn is_a_boundary_moved(stays: &[Stay], index: usize, outside: &Outside) -> bool {
-    let neighbours = [index.checked_sub(1), Some(index + 1)];
-    neighbours.into_iter().flatten().filter_map(|other| stays.get(other)).any(|other| {
+    neighbours(stays, index).any(|other| {
         let opposite =
             |found: &&Outside| found.quantity == Quantity::Duration && found.above != outside.above;
-        let Some(theirs) = other.outside.iter().find(opposite) else { return false };
-        let both = outside.measured + theirs.measured;
-        let low = outside.envelope.low + theirs.envelope.low;
-        let high = outside.envelope.high + theirs.envelope.high;
-        (low..=high).contains(&both)
+        let theirs = other.outside.iter().find(opposite);
+        theirs.is_some_and(|theirs| both_as_usual(outside, theirs.measured, theirs.envelope))
     })
 }
 

@@ -59,21 +59,38 @@ fn reference(seen: &Seen) -> Option<String> {
 /// The picture shows the band of each stage; of many stages one is outside its own on most good boards now and then.
 fn just_inside(seen: &Seen) -> Option<String> {
     let stages = seen.profile?.phases.len();
-    let shown = |near: &&Departure| {
-        let amps = seen.amps(near.measured);
-        [near.low, near.high].iter().all(|bound| seen.reference_amps(*bound) != amps)
-    };
-    let near = seen.just_inside.iter().find(shown)?;
-    let (much, side) = match near.direction {
-        Direction::Below => ("little", "below"),
-        _ => ("much", "above"),
-    };
+    let (measured, band, near) = seen.just_inside.iter().find_map(|near| {
+        let (measured, low, high) = said(seen, near);
+        (measured != low && measured != high).then(|| (measured, range(&low, &high), near))
+    })?;
+    let side = if is_below(near) { "below" } else { "above" };
     Some(format!(
-        "whether {} draws too {much}: {} is {side} the band of one stage ({}), inside what {stages} stages together allow",
+        "whether {} {}: {measured} is {side} the band of one stage ({band}), inside what {stages} stages together allow",
         near.phase,
-        seen.amps(near.measured),
-        range(&seen.reference_amps(near.low), &seen.reference_amps(near.high))
+        suspicion(near)
     ))
+}
+
+/// What was measured and the bounds of its band, in the words of a finding.
+fn said(seen: &Seen, near: &Departure) -> (String, String, String) {
+    if near.unit == "s" {
+        return (seen.time(near.measured), seconds(near.low), seconds(near.high));
+    }
+    (seen.amps(near.measured), seen.reference_amps(near.low), seen.reference_amps(near.high))
+}
+
+fn is_below(near: &Departure) -> bool {
+    matches!(near.direction, Direction::Below | Direction::Shorter)
+}
+
+/// What such a quantity may mean.
+fn suspicion(near: &Departure) -> &'static str {
+    match near.direction {
+        Direction::Above => "draws too much",
+        Direction::Below => "draws too little",
+        Direction::Longer => "lasts too long",
+        Direction::Shorter => "is too short",
+    }
 }
 
 /// Whether a load is there that leaves no standby and no stages to be seen.
@@ -95,15 +112,25 @@ fn resolution(seen: &Seen) -> Option<String> {
         });
     };
     let in_words = in_steps(step, step, "A");
-    let standby_a = seen.analysis.model.standby.watts.map(|watts| watts / seen.analysis.run.set_v);
-    if let Some(standby_a) = standby_a.filter(|standby| step > standby / 2.0) {
+    if let Some(standby_a) = standby_in_doubt(seen).filter(|standby| step > standby / 2.0) {
         let standby = exact(standby_a, "A");
         return Some(format!(
-            "amps are read in steps of {in_words}: a standby of {standby} is barely visible"
+            "amps are read in steps of {in_words}: a standby of {standby} is barely visible{}",
+            if seen.class() == Class::FullBoot { ", so that a surplus asleep may pass unseen" } else { "" }
         ));
     }
     let quoted = quoted_low(seen).filter(|amps| (step / 2.0..FEW_STEPS * step).contains(amps))?;
     Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
+}
+
+/// What good boards stand by at, in amps, where something hangs on whether that is read: a board that rests in the end, or
+/// one that is to be called sound.
+fn standby_in_doubt(seen: &Seen) -> Option<f64> {
+    let rests =
+        matches!(seen.class(), Class::NoDraw | Class::StandbyOnly | Class::LatchOff | Class::DroppedOut);
+    let waited = seen.class() == Class::FullBoot && seen.has_button();
+    let standby_w = seen.analysis.model.standby.watts.filter(|_| rests || waited)?;
+    Some(standby_w / seen.analysis.run.set_v)
 }
 
 /// Whether all amps, as they stand in the log, are multiples of `step_a`.
@@ -208,9 +235,12 @@ fn rate(seen: &Seen) -> Option<String> {
     let read = how_often_read(seen.readout)?;
     let path = &seen.analysis.path;
     if path.iter().any(|step| step.state.stage() == Some(index)) {
-        return Some(format!(
-            "{read}: {name}, usually {length} long, shows its level and length only roughly"
-        ));
+        // A board that is stuck in it shows its level for long enough.
+        let stuck = seen.class() == Class::Stalled
+            && path.last().is_some_and(|last| last.state.stage() == Some(index));
+        return (!stuck).then(|| {
+            format!("{read}: {name}, usually {length} long, shows its level and length only roughly")
+        });
     }
     if seen.class() == Class::StandbyOnly {
         return (shortest >= LONG_TRY_S)

@@ -3,12 +3,19 @@
 
 use super::usual::feed_gently;
 use crate::verdict::Class;
-use crate::verdict::evidence::woke_before;
+use crate::verdict::evidence::{has_leads_in_it, woke_before};
 use crate::verdict::kind::Family;
 use crate::verdict::seen::{Load, Seen, exact, volts};
 
 /// Below this a pair of bench leads and its clips are most of what is seen, in ohms.
 const LEADS_OHM: f64 = 0.3;
+
+/// Above this no pair of bench leads is, shorted at its clips: thin ones of two metres have [`Load::THIN_LEADS_OHM`], and
+/// poor contacts some times that, in ohms (common practice, no source).
+const SHORTED_LEADS_OHM: f64 = 0.5;
+
+/// Up to this thin leads are a tenth of what is seen and more, in ohms.
+const LEADS_COUNT_OHM: f64 = 10.0 * Load::THIN_LEADS_OHM;
 
 /// Volts at which the supply stands while a clamp or body diode conducts on a board that is fed in reverse, leads
 /// included: 0.6 to 1.3 V are usual, and these leave room for a cold or a hot one and for long leads.
@@ -25,7 +32,7 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     let stands_at = seen.last_level().map_or(0.0, |level| level.volts);
     let polarity = if REVERSED_V.contains(&stands_at) {
         Some(format!(
-            "check the polarity: a board that is fed in reverse stands at about {}, on its clamp diode",
+            "check the polarity: at about {} a board stands that is fed in reverse, on its clamp diode",
             volts(stands_at)
         ))
     } else if stands_at < *REVERSED_V.start() {
@@ -37,11 +44,22 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     } else {
         None
     };
-    let clips = "take the board off the clips and switch on again: if the supply still sits in its limit, the leads are shorted";
     let subtract = mostly_leads(seen).then(|| {
         "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads".into()
     });
-    polarity.into_iter().chain([clips.into()]).chain(subtract).collect()
+    polarity.into_iter().chain(shorted_leads(seen)).chain(subtract).collect()
+}
+
+/// Leads that touch each other, of a load that is small enough for it.
+fn shorted_leads(seen: &Seen) -> Option<String> {
+    let ohms = seen.load().map_or(0.0, |load| load.ohms);
+    let seen_as = if ohms > 0.0 { Load::words(ohms) } else { "no volts at all".into() };
+    (ohms < SHORTED_LEADS_OHM).then(|| {
+        format!(
+            "take the board off the clips and switch on again: {seen_as} may be leads that touch, which keep the supply in its \
+             limit"
+        )
+    })
 }
 
 /// A steady load from switch-on may be a pack that charges.
@@ -73,6 +91,11 @@ pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String>
 
 fn mostly_leads(seen: &Seen) -> bool {
     seen.load().is_none_or(|load| load.ohms < LEADS_OHM)
+}
+
+/// Whether the leads are in what is seen, and enough of it to be told.
+pub(super) fn leads_in_it(seen: &Seen) -> bool {
+    has_leads_in_it(seen) && seen.load().is_some_and(|load| load.ohms < LEADS_COUNT_OHM)
 }
 
 fn camera(seen: &Seen) -> Option<String> {
@@ -112,6 +135,10 @@ fn ohms_to_find(seen: &Seen, ohms: f64, partial: bool) -> String {
     if partial {
         return format!("if it reads far above {words} there, a converter or chip draws only when fed");
     }
-    let probes = if mostly_leads(seen) { ", less what the leads take" } else { "" };
+    let probes = match leads_in_it(seen) {
+        _ if mostly_leads(seen) => ", less what the leads take",
+        true => ": that is the total, with the leads in it",
+        false => "",
+    };
     format!("about {words} or less is to be found there{probes}")
 }

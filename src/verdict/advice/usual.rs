@@ -2,7 +2,7 @@
 //! source.
 
 use super::look_alikes::{excess_attached, unplug_after, what_is_attached};
-use super::shorts::on_the_board;
+use super::shorts::{leads_in_it, on_the_board};
 use super::stalls::stalled;
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
@@ -57,9 +57,13 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
     /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
+    let reads = if leads_in_it(seen) {
+        format!("{}, which the leads are in, or less", Load::words(ohms))
+    } else {
+        format!("{} or so", Load::words(ohms))
+    };
     let rail = format!(
-        "if a rail reads {} or so, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
-        Load::words(ohms),
+        "if a rail reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
         figures(volts, 2),
         figures(volts / ohms, 2),
         figures(volts * volts / ohms, 1)

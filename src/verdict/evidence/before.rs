@@ -1,7 +1,7 @@
 //! The standby that this same board showed earlier in the log.
 
 use crate::stats::moments::Moments;
-use crate::verdict::align::Step;
+use crate::verdict::align::{State, Step};
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::seen::Seen;
@@ -12,6 +12,8 @@ pub(super) struct Before {
     pub amps: f64,
     /// Mean current over a rest alike that is certainly not nothing, in amps.
     pub certain_a: f64,
+    /// How well the mean is known beside another of the same log, which the supply's zero shifts alike, in amps.
+    known_to_a: f64,
 }
 
 impl Before {
@@ -20,6 +22,13 @@ impl Before {
         /// Times what is certainly not nothing.
         const WELL: f64 = 2.0;
         self.amps > WELL * self.certain_a
+    }
+
+    /// Whether the board draws another current now.
+    fn differs_from(&self, now_a: f64) -> bool {
+        /// Share of a standby that it changes by as the board warms or its housekeeping goes on (common practice, no source).
+        const SAME: f64 = 0.15;
+        (now_a - self.amps).abs() > (SAME * self.amps).max(self.known_to_a)
     }
 }
 
@@ -34,8 +43,10 @@ pub(super) fn stood_by(seen: &Seen, after: &Step) -> Option<Before> {
     const ROUNDING_LEFT: f64 = 0.25;
     let run = &seen.analysis.run;
     let earlier = seen.analysis.path.iter().filter(|step| step.stretch.end_s <= after.stretch.start_s);
-    let rest =
-        earlier.take_while(|step| step.state.stage().is_none()).filter(|step| step.state.is_rest()).last()?;
+    let rest = earlier
+        .take_while(|step| is_before_a_start(step.state))
+        .filter(|step| step.state.is_rest())
+        .last()?;
     let from = rest.stretch.start_s.max(run.start_s + RISES_S);
     let to = rest.stretch.end_s - EDGE_READINGS * seen.readout.update_s();
     let read = seen.trace.amps().get(seen.samples_between(from, to)).filter(|read| read.len() >= READINGS)?;
@@ -43,16 +54,54 @@ pub(super) fn stood_by(seen: &Seen, after: &Step) -> Option<Before> {
     #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
     let averaged = moments.deviation()? / (read.len() as f64).sqrt();
     let (zero_a, step_a) = (seen.readout.zero_a, seen.analysis.step_a);
+    let known_to_a = CERTAIN * averaged.hypot(ROUNDING_LEFT * step_a);
     Some(Before {
         amps: without_zero(moments.mean()?, zero_a),
-        certain_a: CERTAIN * averaged.hypot(ROUNDING_LEFT * step_a) + zero_a.abs(),
+        certain_a: known_to_a + zero_a.abs(),
+        known_to_a,
     })
 }
 
+fn is_before_a_start(state: State) -> bool {
+    state.is_rest() || state == State::Inrush
+}
+
 /// `; it stood by at 33 mA before`, of a board that draws less than good boards do, and less than it did.
-pub(super) fn in_words(seen: &Seen, after: &Step) -> String {
-    let now = seen.level(after).amps;
-    let before = stood_by(seen, after).filter(|before| before.is_read_well() && now < before.amps);
-    let said = before.map(|before| seen.amps(before.amps)).filter(|before| *before != seen.amps(now));
-    said.map_or_else(String::new, |before| format!("; it stood by at {before} before"))
+pub(super) fn less_than(seen: &Seen, after: &Step) -> String {
+    let now_a = seen.level(after).amps;
+    stood_by(seen, after).filter(|before| now_a < before.amps).map_or_else(String::new, |before| {
+        let said = said(seen, &before, now_a);
+        said.map_or_else(String::new, |said| format!("; it stood by at {said} before"))
+    })
+}
+
+/// `; it stood by at 38 mA before`, of a board whose rest is now another.
+pub(super) fn another(seen: &Seen, after: &Step) -> String {
+    let now_a = seen.level(after).amps;
+    let before = stood_by(seen, after).filter(|before| before.differs_from(now_a));
+    let said = before.and_then(|before| said(seen, &before, now_a));
+    said.map_or_else(String::new, |said| format!("; it stood by at {said} before"))
+}
+
+/// What a board without a known standby draws now beside what it drew before its first start: `as before its first start`,
+/// `it drew 38 mA before its first start`; `None` where that was not read well.
+pub(super) fn beside(seen: &Seen, after: &Step) -> Option<String> {
+    let now_a = seen.level(after).amps;
+    let before = stood_by(seen, after).filter(Before::is_read_well)?;
+    let amps = seen.amps(before.amps);
+    if !before.differs_from(now_a) {
+        return Some(if amps == seen.amps(now_a) {
+            "as before its first start".into()
+        } else {
+            format!("about as before its first start ({amps})")
+        });
+    }
+    let less = if now_a < before.amps { "less" } else { "more" };
+    Some(format!("{less} than the {amps} before its first start"))
+}
+
+/// The current before, if it was read well and is not said in the same figures as the one now.
+fn said(seen: &Seen, before: &Before, now_a: f64) -> Option<String> {
+    let said = Some(before).filter(|before| before.is_read_well()).map(|before| seen.amps(before.amps));
+    said.filter(|said| *said != seen.amps(now_a))
 }

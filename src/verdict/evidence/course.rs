@@ -347,27 +347,32 @@ fn fell_to(seen: &Seen, after: &Step) -> FellTo {
 
 /// What is left of the draw.
 pub(super) fn left(seen: &Seen, after: &Step) -> String {
-    let words = left_beside_standby(seen, after);
-    if words.starts_with("less") { format!("{words}{}", before::in_words(seen, after)) } else { words.into() }
-}
-
-fn left_beside_standby(seen: &Seen, after: &Step) -> &'static str {
+    if seen.analysis.model.standby.watts.is_none() {
+        return left_of_no_standby(seen, after);
+    }
     let standby = &seen.analysis.model.standby;
     let band = seen.reference_at(&standby.name).map(|(phase, factor)| phase.mean_power.low * factor);
     let half_step_w = seen.analysis.step_a / 2.0 * seen.analysis.run.set_v;
-    let has_standby = standby.watts.is_some() || stood_by(seen, after).is_some();
     match fell_to(seen, after) {
-        FellTo::Nothing if !has_standby => "nothing is left that this supply can tell",
-        FellTo::Standby if !has_standby => "a residual draw",
-        FellTo::More if !has_standby => "part of it is still on",
-        FellTo::Nothing => "its standby is gone as well",
-        FellTo::BelowStandby => "less than its standby",
+        FellTo::Nothing => "its standby is gone as well".into(),
+        FellTo::BelowStandby => format!("less than its standby{}", before::less_than(seen, after)),
         FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {
-            "less than good boards stand by at"
+            format!("less than good boards stand by at{}", before::less_than(seen, after))
         }
-        FellTo::Standby => "it is back at its standby",
-        FellTo::Little => "its standby or less, which this supply hardly reads",
-        FellTo::More => "more than its standby: part of it is still on",
+        FellTo::Standby => format!("it is back at its standby{}", before::another(seen, after)),
+        FellTo::Little => "its standby or less, which this supply hardly reads".into(),
+        FellTo::More => "more than its standby: part of it is still on".into(),
+    }
+}
+
+/// The same of a board whose standby nobody knows, or that has none: it can be held against itself alone.
+fn left_of_no_standby(seen: &Seen, after: &Step) -> String {
+    let before = before::beside(seen, after);
+    match (fell_to(seen, after), before) {
+        (FellTo::Nothing, _) => "nothing is left that this supply can tell".into(),
+        (_, Some(before)) => before,
+        (FellTo::More, None) => "part of it is still on".into(),
+        (_, None) => "a residual draw".into(),
     }
 }
 

@@ -8,7 +8,7 @@ mod tries;
 
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
 pub(super) use rest::{much_for_standby, rails_may_be_up};
-pub(super) use short::woke_before;
+pub(super) use short::{has_leads_in_it, woke_before};
 pub(super) use tries::ends_in_a_spike;
 
 use super::Class;

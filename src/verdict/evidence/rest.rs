@@ -5,6 +5,7 @@ use crate::units::{figures, how_often, range};
 use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
+use crate::verdict::kind::unknown;
 use crate::verdict::model::Stage;
 use crate::verdict::presses::{SHOWS_S, pulses, unfed};
 use crate::verdict::seen::{Seen, exact};
@@ -88,25 +89,13 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     let drawn = seen.watts(level.watts, level.volts);
     let first = seen.analysis.model.stages.first().filter(|_| seen.analysis.model.of_this_board);
     let Some(typical) = standby.watts else {
-        if let Some(first) = first {
-            return format!(
+        return match first {
+            Some(first) => format!(
                 "{drawn}; good boards draw {} in {}, their first stage",
                 seen.reference_watts(first.watts),
                 first.name
-            );
-        }
-        let bound = exact(standby.high, "W");
-        return if level.watts < standby.high {
-            let much = if much_for_standby(seen) {
-                ", though much for a standby: part of it may be a surplus"
-            } else {
-                ""
-            };
-            format!("{drawn}: below the {bound} from which boards of this kind are awake{much}")
-        } else {
-            format!(
-                "{drawn}, where boards of this kind stand by below {bound}; nothing follows that an awake board would do"
-            )
+            ),
+            None => against_kind(seen, level.watts, &drawn),
         };
     };
     let amps = |watts: f64| seen.reference_amps(watts / level.volts.max(1e-3));
@@ -119,6 +108,25 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
         return usual;
     }
     format!("{usual}: this is {} times the usual", figures(times, 2))
+}
+
+/// What a board without a reference draws at rest, beside what boards of its kind do.
+fn against_kind(seen: &Seen, watts: f64, drawn: &str) -> String {
+    let run = &seen.analysis.run;
+    let (kind, boards) = match seen.analysis.kind {
+        Some(kind) => (*kind, "boards of this kind"),
+        None => (unknown(run.limit_a.map(|limit| limit * run.set_v)), "boards that such a limit is for"),
+    };
+    let most = exact(kind.standby_high_w, "W");
+    if watts >= kind.standby_high_w {
+        let times = figures(watts / kind.standby_high_w, 2);
+        return format!(
+            "{drawn} is {times} times the {most} that {boards} seldom exceed asleep: a surplus, or awake and idle"
+        );
+    }
+    let much =
+        if much_for_standby(seen) { ", though much for a standby: part of it may be a surplus" } else { "" };
+    format!("{drawn}: below the {most} from which {boards} are awake{much}")
 }
 
 /// Whether a board that stands by draws so much that a surplus may be what is wrong with it.

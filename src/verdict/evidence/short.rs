@@ -15,7 +15,12 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
     let from =
         if since < AT_ONCE_S { "switch-on".into() } else { format!("{} after switch-on", seen.time(since)) };
     vec![
-        format!("{} at {} from {from} on: {}", seen.amps(level.amps), seen.volts(level.volts), ohms(seen)),
+        format!(
+            "{} at {} from {from} on: {}",
+            seen.amps(level.amps),
+            seen.volts(level.volts),
+            ohms(seen, last)
+        ),
         format!(
             "the feed stands at {} of the {} set{}",
             seen.volts(level.volts),
@@ -29,11 +34,12 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
 
 /// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and
 /// half a step of the amps.
-fn ohms(seen: &Seen) -> String {
+fn ohms(seen: &Seen, last: &Step) -> String {
     let Some(Load { ohms, amps }) = seen.load() else { return "no more than the leads".into() };
     let uncertainty = ohms * (2.0 * GAIN_ERROR + seen.analysis.step_a / 2.0 / amps);
     let shown = Load::words(ohms);
-    format!("{shown} ± {}, leads included", to_the_place_of(&shown, ohms, uncertainty))
+    let leads = if read_at_the_board(seen, last).is_some() { "without the leads" } else { "leads included" };
+    format!("{shown} ± {}, {leads}", to_the_place_of(&shown, ohms, uncertainty))
 }
 
 fn limit(seen: &Seen, last: &Step) -> String {
@@ -74,6 +80,11 @@ fn read_at_the_board(seen: &Seen, last: &Step) -> Option<f64> {
     let drop_v = set_v - seen.level(last).volts;
     let limited = last.stretch.limit > 0.5 || seen.analysis.run.limit_a.is_none();
     (!limited && drop_v >= SHOWS * set_v).then_some(drop_v)
+}
+
+/// Whether the load that the supply sees has the leads in it.
+pub(in crate::verdict) fn has_leads_in_it(seen: &Seen) -> bool {
+    seen.analysis.path.last().is_some_and(|last| read_at_the_board(seen, last).is_none())
 }
 
 /// What of the heat thin leads would have, where that is worth a word.

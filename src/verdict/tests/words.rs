@@ -8,6 +8,7 @@ mod bench_rules;
 mod checks;
 mod gaps;
 mod lengths;
+mod one_voice;
 mod order;
 mod presses;
 mod readings;

@@ -1,0 +1,151 @@
+//! Verdict, departures, limits and checks speak with one voice, and say of a board only what it has.
+
+use super::checks::place;
+use super::*;
+
+fn limits(finding: &Finding) -> String {
+    finding.limits.join("\n")
+}
+
+#[test]
+fn a_standby_that_the_verdict_condemns_is_a_departure_and_no_open_question() {
+    let draws = |amps: f64| {
+        bench(&[OFF, (30.0, SET_V, amps)])
+            .with(|b| b.profile.as_mut().expect("one").phases[0].mean_power.high = 0.55)
+            .find()
+    };
+    // Good boards stand by at up to 43 mA; four stages together allow some 60 mA.
+    let excess = draws(0.052);
+    class(&excess, Class::ExcessStandby);
+    assert!(excess.departures.iter().any(|departure| departure.phase == "standby"), "{excess:#?}");
+    assert!(!limits(&excess).contains("together allow"), "{}", limits(&excess));
+    let usual = draws(0.03);
+    class(&usual, Class::StandbyOnly);
+    assert_eq!(usual.departures, []);
+}
+
+#[test]
+fn a_length_outside_the_band_of_its_stage_that_is_no_departure_is_said_to_be_none() {
+    // Loading takes 4.8 to 12.8 s; four stages together allow some 16 s.
+    let lasts = |seconds: f64| bench(&[OFF, STANDBY, RAILS, (seconds, SET_V, 1.016), IDLE]).find();
+    let near = lasts(14.5);
+    class(&near, Class::FullBoot);
+    assert_eq!(near.departures, []);
+    let said = "whether loading lasts too long: 14.5 s is above the band of one stage (4.80 to 12.8 s)";
+    assert!(limits(&near).contains(said), "{}", limits(&near));
+    for seconds in [8.0, 12.9] {
+        assert!(
+            !limits(&lasts(seconds)).contains("together allow"),
+            "{seconds}: {}",
+            limits(&lasts(seconds))
+        );
+    }
+    assert!(!lasts(40.0).departures.is_empty(), "far outside is a departure");
+}
+
+#[test]
+fn a_board_without_a_known_standby_is_held_against_what_it_drew_itself() {
+    let after = |amps: f64| {
+        let levels = [OFF, (4.0, SET_V, 0.038), (6.8, SET_V, 1.0), (30.0, SET_V, amps)];
+        let latched = bench(&levels).with(|b| b.profile = None).find();
+        class(&latched, Class::LatchOff);
+        because(&latched)
+    };
+    assert!(after(0.0234).contains("less than the 38 mA before its first start"), "{}", after(0.0234));
+    assert!(after(0.038).contains("as before its first start"), "{}", after(0.038));
+    for amps in [0.0234, 0.038] {
+        assert!(!after(amps).contains("back at its standby"), "{}", after(amps));
+    }
+}
+
+#[test]
+fn a_standby_that_is_another_after_a_try_is_said_in_both_figures() {
+    let after = |before: f64, amps: f64| {
+        because(&bench(&[OFF, (4.0, SET_V, before), RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, amps)]).find())
+    };
+    let another = after(0.029, 0.019);
+    assert!(another.contains("it is back at its standby; it stood by at 29 mA before"), "{another}");
+    let same = after(0.0234, 0.0225);
+    assert!(same.contains("it is back at its standby") && !same.contains("before,"), "{same}");
+    assert!(!same.contains("it stood by"), "{same}");
+}
+
+#[test]
+fn more_than_boards_of_a_kind_draw_asleep_is_said_with_how_much_more() {
+    let asleep = |amps: f64| because(&bench(&[OFF, (40.0, SET_V, amps)]).with(|b| b.profile = None).find());
+    assert!(asleep(0.2).contains("1.2 times the 2.10 W"), "{}", asleep(0.2));
+    assert!(asleep(0.0234).contains("below the 2.10 W from which"), "{}", asleep(0.0234));
+}
+
+#[test]
+fn leads_are_ruled_out_first_only_where_they_may_be_all_of_the_short() {
+    let clips = "may be leads that touch";
+    let of_ohms = |ohms: f64| bench(&[OFF, (20.0, 2.0 * ohms, 2.0)]).with(|b| b.limit = 2.0);
+    let low = of_ohms(0.2).find();
+    class(&low, Class::HardShort);
+    assert!(checks(&low).contains("0.200 Ω may be leads that touch"), "{}", checks(&low));
+    for ohms in [0.6, 0.9] {
+        let higher = of_ohms(ohms).find();
+        class(&higher, Class::HardShort);
+        assert!(!checks(&higher).contains(clips), "{ohms}: {}", checks(&higher));
+    }
+}
+
+#[test]
+fn ohms_that_the_leads_are_in_are_said_to_be_the_total() {
+    let of_ohms = |ohms: f64| checks(&bench(&[OFF, (20.0, ohms, 1.0)]).with(|b| b.limit = 1.0).find());
+    let total = of_ohms(0.45);
+    assert!(total.contains("that is the total, with the leads in it"), "{total}");
+    assert!(total.contains("0.450 Ω, which the leads are in, or less"), "{total}");
+    let clear = of_ohms(1.5);
+    assert!(!clear.contains("the leads"), "{clear}");
+}
+
+#[test]
+fn a_standby_that_is_hardly_read_is_no_limit_of_a_board_that_hangs() {
+    let coarse = |levels: &[(f64, f64, f64)]| {
+        let rounded: Vec<(f64, f64, f64)> =
+            levels.iter().map(|(s, v, a)| (*s, *v, (a * 20.0).round() / 20.0)).collect();
+        let mut trace = crate::trace::TraceBuilder::new(trace(&rounded).header().clone());
+        let read = super::trace(&rounded);
+        for index in 0..read.len() {
+            let sample = read.sample(index).expect("a sample");
+            // Two neighbouring values at every level show the step.
+            let amps = (sample.amps.value() * 20.0).round() / 20.0 + if index % 9 == 4 { 0.05 } else { 0.0 };
+            trace.sample(crate::trace::Sample { amps: Amps::constant(amps), ..sample }).expect("in order");
+        }
+        let finding = diagnose(&trace.finish(), bench(&[]).profile.as_ref(), &Sources::default());
+        (finding.verdict.class, limits(&finding))
+    };
+    let (stalled, said) = coarse(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]);
+    assert_eq!(stalled, Class::Stalled);
+    assert!(!said.contains("barely visible"), "{said}");
+}
+
+#[test]
+fn a_board_that_is_stuck_in_its_loader_is_asked_for_its_medium_before_its_rails() {
+    let stuck = |name: &'static str| {
+        bench(&[OFF, (60.0, SET_V, 0.172)])
+            .with(|b| {
+                let known = b.profile.as_mut().expect("one");
+                known.phases.remove(0);
+                known.power_path.clear();
+                known.phases[0].name = name.into();
+                b.presses.clear();
+            })
+            .find()
+    };
+    let loader = stuck("loader");
+    class(&loader, Class::Stalled);
+    assert!(place(&loader, "console") < place(&loader, "boot medium"), "{loader:#?}");
+    assert!(place(&loader, "boot medium") < place(&loader, "every rail"), "{loader:#?}");
+    assert_eq!(place(&stuck("rails"), "measure every rail"), 0);
+    assert_eq!(place(&stuck("stage 1"), "measure every rail"), 0);
+    let motor = stuck("motor-test");
+    assert!(motor.next_checks[0].contains("keep clear"), "{motor:#?}");
+    for check in &loader.next_checks {
+        assert!(check.ends_with("(common practice)"), "{check}");
+    }
+    // A stage that takes 0.8 s shows its level in a minute.
+    assert!(!limits(&loader).contains("only roughly"), "{}", limits(&loader));
+}
