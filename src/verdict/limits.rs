@@ -41,10 +41,11 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
 
 fn reference(seen: &Seen) -> Option<String> {
     let Some(profile) = seen.profile else {
-        let kind = seen.analysis.kind.map_or("a board of unknown kind", |kind| kind.name);
-        return Some(format!(
-            "no reference profile: the feed volts suggest {kind}, and the verdict is a guess by kind; stages cannot be told"
-        ));
+        let suggest = seen.analysis.kind.map_or_else(
+            || "tell no kind of board, and the verdict is a guess".into(),
+            |kind| format!("suggest {}, and the verdict is a guess by kind", kind.name),
+        );
+        return Some(format!("no reference profile: the feed volts {suggest}; stages cannot be told"));
     };
     let boards = profile.learned.boards;
     let rests = format!("the reference rests on {} only", counted(boards, "board"));

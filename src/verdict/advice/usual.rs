@@ -3,7 +3,7 @@
 
 use super::look_alikes::{excess_attached, unplug_after, what_is_attached};
 use super::shorts::{leads_in_it, on_the_board};
-use super::stalls::stalled;
+use super::stalls::{gives_up_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
@@ -58,7 +58,7 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
     let reads = if leads_in_it(seen) {
-        format!("{}, which the leads are in, or less", Load::words(ohms))
+        format!("{} (leads are in that) or less", Load::words(ohms))
     } else {
         format!("{} or so", Load::words(ohms))
     };
@@ -134,7 +134,6 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
         format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
     let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
-    let console = "the converters are up for seconds: look at console or screen, and try storage with a known-good image";
     let ohms = if up {
         "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
     } else {
@@ -145,10 +144,23 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     );
     if up {
         // A short at a coil does not let a board run for seconds.
-        return spike.into_iter().chain([console.to_owned(), scope, ohms]).collect();
+        return spike.into_iter().chain(runs_for_seconds(seen)).chain([scope, ohms]).collect();
     }
     let unplug = unplug_after(seen);
     [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
+}
+
+/// What to try on a board whose converters stay up in its tries: what the stage does that they end in, or at the step into,
+/// else its software.
+fn runs_for_seconds(seen: &Seen) -> Vec<String> {
+    let stage = seen.ends.map(|ends| ends.into.unwrap_or(ends.last));
+    let of_stage = stage.and_then(|stage| gives_up_in(seen, stage));
+    of_stage.map_or_else(
+        || {
+            vec!["the converters are up for seconds: look at console or screen, and try storage with a known-good image".into()]
+        },
+        Vec::from,
+    )
 }
 
 /// A board without a reference that was on for as long as a boot takes, and went off: what ran, and how it went.
@@ -330,34 +342,49 @@ fn loaded_or_awake(seen: &Seen) -> Option<String> {
     })
 }
 
-/// How long a capture must be for this board to show its way.
+/// Most boards are up, or stuck, after this many seconds (common practice, no source).
+const LONG_ENOUGH_S: f64 = 45.0;
+
+/// How a capture must be for this board to show its way.
 fn capture_again(seen: &Seen) -> String {
-    /// Time at the running level that shows it, with a margin for the person, in seconds.
-    const MARGIN_S: f64 = 10.0;
-    /// Most boards are up, or stuck, after this many seconds (common practice, no source).
-    const LONG_ENOUGH_S: f64 = 45.0;
-    let model = &seen.analysis.model;
-    let spans = model.stages.iter().filter_map(|stage| stage.duration).map(|span| span.high);
-    let needed: f64 = spans.sum();
-    if seen.profile.is_none() && seen.analysis.run.duration() > LONG_ENOUGH_S {
+    let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
+    let long = seen.analysis.run.duration() > LONG_ENOUGH_S;
+    let needed_s = needed_s(seen);
+    if seen.profile.is_none() && (woke.is_some() || long) {
         return "capture known-good boards of this model and learn a profile from them (`feedtale learn`): without one, no \
                 more can be said"
             .into();
     }
-    let run = &seen.analysis.run;
-    let asked = !seen.has_button() || !run.presses.is_empty();
-    if run.switch_on_seen && asked && run.duration() > LONG_ENOUGH_S.max(needed + MARGIN_S) {
+    if shows_all_there_is(seen, needed_s.unwrap_or_default()) {
         return "another capture alike would show the same: measure the rails, and compare with a known-good board on this \
                 supply at this limit"
             .into();
     }
     let from = if seen.has_button() { "the press of the button" } else { "switch-on" };
-    if model.of_this_board && needed > 0.0 {
-        let needed = ((needed + MARGIN_S) / 5.0).ceil() * 5.0;
-        return format!("capture again from before switch-on, and for {needed:.0} s after {from}");
+    match needed_s {
+        Some(needed_s) => {
+            let rounded_s = (needed_s / 5.0).ceil() * 5.0;
+            format!("capture again from before switch-on, and for {rounded_s:.0} s after {from}")
+        }
+        None if long => {
+            format!("capture again from before switch-on, and mark {from}: this log is long enough")
+        }
+        None => format!("capture again from before switch-on, and for a minute or more after {from}"),
     }
-    if run.duration() > LONG_ENOUGH_S {
-        return format!("capture again from before switch-on, and mark {from}: this log is long enough");
-    }
-    format!("capture again from before switch-on, and for a minute or more after {from}")
+}
+
+/// How long a good board of this model may take to come up and show its running level, in seconds.
+fn needed_s(seen: &Seen) -> Option<f64> {
+    /// Time at the running level that shows it, with a margin for the person, in seconds.
+    const MARGIN_S: f64 = 10.0;
+    let spans = seen.analysis.model.stages.iter().filter_map(|stage| stage.duration).map(|span| span.high);
+    let stages_s: f64 = spans.sum();
+    (seen.analysis.model.of_this_board && stages_s > 0.0).then_some(stages_s + MARGIN_S)
+}
+
+/// Whether the run was seen from switch-on, asked, and for long enough.
+fn shows_all_there_is(seen: &Seen, needed_s: f64) -> bool {
+    let run = &seen.analysis.run;
+    let asked = !seen.has_button() || !run.presses.is_empty();
+    run.switch_on_seen && asked && run.duration() > LONG_ENOUGH_S.max(needed_s)
 }

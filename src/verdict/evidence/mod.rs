@@ -68,10 +68,9 @@ fn to_the_end(seen: &Seen, step: &Step) -> String {
 }
 
 fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
-    let analysis = seen.analysis;
     let tried = tries::in_vain_so_far(seen);
     let woke = woke_and_stays(seen, last);
-    let captured = format!("{} of feed were captured", seen.time(analysis.run.duration()));
+    let captured = captured(seen);
     // The last level and not the mean since switch-on, which holds the rise of the feed.
     let level = Steady::at_the_end(seen, last).filter(|level| level.duration() >= LEVEL_S);
     let end = match &level {
@@ -83,9 +82,35 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
         )),
         None => last_readings(seen),
     };
-    let awake = awake(seen, last, level.as_ref()).filter(|_| woke.is_none());
+    // Of a board that woke and stays at a level, that was said.
+    let (end, awake) = match woke {
+        Some(_) => (None, None),
+        None => (end, awake(seen, last, level.as_ref())),
+    };
     let levels = [captured].into_iter().chain(end).chain(awake).chain(too_early(seen, last));
     tried.into_iter().chain(woke).chain(levels).collect()
+}
+
+/// How much of the board was seen with its feed on.
+fn captured(seen: &Seen) -> String {
+    let run = &seen.analysis.run;
+    match run.samples.end.saturating_sub(run.risen) {
+        _ if run.duration() >= seen.readout.update_s() => {
+            format!("{} of feed were captured", seen.time(run.duration()))
+        }
+        1 => "a single reading with the feed up was captured".into(),
+        count => format!("{count} readings with the feed up were captured"),
+    }
+}
+
+/// `0.8 s after`, or `within 0.3 s of` where less than a renewal of the readings is between.
+fn after(seen: &Seen, since_s: f64) -> String {
+    let update_s = seen.readout.update_s();
+    if since_s < update_s {
+        format!("within {} of", seen.time(update_s))
+    } else {
+        format!("{} after", seen.time(since_s))
+    }
 }
 
 /// What the last readings of a brief log show, once the feed is up.
@@ -200,7 +225,8 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         return (asleep && since < TIME_TO_WAKE_S).then(|| {
             let asked = !seen.has_button() || !run_is_unasked(seen);
             let unasked = if asked { "" } else { "; no press of the button is marked" };
-            format!("it ends {} after {what}: a board may take longer to wake{unasked}", seen.time(since))
+            let after = after(seen, since);
+            format!("it ends {after} {what}: a board may take longer to wake{unasked}")
         });
     };
     let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;

@@ -32,6 +32,17 @@ pub(super) fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<Stri
     checks
 }
 
+/// What to try first on a board that is in a stage for seconds before it gives up there, where the name of that says what
+/// it does.
+pub(super) fn gives_up_in(seen: &Seen, stage: usize) -> Option<[String; 2]> {
+    let model = &seen.analysis.model;
+    let name = model.of_this_board.then(|| &model.stages[stage].name)?;
+    // Rails that come up and go are for the scope.
+    let work = Work::of(name, seen.family).filter(|work| *work != Work::Rails)?;
+    let [first, then, _] = work.checks("", stage == 0, seen.family);
+    Some([first, then])
+}
+
 /// What the level says of a board that is stuck.
 fn by_level(lively: Option<Liveliness>, less: bool, at: &str) -> Vec<String> {
     match lively {

@@ -96,7 +96,7 @@ fn ohms_that_the_leads_are_in_are_said_to_be_the_total() {
     let of_ohms = |ohms: f64| checks(&bench(&[OFF, (20.0, ohms, 1.0)]).with(|b| b.limit = 1.0).find());
     let total = of_ohms(0.45);
     assert!(total.contains("that is the total, with the leads in it"), "{total}");
-    assert!(total.contains("0.450 Ω, which the leads are in, or less"), "{total}");
+    assert!(total.contains("0.450 Ω (leads are in that) or less"), "{total}");
     let clear = of_ohms(1.5);
     assert!(!clear.contains("the leads"), "{clear}");
 }
@@ -148,4 +148,48 @@ fn a_board_that_is_stuck_in_its_loader_is_asked_for_its_medium_before_its_rails(
     }
     // A stage that takes 0.8 s shows its level in a minute.
     assert!(!limits(&loader).contains("only roughly"), "{}", limits(&loader));
+}
+
+#[test]
+fn tries_that_last_for_seconds_are_asked_for_what_their_stage_does() {
+    let tries = |name: &'static str| {
+        let mut levels = vec![OFF, STANDBY];
+        for _ in 0..8 {
+            levels.extend([RAILS, (6.0, SET_V, 1.0), REST]);
+        }
+        bench(&levels).with(|b| b.profile.as_mut().expect("one").phases[2].name = name.into()).find()
+    };
+    let bus = tries("bus");
+    class(&bus, Class::Cycling);
+    assert!(place(&bus, "its termination") < place(&bus, "with a scope"), "{bus:#?}");
+    assert!(!checks(&bus).contains("known-good image"), "{}", checks(&bus));
+    assert!(checks(&tries("loading")).contains("known-good image"));
+    assert!(checks(&tries("core")).contains("known-good image"), "rails that go are for the scope");
+}
+
+#[test]
+fn what_one_reading_shows_is_no_stretch_of_time() {
+    let trace = trace(&[OFF, (0.1, SET_V, 0.0234)]);
+    let brief = diagnose(&trace, bench(&[]).profile.as_ref(), &Sources::default());
+    class(&brief, Class::Inconclusive);
+    let said = because(&brief);
+    assert!(said.contains("a single reading with the feed up"), "{said}");
+    assert!(said.contains("within 0.1 s of switch-on"), "{said}");
+    assert!(!said.contains("0 s of feed"), "{said}");
+}
+
+#[test]
+fn a_level_that_a_board_woke_to_is_said_once_and_a_reference_is_what_it_takes() {
+    let woke = bench(&BOOT).with(|b| b.profile = None).find();
+    class(&woke, Class::Inconclusive);
+    assert_eq!(because(&woke).matches("0.625 A").count(), 1, "{}", because(&woke));
+    assert!(checks(&woke).contains("feedtale learn"), "{}", checks(&woke));
+}
+
+#[test]
+fn feed_volts_that_tell_no_kind_of_board_suggest_none() {
+    let mut trace = trace(&[OFF, (20.0, 7.4, 0.0234)]);
+    trace.header_mut().set_volts = Some(Volts::constant(7.4));
+    let said = limits(&diagnose(&trace, None, &Sources::default()));
+    assert!(said.contains("tell no kind of board") && !said.contains("by kind"), "{said}");
 }
