@@ -1,7 +1,7 @@
 //! What a capture cannot show, and why.
 
 use super::engine::Analysis;
-use super::evidence::fall;
+use super::evidence::{amps_at_the_end, fall};
 use super::presses;
 use super::readout::Readout;
 use super::seen::{Seen, exact, seconds};
@@ -210,9 +210,10 @@ const FEW_STEPS: f64 = 5.0;
 fn quoted_low(seen: &Seen) -> Option<f64> {
     match seen.class() {
         Class::DroppedOut => fall(seen).map(|fall| fall.after.amps),
-        Class::StandbyOnly | Class::ExcessStandby | Class::LatchOff | Class::Inconclusive => {
+        Class::StandbyOnly | Class::ExcessStandby | Class::LatchOff => {
             seen.analysis.path.last().map(|last| seen.level(last).amps)
         }
+        Class::Inconclusive => amps_at_the_end(seen),
         _ => None,
     }
 }

@@ -3,7 +3,7 @@
 
 use super::look_alikes::{excess_attached, unplug_after, what_is_attached};
 use super::shorts::{leads_in_it, on_the_board};
-use super::stalls::{gives_up_in, stalled};
+use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
@@ -133,7 +133,8 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
         format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
-    let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
+    let in_software = seen.ends.is_some_and(|ends| ends.told() && runs_software_in(seen, ends.last));
+    let up = in_software || tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
     let ohms = if up {
         "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
     } else {

@@ -15,6 +15,7 @@ use super::Class;
 use super::align::{State, Step};
 use super::attempts::RISES_S;
 use super::phases::without_zero;
+use super::piece::Piece;
 use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
 use crate::stats::moments::Moments;
@@ -91,6 +92,15 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     tried.into_iter().chain(woke).chain(levels).collect()
 }
 
+/// The current that the facts of an undecided run end with, in amps.
+pub(super) fn amps_at_the_end(seen: &Seen) -> Option<f64> {
+    let level = Steady::at_the_end(seen, seen.analysis.path.last()?);
+    match level.filter(|level| level.duration() >= LEVEL_S) {
+        Some(level) => Some(level.amps),
+        None => mean_of_last(seen).map(|(_, amps, _)| amps),
+    }
+}
+
 /// How much of the board was seen with its feed on.
 fn captured(seen: &Seen) -> String {
     let run = &seen.analysis.run;
@@ -115,6 +125,16 @@ fn after(seen: &Seen, since_s: f64) -> String {
 
 /// What the last readings of a brief log show, once the feed is up.
 fn last_readings(seen: &Seen) -> Option<String> {
+    let (count, amps, volts) = mean_of_last(seen)?;
+    let which = match count {
+        1 => "its last reading".to_owned(),
+        count => format!("mean of its last {count} readings"),
+    };
+    Some(format!("{which}: {} at {}", seen.amps(amps), seen.volts(volts)))
+}
+
+/// How many readings a brief log ends with once the feed is up, and the means of their amps and volts.
+fn mean_of_last(seen: &Seen) -> Option<(usize, f64, f64)> {
     /// More are not needed, and may hold something else.
     const MOST: usize = 5;
     let run = &seen.analysis.run;
@@ -122,12 +142,7 @@ fn last_readings(seen: &Seen) -> Option<String> {
     let readings = end.saturating_sub(MOST).max(run.risen)..end;
     let volts = readings.clone().map(|i| seen.trace.volts()[i]).collect::<Moments>().mean()?;
     let amps = readings.clone().map(|i| seen.trace.amps()[i]).collect::<Moments>().mean()?;
-    let amps = seen.amps(without_zero(amps, seen.readout.zero_a));
-    let which = match readings.len() {
-        1 => "its last reading".to_owned(),
-        count => format!("mean of its last {count} readings"),
-    };
-    Some(format!("{which}: {amps} at {}", seen.volts(volts)))
+    Some((readings.len(), without_zero(amps, seen.readout.zero_a), volts))
 }
 
 /// A board without a reference that woke and stays at one level.
@@ -166,16 +181,17 @@ struct Steady {
 
 impl Steady {
     /// The last pieces of the run, back to where the current was another; a gap, or a step that a person would not act
-    /// on, does not end it.
+    /// on, does not end it, and neither does a pulse.
     fn at_the_end(seen: &Seen, last: &Step) -> Option<Self> {
         /// Share of the level that is no change of it.
         const SAME: f64 = 0.1;
         let pieces = seen.analysis.pieces.get(..last.to)?;
         let end = pieces.last()?;
-        let near = |amps: f64| (amps - end.amps).abs() <= SAME * end.amps.abs();
+        let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= SAME * end.amps.abs();
+        let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S;
         let mut level = Self { start_s: end.end_s, end_s: end.end_s, amps: 0.0, volts: 0.0, watts: 0.0 };
         let mut read_s = 0.0;
-        for piece in pieces.iter().rev().take_while(|piece| near(piece.amps)) {
+        for piece in pieces.iter().rev().take_while(goes_on).filter(near) {
             let seconds = piece.duration().max(f64::MIN_POSITIVE);
             read_s += seconds;
             level.start_s = piece.start_s;
@@ -190,6 +206,10 @@ impl Steady {
         self.end_s - self.start_s
     }
 }
+
+/// What is over within this time is a pulse of a level, in seconds: a drive that seeks, a radio that sends (common
+/// practice, no source).
+const PULSE_S: f64 = 1.0;
 
 /// A level is one from this time on, in seconds.
 const LEVEL_S: f64 = 0.5;

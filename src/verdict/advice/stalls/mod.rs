@@ -43,6 +43,15 @@ pub(super) fn gives_up_in(seen: &Seen, stage: usize) -> Option<[String; 2]> {
     Some([first, then])
 }
 
+/// Whether a board that gives up in `stage` had all its converters up by then: what runs there is software, after other
+/// stages.
+pub(super) fn runs_software_in(seen: &Seen, stage: usize) -> bool {
+    let name = &seen.analysis.model.stages[stage].name;
+    let software = [Work::Boot, Work::System, Work::Storage, Work::Radio, Work::Bus];
+    let work = Work::of(name, seen.family).filter(|work| software.contains(work));
+    stage > 0 && seen.analysis.model.of_this_board && work.is_some()
+}
+
 /// What the level says of a board that is stuck.
 fn by_level(lively: Option<Liveliness>, less: bool, at: &str) -> Vec<String> {
     match lively {
@@ -75,6 +84,9 @@ fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
         Family::Handheld if late => {
             Some("try to load its software anew before soldering, if its data may be lost".into())
         }
-        _ => None,
+        Family::Any => {
+            Some("feed off for each: take out storage, cards and modules one by one, and try again".into())
+        }
+        Family::Handheld => None,
     }
 }

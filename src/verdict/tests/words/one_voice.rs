@@ -193,3 +193,41 @@ fn feed_volts_that_tell_no_kind_of_board_suggest_none() {
     let said = limits(&diagnose(&trace, None, &Sources::default()));
     assert!(said.contains("tell no kind of board") && !said.contains("by kind"), "{said}");
 }
+
+#[test]
+fn a_pulse_is_no_end_of_the_level_that_a_board_woke_to() {
+    let pulse = (0.3, SET_V, 0.9);
+    let levels = [OFF, STANDBY, (20.0, SET_V, 0.285), pulse, (20.0, SET_V, 0.285)];
+    let said = |levels: &[(f64, f64, f64)]| because(&bench(levels).with(|b| b.profile = None).find());
+    assert!(said(&levels).contains("stays at 0.285 A for 40.2 s"), "{}", said(&levels));
+    let after_another = [OFF, STANDBY, (20.0, SET_V, 0.9), (20.0, SET_V, 0.285)];
+    // To the last reading.
+    assert!(said(&after_another).contains("stays at 0.285 A for 19.9 s"), "{}", said(&after_another));
+}
+
+#[test]
+fn tries_that_end_in_software_after_other_stages_are_asked_for_it_first() {
+    let tries = |name: &'static str| {
+        bench(&cycling()).with(|b| b.profile.as_mut().expect("one").phases[2].name = name.into()).find()
+    };
+    let kernel = tries("kernel");
+    class(&kernel, Class::Cycling);
+    assert!(place(&kernel, "console") < place(&kernel, "converter's coil"), "{kernel:#?}");
+    let other = tries("loading");
+    assert!(place(&other, "converter's coil") < place(&other, "with a scope"), "{other:#?}");
+}
+
+#[test]
+fn a_busy_board_of_no_known_kind_is_stripped_of_what_comes_off() {
+    let mut levels = vec![OFF, STANDBY, RAILS];
+    levels.extend((0..60).flat_map(|_| [(0.5, SET_V, 0.97), (0.5, SET_V, 1.06)]));
+    let terminals = |b: &mut Bench| {
+        b.feed_point = Some("main terminals");
+        let known = b.profile.as_mut().expect("one");
+        known.feed.point = "main terminals".into();
+        known.power_path.clear();
+    };
+    let busy = bench(&levels).with(terminals).find();
+    class(&busy, Class::Stalled);
+    assert!(checks(&busy).contains("cards and modules one by one"), "{}", checks(&busy));
+}
