@@ -125,8 +125,8 @@ fn place_of(analysis: &Analysis, index: usize, phase: usize) -> Option<Place> {
 
 fn phase_of(analysis: &Analysis, profile: &Profile, step: &Step) -> Option<usize> {
     let name = match step.state {
-        // After an attempt a board may rest at less than its standby.
-        State::Low if step.rested => return None,
+        // After an attempt a board may rest at less than its standby, or at more.
+        State::Low | State::Excess if step.rested => return None,
         State::Low | State::Excess => &analysis.model.standby.name,
         State::Done(stage) | State::Held(stage) => &analysis.model.stages[stage].name,
         _ => return None,

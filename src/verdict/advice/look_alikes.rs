@@ -74,16 +74,28 @@ fn limit_may_stop(seen: &Seen) -> bool {
     let Some(limit) = run.limit_a else { return false };
     let need = analysis.model.peak_w.map(|peak| peak / run.set_v);
     let too_low = need.is_some_and(|need| need > limit);
+    let sags = seen.tries().is_some_and(|tries| !seen.holds(tries.lowest_v));
     match seen.class() {
         // A board that ran had enough, until its feed gave way.
         Class::DroppedOut => fall(seen).is_some_and(|fall| !seen.holds(fall.lowest_v)),
         // With more amps than a good board ever asks for nobody is starved, and what is heavy before the wake is no boot.
         Class::PartialShort => too_low && woke_before(seen),
-        Class::FeedLimited => too_low || run.nears_limit(run.highest_a),
+        Class::FeedLimited => too_low || run.nears_limit(run.highest_a) || (need.is_none() && sags),
+        // What a limit holds back stays at it.
+        Class::Stalled => run.nears_limit(run.highest_a) && (need.is_none() || too_low),
         // A limit that a good board boots at is met by a fault, and raising it feeds that.
-        _ if need.is_some() && seen.profile.is_some_and(|known| limit >= known.feed.limit.value()) => too_low,
-        _ => too_low || run.nears_limit(run.highest_a),
+        _ if need.is_some() && seen.profile.is_some_and(|known| limit >= known.feed.limit.value()) => {
+            too_low && comes_near(run.highest_a, limit)
+        }
+        _ => (too_low && (comes_near(run.highest_a, limit) || sags)) || run.nears_limit(run.highest_a),
     }
+}
+
+/// Whether a peak of the limit may be behind what was read: of one that lasts half as long as a reading is averaged over,
+/// half is read.
+fn comes_near(highest_a: f64, limit_a: f64) -> bool {
+    const AVERAGED: f64 = 0.5;
+    highest_a >= AVERAGED * limit_a
 }
 
 fn limit_too_low(seen: &Seen) -> Option<String> {
@@ -118,7 +130,8 @@ fn thin_leads(seen: &Seen) -> Option<String> {
     let run = &seen.analysis.run;
     // A start draws most at its peak; a board that runs may fall long after that.
     let of_fall = fall(seen).filter(|_| seen.class() == Class::DroppedOut).map(|fall| fall.highest_a);
-    let drawn_a = of_fall.unwrap_or(run.highest_a);
+    let of_tries = seen.tries().map(|tries| tries.peak_a.high);
+    let drawn_a = of_fall.or(of_tries).unwrap_or(run.highest_a);
     let drop_v = drawn_a * Load::THIN_LEADS_OHM;
     let unexplained = seen.class() == Class::FeedLimited && !limit_may_stop(seen);
     let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };

@@ -121,6 +121,8 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
     let after = match lone_reading(seen) {
         Some(_) => format!("within {}", under(seen)),
+        // So that start and length come to the end that is said beside them.
+        None if tries.count == 1 => seen.span(tries.first_start_s, tries.first_end_s),
         None => spread(seen, tries.lasts_s),
     };
     let (shown, all) = (tries.ended_there, tries.count);

@@ -231,3 +231,57 @@ fn a_busy_board_of_no_known_kind_is_stripped_of_what_comes_off() {
     class(&busy, Class::Stalled);
     assert!(checks(&busy).contains("cards and modules one by one"), "{}", checks(&busy));
 }
+
+#[test]
+fn a_limit_that_is_never_come_near_is_not_raised() {
+    let raise = "raise the current limit";
+    // Below the 1.2 A that a good boot peaks at.
+    let limited = |levels: &[(f64, f64, f64)]| bench(levels).with(|b| b.limit = 1.05);
+    let mut low = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        low.extend([(0.5, SET_V, 0.172), REST]);
+    }
+    class(&limited(&low).find(), Class::Cycling);
+    assert!(!asks(&limited(&low), raise), "{}", checks(&limited(&low).find()));
+    let stuck = limited(&[OFF, STANDBY, (60.0, SET_V, 0.172)]);
+    class(&stuck.find(), Class::Stalled);
+    assert!(!asks(&stuck, raise), "{}", checks(&stuck.find()));
+    assert!(asks(&limited(&cycling()), raise), "tries that peak at it");
+}
+
+#[test]
+fn a_limit_that_volts_and_not_amps_show_is_raised_without_a_reference_too() {
+    let mut levels = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        levels.extend([RAILS, (1.0, 11.0, 0.6), REST]);
+    }
+    let starved = bench(&levels).with(|b| (b.profile, b.limit) = (None, 1.0));
+    class(&starved.find(), Class::FeedLimited);
+    assert!(asks(&starved, "raise the current limit from 1.00 A"), "{}", checks(&starved.find()));
+}
+
+#[test]
+fn start_and_length_of_a_lone_try_come_to_its_end() {
+    let number = |said: &str, before: &str| -> f64 {
+        let after = said.split(before).nth(1).unwrap_or_else(|| panic!("{before}: {said}"));
+        after.split(' ').next().and_then(|number| number.parse().ok()).expect("a number")
+    };
+    for length in [0.5, 0.6, 0.7, 1.1] {
+        let levels = [OFF, (4.06, SET_V, 0.0234), (length + 0.04, SET_V, 0.172), (30.0, SET_V, 0.0234)];
+        let said = because(&bench(&levels).find());
+        let [from, to, lasted] = ["1 try from ", " s to ", "it ends "].map(|before| number(&said, before));
+        assert!((to - from - lasted).abs() < 1e-6, "{said}");
+    }
+}
+
+#[test]
+fn a_rest_between_tries_is_no_standby_to_compare() {
+    let mut levels = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        levels.extend([RAILS, (1.5, SET_V, 1.0), (2.0, SET_V, 0.034)]);
+    }
+    let tries = bench(&levels).find();
+    class(&tries, Class::Cycling);
+    assert_eq!(tries.departures, []);
+    assert!(!limits(&tries).contains("standby draws"), "{}", limits(&tries));
+}
