@@ -98,12 +98,21 @@ impl ValueAxis {
         self.row(value).min(self.area.bottom - 1).max(self.area.top)
     }
 
-    /// At most `most` ticks with their labels, at round values; `milli` shows thousandths.
+    /// About `most` ticks with their labels, at round values; `milli` shows thousandths. Two at least: one alone tells no
+    /// scale.
     pub(super) fn ticks(self, most: i32, milli: bool) -> Vec<(f64, String)> {
-        let step = round_step((self.high - self.low) / f64::from(most.max(1)));
+        /// Finer steps than so many times what was asked for are never needed for two.
+        const FINER: i32 = 4;
+        let most = most.max(1);
+        let of = |most: i32| {
+            let step = round_step((self.high - self.low) / f64::from(most));
+            (step, multiples(self.low, self.high, step))
+        };
+        let tells = |(_, ticks): &(f64, Vec<f64>)| ticks.len() >= 2;
+        let (step, ticks) = (most..most * FINER).map(of).find(tells).unwrap_or_else(|| of(most * FINER));
         let factor = if milli { 1e3 } else { 1.0 };
         let label = |v: &f64| (*v, format!("{:.*}", decimals(step * factor), v * factor + 0.0));
-        multiples(self.low, self.high, step).iter().map(label).collect()
+        ticks.iter().map(label).collect()
     }
 }
 
@@ -162,6 +171,8 @@ mod tests {
         let labels = |ticks: Vec<(f64, String)>| ticks.into_iter().map(|t| t.1).collect::<Vec<_>>();
         assert_eq!(labels(axis(0.0, 1.3).ticks(6, false)), ["0.0", "0.5", "1.0"]);
         assert_eq!(labels(axis(0.0, 0.05).ticks(5, true)), ["0", "10", "20", "30", "40", "50"]);
+        // A step of 5 would leave the zero alone.
+        assert_eq!(labels(axis(0.0, 4.4).ticks(2, false)), ["0", "2", "4"]);
         assert_eq!(labels(axis(11.5, 13.1).ticks(4, false)), ["11.5", "12.0", "12.5", "13.0"]);
     }
 

@@ -25,11 +25,12 @@ blockquote { padding-left: 0.8rem; border-left: 4px solid #767676; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 0.15rem 1rem; }
 dt { color: #444; }
 @media screen and (max-width: 36rem) { dl { display: block; } dd { margin: 0 0 0.4rem; } }
+@media screen and (max-width: 44rem) { body { padding: 0.8rem; } table { font-size: 0.8rem; } }
 dd { margin: 0; font-weight: 600; overflow-wrap: anywhere; }
 .table { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-th, td { padding: 0.2rem 0.6rem 0.2rem 0; border-bottom: 1px solid #ddd; text-align: left; vertical-align: top; }
-td { white-space: nowrap; }
+th, td { padding: 0.2rem 0.5rem 0.2rem 0; border-bottom: 1px solid #ddd; text-align: left; vertical-align: top; }
+@media (min-width: 44rem) { td { white-space: nowrap; } }
 thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
 .caution { margin-top: 1.1rem; padding: 0.2rem 0.9rem 0.5rem; border: 2px solid #9a3b00; }
 .caution h2 { margin-top: 0.3rem; border: 0; color: #8a3400; }
@@ -38,6 +39,7 @@ thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
   body { padding: 0; max-width: none; font-size: 9.5pt; line-height: 1.3; }
   h1 { font-size: 15pt; }
   h2 { margin-top: 0.7rem; font-size: 10.5pt; break-after: avoid; }
+  td { white-space: normal; }
   tr, li, img, .caution, section:has(table) { break-inside: avoid; }
 }
 ";

@@ -7,6 +7,7 @@ mod tests;
 use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
+use super::parts::table::Table;
 use super::parts::{envelope, foot, heading, table};
 use super::scene::{Anchor, Scene};
 use super::sheet::{Sheet, em};
@@ -48,37 +49,44 @@ pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below + sheet.u(10.0), bottom: foot - sheet.u(4.0), ..area };
     let (rest, cautions_area) = middle.split_bottom(cautions_height(&sheet, profile, middle));
-    let (panel, rows) = share_out(&sheet, rest, profile.phases.len());
-    let wide = table::is_wide(&sheet, rows.width());
-    let mut columns = if wide { &COLUMNS[..] } else { &COLUMNS_NARROW[..] };
-    let mut cells = table_rows(profile, wide);
-    if wide && cells.iter().all(|row| row[PROVES].is_empty()) {
-        columns = &COLUMNS[..PROVES];
-    }
-    if stages::has_room(&sheet, panel) && stages::draw(&mut sheet, profile, panel) == Named::ByNumber {
-        for (number, row) in (1..).zip(&mut cells) {
-            row[0] = format!("{number} {}", row[0]);
-        }
-    }
-    table::draw(&mut sheet, rows, columns, &cells);
+    let wide = table::is_wide(&sheet, rest.width());
+    let [by_name, by_number] = tables(profile, wide);
+    let (panel, rows) = share_out(&sheet, rest, &by_number);
+    let named = stages::has_room(&sheet, panel).then(|| stages::draw(&mut sheet, profile, panel));
+    let table = if named == Some(Named::ByNumber) { by_number } else { by_name };
+    table.draw(&mut sheet, rows);
     cautions(&mut sheet, profile, cautions_area);
     sheet.scene
 }
 
+/// The table of the stages, and the same with their numbers.
+fn tables(profile: &Profile, wide: bool) -> [Table; 2] {
+    let mut columns = if wide { &COLUMNS[..] } else { &COLUMNS_NARROW[..] };
+    let cells = table_rows(profile, wide);
+    if wide && cells.iter().all(|row| row[PROVES].is_empty()) {
+        columns = &COLUMNS[..PROVES];
+    }
+    let mut numbered = cells.clone();
+    for (number, row) in (1..).zip(&mut numbered) {
+        row[0] = format!("{number} {}", row[0]);
+    }
+    [cells, numbered].map(|rows| Table::new(columns, &rows))
+}
+
 /// Room for the graph of the stages, which may be none, and for the table of them, which has them all.
-fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
+fn share_out(sheet: &Sheet, middle: Rect, table: &Table) -> (Rect, Rect) {
     /// The table may take this share of the height …
     const MOST: f64 = 0.5;
     /// … and so much where the stages are many, which on a narrow card the graph has no names for.
     const MOST_OF_MANY: f64 = 0.66;
     let narrow = sheet.is_narrow(middle.width());
     let share = |most: f64| px(f64::from(middle.height()) * most);
-    let usual = table::height(sheet, rows);
+    let usual = table.height(sheet, middle.width());
     let most = if narrow { middle.height() } else { share(MOST_OF_MANY) };
     let taken = if usual <= share(MOST) {
         usual
     } else {
-        table::dense_height(sheet, rows).max(share(MOST)).min(most)
+        table.dense_height(sheet, middle.width()).max(share(MOST)).min(most)
     };
     let (panel, table) = middle.split_bottom(taken);
     if stages::has_room(sheet, panel) {

@@ -58,14 +58,14 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     let style = style.unwrap_or_else(|| sheet.style(em::SMALL, Weight::Bold, sheet.palette.text));
     let all = || profile.phases.iter().zip(&edges);
     // One way of saying them for all stages: as many words as all have room for.
-    let wording = (0..2).find(|wording| {
+    let wording = (0..LEAST_WORDS).find(|wording| {
         all().all(|(phase, (left, right))| {
             small(sheet).width(&lasting(phase)[*wording]) <= right - left - sheet.u(6.0)
         })
     });
     for ((number, phase), edges) in (1..).zip(&profile.phases).zip(&edges) {
         let name = if named == Named::ByName { clean(&phase.name) } else { format!("{number}") };
-        stage(sheet, (phase, &name), *edges, (ribbon, lengths, wording.unwrap_or(1)), style);
+        stage(sheet, (phase, &name), *edges, (ribbon, lengths, wording.unwrap_or(LEAST_WORDS)), style);
     }
     named
 }
@@ -222,10 +222,16 @@ fn small(sheet: &Sheet) -> Style {
     sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text)
 }
 
+/// The place of the fewest words for how long a stage lasts.
+const LEAST_WORDS: usize = 2;
+
 /// How long a stage lasts, in more words and in fewer.
-fn lasting(phase: &PhaseReference) -> [String; 2] {
-    match phase.duration.map(|length| words::roughly(length.typical)) {
-        Some(length) => [format!("about {length}"), length],
-        None => [ending(phase).into(), if phase.waits_for_person { "waits" } else { "stays" }.into()],
-    }
+fn lasting(phase: &PhaseReference) -> [String; LEAST_WORDS + 1] {
+    let Some(typical) = phase.duration.map(|length| length.typical) else {
+        let short = if phase.waits_for_person { "waits" } else { "stays" };
+        return [ending(phase).into(), short.into(), short.into()];
+    };
+    let length = words::roughly(typical);
+    let shortest = if (0.1..1.0).contains(&typical) { format!("{typical:.1} s") } else { length.clone() };
+    [format!("about {length}"), length, shortest]
 }

@@ -1,11 +1,11 @@
 //! What differs between two runs, stage by stage.
 
-use super::super::parts::{Subject, envelope};
+use super::super::parts::{Subject, attempts, envelope};
 use super::super::words;
 use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
 use crate::units::Amps;
-use crate::verdict::{Class, Departure, Phase};
+use crate::verdict::{Class, Departure, Phase, RISES_S};
 
 /// Means of one sound board's captures keep within this of each other; more is a difference (common practice, no
 /// source).
@@ -38,13 +38,19 @@ pub(super) fn differences(runs: [Subject; 2]) -> Vec<Difference> {
 fn names(runs: [Subject; 2]) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     let stages = runs[0].profile.into_iter().flat_map(|profile| &profile.phases).map(|phase| &phase.name);
-    let seen = runs.iter().flat_map(|run| &run.finding.phases).map(|phase| &phase.name);
+    let seen = runs.iter().flat_map(|run| &run.finding.phases).filter(|phase| !is_rise(phase));
+    let seen = seen.map(|phase| &phase.name);
     for name in stages.chain(seen).filter(|name| *name != "off") {
         if !names.contains(name) {
             names.push(name.clone());
         }
     }
     names
+}
+
+/// Whether it is no more than the rise of the feed, which tells nothing of the board.
+fn is_rise(phase: &Phase) -> bool {
+    phase.name == "standby" && length(phase) <= RISES_S
 }
 
 fn difference(runs: [Subject; 2], name: &str) -> Difference {
@@ -117,7 +123,8 @@ struct Seen<'a> {
 
 impl<'a> Seen<'a> {
     fn of(run: Subject<'a>, name: &str) -> Option<Self> {
-        let of_name = || run.finding.phases.iter().filter(|phase| phase.name == name);
+        let of_name =
+            || run.finding.phases.iter().filter(|phase| phase.name == name && is_counted(&run, phase));
         let phase = of_name().max_by(|a, b| length(a).total_cmp(&length(b)))?;
         let last = run.finding.phases.iter().rfind(|phase| phase.name != "off");
         let last = last.is_some_and(|last| std::ptr::eq(last, phase));
@@ -170,6 +177,13 @@ impl<'a> Seen<'a> {
         let name = &self.phase.name;
         self.run.finding.departures.iter().filter(move |departure| departure.phase == *name)
     }
+}
+
+/// Whether a phase is one of those that are told: of tries, those that were given up are.
+fn is_counted(run: &Subject, phase: &Phase) -> bool {
+    let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
+    let attempts = &run.finding.attempts;
+    phase.name != "attempt" || attempts.is_empty() || attempts::is_given_up(attempts, middle)
 }
 
 fn length(phase: &Phase) -> f64 {

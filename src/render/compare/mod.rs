@@ -15,6 +15,7 @@ use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
+use super::parts::table::Table;
 use super::parts::{
     Areas, Subject, Told, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis,
     volts,
@@ -65,18 +66,19 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let (panels, rows) = share_out(&sheet, middle, found.len());
-    draw_table(&mut sheet, rows, &found, runs[0].profile.is_some());
+    let table = table_of(&sheet, middle.width(), &found, runs[0].profile.is_some());
+    let (panels, rows) = share_out(middle, table.height(&sheet, middle.width()));
+    table.draw(&mut sheet, rows);
     draw_panels(&mut sheet, panels, runs, &zeros, window);
     Ok(sheet.scene)
 }
 
 /// Room for the panels, and for the table below them.
-fn share_out(sheet: &Sheet, middle: Rect, rows: usize) -> (Rect, Rect) {
+fn share_out(middle: Rect, table: i32) -> (Rect, Rect) {
     /// The table may take this share of the height.
     const MOST: f64 = 0.36;
     let most = px(f64::from(middle.height()) * MOST);
-    middle.split_bottom(table::height(sheet, rows).min(most))
+    middle.split_bottom(table.min(most))
 }
 
 fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
@@ -186,7 +188,7 @@ fn panel(
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
     let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
     amps::label(sheet, &run, readings, axes, fault);
-    volts::draw(sheet, &run, readings, volts.axis(areas.volts), &lane);
+    volts::draw(sheet, &run, readings, volts.axis(areas.volts), (&lane, zero.at));
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x);
     }
@@ -262,8 +264,10 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     /// Shares of the height for the magnified strip and for the volts.
     const QUIET: f64 = 0.2;
     const VOLTS: f64 = 0.24;
-    /// Below this many units of height there is no magnified strip.
+    /// Below this many units of height there is no magnified strip …
     const LOW: f64 = 230.0;
+    /// … and on a narrow figure, whose table does not say what the quiet stages draw, below so many.
+    const LOW_NARROW: f64 = 150.0;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
@@ -273,14 +277,15 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     let (upper, volts) = rest.split_bottom(share(VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     // Where there is little height the boot has it: the table below says what the quiet stages draw.
-    let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(LOW);
+    let low = if sheet.is_narrow(area.width()) { LOW_NARROW } else { LOW };
+    let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(low);
     let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
     Areas { overflow, ribbon, legend: empty, notes: empty, amps, quiet, events: empty, volts, ticks: empty }
 }
 
-fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_reference: bool) {
-    let wide = table::is_wide(sheet, area.width());
+fn table_of(sheet: &Sheet, width: i32, found: &[Difference], with_reference: bool) -> Table {
+    let wide = table::is_wide(sheet, width);
     let cells = |difference: &Difference| {
         let Difference { stage, before, after, good, words, .. } = difference.clone();
         if !wide {
@@ -297,7 +302,7 @@ fn draw_table(sheet: &mut Sheet, area: Rect, found: &[Difference], with_referenc
         (true, true) => &COLUMNS,
         (true, false) => &COLUMNS_ALONE,
     };
-    table::draw(sheet, area, columns, &rows);
+    Table::new(columns, &rows)
 }
 
 /// The facts of both runs; one that differs says so, in two where it is long.

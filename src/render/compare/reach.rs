@@ -44,9 +44,10 @@ impl Tried {
             let first = attempt.earliest_in.as_deref().and_then(|first| place(profile, first));
             first.or_else(|| ends(attempt)).is_some_and(|end| end >= at)
         };
-        let attempts = &run.finding.attempts;
+        // One that is still on when the log ends has not ended anywhere; the others are counted, as above the ribbon.
+        let given_up = run.finding.attempts.iter().filter(|attempt| attempt.given_up);
         let there: Vec<&Attempt> =
-            attempts.iter().filter(|attempt| ends(attempt).is_some_and(|end| end >= at)).collect();
+            given_up.filter(|attempt| ends(attempt).is_some_and(|end| end >= at)).collect();
         let ended = there.iter().filter(|attempt| ends(attempt) == Some(at)).count();
         let perhaps = !there.iter().any(|attempt| sure(attempt));
         (!there.is_empty()).then_some(Self { reached: there.len(), ended, perhaps })

@@ -1,22 +1,41 @@
 //! Where an odd run first leaves what the good ones do, which its verdict may speak of later: a board that latches off did so
 //! at its last try, and left the good ones at its first.
 
+use super::super::parts::turning;
 use super::super::words;
 use super::Member;
 use crate::verdict::{Class, Phase};
 
-/// When that is, on the run's own time: where its first try was given up, or where the last of the good runs has gone on
-/// from the stage that it is stuck in. `None` where the verdict's own moment is the first, or the window does not show it.
-pub(super) fn first(member: &Member, members: &[Member]) -> Option<f64> {
-    let finding = member.run.finding;
-    let at = match finding.verdict.class {
-        Class::LatchOff | Class::Cycling | Class::FeedLimited => {
-            finding.attempts.iter().find(|attempt| attempt.given_up).map(|attempt| attempt.end_s.value())
-        }
-        Class::Stalled => gone_on(member, members),
+/// Where that is, on the run's own time and on its trace.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Left {
+    pub(super) at: f64,
+    /// The reading that shows it, if that is not the one at that moment.
+    pub(super) point_at: Option<f64>,
+    pub(super) amps: Option<f64>,
+}
+
+/// Where its first try was given up, or where the last of the good runs has gone on from the stage that it is stuck in.
+/// `None` where the verdict's own moment is the first, or the window does not show it.
+pub(super) fn first(member: &Member, members: &[Member]) -> Option<Left> {
+    let left = match member.run.finding.verdict.class {
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => given_up(member),
+        Class::Stalled => gone_on(member, members).map(|at| Left { at, point_at: None, amps: None }),
         _ => None,
     };
-    at.filter(|at| member.readings.time.shows(*at))
+    left.filter(|left| member.readings.time.shows(left.at))
+}
+
+/// The end of the first try: at its last level, from which it falls.
+fn given_up(member: &Member) -> Option<Left> {
+    let attempt = member.run.finding.attempts.iter().find(|attempt| attempt.given_up)?;
+    let end = turning::end_of(&member.run, attempt);
+    let unread = Left { at: attempt.end_s.value(), point_at: None, amps: None };
+    Some(end.map_or(unread, |end| Left {
+        at: end.falls_s,
+        point_at: Some(end.point_s),
+        amps: Some(end.amps),
+    }))
 }
 
 /// Where the last of the good runs leaves the stage, on the time of `member`, which is then in it.

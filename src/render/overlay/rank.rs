@@ -25,7 +25,9 @@ pub(super) fn ranks(runs: &[Subject], odd: &[bool], readings: &[Readings]) -> Ve
     let (first, again): (Vec<usize>, Vec<usize>) = odd_ones
         .iter()
         .partition(|index| odd_ones.iter().find(|other| class(other) == class(index)) == Some(*index));
-    let named: Vec<usize> = first.into_iter().chain(again).take(MOST_NAMED).collect();
+    let mut named: Vec<usize> = first.into_iter().chain(again).take(MOST_NAMED).collect();
+    // Numbers and colours in the order in which headline and table name them.
+    named.sort_unstable();
     let rank = |index: usize| match named.iter().position(|named| *named == index) {
         Some(color) => Rank::Named(color),
         None if odd[index] => Rank::Odd,

@@ -42,7 +42,17 @@ pub(in super::super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
 
 /// The same from the longest to the shortest, for where there is less room.
 pub(super) fn headlines(runs: &[Subject], odd: &[bool]) -> impl Iterator<Item = String> {
-    (1..=MOST_KINDS).rev().map(|most| headline_of(runs, odd, most))
+    let few: Vec<&Subject> = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run).collect();
+    let are = if few.len() == 1 { "is" } else { "are" };
+    let counted = format!("{} of {} {are} odd", few.len(), runs.len());
+    // Without their names, which the notes below have.
+    let kinds = by_kind(&few).into_iter().map(|(kind, of_kind)| match of_kind.len() {
+        1 => kind,
+        several => format!("{several} {kind}"),
+    });
+    let nameless = format!("{counted}: {}", kinds.collect::<Vec<_>>().join(", "));
+    let shorter = [nameless, counted].into_iter().filter(move |_| !few.is_empty());
+    (1..=MOST_KINDS).rev().map(|most| headline_of(runs, odd, most)).chain(shorter)
 }
 
 fn headline_of(runs: &[Subject], odd: &[bool], most: usize) -> String {

@@ -2,19 +2,12 @@
 
 use super::super::axis::TimeAxis;
 use super::super::font::clean;
-use super::super::geometry::Rect;
-use super::super::parts::{Subject, foot, table};
+use super::super::parts::table::{self, Table};
+use super::super::parts::{Subject, foot};
 use super::super::sheet::Sheet;
 use super::super::words;
 use super::said::{by_kind, is_sound, name};
-use super::{CROWD, Member, read_there};
-
-/// Columns with their shares of the width, and rows.
-#[derive(Debug)]
-pub(super) struct Table {
-    columns: Vec<table::Column>,
-    pub(super) rows: Vec<Vec<String>>,
-}
+use super::{CROWD, MOST_NAMED, Member, number, read_there};
 
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 6] = [
@@ -35,32 +28,28 @@ const MOST_ROWS: usize = 8;
 /// A cell with nothing to say.
 const NOTHING: &str = "–";
 
-impl Table {
-    pub(super) fn new(members: &[Member], odd: &[bool], time: TimeAxis) -> Self {
-        if odd.iter().filter(|odd| **odd).count() > MOST_ROWS {
-            return Self { columns: COLUMNS_BY_KIND.into(), rows: rows_by_kind(members, odd) };
-        }
-        Self::without_empty(&rows(members, odd, time))
+/// The table; `None` where the key says the same, and there is no room to say it twice.
+pub(super) fn table(sheet: &Sheet, members: &[Member], odd: &[bool], time: TimeAxis) -> Option<Table> {
+    let odd_ones = odd.iter().filter(|odd| **odd).count();
+    let wide = table::is_wide(sheet, sheet.inside().width());
+    if odd_ones > MOST_ROWS {
+        return Some(Table::new(&COLUMNS_BY_KIND, &rows_by_kind(members, odd)));
     }
+    let in_the_key = (2..=MOST_NAMED).contains(&odd_ones);
+    // On a narrow figure only the first two columns keep their words.
+    let most = if wide { COLUMNS.len() } else { 2 };
+    (wide || !in_the_key).then(|| without_empty(&rows(members, odd, time), most))
+}
 
-    /// Without the columns that say nothing of any run, or what the first says.
-    fn without_empty(rows: &[Vec<String>]) -> Self {
-        let says = |index: &usize| {
-            rows.iter().any(|row| row[*index] != NOTHING && !row[*index].is_empty()) || *index == 0
-        };
-        let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).collect();
-        let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
-        Self {
-            columns: kept.iter().map(|index| COLUMNS[*index]).collect(),
-            rows: rows.iter().map(row).collect(),
-        }
-    }
-
-    pub(super) fn draw(&self, sheet: &mut Sheet, area: Rect) {
-        // On a narrow figure only the first two columns keep their words.
-        let most = if table::is_wide(sheet, area.width()) { self.columns.len() } else { 2 };
-        table::draw(sheet, area, &self.columns[..most.min(self.columns.len())], &self.rows);
-    }
+/// Without the columns that say nothing of any run, or what the first says.
+fn without_empty(rows: &[Vec<String>], most: usize) -> Table {
+    let says = |index: &usize| {
+        rows.iter().any(|row| row[*index] != NOTHING && !row[*index].is_empty()) || *index == 0
+    };
+    let kept: Vec<usize> = (0..COLUMNS.len()).filter(says).take(most).collect();
+    let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
+    let columns: Vec<table::Column> = kept.iter().map(|index| COLUMNS[*index]).collect();
+    Table::new(&columns, &rows.iter().map(row).collect::<Vec<_>>())
 }
 
 /// Odd ones one by one, then the others: a crowd of these in one row.
@@ -81,7 +70,7 @@ fn rows_by_kind(members: &[Member], odd: &[bool]) -> Vec<Vec<String>> {
     let of = |wanted: bool| -> Vec<&Subject> {
         members.iter().zip(odd).filter(|(_, odd)| **odd == wanted).map(|(of, _)| &of.run).collect()
     };
-    let names = |runs: &[&Subject]| runs.iter().map(|run| name(run)).collect::<Vec<_>>().join(", ");
+    let names = |runs: &[&Subject]| some(&runs.iter().map(|run| name(run)).collect::<Vec<_>>());
     let kinds = by_kind(&of(true)).into_iter();
     let odd_ones = kinds.map(|(kind, runs)| vec![kind, runs.len().to_string(), names(&runs)]);
     let rest = of(false);
@@ -95,8 +84,9 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
     let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
     let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
+    let called = number(member, members).map_or_else(String::new, |number| format!("{number}  "));
     vec![
-        name(&member.run),
+        called + &name(&member.run),
         words::short_and_sure(verdict),
         or_nothing(member.moment(members, time).map(|(_, words)| words)),
         or_nothing(read_there(member, members)),
@@ -118,8 +108,15 @@ fn kind(runs: &[&Subject]) -> &'static str {
 
 /// Several runs that are as most, in one row.
 fn together(runs: &[&Subject]) -> Vec<String> {
-    let names: Vec<String> = runs.iter().map(|run| foot::file_name(&run.finding.log.path)).collect();
     let said = runs.first().map(|run| words::short(&run.finding.verdict)).unwrap_or_default();
     let nothing = || NOTHING.to_owned();
-    vec![format!("{} {}", runs.len(), kind(runs)), said, nothing(), nothing(), nothing(), names.join(", ")]
+    vec![format!("{} {}", runs.len(), kind(runs)), said, nothing(), nothing(), nothing(), nothing()]
+}
+
+/// The first few names, and how many more there are.
+fn some(names: &[String]) -> String {
+    const MOST: usize = 6;
+    let rest = names.len().saturating_sub(MOST);
+    let said = names[..names.len() - rest].join(", ");
+    if rest > 0 { format!("{said} and {rest} more") } else { said }
 }

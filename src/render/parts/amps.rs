@@ -93,7 +93,8 @@ impl Scale {
         let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
         let floor = if nothing { -BELOW_ZERO * high } else { 0.0 };
-        let low = if lowest < -0.02 * high { (lowest * HEADROOM).min(floor) } else { floor };
+        // A reading below zero is drawn as one, not on the frame.
+        let low = (lowest * HEADROOM).min(floor);
         let quiet_high = quiet_high(subject, readings, &expected, high);
         Self { low, high, quiet_high, with_envelope: !expected.is_empty() }
     }
@@ -140,8 +141,11 @@ impl Scale {
 
     /// The axes of both strips, on the areas for them.
     pub(in crate::render) fn axes(&self, areas: &Areas) -> Axes {
+        /// What is below zero may take so much of the magnified strip beside what is above.
+        const MOST_BELOW: f64 = 0.3;
         let shown = self.quiet_high.filter(|_| !areas.quiet.is_empty());
-        let quiet = shown.map(|high| ValueAxis { area: areas.quiet, low: 0.0, high });
+        let low = |high: f64| self.low.max(-MOST_BELOW * high);
+        let quiet = shown.map(|high| ValueAxis { area: areas.quiet, low: low(high), high });
         Axes { main: self.main(areas.amps), quiet }
     }
 
@@ -245,7 +249,29 @@ fn strip_words(
     fault: Option<i32>,
 ) {
     gaps_words(sheet, readings, axis.area);
-    if let Some(label) = limit_label(sheet, subject, readings, axis, fault) {
+    limit_words(sheet, subject, (readings, &[readings]), axis, fault);
+}
+
+/// What the words of the current limit take, which no note may hide.
+pub(in crate::render) fn limit_area(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: (&Readings, &[&Readings]),
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Option<Rect> {
+    limit_label(sheet, subject, readings, axis, fault).map(|label| label.bounds())
+}
+
+/// The words of the current limit, where they strike through none of the traces in `all`.
+pub(in crate::render) fn limit_words(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    (readings, all): (&Readings, &[&Readings]),
+    axis: ValueAxis,
+    fault: Option<i32>,
+) {
+    if let Some(label) = limit_label(sheet, subject, (readings, all), axis, fault) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         super::on_ground(sheet, ground, label);
     }
@@ -335,7 +361,7 @@ fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) ->
 }
 
 /// The current limit, and where the supply sat in it.
-fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+pub(in crate::render) fn limit(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
     let Some(row) = limit_row(subject, axis) else { return };
     let color = sheet.palette.limit;
     sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
@@ -372,20 +398,22 @@ fn limit_row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
 fn limit_label(
     sheet: &Sheet,
     subject: &Subject,
-    readings: &Readings,
+    (readings, traces): (&Readings, &[&Readings]),
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Option<Label> {
+    /// Places to try within the width of the words.
+    const STEPS: i32 = 4;
     let row = limit_row(subject, axis)?;
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
     let text = format!("current limit {}", subject.finding.log.limit_a?);
     let width = style.width(&text) + sheet.u(16.0);
     let aside = style.line_height() / 2 + sheet.u(LIMIT_BAR + 5.0);
     let at = |y: i32, place: i32| {
-        let x = axis.area.right - sheet.u(8.0) - place * width / 2;
+        let x = axis.area.right - sheet.u(8.0) - place * width / STEPS;
         Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
     };
-    let places = (2 * axis.area.width() / width.max(1)).max(1);
+    let places = (STEPS * axis.area.width() / width.max(1)).max(1);
     let all =
         [row, row - aside, row + aside].into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
     let held = all.filter(|label| axis.area.holds(label.bounds()));
@@ -393,7 +421,8 @@ fn limit_label(
     kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
     let badness = |label: &Label| {
         let spot = label.bounds().grown(sheet.u(3.0));
-        (columns_hidden(readings, axis, spot), kept.iter().filter(|kept| kept.overlaps(spot)).count())
+        let struck: usize = traces.iter().map(|trace| columns_hidden(trace, axis, spot)).sum();
+        (struck, kept.iter().filter(|kept| kept.overlaps(spot)).count())
     };
     // Struck through by the trace it could not be read; the foot has it too.
     let found = held.map(|label| (badness(&label), label)).min_by_key(|(badness, _)| *badness);
@@ -435,7 +464,7 @@ fn fixed_words(
     fault: Option<i32>,
 ) -> Vec<Rect> {
     let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
-    let limit = limit_label(sheet, subject, readings, axis, fault).map(|label| label.bounds());
+    let limit = limit_label(sheet, subject, (readings, &[readings]), axis, fault).map(|label| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }
 

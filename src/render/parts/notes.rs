@@ -285,13 +285,25 @@ pub(in crate::render) fn place(
     Some(Placed { point: note.placed.then_some((x, y)), spot, hidden, lines: styled, color })
 }
 
-/// The point that a note speaks of.
+/// The point that a note speaks of: on the trace, whatever level its words tell.
 fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
-    let x = readings.time.x_within(note.point_at.unwrap_or(note.at));
-    let y = note.amps.or_else(|| standing(readings, x)).map_or(axes.main.area.center().1, |a| axes.row(a));
+    let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
+    let (x, y) = match nearest(readings, wanted) {
+        Some((x, column)) => {
+            (x, axes.row(note.amps.map_or(column.leave, |amps| amps.clamp(column.low, column.high))))
+        }
+        None => (wanted, axes.main.area.center().1),
+    };
     // The dot stays within the strips: what is said above and below them is to be read.
     let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
     (x, y.min(floor - sheet.u(DOT) - 1).max(axes.main.area.top + sheet.u(DOT)))
+}
+
+/// The column of the trace at `x`, or else the one that is nearest to it, with its place.
+fn nearest(readings: &Readings, x: i32) -> Option<(i32, &Column)> {
+    let all = (readings.time.left..).zip(&readings.amps);
+    let shown = all.filter_map(|(at, column)| Some((at, column.as_ref()?)));
+    shown.min_by_key(|(at, _)| (at - x).abs())
 }
 
 /// The lines of a note that is as wide as the figure.
@@ -359,12 +371,6 @@ pub(in crate::render) fn stack<'a>(
 /// The colour of a run's notes.
 pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
     if is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
-}
-
-/// The amps that the trace shows at column `x`.
-fn standing(readings: &Readings, x: i32) -> Option<f64> {
-    let index = usize::try_from(x - readings.time.left).ok()?;
-    readings.amps.get(index)?.as_ref().map(|column| column.leave)
 }
 
 /// Half the side of the dot at the point of a note, in units of the layout.

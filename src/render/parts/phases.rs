@@ -186,9 +186,15 @@ impl Bands {
         Self { all, inside, raised, style, underline: sheet.palette.ink }
     }
 
-    /// With the line below the ribbon in a colour other than that of a trace.
+    /// With the line below the ribbon in the colour of another trace.
     pub(in crate::render) fn underlined(self, color: Color) -> Self {
         Self { underline: color, ..self }
+    }
+
+    /// As the stages of others than the run that is looked at: in no colour of a trace, and with fainter names.
+    pub(in crate::render) fn of_others(self, sheet: &Sheet) -> Self {
+        let style = Style { color: sheet.palette.faint_text, ..self.style };
+        Self { underline: sheet.palette.frame, style, ..self }
     }
 
     /// How many rows of names stand above the ribbon.
@@ -222,9 +228,9 @@ impl Bands {
         let (ground, color) = if band.trouble {
             (palette.alarm, palette.on_alarm)
         } else if shaded {
-            (palette.shade, palette.text)
+            (palette.shade, self.style.color)
         } else {
-            (palette.paper, palette.text)
+            (palette.paper, self.style.color)
         };
         sheet.scene.fill(area, ground);
         let line = sheet.u(1.0);
@@ -241,7 +247,7 @@ impl Bands {
         let row_height = sheet.u(19.0);
         let bottom = areas.overflow.bottom - name.row * row_height;
         let baseline = bottom - sheet.u(5.0);
-        let color = if name.trouble { sheet.palette.alarm } else { sheet.palette.text };
+        let color = if name.trouble { sheet.palette.alarm } else { self.style.color };
         let style = Style { color, ..self.style };
         sheet.scene.text(name.text.clone(), (name.left, baseline), Anchor::Start, style);
         let pen = sheet.pen(1.0, 0.0, if name.trouble { color } else { sheet.palette.frame });

@@ -28,7 +28,8 @@ fn at_the_step(subject: &Subject) -> Option<String> {
     Some(format!("at the end of {reached}, at the step into {next}"))
 }
 
-fn turn(subject: &Subject) -> Option<Note> {
+/// The same without where in the boot tries end.
+pub(in crate::render) fn turn(subject: &Subject) -> Option<Note> {
     match subject.finding.verdict.class {
         Class::HardShort => short(subject),
         Class::PartialShort => heavy(subject),
@@ -212,6 +213,11 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         None => ("fed from here, no wake", format!("{lasts}, no press marked")),
     };
     let mut note = note(from, None, head, body);
+    if from <= phase.start_s.value() {
+        // Where it was switched on the amps still rise: the level that is told is met later.
+        let level = phase.mean_a.value();
+        note = Note { point_at: meets(subject, phase, level), amps: Some(level), ..note };
+    }
     note.lines.extend(past);
     Some(note)
 }
@@ -284,6 +290,27 @@ fn gives_up(subject: &Subject) -> Option<Note> {
     note.lines.push(times);
     note.lines.extend(places);
     Some(note)
+}
+
+/// Where a try ends on the trace.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct End {
+    /// When the amps fall.
+    pub(in crate::render) falls_s: f64,
+    /// When the level was read from which they do.
+    pub(in crate::render) point_s: f64,
+    /// That level.
+    pub(in crate::render) amps: f64,
+}
+
+/// Where a try ends; `None` where no reading shows an edge.
+pub(in crate::render) fn end_of(subject: &Subject, attempt: &Attempt) -> Option<End> {
+    let (start, end) = span(attempt);
+    let edge = edge(subject, end)?;
+    let (point, _) = top(subject, start, edge);
+    let (time, read) = (subject.trace.time(), subject.trace.amps());
+    let amps = subject.finding.log.drawn(read[point]);
+    Some(End { falls_s: time[edge], point_s: time[point], amps })
 }
 
 /// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
@@ -375,8 +402,8 @@ fn falls_back(subject: &Subject) -> Option<Note> {
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
 const LEAST_SAG: f64 = 0.01;
 
-/// Where the volts went down furthest, with what was read there; where no reading shows what pulled them down, the first
-/// try that ends in a dip.
+/// Where the volts first went down, with what was read there and how far they go at most; where no reading shows what
+/// pulled them down, the first try that ends in a dip.
 fn gives_way(subject: &Subject) -> Option<Note> {
     let (volts, amps) = (subject.trace.volts(), subject.trace.amps());
     let deepest = deepest(subject, fed_samples(subject)?)?;
@@ -388,28 +415,43 @@ fn gives_way(subject: &Subject) -> Option<Note> {
     }
     // A reading over the edge at which the board gives up shows less than was drawn: the one before tells that.
     let before = |index: usize| if amps[index.saturating_sub(1)] > amps[index] { index - 1 } else { index };
-    let (asked, limit) = (before(deepest), subject.finding.log.limit_a);
-    let limited = |limit: &Amps| amps[asked] < AT_LIMIT * limit.value();
-    if let Some(limit) = limit.filter(limited) {
+    let limit = subject.finding.log.limit_a;
+    let unlimited = |index: usize| limit.filter(|limit| amps[before(index)] < AT_LIMIT * limit.value());
+    if let Some(limit) = unlimited(deepest) {
         return unread(subject, limit, deepest, dips);
     }
-    let drawn = drawn(subject, asked)?;
+    // Of tries that are alike the first is where it left what good boards do, not the one that happened to go deepest.
+    let lowest = |attempt: &Attempt| self::deepest(subject, late(subject, span(attempt)));
+    let first =
+        given_up(subject).filter_map(lowest).find(|index| dips(volts[*index]) && unlimited(*index).is_none());
+    let shown = first.unwrap_or(deepest);
+    let drawn = drawn(subject, before(shown))?;
     let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let body = format!("{drawn} pull it down to {}{limit}", volts_read(subject, volts[deepest])?);
-    Some(at_reading(subject, deepest, asked, "the feed gives way", body))
+    let down = volts_read(subject, volts[shown])?;
+    let body = format!("{drawn} pull it down to {down}{limit}");
+    let mut note = at_reading(subject, shown, before(shown), "the feed gives way", body);
+    let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
+    let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
+    note.lines.extend(further.map(|further| format!("later down to {further}")));
+    Some(note)
+}
+
+/// The readings of the later half of a try, and of the edge at its end, which is known to a reading or so; how the feed rose
+/// to the first of them is no dip.
+fn late(subject: &Subject, (start, end): (f64, f64)) -> Range<usize> {
+    let times = subject.trace.time();
+    let index = |t: f64| times.partition_point(|time| *time < t);
+    index(f64::midpoint(start, end))..(index(end) + 2).min(times.len())
 }
 
 /// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
 fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
     let (times, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
-    let index = |t: f64| times.partition_point(|time| *time < t);
     // As the text counts them.
     let log = &subject.finding.log;
     let visible = visible_below(subject.trace, &subject.finding.attempts, log.update_s().unwrap_or(0.0));
     let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
-    // Where a try ends is known to a reading or so; how the feed rose to the first of them is no dip.
-    let late = |(start, end)| index(f64::midpoint(start, end))..(index(end) + 2).min(volts.len());
-    let lowest = |span| self::deepest(subject, late(span));
+    let lowest = |span| self::deepest(subject, late(subject, span));
     let ends: Vec<Option<usize>> = given_up(subject)
         .map(|attempt| lowest(span(attempt)).filter(|_| dips(attempt.lowest_v.value())))
         .collect();

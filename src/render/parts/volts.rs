@@ -4,7 +4,7 @@ use super::super::axis::ValueAxis;
 use super::super::columns::Column;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::Anchor;
+use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::events::Lane;
@@ -50,12 +50,13 @@ impl Scale {
     }
 }
 
+/// Draws the strip; `zero` is when the time of the figure begins, on the run's own clock.
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-    lane: &Lane,
+    (lane, zero): (&Lane, f64),
 ) {
     let (palette, area) = (sheet.palette, axis.area);
     if area.is_empty() {
@@ -70,7 +71,7 @@ pub(in crate::render) fn draw(
     amps::gaps_words(sheet, readings, area);
     super::halo(sheet, readings.time.left, &readings.volts, axis, lane.fault());
     line(sheet, readings, axis, (2.0, palette.volts));
-    lowest(sheet, subject, readings, axis, lane.fault());
+    lowest(sheet, subject, readings, axis, (lane.fault(), zero));
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
@@ -140,45 +141,93 @@ fn after_switch_on(fed: Vec<(i32, &Column)>) -> Vec<(i32, &Column)> {
         .collect()
 }
 
-/// Names the lowest volts, at their place but clear of the line of the fault.
-fn lowest(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
-    /// Columns from one place to the next that is tried.
-    const STEP: usize = 8;
+/// Names the lowest volts, at their place but clear of the line of the fault; where there is no room beside them, with when
+/// that was: beside another dip the words would be taken for that one's.
+fn lowest(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (fault, zero): (Option<i32>, f64),
+) {
     let settled = settled(subject, readings);
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
-    let text = format!("lowest {}", subject.finding.log.volts(volts));
-    let width = style.width(&text);
-    let row = axis.row_within(column.low);
-    // Below the lowest there is nothing, as long as there is room.
-    let height = style.line_height();
-    let above = row + height + sheet.u(6.0) > axis.area.bottom;
-    if axis.area.height() < 3 * height {
+    if axis.area.height() < 3 * style.line_height() {
         return;
     }
-    let baseline =
-        if above { row - sheet.u(8.0) } else { (row + height).min(axis.area.bottom - sheet.u(6.0)) };
-    let ground = |left: i32| {
-        let top = baseline - sheet.u(13.0);
-        Rect::new(left - sheet.u(3.0), top, left + width + sheet.u(3.0), baseline + sheet.u(4.0))
+    let words = Words { style, axis, x, row: axis.row_within(column.low), fault };
+    let text = format!("lowest {}", subject.finding.log.volts(volts));
+    let when = when(subject, column, zero).map_or_else(|| text.clone(), |at| format!("{text} at {at}"));
+    let beside = words.beside(sheet, readings, &text);
+    let Some((text, ground)) = beside.map(|ground| (text, ground)).or_else(|| {
+        let ground = words.anywhere(sheet, readings, &when)?;
+        Some((when, ground))
+    }) else {
+        return;
     };
-    let within = |left: i32| left.min(axis.area.right - width - sheet.u(4.0)).max(axis.area.left);
-    let aside = sheet.u(8.0);
-    // Beside its place, clear of the line of the fault, and on no dip.
-    let beside = |x: i32| [x + aside, x - aside - width];
-    let places = beside(x).into_iter().chain(fault.into_iter().flat_map(beside)).map(within);
-    // Or anywhere along the strip where it hides nothing, as near as can be.
-    let further = (axis.area.left..axis.area.right).step_by(STEP).map(within);
-    let badness = |left: &i32| {
-        let ground = ground(*left);
-        let on_fault = fault.is_some_and(|fault| ground.left <= fault && fault < ground.right);
-        (on_fault, hidden(readings, axis, ground), (ground.center().0 - x).abs())
-    };
-    let Some(left) = places.chain(further).min_by_key(badness) else { return };
-    let ground = ground(left);
     sheet.scene.fill(ground, sheet.palette.paper);
-    sheet.scene.text(text, (left, baseline), Anchor::Start, style);
+    let at = (ground.left + sheet.u(MARGIN), ground.bottom - sheet.u(BELOW_BASELINE));
+    sheet.scene.text(text, at, Anchor::Start, style);
+}
+
+/// When the lowest volts of a column were read, on the time of the figure.
+fn when(subject: &Subject, column: &Column, zero: f64) -> Option<String> {
+    let (time, volts) = (subject.trace.time(), subject.trace.volts());
+    let lowest = column.samples.clone().min_by(|a, b| volts[*a].total_cmp(&volts[*b]))?;
+    Some(subject.finding.log.time(time[lowest] - zero))
+}
+
+/// Room beside words on their ground, and below their baseline, in units of the layout.
+const MARGIN: f64 = 3.0;
+const BELOW_BASELINE: f64 = 4.0;
+
+/// Words that name the lowest volts, which stand in column `x` and `row`.
+struct Words {
+    style: Style,
+    axis: ValueAxis,
+    x: i32,
+    row: i32,
+    fault: Option<i32>,
+}
+
+impl Words {
+    /// The ground of `text` that begins at `left`, kept within the strip.
+    fn ground(&self, sheet: &Sheet, text: &str, left: i32) -> Rect {
+        let (area, height) = (self.axis.area, self.style.line_height());
+        // Below the lowest there is nothing, as long as there is room.
+        let above = self.row + height + sheet.u(6.0) > area.bottom;
+        let below = (self.row + height).min(area.bottom - sheet.u(6.0));
+        let baseline = if above { self.row - sheet.u(8.0) } else { below };
+        let width = self.style.width(text);
+        let left = left.min(area.right - width - sheet.u(4.0)).max(area.left) - sheet.u(MARGIN);
+        let right = left + width + 2 * sheet.u(MARGIN);
+        Rect::new(left, baseline - sheet.u(13.0), right, baseline + sheet.u(BELOW_BASELINE))
+    }
+
+    /// Right or left of the lowest, if that hides nothing.
+    fn beside(&self, sheet: &Sheet, readings: &Readings, text: &str) -> Option<Rect> {
+        let (aside, width) = (sheet.u(8.0), self.style.width(text));
+        let near = |ground: &Rect| ground.left <= self.x + 2 * aside && ground.right >= self.x - 2 * aside;
+        let places = [self.x + aside, self.x - aside - width].map(|left| self.ground(sheet, text, left));
+        places.into_iter().filter(near).find(|ground| self.badness(readings, *ground).0 == (false, 0))
+    }
+
+    /// Anywhere along the strip where it hides nothing, as near as can be.
+    fn anywhere(&self, sheet: &Sheet, readings: &Readings, text: &str) -> Option<Rect> {
+        /// Columns from one place to the next that is tried.
+        const STEP: usize = 8;
+        let lefts = (self.axis.area.left..self.axis.area.right).step_by(STEP);
+        let grounds = lefts.map(|left| self.ground(sheet, text, left));
+        grounds.min_by_key(|ground| self.badness(readings, *ground))
+    }
+
+    /// Whether it stands on the line of the fault, how much it hides, and how far it is from its place.
+    fn badness(&self, readings: &Readings, ground: Rect) -> ((bool, usize), i32) {
+        let on_fault = self.fault.is_some_and(|fault| ground.left <= fault && fault < ground.right);
+        ((on_fault, hidden(readings, self.axis, ground)), (ground.center().0 - self.x).abs())
+    }
 }
 
 /// How many columns of the volts a ground would hide.

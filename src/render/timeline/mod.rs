@@ -76,7 +76,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
-    volts::draw(sheet, subject, readings, volts, &lane);
+    volts::draw(sheet, subject, readings, volts, (&lane, 0.0));
     lane.words(sheet, &areas);
     let alarm = sheet.palette.alarm;
     let fault = fault.map(|at| (at, subject.finding.log.time(at), alarm));
@@ -108,7 +108,7 @@ fn arrange(
     let (rest, volts) = rest.split_bottom(share(0.2));
     let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
     let with_quiet = scale.quiet_high.is_some();
-    let quiet_height = if with_quiet { share(0.14) } else { 0 };
+    let quiet_height = if with_quiet { share(0.17) } else { 0 };
     let (rest, quiet) = rest.split_bottom(quiet_height);
     let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(amps::CAPTION), ..rest } } else { rest };
     Areas { overflow, ribbon, legend, notes, amps, quiet, events, volts, ticks }

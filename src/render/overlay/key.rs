@@ -1,0 +1,126 @@
+//! What the lines of an overlay stand for, and which run is which.
+
+use super::super::axis::TimeAxis;
+use super::super::font::Weight;
+use super::super::geometry::Rect;
+use super::super::parts::legend;
+use super::super::scene::{Anchor, Style};
+use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+use super::lines::{are_few, is_crowd};
+use super::rank::Rank;
+use super::said::{is_sound, name, summary};
+use super::{Member, colors, is_alone, named};
+
+/// The good runs, the odd one where there is but one, and how many more there are.
+pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legend::Sample> {
+    let palette = sheet.palette;
+    let count = |wanted: fn(Rank) -> bool| members.iter().filter(|member| wanted(member.rank)).count();
+    let (good, other) = (count(|rank| rank == Rank::Good), count(|rank| rank == Rank::Odd));
+    let sound = members.iter().any(|member| member.is_good() && is_sound(&member.run));
+    let kind = if sound { "good" } else { "as most" };
+    let mut samples: Vec<legend::Sample> = Vec::new();
+    if is_crowd(members) {
+        samples.push((legend::Swatch::Crowd, format!("range of {good} {kind}, one drawn").into()));
+    } else if good > 0 {
+        samples.push((legend::Swatch::Line(1.3, 0.0, palette.frame), format!("{good} {kind}").into()));
+    }
+    // On a narrow figure the note below has the colour, and there is no room to say it twice.
+    if is_alone(members) && !sheet.is_narrow(width) {
+        for (member, color) in named(members).zip(colors(palette)) {
+            samples
+                .push((legend::Swatch::Line(2.6, 0.0, color), format!("odd: {}", name(&member.run)).into()));
+        }
+    }
+    if other > 0 {
+        samples.push(if are_few(members) {
+            (legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into())
+        } else {
+            (legend::Swatch::None, format!("{other} more odd, in the table only").into())
+        });
+    }
+    samples
+}
+
+/// One line for each of several named runs: its number, which the picture and the table have as well, what is wrong with
+/// it, and from when on. Boxes with all of that would hide the runs.
+#[derive(Debug)]
+pub(super) struct Key {
+    entries: Vec<Entry>,
+}
+
+#[derive(Debug)]
+struct Entry {
+    number: String,
+    lines: Vec<String>,
+    color: Color,
+}
+
+/// Units of the layout from one line to the next, and between two runs.
+const LINE: f64 = 19.0;
+const BETWEEN: f64 = 3.0;
+
+/// Side of the ground of a number, in units of the layout.
+const SIDE: f64 = 18.0;
+
+impl Key {
+    /// Of one run alone there is none: its note says it all.
+    pub(super) fn new(sheet: &Sheet, members: &[Member], time: TimeAxis, width: i32) -> Self {
+        /// Lines that a run may take.
+        const MOST: usize = 2;
+        let style = style(sheet, sheet.palette.text);
+        let entry = |((number, member), color): ((usize, &Member), Color)| {
+            let from =
+                member.moment(members, time).map_or_else(String::new, |(_, at)| format!(", from {at}"));
+            let said = format!("{}: {}{from}", name(&member.run), summary(&member.run));
+            let lines = style.wrap(&said, width - sheet.u(SIDE + 8.0), MOST);
+            Entry { number: number.to_string(), lines, color }
+        };
+        let several = !is_alone(members);
+        let entries = (1..).zip(named(members)).zip(colors(sheet.palette)).filter(|_| several).map(entry);
+        Self { entries: entries.collect() }
+    }
+
+    pub(super) fn height(&self, sheet: &Sheet) -> i32 {
+        self.entries.iter().map(|entry| entry.height(sheet)).sum()
+    }
+
+    /// Draws as many entries as the area has room for.
+    pub(super) fn draw(&self, sheet: &mut Sheet, area: Rect) {
+        let mut top = area.top;
+        for entry in &self.entries {
+            let bottom = top + entry.height(sheet);
+            if bottom > area.bottom {
+                break;
+            }
+            entry.draw(sheet, Rect { top, bottom, ..area });
+            top = bottom;
+        }
+    }
+}
+
+impl Entry {
+    fn height(&self, sheet: &Sheet) -> i32 {
+        let lines = i32::try_from(self.lines.len().max(1)).unwrap_or(1);
+        lines * sheet.u(LINE) + sheet.u(BETWEEN)
+    }
+
+    fn draw(&self, sheet: &mut Sheet, area: Rect) {
+        let side = sheet.u(SIDE);
+        let square = Rect { right: area.left + side, bottom: area.top + side, ..area };
+        sheet.scene.fill(square, self.color);
+        let on_ground = style(sheet, sheet.palette.paper);
+        let at = (square.center().0, on_ground.baseline_at(square.center().1));
+        sheet.scene.text(self.number.clone(), at, Anchor::Middle, on_ground);
+        let style = style(sheet, self.color);
+        for (row, line) in (0..).zip(&self.lines) {
+            let middle = square.center().1 + row * sheet.u(LINE);
+            let at = (square.right + sheet.u(8.0), style.baseline_at(middle));
+            sheet.scene.text(line.clone(), at, Anchor::Start, style);
+        }
+    }
+}
+
+fn style(sheet: &Sheet, color: Color) -> Style {
+    sheet.style(em::USUAL, Weight::Bold, color)
+}

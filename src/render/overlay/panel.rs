@@ -1,0 +1,281 @@
+//! The panel of an overlay: the runs on the common time, below the stages of the good ones and of the odd one.
+
+use super::super::axis::{TimeAxis, ValueAxis};
+use super::super::font::Weight;
+use super::super::geometry::{Rect, px};
+use super::super::parts::notes::{self, Note};
+use super::super::parts::{Areas, Subject, Told, amps, legend, phases, time_axis, volts};
+use super::super::scene::Anchor;
+use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
+use super::key::{self, Key};
+use super::lines::{lines, range};
+use super::said::{is_sound, name, summary};
+use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, leaving, named, number, read_there};
+use crate::verdict::Class;
+
+/// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
+const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
+
+/// Height of a row of names above a ribbon, and of a ribbon, in units of the layout.
+const NAMES: f64 = 19.0;
+const RIBBON: f64 = 28.0;
+
+/// The stages of the good runs, and those of the odd one, where there is but one: on the time of the good ones its marker
+/// stands below a stage that it never reached.
+struct Ribbons {
+    usual: phases::Bands,
+    whose: &'static [&'static str],
+    own: Option<phases::Bands>,
+}
+
+impl Ribbons {
+    fn new(sheet: &Sheet, members: &[Member], guide: &Member) -> Self {
+        let usual = phases::Bands::new(sheet, &guide.run, guide.readings.time);
+        let alone = named(members).next().filter(|_| is_alone(members) && guide.is_good());
+        let bands = |member: &Member| phases::Bands::new(sheet, &member.run, member.readings.time);
+        let own = alone.map(|member| bands(member).underlined(sheet.palette.alarm));
+        let whose: &[&str] = if guide.is_good() && is_sound(&guide.run) { &["good", "boards:"] } else { &[] };
+        // None of the colours is that of the good runs.
+        Self { usual: usual.of_others(sheet), whose, own }
+    }
+
+    /// Splits off what they take: for each the names above it, and the ribbon.
+    fn split(&self, sheet: &Sheet, area: Rect) -> ([(Rect, Rect); 2], Rect) {
+        let (usual, rest) = split_ribbon(sheet, area, self.usual.rows());
+        match &self.own {
+            Some(own) => {
+                let (own, rest) = split_ribbon(sheet, rest, own.rows());
+                ([usual, own], rest)
+            }
+            None => ([usual, usual], rest),
+        }
+    }
+
+    /// Draws them; the panels below are shaded by the stages that stand right above them.
+    fn draw(&self, sheet: &mut Sheet, areas: &Areas, [usual, own]: [(Rect, Rect); 2]) {
+        let on = |(overflow, ribbon): (Rect, Rect)| Areas { overflow, ribbon, ..*areas };
+        self.own.as_ref().unwrap_or(&self.usual).shade(sheet, areas);
+        self.usual.draw(sheet, &on(usual));
+        whose(sheet, usual.1, self.whose, sheet.palette.faint_text);
+        if let Some(bands) = &self.own {
+            bands.draw(sheet, &on(own));
+            whose(sheet, own.1, &["odd:"], sheet.palette.alarm);
+        }
+    }
+}
+
+fn split_ribbon(sheet: &Sheet, area: Rect, names: i32) -> ((Rect, Rect), Rect) {
+    let (overflow, rest) = area.split_top(names * sheet.u(NAMES));
+    let (ribbon, rest) = rest.split_top(sheet.u(RIBBON));
+    ((overflow, ribbon), rest)
+}
+
+/// Says beside a ribbon whose stages it shows.
+fn whose(sheet: &mut Sheet, ribbon: Rect, lines: &[&str], color: Color) {
+    let style = sheet.style(em::SMALL, Weight::Regular, color);
+    let right = ribbon.left - sheet.u(6.0);
+    let mut baseline = ribbon.bottom - sheet.u(8.0);
+    for line in lines.iter().rev() {
+        sheet.scene.text(*line, (right, baseline), Anchor::End, style);
+        baseline -= style.line_height();
+    }
+}
+
+pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
+    let Some(guide) = guide(members) else { return };
+    let Some(scale) = scale(members) else { return };
+    let ribbons = Ribbons::new(sheet, members, guide);
+    let key = Key::new(sheet, members, time, area.width());
+    let notes: Vec<Note> = named(members).map(|member| note(sheet, member, members, area)).collect();
+    let stack = is_alone(members) && sheet.is_narrow(area.width());
+    let stacked = if stack { notes::stack_height(sheet, &notes, area.width()) } else { key.height(sheet) };
+    let (ribbon_areas, below) = ribbons.split(sheet, area);
+    let samples = key::legend(sheet, members, area.width());
+    let legend = legend::height_of(sheet, area.width(), &samples);
+    let areas = arrange(below, (legend, stacked), &scale, sheet);
+    let colors = colors(sheet.palette);
+    let told = told(members, time, colors);
+    let fault = told.first().map(|(at, ..)| time.x_within(*at));
+    let (scale, placed) = if stack {
+        let all = named(members).zip(&notes).zip(colors);
+        let all = all.map(|((member, note), color)| (&member.readings, note, color));
+        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
+    } else {
+        let place =
+            |scale: &amps::Scale| place_notes(sheet, members, (&notes, fault), scale.axes(&areas), colors);
+        notes::with_headroom(sheet, &scale, &HEADROOM, notes.len(), place)
+    };
+    legend::draw(sheet, areas.legend, &samples);
+    key.draw(sheet, areas.notes);
+    ribbons.draw(sheet, &areas, ribbon_areas);
+    strips(sheet, members, time, (&areas, &scale), &told);
+    if let Some(quiet) = scale.axes(&areas).quiet {
+        amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::leaders(sheet, &placed));
+    }
+    time_axis(sheet, time, areas.ticks, &told);
+    for (at, _, color) in &told {
+        sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
+    }
+    let main = scale.axes(&areas).main;
+    notes::pin(sheet, &placed, |sheet| limit_words(sheet, members, main, fault));
+}
+
+/// One scale for all runs. No envelope is drawn here: the good runs themselves show what good boards do.
+fn scale(members: &[Member]) -> Option<amps::Scale> {
+    let alone =
+        |member: &Member| amps::Scale::whole(&Subject { profile: None, ..member.run }, &member.readings);
+    members.iter().map(alone).reduce(amps::Scale::shared)
+}
+
+/// The amps and the volts of all runs, with the moments at which odd ones leave the others.
+fn strips(
+    sheet: &mut Sheet,
+    members: &[Member],
+    time: TimeAxis,
+    (areas, scale): (&Areas, &amps::Scale),
+    told: &[Told],
+) {
+    let colors = colors(sheet.palette);
+    let axes = scale.axes(areas);
+    for strip in std::iter::once(axes.main).chain(axes.quiet) {
+        amps::amps_grid(sheet, strip);
+        gaps(sheet, members, strip.area);
+        limits(sheet, members, strip);
+        markers(sheet, time, strip.area, told);
+        range(sheet, members, strip, |readings| &readings.amps);
+        lines(sheet, members, colors, |sheet, member, pen| amps::line(sheet, &member.readings, strip, pen));
+    }
+    let of_volts = |member: &Member| volts::Scale::new(&member.run, &member.readings);
+    let Some(scale) = members.iter().map(of_volts).reduce(volts::Scale::shared) else { return };
+    let strip = scale.axis(areas.volts);
+    volts::grid(sheet, strip);
+    gaps(sheet, members, strip.area);
+    markers(sheet, time, strip.area, told);
+    range(sheet, members, strip, |readings| &readings.volts);
+    lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
+}
+
+/// When each of the named runs left what good boards do, in its colour.
+fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<Told> {
+    let of = |(member, color): (&Member, Color)| {
+        let (at, words) = member.moment(members, time)?;
+        Some((at, words, color))
+    };
+    named(members).zip(colors).filter_map(of).collect()
+}
+
+/// The lines of these moments across one panel, as in the picture of a single run; thinner where there are several.
+fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
+    let width = if told.len() > 1 { 3.0 } else { 5.0 };
+    for (at, _, color) in told {
+        sheet.scene.down(time.x_within(*at), (panel.top, panel.bottom), sheet.pen(width, 0.0, *color));
+    }
+}
+
+/// Stretches without readings of the run that is named.
+fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {
+    // Among several the edges of their gaps could not be told apart; a run has no line in its own.
+    for member in named(members).filter(|_| is_alone(members)) {
+        amps::gaps(sheet, &member.readings, panel);
+    }
+}
+
+/// The first of the named runs that the supply starves: its limit is what stopped it.
+fn starved<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
+    named(members).find(|member| member.run.finding.verdict.class == Class::FeedLimited)
+}
+
+fn limits(sheet: &mut Sheet, members: &[Member], strip: ValueAxis) {
+    if let Some(member) = starved(members) {
+        amps::limit(sheet, &member.run, &member.readings, strip);
+    }
+}
+
+fn limit_words(sheet: &mut Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) {
+    let Some(member) = starved(members) else { return };
+    let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
+    amps::limit_words(sheet, &member.run, (&member.readings, &all), strip, fault);
+}
+
+/// What those words take.
+fn limit_area(sheet: &Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) -> Option<Rect> {
+    let member = starved(members)?;
+    let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
+    amps::limit_area(sheet, &member.run, (&member.readings, &all), strip, fault)
+}
+
+/// What is said of a named run at its place: its number, which the key explains; of one alone its name, what is wrong with
+/// it and what was read.
+fn note(sheet: &Sheet, member: &Member, members: &[Member], area: Rect) -> Note {
+    let lines = if let Some(number) = number(member, members) {
+        vec![number.to_string()]
+    } else if sheet.is_narrow(area.width()) {
+        let line = format!("{}: {}", name(&member.run), summary(&member.run));
+        std::iter::once(line).chain(read(member, members)).collect()
+    } else {
+        [name(&member.run), summary(&member.run)].into_iter().chain(read(member, members)).collect()
+    };
+    Note { lines, ..place_of(member, members) }
+}
+
+/// What was read where the run left the good ones; of one that the supply starves also the limit.
+fn read(member: &Member, members: &[Member]) -> Vec<String> {
+    match feed_limited(&member.run) {
+        Some(lines) => lines,
+        None => read_there(member, members).into_iter().collect(),
+    }
+}
+
+/// Each note where it hides least of the runs.
+fn place_notes(
+    sheet: &Sheet,
+    members: &[Member],
+    (notes, fault): (&[Note], Option<i32>),
+    axes: amps::Axes,
+    colors: [Color; MOST_NAMED],
+) -> Vec<notes::Placed> {
+    let traces: Vec<notes::Rows> =
+        members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
+    // A leader down to the magnified strip would run through all the others.
+    let axes = amps::Axes { quiet: None, ..axes };
+    let mut taken: Vec<Rect> = limit_area(sheet, members, axes.main, fault).into_iter().collect();
+    let mut placed = Vec::new();
+    for ((member, note), color) in named(members).zip(notes).zip(colors) {
+        let found = notes::place(sheet, &member.readings, (axes, &traces), note, color, &taken);
+        taken.extend(found.iter().map(|note| note.spot));
+        placed.extend(found);
+    }
+    placed
+}
+
+/// The place of the run's note; where it has none, anywhere on its trace.
+fn place_of(member: &Member, members: &[Member]) -> Note {
+    let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
+    let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
+    // On its own trace, and not where a mean of the stage would stand.
+    let Some(note) = member.note() else { return anywhere };
+    match leaving::first(member, members) {
+        Some(left) => {
+            Note { at: left.at, point_at: left.point_at, amps: left.amps, more: 0, placed: true, ..note }
+        }
+        None => Note { more: 0, placed: true, ..note },
+    }
+}
+
+fn arrange(area: Rect, (legend, stacked): (i32, i32), scale: &amps::Scale, sheet: &Sheet) -> Areas {
+    /// Shares of the height for the magnified strip and for the volts.
+    const QUIET: f64 = 0.18;
+    const VOLTS: f64 = 0.18;
+    let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
+    let (legend, rest) = area.split_top(legend);
+    let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
+    let (notes, rest) = notes::split_stack(rest, stacked);
+    let share = |share: f64| px(f64::from(rest.height()) * share);
+    let gap = sheet.u(6.0);
+    let (upper, volts) = rest.split_bottom(share(VOLTS));
+    let (upper, _) = upper.split_bottom(gap);
+    let (upper, quiet) = upper.split_bottom(if scale.quiet_high.is_some() { share(QUIET) } else { 0 });
+    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
+    Areas { overflow: empty, ribbon: empty, legend, notes, amps, quiet, events: empty, volts, ticks }
+}
