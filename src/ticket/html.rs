@@ -114,9 +114,27 @@ fn table(page: &mut String, head: &[&str], rows: &[Vec<String>], rest: Option<&s
 fn cells(row: &[String]) -> String {
     let cell = |(index, text): (usize, &String)| match index {
         0 => format!("<th scope=\"row\">{}</th>", escape(text)),
-        _ => format!("<td>{}</td>", escape(text)),
+        _ => format!("<td>{}</td>", escape(&with_units(text))),
     };
     row.iter().enumerate().map(cell).collect()
+}
+
+/// The same with each number and its unit on one line: `20.0` at the end of one and `V` on the next is hard to read.
+fn with_units(text: &str) -> String {
+    const NO_BREAK: char = '\u{a0}';
+    let mut joined = String::new();
+    for word in text.split(' ') {
+        if !joined.is_empty() {
+            let after_number = joined.ends_with(|c: char| c.is_ascii_digit());
+            joined.push(if after_number && word.starts_with(char::is_alphabetic) && word != "to" {
+                NO_BREAK
+            } else {
+                ' '
+            });
+        }
+        joined.push_str(word);
+    }
+    joined
 }
 
 /// Text that is nothing but text in an element and in a quoted attribute (HTML Standard, section 13.3, and quotes).

@@ -4,7 +4,7 @@ use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::font::Weight;
 use super::super::geometry::{Rect, px};
 use super::super::parts::notes::{self, Note};
-use super::super::parts::{Areas, Subject, Told, amps, legend, phases, time_axis, volts};
+use super::super::parts::{Areas, Subject, Told, amps, legend, limit, phases, time_axis, volts};
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
@@ -188,21 +188,21 @@ fn starved<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
 
 fn limits(sheet: &mut Sheet, members: &[Member], strip: ValueAxis) {
     if let Some(member) = starved(members) {
-        amps::limit(sheet, &member.run, &member.readings, strip);
+        limit::draw(sheet, &member.run, &member.readings, strip);
     }
 }
 
 fn limit_words(sheet: &mut Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) {
     let Some(member) = starved(members) else { return };
     let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
-    amps::limit_words(sheet, &member.run, (&member.readings, &all), strip, fault);
+    limit::words(sheet, &member.run, (&member.readings, &all), strip, fault);
 }
 
 /// What those words take.
 fn limit_area(sheet: &Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) -> Option<Rect> {
     let member = starved(members)?;
     let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
-    amps::limit_area(sheet, &member.run, (&member.readings, &all), strip, fault)
+    limit::area(sheet, &member.run, (&member.readings, &all), strip, fault)
 }
 
 /// What is said of a named run at its place: its number, which the key explains; of one alone its name, what is wrong with
@@ -268,8 +268,8 @@ fn arrange(area: Rect, (legend, stacked): (i32, i32), scale: &amps::Scale, sheet
     const QUIET: f64 = 0.18;
     const VOLTS: f64 = 0.18;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
+    let (area, ticks) = area.split_bottom(sheet.u(24.0));
     let (legend, rest) = area.split_top(legend);
-    let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
     let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |share: f64| px(f64::from(rest.height()) * share);
     let gap = sheet.u(6.0);

@@ -2,6 +2,7 @@
 
 pub(super) mod amps;
 pub(super) mod attempts;
+mod called;
 pub(super) mod crop;
 pub(super) mod cut;
 pub(super) mod envelope;
@@ -11,10 +12,12 @@ pub(super) mod heading;
 pub(super) mod inrush;
 pub(super) mod ladder;
 pub(super) mod legend;
+pub(super) mod limit;
 pub(super) mod notes;
 pub(super) mod phases;
 pub(super) mod readings;
 pub(super) mod repeats;
+mod starved;
 pub(super) mod table;
 #[cfg(test)]
 mod tests;

@@ -8,11 +8,11 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
 use super::attempts::{self, span};
+use super::called::{AT_REST, STANDBY, has_no_standby, shown_name};
 use super::repeats::{repeated, repeats};
 use super::trouble::{Trouble, trouble};
 use super::{Areas, Subject};
-use crate::reference::Profile;
-use crate::verdict::{Attempt, Class, Phase, RISES_S};
+use crate::verdict::{Attempt, Class};
 
 /// One phase in pixels, or one attempt of many.
 #[derive(Debug, Clone)]
@@ -341,41 +341,6 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
         }
     });
     phases.flatten().filter(|stretch| stretch.start < stretch.end)
-}
-
-/// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
-fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
-    let name = words::phase(&phase.name);
-    if phase.name == STANDBY && has_no_standby(subject) {
-        return at_rest(phase);
-    }
-    let (start, end) = (phase.start_s.value(), phase.end_s.value());
-    let shown = end.min(time.to) - start.max(time.from);
-    let left_out = end - start - shown;
-    if name != "off" || shown <= 0.0 || left_out <= shown {
-        return name.to_owned();
-    }
-    format!("off, {} not shown", subject.finding.log.time(left_out))
-}
-
-/// The name that a finding gives to rest where the reference has none for it.
-const STANDBY: &str = "standby";
-
-/// What such a rest is called on a board that has no standby.
-const AT_REST: &str = "at rest";
-
-/// Whether good boards of this model have no standby: what is at rest is then not one.
-fn has_no_standby(subject: &Subject) -> bool {
-    let of = |profile: &Profile| {
-        profile.standby().is_none() && profile.phases.iter().all(|stage| stage.name != STANDBY)
-    };
-    subject.profile.is_some_and(of)
-}
-
-/// What a rest is called that is no standby; one as short as the rise of the feed is that, and needs no name.
-fn at_rest(phase: &Phase) -> String {
-    let lasts = phase.end_s.value() - phase.start_s.value();
-    if lasts <= RISES_S { String::new() } else { AT_REST.into() }
 }
 
 /// The band of what the window shows of a stretch; `None` where that is less than a pixel.

@@ -4,11 +4,11 @@ use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::notes::Note;
-use super::readings::AT_LIMIT;
+use super::starved;
 use super::trouble::is_unasked;
 use crate::stats::robust::median;
 use crate::units::{Amps, Seconds, Volts, volts_as_set};
-use crate::verdict::{Attempt, Class, Direction, Fall, Phase, RISES_S, Tries, visible_below};
+use crate::verdict::{Attempt, Class, Direction, Fall, Phase, Tries};
 use std::ops::Range;
 
 /// The name that a finding gives to the time without feed.
@@ -40,12 +40,12 @@ pub(in crate::render) fn turn(subject: &Subject) -> Option<Note> {
         Class::Cycling => gives_up(subject),
         Class::Stalled => stuck(subject),
         Class::DroppedOut => falls_back(subject),
-        Class::FeedLimited => gives_way(subject),
+        Class::FeedLimited => starved::gives_way(subject),
         Class::FullBoot | Class::Inconclusive => None,
     }
 }
 
-fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
+pub(super) fn note(at: f64, amps: Option<f64>, head: impl Into<String>, body: String) -> Note {
     Note { at, point_at: None, amps, lines: vec![head.into(), body], more: 0, placed: true }
 }
 
@@ -77,12 +77,12 @@ fn reading(subject: &Subject, index: usize) -> Option<String> {
 }
 
 /// Volts of a reading, as the text says them.
-fn volts_read(subject: &Subject, volts: f64) -> Option<String> {
+pub(super) fn volts_read(subject: &Subject, volts: f64) -> Option<String> {
     Some(subject.finding.log.volts(Volts::new(volts).ok()?))
 }
 
 /// What a reading says was drawn, as the text says it: without what the supply reads with nothing drawn.
-fn drawn(subject: &Subject, index: usize) -> Option<String> {
+pub(super) fn drawn(subject: &Subject, index: usize) -> Option<String> {
     let read = subject.trace.amps().get(index)?;
     Some(words::amps(subject.finding.log.drawn(*read), subject.resolution()))
 }
@@ -252,6 +252,9 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     Some(at_reading(subject, edge, point, "stays down from here on", body))
 }
 
+/// Readback of volts agrees with what was set within about this share (common practice, no source).
+pub(super) const LEAST_SAG: f64 = 0.01;
+
 /// `, volts down to 5.61 V`, where they go down further among those readings than at the first of them.
 fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
     let volts = subject.trace.volts();
@@ -264,7 +267,7 @@ fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
 const FAR_LESS: f64 = 0.4;
 
 /// Where the first try ends that got as far as the verdict says: what follows is more of the same.
-fn gives_up(subject: &Subject) -> Option<Note> {
+pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts)?;
     let shown = furthest(subject)?;
     let ((start, end), peak) = (span(shown), shown.peak_a.value());
@@ -321,7 +324,7 @@ fn furthest<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     there.or_else(|| given_up.next())
 }
 
-fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
+pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
     subject.finding.attempts.iter().filter(|attempt| attempt.given_up)
 }
 
@@ -399,99 +402,24 @@ fn falls_back(subject: &Subject) -> Option<Note> {
     Some(note(at, Some(told.from_a.value()), "falls back here", body))
 }
 
-/// Readback of volts agrees with what was set within about this share (common practice, no source).
-const LEAST_SAG: f64 = 0.01;
-
-/// Where the volts first went down, with what was read there and how far they go at most; where no reading shows what
-/// pulled them down, the first try that ends in a dip.
-fn gives_way(subject: &Subject) -> Option<Note> {
-    let (volts, amps) = (subject.trace.volts(), subject.trace.amps());
-    let deepest = deepest(subject, fed_samples(subject)?)?;
-    let usual = subject.feed_volts()?.value();
-    let dips = |volts: f64| volts <= usual * (1.0 - LEAST_SAG);
-    // Where the readback misses the dips, that it gives up is all there is to be seen.
-    if !dips(volts[deepest]) {
-        return gives_up(subject);
-    }
-    // A reading over the edge at which the board gives up shows less than was drawn: the one before tells that.
-    let before = |index: usize| if amps[index.saturating_sub(1)] > amps[index] { index - 1 } else { index };
-    let limit = subject.finding.log.limit_a;
-    let unlimited = |index: usize| limit.filter(|limit| amps[before(index)] < AT_LIMIT * limit.value());
-    if let Some(limit) = unlimited(deepest) {
-        return unread(subject, limit, deepest, dips);
-    }
-    // Of tries that are alike the first is where it left what good boards do, not the one that happened to go deepest.
-    let lowest = |attempt: &Attempt| self::deepest(subject, late(subject, span(attempt)));
-    let first =
-        given_up(subject).filter_map(lowest).find(|index| dips(volts[*index]) && unlimited(*index).is_none());
-    let shown = first.unwrap_or(deepest);
-    let drawn = drawn(subject, before(shown))?;
-    let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
-    let down = volts_read(subject, volts[shown])?;
-    let body = format!("{drawn} pull it down to {down}{limit}");
-    let mut note = at_reading(subject, shown, before(shown), "the feed gives way", body);
-    let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
-    let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
-    note.lines.extend(further.map(|further| format!("later down to {further}")));
-    Some(note)
-}
-
-/// The readings of the later half of a try, and of the edge at its end, which is known to a reading or so; how the feed rose
-/// to the first of them is no dip.
-fn late(subject: &Subject, (start, end): (f64, f64)) -> Range<usize> {
-    let times = subject.trace.time();
-    let index = |t: f64| times.partition_point(|time| *time < t);
-    index(f64::midpoint(start, end))..(index(end) + 2).min(times.len())
-}
-
-/// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
-fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
-    let (times, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
-    // As the text counts them.
-    let log = &subject.finding.log;
-    let visible = visible_below(subject.trace, &subject.finding.attempts, log.update_s().unwrap_or(0.0));
-    let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
-    let lowest = |span| self::deepest(subject, late(subject, span));
-    let ends: Vec<Option<usize>> = given_up(subject)
-        .map(|attempt| lowest(span(attempt)).filter(|_| dips(attempt.lowest_v.value())))
-        .collect();
-    let found = ends.iter().flatten().count();
-    let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
-    let down = volts_read(subject, volts[deepest])?;
-    let body = match (ends.len(), found) {
-        (2.., found) if found == ends.len() => format!("volts dip at the end of every try, down to {down}"),
-        (count @ 2.., 1..) => format!("volts dip at the end of {found} of {count} tries, down to {down}"),
-        _ => format!("volts dip to {down}"),
-    };
-    let point = if amps[first.saturating_sub(1)] > amps[first] { first - 1 } else { first };
-    let head = format!("over {limit} for less than a reading");
-    // What the supply reads there is over or not yet begun: the limit is where the board met it.
-    let mut note = note(times[first], Some(limit.value()), head, body);
-    note.lines.push(format!("only {} read before it", drawn(subject, point)?));
-    Some(note)
-}
-
 /// The reading of the lowest volts among `readings`.
-fn deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {
+pub(super) fn deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {
     let volts = subject.trace.volts();
     let there = readings.filter(|index| volts.get(*index).is_some());
     there.min_by(|a, b| volts[*a].total_cmp(&volts[*b]))
 }
 
 /// A note at one reading that points at another.
-fn at_reading(subject: &Subject, at: usize, point: usize, head: impl Into<String>, body: String) -> Note {
+pub(super) fn at_reading(
+    subject: &Subject,
+    at: usize,
+    point: usize,
+    head: impl Into<String>,
+    body: String,
+) -> Note {
     let (time, amps) = (subject.trace.time(), subject.trace.amps());
     let drawn = subject.finding.log.drawn(amps[point]);
     Note { point_at: Some(time[point]), ..note(time[at], Some(drawn), head, body) }
-}
-
-/// The readings of the last stretch with feed, without the rise of the volts.
-fn fed_samples(subject: &Subject) -> Option<Range<usize>> {
-    let phases = &subject.finding.phases;
-    let last = phases.iter().rposition(|phase| phase.name != OFF)?;
-    let first = phases[..last].iter().rposition(|phase| phase.name == OFF).map_or(0, |off| off + 1);
-    let index = |t: f64| subject.trace.time().partition_point(|time| *time < t);
-    Some(index(phases[first].start_s.value() + RISES_S)..index(phases[last].end_s.value()))
 }
 
 /// When good boards have left a phase in which this one still is, and how long they stay at most, in seconds.

@@ -99,10 +99,11 @@ fn arrange(
     (name_rows, event_rows, legend, stacked): (i32, i32, i32, i32),
     scale: &amps::Scale,
 ) -> Areas {
+    // The times have their room before all else, so that a legend without room for all of it stands clear of them.
+    let (area, ticks) = area.split_bottom(sheet.u(24.0));
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
     let (legend, rest) = rest.split_top(legend);
-    let (rest, ticks) = rest.split_bottom(sheet.u(24.0));
     let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
     let (rest, volts) = rest.split_bottom(share(0.2));
@@ -124,7 +125,7 @@ fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f
         None => crop::usual(trace, finding).unwrap_or((first, last)),
     };
     let from = options.from.map_or(start.max(first), crate::units::Seconds::value);
-    let to = options.to.map_or(end.min(last), crate::units::Seconds::value);
+    let to = options.to.map_or(end.min(last) + beyond(first, last), crate::units::Seconds::value);
     let seen = trace.time().partition_point(|t| *t <= to) > trace.time().partition_point(|t| *t < from);
     match (from < to, seen) {
         (true, true) => Ok((from, to)),
@@ -132,6 +133,15 @@ fn window(trace: &Trace, finding: &Finding, options: &Options) -> Result<(f64, f
         (false, true) if first >= last => Ok((first - 0.5, first + 0.5)),
         _ => Err(RenderError::EmptyWindow { from, to, first, last }),
     }
+}
+
+/// What a short capture is shown beyond its end, in seconds: its last reading, often the only one with feed, would else
+/// stand on the frame.
+fn beyond(first: f64, last: f64) -> f64 {
+    const SHORT: f64 = 5.0;
+    const SHARE: f64 = 0.03;
+    let length = last - first;
+    if length < SHORT { length * SHARE } else { 0.0 }
 }
 
 fn title(finding: &Finding) -> String {

@@ -1,0 +1,51 @@
+//! What phases are called on the ribbon.
+
+use super::super::axis::TimeAxis;
+use super::super::words;
+use super::Subject;
+use crate::reference::Profile;
+use crate::verdict::{Phase, RISES_S};
+
+/// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
+pub(super) fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
+    let name = words::phase(&phase.name);
+    if phase.name == STANDBY && has_no_standby(subject) {
+        return at_rest(subject, phase);
+    }
+    let (start, end) = (phase.start_s.value(), phase.end_s.value());
+    let shown = end.min(time.to) - start.max(time.from);
+    let left_out = end - start - shown;
+    if name != "off" || shown <= 0.0 || left_out <= shown {
+        return name.to_owned();
+    }
+    format!("off, {} not shown", subject.finding.log.time(left_out))
+}
+
+/// The name that a finding gives to rest where the reference has none for it.
+pub(super) const STANDBY: &str = "standby";
+
+/// What such a rest is called on a board that has no standby.
+pub(super) const AT_REST: &str = "at rest";
+
+/// What it is called where that is all there is of a capture.
+const SWITCHED_ON: &str = "switched on";
+
+/// Whether good boards of this model have no standby: what is at rest is then not one.
+pub(super) fn has_no_standby(subject: &Subject) -> bool {
+    let of = |profile: &Profile| {
+        profile.standby().is_none() && profile.phases.iter().all(|stage| stage.name != STANDBY)
+    };
+    subject.profile.is_some_and(of)
+}
+
+/// What a rest is called that is no standby. One as short as the rise of the feed is that, and needs no name, unless the
+/// capture ends in it.
+fn at_rest(subject: &Subject, phase: &Phase) -> String {
+    let lasts = phase.end_s.value() - phase.start_s.value();
+    let ends_in_it = subject.finding.phases.last().is_some_and(|last| std::ptr::eq(last, phase));
+    match lasts <= RISES_S {
+        true if ends_in_it => SWITCHED_ON.into(),
+        true => String::new(),
+        false => AT_REST.into(),
+    }
+}

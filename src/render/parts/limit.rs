@@ -1,0 +1,113 @@
+//! The current limit on a strip of amps: its line, where the supply sat in it, and its words.
+
+use super::super::axis::ValueAxis;
+use super::super::columns::Column;
+use super::super::font::Weight;
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Label};
+use super::super::sheet::{Sheet, em};
+use super::Subject;
+use super::legend::LIMITED_PITCH;
+use super::readings::Readings;
+
+/// The current limit, and where the supply sat in it.
+pub(in crate::render) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    let Some(row) = self::row(subject, axis) else { return };
+    let color = sheet.palette.limit;
+    sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
+    for bar in bars(sheet, readings, axis, row) {
+        // As in the legend: a solid bar would be read as current above the limit.
+        sheet.scene.fill(bar, sheet.palette.paper);
+        sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, color);
+        sheet.scene.frame(bar, 1, color);
+    }
+}
+
+/// Above the limit in `row` where the supply sits in it.
+pub(super) fn bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32) -> Vec<Rect> {
+    let (bottom, height) = (row - sheet.u(3.0), sheet.u(LIMIT_BAR));
+    let bar = move |(left, right): &(i32, i32)| Rect::new(*left, bottom - height, *right, bottom);
+    // Clear of what is said right above the strip.
+    let within = axis.area.grown(-sheet.u(4.0));
+    readings.limited.iter().map(|stretch| bar(stretch).intersection(within)).collect()
+}
+
+/// Height of the bar above the limit where the supply sits in it, in units of the layout.
+const LIMIT_BAR: f64 = 9.0;
+
+/// The row of the current limit, if the strip shows it.
+pub(super) fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
+    /// Pixels from the frame at which a line is told from it.
+    const CLEAR: i32 = 3;
+    let limit = subject.finding.log.limit_a.filter(|limit| limit.value() <= axis.high)?;
+    Some(axis.row(limit.value())).filter(|row| (axis.area.top + CLEAR..axis.area.bottom).contains(row))
+}
+
+/// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
+/// there, above or below it.
+pub(super) fn label(
+    sheet: &Sheet,
+    subject: &Subject,
+    (readings, traces): (&Readings, &[&Readings]),
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Option<Label> {
+    /// Places to try within the width of the words.
+    const STEPS: i32 = 4;
+    let row = self::row(subject, axis)?;
+    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
+    let text = format!("current limit {}", subject.finding.log.limit_a?);
+    let width = style.width(&text) + sheet.u(16.0);
+    let aside = style.line_height() / 2 + sheet.u(LIMIT_BAR + 5.0);
+    let at = |y: i32, place: i32| {
+        let x = axis.area.right - sheet.u(8.0) - place * width / STEPS;
+        Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
+    };
+    let places = (STEPS * axis.area.width() / width.max(1)).max(1);
+    let all =
+        [row, row - aside, row + aside].into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
+    let held = all.filter(|label| axis.area.holds(label.bounds()));
+    let mut kept = bars(sheet, readings, axis, row);
+    kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
+    let badness = |label: &Label| {
+        let spot = label.bounds().grown(sheet.u(3.0));
+        let struck: usize = traces.iter().map(|trace| columns_hidden(trace, axis, spot)).sum();
+        (struck, kept.iter().filter(|kept| kept.overlaps(spot)).count())
+    };
+    // Struck through by the trace it could not be read; the foot has it too.
+    let found = held.map(|label| (badness(&label), label)).min_by_key(|(badness, _)| *badness);
+    found.filter(|((struck, _), _)| *struck == 0).map(|(_, label)| label)
+}
+
+/// How many columns of the trace words in `spot` would hide.
+fn columns_hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> usize {
+    let across = |x: &i32| (spot.left..spot.right).contains(x);
+    let columns = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| across(x));
+    let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
+    columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
+}
+
+/// What the words of the current limit take, which no note may hide.
+pub(in crate::render) fn area(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: (&Readings, &[&Readings]),
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Option<Rect> {
+    label(sheet, subject, readings, axis, fault).map(|label| label.bounds())
+}
+
+/// The words of the current limit, where they strike through none of the traces in `all`.
+pub(in crate::render) fn words(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    (readings, all): (&Readings, &[&Readings]),
+    axis: ValueAxis,
+    fault: Option<i32>,
+) {
+    if let Some(label) = self::label(sheet, subject, (readings, all), axis, fault) {
+        let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
+        super::on_ground(sheet, ground, label);
+    }
+}
