@@ -15,6 +15,7 @@ pub(super) use checks::next_checks;
 pub use groups::CheckGroup;
 pub(super) use path::power_path;
 
+use super::Attempt;
 use super::engine::Analysis;
 use super::seen::Seen;
 
@@ -22,7 +23,7 @@ use super::seen::Seen;
 pub(crate) const COMMON: &str = " (common practice)";
 
 /// The furthest stage that was reached, by the alignment or by the level at which a start ended; none where tries leave
-/// open which it was.
+/// open which it was, and the one before where most end at the step into it.
 pub(super) fn reached(seen: &Seen) -> Option<usize> {
     if seen.ends.is_some_and(|ends| !ends.told()) {
         return None;
@@ -30,7 +31,19 @@ pub(super) fn reached(seen: &Seen) -> Option<usize> {
     let stages = &seen.analysis.model.stages;
     let ended_in = seen.attempts.iter().filter_map(|attempt| attempt.ended_in.as_ref());
     let ended = ended_in.filter_map(|name| stages.iter().position(|stage| stage.name == *name)).max();
-    aligned(seen.analysis).max(ended)
+    let furthest = aligned(seen.analysis).max(ended)?;
+    let ends_before = seen.ends.filter(|ends| ends.into == Some(furthest) && few_end_in(seen, furthest));
+    Some(ends_before.map_or(furthest, |ends| ends.last))
+}
+
+/// Whether less than half of the starts that were given up show that stage, and none that is still on.
+pub(super) fn few_end_in(seen: &Seen, stage: usize) -> bool {
+    let name = &seen.analysis.model.stages[stage].name;
+    let here = |attempt: &&Attempt| attempt.ended_in.as_ref() == Some(name);
+    let given_up = seen.attempts.iter().filter(|attempt| attempt.given_up);
+    let (all, shown) = (given_up.clone().count(), given_up.filter(here).count());
+    let on = seen.attempts.iter().filter(|attempt| !attempt.given_up).any(|attempt| here(&attempt));
+    !on && 2 * shown < all
 }
 
 /// The furthest stage of the alignment.

@@ -73,7 +73,7 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
 
 fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
     let follow = format!(
-        "follow the volts through {at} (fuse, reverse-polarity protection, first shunt): where they end is the fault, or what \
+        "follow the volts through {at}: fuse, reverse-polarity protection, first shunt: where they end is the fault, or what \
          should switch that on"
     );
     let switch = (seen.family == Family::Mainboard)

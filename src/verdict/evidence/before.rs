@@ -75,12 +75,11 @@ pub(super) fn less_than(seen: &Seen, after: &Step) -> String {
     })
 }
 
-/// `; it stood by at 38 mA before`, of a board whose rest is now another.
-pub(super) fn another(seen: &Seen, after: &Step) -> String {
+/// What the board stood by at before, if its rest is now another.
+pub(super) fn another(seen: &Seen, after: &Step) -> Option<String> {
     let now_a = seen.level(after).amps;
-    let before = stood_by(seen, after).filter(|before| before.differs_from(now_a));
-    let said = before.and_then(|before| said(seen, &before, now_a));
-    said.map_or_else(String::new, |said| format!("; it stood by at {said} before"))
+    let before = stood_by(seen, after).filter(|before| before.differs_from(now_a))?;
+    said(seen, &before, now_a)
 }
 
 /// What a board without a known standby draws now beside what it drew before its first start: `as before its first start`,

@@ -359,7 +359,10 @@ pub(super) fn left(seen: &Seen, after: &Step) -> String {
         FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {
             format!("less than good boards stand by at{}", before::less_than(seen, after))
         }
-        FellTo::Standby => format!("it is back at its standby{}", before::another(seen, after)),
+        FellTo::Standby => before::another(seen, after).map_or_else(
+            || "it is back at its standby".into(),
+            |before| format!("within what good boards stand by at, but it stood by at {before} before"),
+        ),
         FellTo::Little => "its standby or less, which this supply hardly reads".into(),
         FellTo::More => "more than its standby: part of it is still on".into(),
     }

@@ -5,6 +5,7 @@ use super::to_the_end;
 use crate::stats::robust;
 use crate::trace::Mode;
 use crate::units::{range, with_and};
+use crate::verdict::advice::few_end_in;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{RISES_S, Spread, Tries, visible_below};
 use crate::verdict::limits::long_try;
@@ -130,7 +131,12 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         let here = |ends: &Ends| ends.told() && seen.analysis.model.stages[ends.last].name == *stage;
         seen.ends.filter(here).map_or_else(|| format!("in {stage}"), |ends| seen.place(ends))
     };
+    let before = |stage: &String| ends_before(seen, stage);
     let stage = match &tries.ended_in {
+        Some(stage) if before(stage).is_some() => {
+            let place = before(stage).map_or_else(String::new, |ends| seen.place(ends));
+            format!(", {place}; {shown} of {all} come as far as {stage}")
+        }
         Some(stage) if shown == all => format!(", {}", place(stage)),
         Some(stage) if is_the_only_one(seen, stage) => {
             format!(", {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
@@ -144,6 +150,13 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let since = if lone_reading(seen).is_some() { "of" } else { "after" };
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
     format!("{each} {after} {since} its wake{stage}{open}")
+}
+
+/// Where most tries end, if that is at the step into a stage that a few of them come to.
+fn ends_before(seen: &Seen, stage: &str) -> Option<Ends> {
+    let ends = seen.ends.filter(|ends| ends.told())?;
+    let into = ends.into.filter(|into| seen.analysis.model.stages[*into].name == stage)?;
+    few_end_in(seen, into).then_some(ends)
 }
 
 /// Whether no try shows another stage.
