@@ -86,11 +86,14 @@ impl<'a> Comparison<'a> {
         outside.retain(|found| self.analysis.class() == Class::FullBoot || !lively(found));
         // What charges the board's capacitors at switch-on is the highest reading of the first stage.
         outside.retain(|found| place.phase > 0 || found.quantity != Quantity::PeakPower);
-        // That it stands by too long is the verdict.
-        let waits = matches!(self.analysis.class(), Class::StandbyOnly | Class::ExcessStandby);
-        outside.retain(|found| !waits || found.quantity != Quantity::Duration);
+        outside.retain(|found| !self.stands_by() || found.quantity != Quantity::Duration);
         let start_s = *self.trace.time().get(place.samples.start)?;
         Some(Stay { start_s, phase, measured, outside })
+    }
+
+    /// That a board stands by too long is the verdict.
+    fn stands_by(&self) -> bool {
+        matches!(self.analysis.class(), Class::StandbyOnly | Class::ExcessStandby)
     }
 
     /// What the picture shows outside its band, and is no departure, of stages that are not among `found`.
@@ -98,6 +101,7 @@ impl<'a> Comparison<'a> {
         let told = |near: &Departure| found.iter().any(|departure| departure.phase == near.phase);
         let of_stay = |(index, stay): (usize, &Stay)| {
             let lasts = lasts_just_inside(stay).filter(|near| !is_evened_out(stays, index, near));
+            let lasts = lasts.filter(|_| !self.stands_by());
             [self.draws_just_inside(stay), lasts.and_then(|near| departure(stay, &near))]
         };
         let near = stays.iter().enumerate().flat_map(of_stay).flatten();

@@ -133,8 +133,7 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
         format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
-    let in_software = seen.ends.is_some_and(|ends| ends.told() && runs_software_in(seen, ends.last));
-    let up = in_software || tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S);
+    let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S) || end_in_software(seen);
     let ohms = if up {
         "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
     } else {
@@ -149,6 +148,15 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     }
     let unplug = unplug_after(seen);
     [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
+}
+
+/// Whether the tries end in a stage that runs software, after others, and not because something comes on.
+fn end_in_software(seen: &Seen) -> bool {
+    /// A processor that starts has said something, or tried to, after so many seconds (common practice, no source).
+    const SAYS_SOMETHING_S: f64 = 1.0;
+    let lasting = seen.tries().is_some_and(|tries| tries.lasts_s.mean >= SAYS_SOMETHING_S);
+    let there = seen.ends.is_some_and(|ends| ends.told() && runs_software_in(seen, ends.last));
+    lasting && there && !ends_in_a_spike(seen)
 }
 
 /// What to try on a board whose converters stay up in its tries: what the stage does that they end in, or at the step into,

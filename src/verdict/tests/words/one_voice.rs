@@ -217,6 +217,31 @@ fn tries_that_end_in_software_after_other_stages_are_asked_for_it_first() {
     assert!(place(&kernel, "console") < place(&kernel, "converter's coil"), "{kernel:#?}");
     let other = tries("loading");
     assert!(place(&other, "converter's coil") < place(&other, "with a scope"), "{other:#?}");
+    let mut spiking = vec![OFF, STANDBY];
+    for _ in 0..8 {
+        spiking.extend([RAILS, (1.5, SET_V, 1.0), (0.1, SET_V, 2.6), REST]);
+    }
+    let spiking =
+        bench(&spiking).with(|b| b.profile.as_mut().expect("one").phases[2].name = "kernel".into()).find();
+    assert!(
+        place(&spiking, "converter's coil") < place(&spiking, "with a scope"),
+        "a load trips: {spiking:#?}"
+    );
+}
+
+#[test]
+fn that_a_board_stands_by_for_too_long_is_said_by_the_verdict_alone() {
+    let asleep = bench(&ASLEEP)
+        .with(|b| {
+            let standby = &mut b.profile.as_mut().expect("one").phases[0];
+            standby.waits_for_person = false;
+            standby.duration = Some(crate::reference::Envelope { low: 0.3, typical: 0.6, high: 1.2 });
+            b.presses.clear();
+        })
+        .find();
+    class(&asleep, Class::StandbyOnly);
+    assert!(!limits(&asleep).contains("lasts too long"), "{}", limits(&asleep));
+    assert_eq!(asleep.departures, []);
 }
 
 #[test]
