@@ -23,7 +23,7 @@ use super::parts::{
 use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::words;
-use crate::verdict::LogFacts;
+use crate::verdict::{Class, Departure, LogFacts};
 use differences::{Difference, differences};
 
 /// What a narrow figure says at its foot: the rest is in the figures of the two runs.
@@ -119,30 +119,14 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let (scales, finer) = side_by_side(scales);
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
-    let each =
-        [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scales[index].main(panels)));
-    let any = |of: fn(&legend::Drawn) -> bool| each.iter().any(of);
-    let drawn = legend::Drawn {
-        envelope: any(|drawn| drawn.envelope),
-        peak: any(|drawn| drawn.peak),
-        overdue: any(|drawn| drawn.overdue),
-        limited: any(|drawn| drawn.limited),
-        gaps: any(|drawn| drawn.gaps),
-    };
+    let drawn = drawn_in_either(&runs, &readings, scales, panels);
     legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
-    let half = panels.height() / 2;
-    let (upper, lower) = panels.split_top(half);
+    let (upper, lower) = panels.split_top(panels.height() / 2);
     let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {
         let (run, zero) = (runs[index], zeros[index]);
-        let fault = panel(
-            sheet,
-            run,
-            &readings[index],
-            (scales[index], volts),
-            place,
-            (NAMES[index], zero, finer[index]),
-        );
+        let named = (NAMES[index], zero, finer[index]);
+        let fault = panel(sheet, run, &readings[index], (scales[index], volts), place, named);
         let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), sheet.palette.alarm);
         told.extend(
             fault.map(tell).map(|(at, words, color)| (at, format!("{} {words}", NAMES[index]), color)),
@@ -153,6 +137,24 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
         *words = words.split_once(' ').map_or_else(|| words.clone(), |(_, time)| time.to_owned());
     }
     time_axis(sheet, axis(0.0), ticks, &told);
+}
+
+/// What the legend has to explain: what is drawn in either panel.
+fn drawn_in_either(
+    runs: &[Subject; 2],
+    readings: &[Readings; 2],
+    scales: [amps::Scale; 2],
+    area: Rect,
+) -> legend::Drawn {
+    let each = [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scales[index].main(area)));
+    let any = |of: fn(&legend::Drawn) -> bool| each.iter().any(of);
+    legend::Drawn {
+        envelope: any(|drawn| drawn.envelope),
+        peak: any(|drawn| drawn.peak),
+        overdue: any(|drawn| drawn.overdue),
+        limited: any(|drawn| drawn.limited),
+        gaps: any(|drawn| drawn.gaps),
+    }
 }
 
 /// One scale of amps for both runs, so that they compare by eye; where one of them would then lie along its zero, that one
@@ -178,7 +180,7 @@ fn panel(
     let note = notes.first();
     let area = panel_title(sheet, run, area, (name, zero, finer), note);
     let bands = phases::Bands::new(sheet, &run, readings.time);
-    let areas = arrange(sheet, area, bands.rows(), scale);
+    let areas = arrange(sheet, area, (bands.rows(), rest_matters(&run, scale)), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let told = notes::fault(&run, &notes);
@@ -260,13 +262,25 @@ fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
     said + &rest
 }
 
-fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Areas {
+/// Whether the verdict or a departure speaks of what the magnified strip shows.
+fn rest_matters(run: &Subject, scale: amps::Scale) -> bool {
+    let finding = run.finding;
+    let rests = matches!(finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
+    let is_quiet = |departure: &Departure| {
+        departure.unit == "A"
+            && scale.quiet_high.is_some_and(|high| departure.high.min(departure.measured) <= high)
+    };
+    rests || finding.departures.iter().any(is_quiet)
+}
+
+fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), scale: amps::Scale) -> Areas {
     /// Shares of the height for the magnified strip and for the volts.
     const QUIET: f64 = 0.2;
     const VOLTS: f64 = 0.24;
     /// Below this many units of height there is no magnified strip …
     const LOW: f64 = 230.0;
-    /// … and on a narrow figure, whose table does not say what the quiet stages draw, below so many.
+    /// … and on a narrow figure, whose table does not say what the quiet stages draw, below so many, where they matter: the
+    /// boot has little height there.
     const LOW_NARROW: f64 = 150.0;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
@@ -277,7 +291,7 @@ fn arrange(sheet: &Sheet, area: Rect, name_rows: i32, scale: amps::Scale) -> Are
     let (upper, volts) = rest.split_bottom(share(VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     // Where there is little height the boot has it: the table below says what the quiet stages draw.
-    let low = if sheet.is_narrow(area.width()) { LOW_NARROW } else { LOW };
+    let low = if sheet.is_narrow(area.width()) && rest_matters { LOW_NARROW } else { LOW };
     let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(low);
     let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };

@@ -38,25 +38,13 @@ pub(in crate::render) fn draw(
 ) -> i32 {
     let side = sheet.u(50.0);
     let square = Rect::new(area.left, area.top, area.left + side, area.top + side);
-    let mut left = area.left;
-    if let Some((sign, ground, on_ground)) = badge {
-        sheet.scene.fill(square, ground);
-        let style = sheet.style(em::HEADLINE, Weight::Bold, on_ground);
-        sheet.centered(sign, square, style);
-        left = square.right + sheet.u(16.0);
-    }
+    let left = badge.map_or(area.left, |badge| sign(sheet, square, badge));
     // How sure it is, and of what else, is part of the verdict.
     let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
     let wide = area.width() > sheet.u(WIDE);
     let aside_width = if wide && !aside.is_empty() { small.width(aside) + sheet.u(20.0) } else { 0 };
     let lines = fitted(sheet, &clean(text), area.right - aside_width - left);
-    let beside = lines.len() == 1;
-    let mut baseline = area.top;
-    for (line, style) in &lines {
-        baseline = if beside { style.baseline_at(square.center().1) } else { baseline + style.line_height() };
-        sheet.scene.text(line.clone(), (left, baseline), Anchor::Start, *style);
-    }
-    let below = square.bottom.max(baseline + sheet.u(8.0));
+    let below = square.bottom.max(large(sheet, square, left, lines) + sheet.u(8.0));
     if wide || aside.is_empty() {
         let at = (area.right, small.baseline_at(square.center().1));
         sheet.scene.text(aside, at, Anchor::End, small);
@@ -66,6 +54,25 @@ pub(in crate::render) fn draw(
     let below = below + small.line_height();
     sheet.short_text(aside, (area.left, below - sheet.u(4.0)), Anchor::Start, small, area.width());
     below
+}
+
+/// Draws the sign on its ground and returns where the words begin.
+fn sign(sheet: &mut Sheet, square: Rect, (sign, ground, on_ground): Badge) -> i32 {
+    sheet.scene.fill(square, ground);
+    let style = sheet.style(em::HEADLINE, Weight::Bold, on_ground);
+    sheet.centered(sign, square, style);
+    square.right + sheet.u(16.0)
+}
+
+/// Draws the lines of the heading, a single one in the middle of the sign beside it, and returns the baseline of the last.
+fn large(sheet: &mut Sheet, square: Rect, left: i32, lines: Vec<(String, Style)>) -> i32 {
+    let beside = lines.len() == 1;
+    let mut baseline = square.top;
+    for (line, style) in lines {
+        baseline = if beside { style.baseline_at(square.center().1) } else { baseline + style.line_height() };
+        sheet.scene.text(line, (left, baseline), Anchor::Start, style);
+    }
+    baseline
 }
 
 /// The first of several wordings that a heading in `area` has room for, or else the last.

@@ -437,36 +437,48 @@ fn best_spot(
     sheet: &Sheet,
     traces: &[Rows],
     axis: ValueAxis,
-    (x, y): (i32, i32),
-    (width, height): (i32, i32),
+    point: (i32, i32),
+    size: (i32, i32),
     taken: &[Rect],
 ) -> Option<(Rect, i32)> {
-    /// Places to try along each direction.
-    const TRIES: i32 = 14;
     // Below the pointer at the top, which shows where the first note belongs.
     let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
-    let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
-    let beside = [x + sheet.u(14.0), x - sheet.u(14.0) - width];
-    let lefts: Vec<i32> = (0..TRIES)
-        .map(|i| step(inside.left, inside.right - width, i))
-        .chain(beside.map(|left| left.clamp(inside.left, (inside.right - width).max(inside.left))))
-        .collect();
-    let tops: Vec<i32> = (0..TRIES).map(|i| step(inside.top, inside.bottom - height, i)).collect();
-    let spots = lefts
-        .iter()
-        .flat_map(|left| tops.iter().map(move |top| Rect::new(*left, *top, left + width, top + height)));
-    let within = spots.filter(|spot| inside.holds(*spot));
-    let free = within.filter(|spot| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot)));
-    let crosses = |spot: Rect| {
-        let leader = (foot(spot, (x, y)), (x, y));
-        taken.iter().filter(|words| words.is_crossed(leader)).count()
-    };
-    // Nothing of the trace is to be hidden if that can be helped, and the point itself least of all.
-    let badness = |(spot, hidden): &(Rect, i32)| {
-        let covers = spot.grown(sheet.u(4.0)).holds(Rect::new(x, y, x + 1, y + 1));
-        let straddles = spot.left < x && x < spot.right;
-        (covers, *hidden, crosses(*spot), straddles, distance(*spot, (x, y)))
-    };
+    let free = |spot: &Rect| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot));
     let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
-    free.map(|spot| (spot, hidden(spot))).min_by_key(badness)
+    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free).map(|spot| (spot, hidden(spot)));
+    spots.min_by_key(|(spot, hidden)| badness(*spot, *hidden, point, taken, sheet.u(4.0)))
+}
+
+/// The places that are tried for a box within a strip: a grid of them, and right beside column `x`.
+fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl Iterator<Item = Rect> {
+    /// Places to try along each direction.
+    const TRIES: i32 = 14;
+    let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
+    let rightmost = inside.right - width;
+    let beside =
+        [x + aside, x - aside - width].map(|left| left.clamp(inside.left, rightmost.max(inside.left)));
+    let lefts = (0..TRIES).map(move |i| step(inside.left, rightmost, i)).chain(beside);
+    let tops = move |left: i32| {
+        (0..TRIES).map(move |i| {
+            let top = step(inside.top, inside.bottom - height, i);
+            Rect::new(left, top, left + width, top + height)
+        })
+    };
+    lefts.flat_map(tops).filter(move |spot| inside.holds(*spot))
+}
+
+/// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
+/// point itself least of all.
+fn badness(
+    spot: Rect,
+    hidden: i32,
+    (x, y): (i32, i32),
+    taken: &[Rect],
+    margin: i32,
+) -> (bool, i32, usize, bool, i32) {
+    let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
+    let leader = (foot(spot, (x, y)), (x, y));
+    let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
+    let straddles = spot.left < x && x < spot.right;
+    (covers, hidden, crosses, straddles, distance(spot, (x, y)))
 }
