@@ -152,3 +152,15 @@ fn escape(text: &str) -> String {
     }
     escaped
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_and_its_unit_stay_on_one_line() {
+        assert_eq!(with_units("0.19 to 0.24 A"), "0.19 to 0.24\u{a0}A");
+        assert_eq!(with_units("under 1 mA"), "under 1\u{a0}mA");
+        assert_eq!(with_units("30 to 223 mA"), "30 to 223\u{a0}mA");
+    }
+}

@@ -118,6 +118,19 @@ fn stages_of_which_the_same_is_to_be_said_share_a_row() {
     assert_eq!(loading, Some("now reached, but draws too little"));
 }
 
+#[test]
+fn the_rise_of_the_feed_is_no_stage_that_differs() {
+    let before = run(0.0, &[("off", 2.0, 0.0), ("boot", 60.0, 0.5)], Class::FullBoot);
+    let named = |rise: f64| {
+        let levels = [("off", 2.0, 0.0), ("standby", 2.0 + rise, 0.1), ("boot", 60.0, 0.5)];
+        let after = run(0.0, &levels, Class::FullBoot);
+        let found = differences(subjects(&before, &after, None));
+        found.into_iter().map(|difference| difference.stage).collect::<Vec<_>>()
+    };
+    assert_eq!(named(0.2), ["boot"]);
+    assert_eq!(named(4.0), ["boot", "standby"]);
+}
+
 fn too_little(phase: &str) -> crate::verdict::Departure {
     let direction = crate::verdict::Direction::Below;
     crate::verdict::Departure { phase: phase.into(), direction, ..finding(Vec::new()).departures[0].clone() }

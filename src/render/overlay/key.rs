@@ -6,11 +6,11 @@ use super::super::geometry::Rect;
 use super::super::parts::legend;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
-use super::super::theme::Color;
+use super::super::theme::{Color, Palette};
 use super::lines::{are_few, is_crowd};
 use super::rank::Rank;
 use super::said::{is_sound, name, summary};
-use super::{Member, colors, is_alone, named};
+use super::{Member, colors, is_alone, named, number, starved};
 
 /// The good runs, the odd one where there is but one, and how many more there are.
 pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legend::Sample> {
@@ -32,6 +32,7 @@ pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legen
                 .push((legend::Swatch::Line(2.6, 0.0, color), format!("odd: {}", name(&member.run)).into()));
         }
     }
+    samples.extend(limit(members, palette));
     if other > 0 {
         samples.push(if are_few(members) {
             (legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into())
@@ -40,6 +41,14 @@ pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legen
         });
     }
     samples
+}
+
+/// The limit of a run that the supply starves.
+fn limit(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
+    let member = starved(members)?;
+    let limit = member.run.finding.log.limit_a?;
+    let whose = number(member, members).map_or_else(String::new, |number| format!(" of {number}"));
+    Some((legend::Swatch::Line(1.5, 9.0, palette.limit), format!("current limit{whose}, {limit}").into()))
 }
 
 /// One line for each of several named runs: its number, which the picture and the table have as well, what is wrong with

@@ -163,6 +163,11 @@ fn number(member: &Member, members: &[Member]) -> Option<usize> {
     (!is_alone(members)).then_some(index + 1)
 }
 
+/// The first of the named runs that the supply starves: its limit is what stopped it.
+fn starved<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
+    named(members).find(|member| member.run.finding.verdict.class == Class::FeedLimited)
+}
+
 /// Of a run that the supply starves: that it does, at what limit, and what was read.
 fn feed_limited(run: &Subject) -> Option<Vec<String>> {
     let starves = run.finding.verdict.class == Class::FeedLimited;

@@ -11,8 +11,9 @@ use super::super::theme::Color;
 use super::key::{self, Key};
 use super::lines::{lines, range};
 use super::said::{is_sound, name, summary};
-use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, leaving, named, number, read_there};
-use crate::verdict::Class;
+use super::{
+    MOST_NAMED, Member, colors, feed_limited, guide, is_alone, leaving, named, number, read_there, starved,
+};
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
@@ -96,14 +97,12 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette);
     let told = told(members, time, colors);
-    let fault = told.first().map(|(at, ..)| time.x_within(*at));
     let (scale, placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
     } else {
-        let place =
-            |scale: &amps::Scale| place_notes(sheet, members, (&notes, fault), scale.axes(&areas), colors);
+        let place = |scale: &amps::Scale| place_notes(sheet, members, &notes, scale.axes(&areas), colors);
         notes::with_headroom(sheet, &scale, &HEADROOM, notes.len(), place)
     };
     legend::draw(sheet, areas.legend, &samples);
@@ -117,8 +116,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     for (at, _, color) in &told {
         sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
     }
-    let main = scale.axes(&areas).main;
-    notes::pin(sheet, &placed, |sheet| limit_words(sheet, members, main, fault));
+    notes::pin(sheet, &placed, |_| ());
 }
 
 /// One scale for all runs. No envelope is drawn here: the good runs themselves show what good boards do.
@@ -181,28 +179,11 @@ fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {
     }
 }
 
-/// The first of the named runs that the supply starves: its limit is what stopped it.
-fn starved<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
-    named(members).find(|member| member.run.finding.verdict.class == Class::FeedLimited)
-}
-
+/// The limit that stopped a run, which the legend names: among so many lines its words would be struck through.
 fn limits(sheet: &mut Sheet, members: &[Member], strip: ValueAxis) {
     if let Some(member) = starved(members) {
         limit::draw(sheet, &member.run, &member.readings, strip);
     }
-}
-
-fn limit_words(sheet: &mut Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) {
-    let Some(member) = starved(members) else { return };
-    let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
-    limit::words(sheet, &member.run, (&member.readings, &all), strip, fault);
-}
-
-/// What those words take.
-fn limit_area(sheet: &Sheet, members: &[Member], strip: ValueAxis, fault: Option<i32>) -> Option<Rect> {
-    let member = starved(members)?;
-    let all: Vec<_> = members.iter().map(|member| &member.readings).collect();
-    limit::area(sheet, &member.run, (&member.readings, &all), strip, fault)
 }
 
 /// What is said of a named run at its place: its number, which the key explains; of one alone its name, what is wrong with
@@ -231,7 +212,7 @@ fn read(member: &Member, members: &[Member]) -> Vec<String> {
 fn place_notes(
     sheet: &Sheet,
     members: &[Member],
-    (notes, fault): (&[Note], Option<i32>),
+    notes: &[Note],
     axes: amps::Axes,
     colors: [Color; MOST_NAMED],
 ) -> Vec<notes::Placed> {
@@ -239,12 +220,10 @@ fn place_notes(
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
     // A leader down to the magnified strip would run through all the others.
     let axes = amps::Axes { quiet: None, ..axes };
-    let mut taken: Vec<Rect> = limit_area(sheet, members, axes.main, fault).into_iter().collect();
-    let mut placed = Vec::new();
+    let mut placed: Vec<notes::Placed> = Vec::new();
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
-        let found = notes::place(sheet, &member.readings, (axes, &traces), note, color, &taken);
-        taken.extend(found.iter().map(|note| note.spot));
-        placed.extend(found);
+        let taken: Vec<Rect> = placed.iter().map(|other| other.spot).collect();
+        placed.extend(notes::place(sheet, &member.readings, (axes, &traces), note, color, &taken));
     }
     placed
 }

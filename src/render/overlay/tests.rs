@@ -161,6 +161,25 @@ fn a_run_is_marked_where_it_first_leaves_the_good_ones() {
 }
 
 #[test]
+fn an_odd_run_alone_has_its_own_stages_and_its_limit() {
+    let mut starved = run("S-2", Class::FeedLimited);
+    starved.1.phases =
+        vec![phase("standby", 0.0, 6.0), phase("rails", 6.0, 8.0), phase("standby", 11.0, 60.0)];
+    starved.1.attempts = crate::render::fixtures::cycling(4).attempts;
+    let runs = [run("S-1", Class::FullBoot), starved, run("S-3", Class::FullBoot)];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in ["good", "boards:", "odd:", "3 tries, one every 3.00 s", "current limit, 3.00 A"] {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+    // Among several there is no room for the stages of each: they have numbers.
+    let runs = [run("S-1", Class::FullBoot), run("S-2", Class::Stalled), run("S-3", Class::NoDraw)];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(!said.contains(&"odd:") && said.iter().filter(|label| **label == "2").count() == 2, "{said:?}");
+}
+
+#[test]
 fn runs_far_longer_than_most_are_shown_as_long_as_they_change() {
     let (trace, finding) = run("S-1", Class::FullBoot);
     let long = crate::render::fixtures::trace(2000, 200.0, |_| 0.5);

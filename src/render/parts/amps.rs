@@ -249,7 +249,7 @@ fn strip_words(
     fault: Option<i32>,
 ) {
     gaps_words(sheet, readings, axis.area);
-    limit::words(sheet, subject, (readings, &[readings]), axis, fault);
+    limit::words(sheet, subject, readings, axis, fault);
 }
 
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
@@ -362,8 +362,7 @@ fn fixed_words(
     fault: Option<i32>,
 ) -> Vec<Rect> {
     let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
-    let limit =
-        limit::label(sheet, subject, (readings, &[readings]), axis, fault).map(|label| label.bounds());
+    let limit = limit::label(sheet, subject, readings, axis, fault).map(|label| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }
 

@@ -48,7 +48,7 @@ pub(super) fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
 pub(super) fn label(
     sheet: &Sheet,
     subject: &Subject,
-    (readings, traces): (&Readings, &[&Readings]),
+    readings: &Readings,
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Option<Label> {
@@ -71,8 +71,7 @@ pub(super) fn label(
     kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
     let badness = |label: &Label| {
         let spot = label.bounds().grown(sheet.u(3.0));
-        let struck: usize = traces.iter().map(|trace| columns_hidden(trace, axis, spot)).sum();
-        (struck, kept.iter().filter(|kept| kept.overlaps(spot)).count())
+        (columns_hidden(readings, axis, spot), kept.iter().filter(|kept| kept.overlaps(spot)).count())
     };
     // Struck through by the trace it could not be read; the foot has it too.
     let found = held.map(|label| (badness(&label), label)).min_by_key(|(badness, _)| *badness);
@@ -87,26 +86,15 @@ fn columns_hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> usize {
     columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
 }
 
-/// What the words of the current limit take, which no note may hide.
-pub(in crate::render) fn area(
-    sheet: &Sheet,
-    subject: &Subject,
-    readings: (&Readings, &[&Readings]),
-    axis: ValueAxis,
-    fault: Option<i32>,
-) -> Option<Rect> {
-    label(sheet, subject, readings, axis, fault).map(|label| label.bounds())
-}
-
-/// The words of the current limit, where they strike through none of the traces in `all`.
-pub(in crate::render) fn words(
+/// The words of the current limit, on a ground of their own.
+pub(super) fn words(
     sheet: &mut Sheet,
     subject: &Subject,
-    (readings, all): (&Readings, &[&Readings]),
+    readings: &Readings,
     axis: ValueAxis,
     fault: Option<i32>,
 ) {
-    if let Some(label) = self::label(sheet, subject, (readings, all), axis, fault) {
+    if let Some(label) = self::label(sheet, subject, readings, axis, fault) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         super::on_ground(sheet, ground, label);
     }

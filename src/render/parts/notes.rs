@@ -482,3 +482,36 @@ fn badness(
     let straddles = spot.left < x && x < spot.right;
     (covers, hidden, crosses, straddles, distance(spot, (x, y)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::axis::TimeAxis;
+    use super::super::super::fixtures::{finding, phase, trace};
+    use super::super::super::options::Options;
+    use super::*;
+
+    #[test]
+    fn a_dot_lies_on_the_trace_whatever_level_its_words_tell() {
+        let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 80.0 };
+        let readings = Readings::new(&subject, time);
+        let main = ValueAxis { area: Rect::new(0, 0, 600, 400), low: 0.0, high: 3.0 };
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let note = |at: f64, amps: Option<f64>| Note {
+            at,
+            point_at: None,
+            amps,
+            lines: Vec::new(),
+            more: 0,
+            placed: true,
+        };
+        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note);
+        for amps in [None, Some(0.5), Some(2.0), Some(0.1)] {
+            assert_eq!(point(&note(30.0, amps)), (time.x(30.0), main.row(0.5)), "{amps:?}");
+        }
+        // After the last reading there is no trace: it stands at its end.
+        let (x, y) = point(&note(79.0, Some(2.0)));
+        assert!((time.x(59.0)..=time.x(60.0)).contains(&x) && y == main.row(0.5), "{x} {y}");
+    }
+}
