@@ -12,7 +12,7 @@ use super::seen::{Ends, Seen, seconds, volts};
 use super::{
     Class, Departure, Finding, LogFacts, Phase, ProfileFacts, RunVerdict, RunnerUp, Sources, Tool, Verdict,
 };
-use crate::reference::Profile;
+use crate::reference::{Profile, Quantity};
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, percent};
 
@@ -166,18 +166,26 @@ fn nothing_carried(because: &[&str]) -> Verdict {
     }
 }
 
-/// The departures with the start and, of a mean in amps, the mean that the phases have, which text and picture show: what
-/// was compared may be cut by a reading or two otherwise.
+/// The departures with the start and the numbers that the phases have, which text and picture show: what was compared may
+/// be cut by a reading or two otherwise. A length that by the phases is as on good boards is none.
 fn settled(departures: Vec<Departure>, phases: &[Phase], readout: &Readout) -> Vec<Departure> {
     let settle = |departure: Departure| match phases.iter().find(|phase| is_of(&departure, phase)) {
-        Some(phase) => Departure {
+        Some(phase) if departure.quantity == Quantity::Duration.name() => settled_length(departure, phase),
+        Some(phase) => Some(Departure {
             measured: mean_of(&departure, phase, readout).unwrap_or(departure.measured),
             starts_s: phase.start_s,
             ..departure
-        },
-        None => departure,
+        }),
+        None => Some(departure),
     };
-    departures.into_iter().map(settle).collect()
+    departures.into_iter().filter_map(settle).collect()
+}
+
+/// The departure of a length with the length of the phase; `None` if that is as on good boards.
+fn settled_length(departure: Departure, phase: &Phase) -> Option<Departure> {
+    let measured = phase.end_s.value() - phase.start_s.value();
+    let outside = !(departure.low..=departure.high).contains(&measured);
+    outside.then_some(Departure { measured, starts_s: phase.start_s, ..departure })
 }
 
 /// Whether the departure was seen in this stay: it begins nearer to its start than to its end.
@@ -302,5 +310,45 @@ fn profile_facts(profile: &Profile, sources: &Sources) -> ProfileFacts {
         sha256: sources.profile_sha256.clone(),
         boards: profile.learned.boards,
         captures: profile.learned.captures,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{Joules, Volts, Watts};
+    use crate::verdict::Direction;
+
+    fn loading(start: f64, end: f64) -> Phase {
+        Phase {
+            name: "loading".into(),
+            start_s: Seconds::constant(start),
+            end_s: Seconds::constant(end),
+            mean_a: Amps::constant(1.0),
+            min_a: Amps::constant(0.9),
+            max_a: Amps::constant(1.1),
+            mean_v: Volts::constant(12.8),
+            mean_w: Watts::constant(12.8),
+            energy_j: Joules::constant(100.0),
+            activity_w: Watts::constant(0.1),
+            period_s: None,
+        }
+    }
+
+    #[test]
+    fn a_length_is_that_of_the_phase_and_no_departure_where_that_is_as_on_good_boards() {
+        let short = Departure {
+            phase: "loading".into(),
+            quantity: Quantity::Duration.name().into(),
+            direction: Direction::Shorter,
+            measured: 1.2,
+            low: 7.6,
+            high: 16.6,
+            unit: "s".into(),
+            starts_s: Seconds::constant(13.1),
+        };
+        assert_eq!(settled_length(short.clone(), &loading(13.2, 24.9)), None);
+        let settled = settled_length(short, &loading(13.2, 14.2)).expect("shorter than good boards");
+        assert!((settled.measured - 1.0).abs() < 1e-9 && (settled.starts_s.value() - 13.2).abs() < 1e-9);
     }
 }
