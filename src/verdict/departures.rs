@@ -6,6 +6,7 @@
 //! no departure if both together last as long as usual.
 
 use super::engine::Analysis;
+use super::piece::RAMP_S;
 use super::places::{Place, places};
 use super::readout::Readout;
 use super::{Class, Departure, Direction};
@@ -84,6 +85,9 @@ impl<'a> Comparison<'a> {
         // How lively a board is that did not boot says nothing of the stage: it may wait, or try in vain.
         let lively = |found: &Outside| matches!(found.quantity, Quantity::PeakPower | Quantity::Activity);
         outside.retain(|found| self.analysis.class() == Class::FullBoot || !lively(found));
+        // What moves in a short stage is its ramp, and a supply that averages over it shows less of it.
+        let ramp = phase.duration.as_ref().is_some_and(|duration| duration.typical < RAMP_S);
+        outside.retain(|found| !ramp || found.quantity != Quantity::Activity);
         // What charges the board's capacitors at switch-on is the highest reading of the first stage.
         outside.retain(|found| place.phase > 0 || found.quantity != Quantity::PeakPower);
         outside.retain(|found| !self.stands_by() || found.quantity != Quantity::Duration);

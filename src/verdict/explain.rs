@@ -2,8 +2,8 @@
 
 use super::Class;
 use super::align::{Ending, Scores, State, Step, soft, tail};
-use super::model::Stage;
-use crate::stats::moments::Moments;
+use super::feed::{limit_too_low, starving};
+use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
@@ -39,6 +39,13 @@ const UNSEEN_ATTEMPT: [(Class, f64); 2] = [(Class::LatchOff, -1.0), (Class::Inco
 const THIRD_ALIKE: f64 = 0.85;
 /// ... and where the third has come further than both (common practice, no source).
 const THIRD_FURTHER: f64 = 0.3;
+/// ... and a second time, where it woke by itself: one try may have been an accident (common practice, no source).
+const SECOND_ALIKE: f64 = 0.35;
+const SECOND_FURTHER: f64 = 0.1;
+/// Share of boards that a limit stops again, of those that it stopped once.
+const STARVED_AGAIN: f64 = 0.7;
+/// Share of boards that try a third time, of those that rest for a moment after a second that came by itself.
+const THIRD_TO_COME: f64 = 0.4;
 
 /// A board that stops half-way, against one that does anything else, in nats.
 const STOPS: f64 = 0.85;
@@ -49,10 +56,6 @@ const COINCIDENCE: f64 = 1.0;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;
-
-/// How sharply the limit divides a starved board from a sick one, as a standard deviation of the log of the current
-/// that a boot needs.
-const NEED_SD: f64 = 0.2;
 
 /// Penalty of `none of these`, in nats below a perfect fit: a run that every explanation fits worse than this is not
 /// explained.
@@ -132,19 +135,6 @@ fn time_to_wake(scores: &Scores) -> f64 {
     ((run.end_s - since).max(1e-3) / WAKE_S).ln() / 0.25
 }
 
-/// Log of the probability that the limit is too low for this board, and of its opposite.
-pub(super) fn limit_too_low(scores: &Scores) -> (f64, f64) {
-    let run = scores.run;
-    match (scores.model.need_w, run.limit_a) {
-        (Some(need), Some(limit)) => {
-            let z = (need / run.set_v / limit).ln() / NEED_SD;
-            (soft(z), soft(-z))
-        }
-        // Without a reference or a limit, a feed that gives way again and again points to the feed.
-        _ => (0.7_f64.ln(), 0.3_f64.ln()),
-    }
-}
-
 fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
     let (low, ample) = limit_too_low(scores);
     vec![(Class::FeedLimited, low), (otherwise, ample)]
@@ -152,14 +142,14 @@ fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
 
 fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let progress = ending.progress;
+    let back = back_to_standby(scores, ending);
     if progress.left_last || ran(scores, ending) {
         return if progress.starved {
             starved(scores, Class::DroppedOut)
         } else {
-            vec![(Class::DroppedOut, 0.0)]
+            vec![(Class::DroppedOut, left_running(scores, ending, back))]
         };
     }
-    let back = back_to_standby(scores, ending);
     let stays = (last.stretch.duration().max(1e-3) / FOR_GOOD_S).ln() / 0.3;
     match progress.attempts {
         0 => {
@@ -172,10 +162,13 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
         1 | 2 => {
             let (low, ample) = starving(scores, ending);
             // A feed that gave way is seen at once; whether the board tries again matters no more.
+            let again =
+                if progress.attempts == 2 && woke_by_itself(scores, ending) { THIRD_TO_COME } else { 0.0 };
             vec![
                 (Class::FeedLimited, low),
                 (Class::LatchOff, ample + soft(stays) + back),
-                (Class::Inconclusive, ample + soft(-stays)),
+                (Class::Inconclusive, ample + soft(-stays) + (1.0 - again).ln()),
+                (Class::Cycling, ample + soft(-stays) + again.ln() + back),
             ]
         }
         _ => given_up_again(scores, ending, Class::Cycling),
@@ -195,81 +188,16 @@ fn gap_hides_attempt(scores: &Scores) -> bool {
 fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
     /// Twice the standby of good boards is still standby with a fault.
     const STILL: f64 = 2.0;
+    /// ... where no standby is known, what a board may draw that never started is an upper bound only: after a try, half.
+    const STILL_UNKNOWN: f64 = 0.5;
+    let still = match scores.model.standby.watts {
+        None if scores.model.of_this_board => STILL_UNKNOWN,
+        _ => STILL,
+    };
     let rests = ending.path.iter().filter(|step| step.rested && step.state.is_rest());
     let lowest = rests.map(|step| step.stretch.watts).fold(f64::INFINITY, f64::min);
     let usual = scores.model.standby.high + scores.leak_w;
-    if lowest.is_finite() { soft((STILL * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
-}
-
-/// Whether the furthest attempt got to a stage that usually asks for more than `limit` amps, or to the one before it: by
-/// its stages where they show, else by the time that it took to the hungriest.
-fn fails_where_hungry(scores: &Scores, ending: &Ending, limit: f64) -> bool {
-    let stages = &scores.model.stages;
-    let asks_more = |stage: &Stage| stage.watts * stage.headroom.exp() > limit * scores.run.set_v;
-    let hungriest = (0..stages.len()).max_by(|a, b| stages[*a].watts.total_cmp(&stages[*b].watts));
-    let reached = ending.path.iter().filter_map(|step| step.state.stage()).max();
-    let by_stage = |reached: usize| {
-        hungriest.is_some_and(|hungriest| reached + 1 >= hungriest)
-            || stages[reached..].iter().take(2).any(asks_more)
-    };
-    match reached {
-        Some(reached) => by_stage(reached),
-        None => hungriest.is_some_and(|stage| comes_to(scores, ending, stage)),
-    }
-}
-
-/// Whether an excursion lasts as long as a good board takes to come to `stage`.
-fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
-    let spans: Option<Vec<f64>> =
-        scores.model.stages[..stage].iter().map(|stage| Some(stage.duration?.low)).collect();
-    let least: Option<f64> = spans.map(|spans| spans.iter().sum());
-    let surges = ending.path.iter().filter(|step| step.state == State::Surge);
-    let longest = surges.map(|step| step.stretch.duration()).fold(0.0, f64::max);
-    least.is_some_and(|least| longest >= least)
-}
-
-/// Share of the tries in which some reading shows the volts below what was set; it may come just after the end.
-fn dipping(ending: &Ending) -> f64 {
-    let is_try =
-        |steps: &&[Step]| steps.iter().any(|step| !step.state.is_rest() && step.state != State::Inrush);
-    let tries: Moments = ending
-        .path
-        .split_inclusive(|step| step.state.is_rest())
-        .filter(is_try)
-        .map(|steps| f64::from(u8::from(steps.iter().any(|step| step.stretch.sag > 0.0))))
-        .collect();
-    tries.mean().unwrap_or(0.0)
-}
-
-/// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
-fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
-    /// Share of the limit that an averaged reading shows when the board asked for all of it.
-    const NEAR_LIMIT: f64 = 0.9;
-    const NEAR_SD: f64 = 0.03;
-    /// Share of sick boards that give up where a low limit would have stopped a good one too.
-    const BY_CHANCE: f64 = 0.2;
-    /// Readings that touch the limit say less than volts that give way.
-    const UNSEEN: f64 = 1.0;
-    /// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
-    /// seldom comes to.
-    const VOLTS_DIP: f64 = 1.8;
-    let (low, ample) = limit_too_low(scores);
-    if ending.progress.starved {
-        return (low, ample);
-    }
-    let run = scores.run;
-    match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
-        Some(limit) => {
-            let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
-            if fails_where_hungry(scores, ending, limit) {
-                // A good board that asks for more than the limit fails just there; a sick one, now and then.
-                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(z).exp());
-                return (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln());
-            }
-            (low + soft(z) - UNSEEN, ample.max(soft(-z)))
-        }
-        None => (f64::NEG_INFINITY, 0.0),
-    }
+    if lowest.is_finite() { soft((still * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
 }
 
 /// Whether the board stayed at the running level, whatever it did on its way down from there.
@@ -310,12 +238,58 @@ fn given_up_again(scores: &Scores, ending: &Ending, few: Class) -> Vec<(Class, f
     match (progress.attempts, progress.starved) {
         (3.., _) => vec![(Class::FeedLimited, low), (Class::Cycling, ample + back)],
         (2, true) => starved(scores, few),
+        // The feed gave way, once: it will again.
+        (1, true) => vec![
+            (Class::FeedLimited, low + STARVED_AGAIN.ln()),
+            (few, (ample.exp() + (1.0 - STARVED_AGAIN) * low.exp()).ln()),
+        ],
         (2, false) => {
             let again = if goes_further(ending) { THIRD_FURTHER } else { THIRD_ALIKE };
-            vec![(Class::Cycling, again.ln() + back), (few, (1.0 - again).ln())]
+            gives_up_again(again, low, ample + back, few)
+        }
+        (1, false) if woke_by_itself(scores, ending) => {
+            let again = if goes_further(ending) { SECOND_FURTHER } else { SECOND_ALIKE };
+            gives_up_again(again, low, ample + back, few)
         }
         _ => vec![(few, 0.0)],
     }
+}
+
+/// With a chance of `again`, the next try ends as those before it: for want of feed (`low`) or not (`ample`).
+fn gives_up_again(again: f64, low: f64, ample: f64, few: Class) -> Vec<(Class, f64)> {
+    vec![
+        (Class::FeedLimited, again.ln() + low),
+        (Class::Cycling, again.ln() + ample),
+        (few, (1.0 - again).ln()),
+    ]
+}
+
+/// Whether the board left its last rest without a press: none is marked where others are, or it waits for none.
+fn woke_by_itself(scores: &Scores, ending: &Ending) -> bool {
+    let Some((_, before)) = ending.path.split_last() else { return false };
+    let rests = before.iter().filter(|step| step.state.is_rest());
+    let Some(woke_s) = rests.map(|step| step.stretch.end_s).next_back() else { return false };
+    let presses = &scores.run.presses;
+    let wakes = |press: &f64| (-BY_HAND_S..TIME_TO_WAKE_S).contains(&(woke_s - press));
+    let unmarked = presses.is_empty() && scores.model.standby.waits;
+    !unmarked && !presses.iter().any(wakes)
+}
+
+/// What speaks against a board having left its running level: without a standby to compare with, it may as well run on a
+/// little less.
+fn left_running(scores: &Scores, ending: &Ending, back: f64) -> f64 {
+    match (scores.model.standby.watts, ending.state) {
+        (None, _) => back,
+        (Some(_), State::Excess) => fell_to_a_part(scores, ending),
+        (Some(_), _) => 0.0,
+    }
+}
+
+/// What speaks against a fall of a running board to more than its standby: if it ran for a moment only, what is left may be
+/// its running level, and the moment an edge.
+fn fell_to_a_part(scores: &Scores, ending: &Ending) -> f64 {
+    let longest = stays(scores, ending).into_iter().map(|(_, all)| all).fold(1e-3, f64::max);
+    soft((longest / STAYED_S).ln() / 0.3)
 }
 
 /// At the running level when the log ends.
@@ -368,11 +342,11 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],
-        0 | 1 => vec![(Class::Stalled, stuck), (Class::Inconclusive, going)],
+        0 => vec![(Class::Stalled, stuck), (Class::Inconclusive, going)],
         attempts => {
             let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
-            let sure = if attempts == 2 { 0.0 } else { -2.0 };
+            let sure = if attempts <= 2 { 0.0 } else { -2.0 };
             std::iter::once((Class::Stalled, stuck + sure)).chain(again).collect()
         }
     }

@@ -26,6 +26,7 @@ mod departures;
 mod engine;
 mod evidence;
 mod explain;
+mod feed;
 mod finding;
 mod kind;
 mod limits;

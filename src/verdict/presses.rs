@@ -7,7 +7,7 @@ use crate::units::with_and;
 use std::ops::Range;
 
 /// A person marks a press a little before or after it, in seconds.
-const BY_HAND_S: f64 = 0.5;
+pub(super) const BY_HAND_S: f64 = 0.5;
 
 /// Time in which a press would show, in seconds: it is marked by hand, and held for a second or so.
 pub(super) const SHOWS_S: f64 = 2.0;

@@ -61,6 +61,8 @@ pub(super) struct Run {
     pub presses: Vec<f64>,
     /// Readings before this index belong to the rise of the feed.
     pub risen: usize,
+    /// Time of that reading, in seconds.
+    pub risen_s: f64,
 }
 
 impl Run {
@@ -170,6 +172,7 @@ fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
     let end_s = trace.time()[samples.end.min(trace.len() - 1)];
     let told_v = told_set_volts(trace, last).or(header_set_volts(trace));
     let set_v = unloaded(trace, &samples, told_v.unwrap_or(usual_v));
+    let risen = risen(trace, &samples, set_v);
     Run {
         start_s,
         end_s,
@@ -180,7 +183,8 @@ fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
         limit_a: limit(trace, last),
         presses: presses(trace, start_s, end_s),
         highest_a: highest(trace, &samples, start_s),
-        risen: risen(trace, &samples, set_v),
+        risen,
+        risen_s: trace.time()[risen],
         samples,
     }
 }

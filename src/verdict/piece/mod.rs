@@ -16,6 +16,9 @@ use std::ops::Range;
 /// Time for one independent look at a busy load, in seconds.
 pub(super) const LOOK_S: f64 = 0.5;
 
+/// Length of a stage that is mostly ramp, in seconds: a few looks.
+pub(super) const RAMP_S: f64 = 4.0 * LOOK_S;
+
 /// A piece counts for no more than this many independent looks.
 const MOST_LOOKS_A_PIECE: f64 = 4.0;
 

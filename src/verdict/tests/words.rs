@@ -9,6 +9,7 @@ mod checks;
 mod gaps;
 mod lengths;
 mod one_voice;
+mod near_misses;
 mod order;
 mod presses;
 mod readings;

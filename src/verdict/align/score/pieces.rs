@@ -2,7 +2,7 @@
 
 use super::super::State;
 use super::{COLLAPSED_SHARE, LONGEST_INRUSH_S, MOST_LOOKS, SURGE_S, Scores, both, tail};
-use crate::verdict::piece::{LOOK_S, Piece, Stretch};
+use crate::verdict::piece::{LOOK_S, Piece, RAMP_S, Stretch};
 
 /// Cost of every look at a starved feed that shows neither sag nor limit, in nats.
 const NO_SAG: f64 = -1.0;
@@ -106,7 +106,7 @@ impl Scores<'_> {
     fn beyond_pulses(&self, piece: &Piece, peak_w: f64) -> f64 {
         let standby = &self.model.standby;
         let u = self.reading_sd() * self.run.set_v;
-        beyond(piece, (piece.watts - peak_w) / both(u, standby.sd * standby.peak))
+        beyond(piece, (piece.watts - peak_w) / both(u, standby.sd * peak_w))
     }
 
     /// How high the pulses of a standby of `watts` go: beside a leak as high as on good boards, and if the whole standby has
@@ -115,6 +115,21 @@ impl Scores<'_> {
         let standby = &self.model.standby;
         let grown = standby.watts.map_or(1.0, |typical| standby.peak / typical);
         (watts + self.standby_pulse()).max(watts * grown)
+    }
+
+    /// Whether `piece` is a short pulse of a board that rests without a standby that its model knows.
+    fn pulses_at_an_unknown_rest(&self, piece: &Piece, so_far: &Stretch) -> bool {
+        let unknown = self.model.of_this_board && self.model.standby.watts.is_none();
+        unknown && piece.duration() < PULSE_S && piece.level() > so_far.level
+    }
+
+    /// How high the pulses of such a rest of `watts` go: a lamp or a controller that looks about takes a share of what the
+    /// board does once it starts, or some times what it rests at (common practice, no source).
+    fn pulses_of_unknown_rest(&self, watts: f64) -> f64 {
+        const OF_FIRST_STAGE: f64 = 0.3;
+        const OF_REST: f64 = 2.0;
+        let first = self.model.stages.first().map_or(0.0, |stage| stage.watts);
+        (OF_FIRST_STAGE * first).max(OF_REST * watts)
     }
 
     /// Standard deviation of one reading of the current, noise and accuracy, in amps.
@@ -129,6 +144,9 @@ impl Scores<'_> {
             State::Starved => NO_SAG * piece.looks() * (1.0 - piece.sag.max(piece.limit)),
             State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
                 NO_COLLAPSE * piece.looks()
+            }
+            State::Low if self.pulses_at_an_unknown_rest(piece, so_far) => {
+                so_far.levels.min(1.0) * self.beyond_pulses(piece, self.pulses_of_unknown_rest(so_far.watts))
             }
             State::Excess if piece.duration() < PULSE_S && piece.level() > so_far.level => {
                 // One edge does not make a level to compare with.
@@ -160,7 +178,7 @@ impl Scores<'_> {
 
     /// Penalty on how far `piece` lies off the level so far, beyond the state's `own` ups and downs.
     fn off_level(&self, piece: &Piece, so_far: &Stretch, state: State, own: UpsAndDowns) -> f64 {
-        let sd = if self.beyond_its_ramp(so_far, state) { (own.sd / 2.0).min(STEADY_SD) } else { own.sd };
+        let sd = self.overstayed(so_far, state).unwrap_or(own.sd);
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
         let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
@@ -206,13 +224,15 @@ impl Scores<'_> {
         if usual.abs() > APART && step / usual < SEEN { UNSEEN } else { 0.0 }
     }
 
-    /// Whether `so_far` has lasted longer than a short stage does: what moves in a stage of a few looks is its ramp, and a
-    /// board that is stuck in it has come to one point of that.
-    fn beyond_its_ramp(&self, so_far: &Stretch, state: State) -> bool {
-        /// Length of a stage that is mostly ramp, in seconds.
-        const RAMP_S: f64 = 4.0 * LOOK_S;
-        let span = state.stage().and_then(|stage| self.model.stages[stage].duration);
-        span.is_some_and(|span| span.typical < RAMP_S && so_far.duration() > span.high)
+    /// How far a board moves about that has stayed in a stage for longer than good boards do, whose ups and downs are known
+    /// no better than their few looks at it tell: a standard deviation from n looks is off by its share of √(2/n) or so.
+    /// What moves in a stage of a few looks is its ramp, and a board that is stuck in it has come to one point of that.
+    /// `None` before.
+    fn overstayed(&self, so_far: &Stretch, state: State) -> Option<f64> {
+        let usual = &self.model.stages[state.stage()?];
+        let span = usual.duration.filter(|span| so_far.duration() > span.high)?;
+        let unknown = STEADY_SD * (2.0 * LOOK_S / span.typical).sqrt();
+        Some(if span.typical < RAMP_S { STEADY_SD } else { both(usual.activity, unknown) })
     }
 
     /// What `piece` says against being in the midst of a stay in `state`: a reading averages over the time since the last

@@ -8,6 +8,8 @@ use super::{
 
 /// Cost of calling it inrush for each further update that still shows the feed collapsed, in nats.
 const COLLAPSED_AGAIN: f64 = 4.0;
+/// Cost of every [`INRUSH_S`] of an inrush after the feed has risen, in nats: a switch on the board may charge something late.
+const STANDING_FEED: f64 = 2.0;
 /// A board that was fed a moment ago has not tried and given up yet, in nats.
 const TOO_SOON: f64 = -5.0;
 /// Standard deviation of the log of the first stage's power, as the bound of what is a fall back.
@@ -118,7 +120,9 @@ impl Scores<'_> {
         let updates = look.duration / self.update_s + 1.0;
         let collapsed = look.volts < COLLAPSED_SHARE * self.run.set_v;
         let still = if collapsed { (updates - 1.5).max(0.0) * COLLAPSED_AGAIN } else { 0.0 };
-        -look.duration / INRUSH_S * 0.5 - still
+        // Only a feed that rises charges them (i = C dv/dt); a reading or two later its average has forgotten that.
+        let standing = look.end_s - self.run.risen_s.max(look.start_s) - 2.0 * self.update_s;
+        -look.duration / INRUSH_S * 0.5 - still - STANDING_FEED * (standing / INRUSH_S).max(0.0)
     }
 
     fn collapsed(&self, look: &Look) -> f64 {

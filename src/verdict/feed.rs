@@ -1,0 +1,123 @@
+//! Whether the feed is what a board fails for: its limit beside what a boot needs, and what the tries show of it.
+
+use super::align::{Ending, Scores, State, Step, soft};
+use super::model::Stage;
+use crate::stats::moments::Moments;
+
+/// How sharply the limit divides a starved board from a sick one, as a standard deviation of the log of the current
+/// that a boot needs.
+const NEED_SD: f64 = 0.2;
+
+/// Log of the probability that the limit is too low for this board, and of its opposite.
+pub(super) fn limit_too_low(scores: &Scores) -> (f64, f64) {
+    let run = scores.run;
+    match (scores.model.need_w, run.limit_a) {
+        (Some(need), Some(limit)) => {
+            let z = (need / run.set_v / limit).ln() / NEED_SD;
+            (soft(z), soft(-z))
+        }
+        // Without a reference or a limit, a feed that gives way again and again points to the feed.
+        _ => (0.7_f64.ln(), 0.3_f64.ln()),
+    }
+}
+
+/// Whether the furthest attempt got to a stage that usually asks for more than `limit` amps, or to the one before it: by
+/// its stages where they show, else by the time that it took to the hungriest.
+fn fails_where_hungry(scores: &Scores, ending: &Ending, limit: f64) -> bool {
+    let stages = &scores.model.stages;
+    let asks_more = |stage: &Stage| stage.watts * stage.headroom.exp() > limit * scores.run.set_v;
+    let hungriest = (0..stages.len()).max_by(|a, b| stages[*a].watts.total_cmp(&stages[*b].watts));
+    let reached = ending.path.iter().filter_map(|step| step.state.stage()).max();
+    let by_stage = |reached: usize| {
+        hungriest.is_some_and(|hungriest| reached + 1 >= hungriest)
+            || stages[reached..].iter().take(2).any(asks_more)
+    };
+    match reached {
+        Some(reached) => by_stage(reached),
+        None => hungriest.is_some_and(|stage| comes_to(scores, ending, stage)),
+    }
+}
+
+/// Whether an excursion lasts as long as a good board takes to come to `stage`.
+fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
+    let spans: Option<Vec<f64>> =
+        scores.model.stages[..stage].iter().map(|stage| Some(stage.duration?.low)).collect();
+    let least: Option<f64> = spans.map(|spans| spans.iter().sum());
+    let surges = ending.path.iter().filter(|step| step.state == State::Surge);
+    let longest = surges.map(|step| step.stretch.duration()).fold(0.0, f64::max);
+    least.is_some_and(|least| longest >= least)
+}
+
+/// The tries of a run, each with the rest that follows it.
+fn tries(ending: &Ending) -> impl Iterator<Item = &[Step]> {
+    let is_try =
+        |steps: &&[Step]| steps.iter().any(|step| !step.state.is_rest() && step.state != State::Inrush);
+    ending.path.split_inclusive(|step| step.state.is_rest()).filter(is_try)
+}
+
+/// Share of the tries in which some reading shows the volts below what was set; it may come just after the end.
+fn dipping(ending: &Ending) -> f64 {
+    let dips = |steps: &[Step]| steps.iter().any(|step| step.stretch.sag > 0.0);
+    let share: Moments = tries(ending).map(|steps| f64::from(u8::from(dips(steps)))).collect();
+    share.mean().unwrap_or(0.0)
+}
+
+/// How long a board was awake in `steps`, in seconds.
+fn awake_s(steps: &[Step]) -> f64 {
+    steps.iter().filter(|step| !step.state.is_rest()).map(|step| step.stretch.duration()).sum()
+}
+
+/// Whether the tries last now short, now long: peaks of a busy load come to a limit when they please, while a fault of the
+/// board strikes at about the same time (common practice, no source).
+fn are_erratic(ending: &Ending) -> bool {
+    /// Fewer tries show no scatter.
+    const FEW: usize = 3;
+    /// Standard deviation of the log of their lengths from which they are erratic.
+    const SCATTER: f64 = 0.35;
+    // The last one may be on.
+    let over = ending.path.last().is_some_and(|last| last.state.is_rest());
+    let lengths: Vec<f64> = tries(ending).map(|steps| awake_s(steps).max(1e-3).ln()).collect();
+    let lengths = &lengths[..lengths.len() - usize::from(!over && !lengths.is_empty())];
+    let scatter: Moments = lengths.iter().copied().collect();
+    lengths.len() >= FEW && scatter.deviation().is_some_and(|sd| sd > SCATTER)
+}
+
+/// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
+pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
+    /// Share of the limit that an averaged reading shows when the board asked for all of it.
+    const NEAR_LIMIT: f64 = 0.9;
+    const NEAR_SD: f64 = 0.03;
+    /// Share of sick boards that give up where a low limit would have stopped a good one too.
+    const BY_CHANCE: f64 = 0.2;
+    /// Readings that touch the limit say less than volts that give way.
+    const UNSEEN: f64 = 1.0;
+    /// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
+    /// seldom comes to.
+    const VOLTS_DIP: f64 = 1.8;
+    /// Share of the tries from which volts that dip in them are no accident.
+    const HALF: f64 = 0.5;
+    /// Tries that end now early, now late, with readings of no less than that share of the limit, in nats.
+    const ERRATIC: f64 = 1.0;
+    const CLOSE_TO_LIMIT: f64 = 0.85;
+    let (low, ample) = limit_too_low(scores);
+    if ending.progress.starved {
+        return (low, ample);
+    }
+    let run = scores.run;
+    match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
+        Some(limit) => {
+            let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
+            let erratic = run.highest_a > CLOSE_TO_LIMIT * limit && are_erratic(ending);
+            let low = low + if erratic { ERRATIC } else { 0.0 };
+            if fails_where_hungry(scores, ending, limit) {
+                // A good board that asks for more than the limit fails just there; a sick one, now and then.
+                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(z).exp());
+                return (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln());
+            }
+            let dips = dipping(ending);
+            let dips = if dips > HALF { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
+            (low + (soft(z) - UNSEEN).max(dips), ample.max(soft(-z)))
+        }
+        None => (f64::NEG_INFINITY, 0.0),
+    }
+}

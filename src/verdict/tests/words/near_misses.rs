@@ -1,0 +1,63 @@
+//! Runs that look much like those of another class.
+
+use super::*;
+
+const RESTING: (f64, f64, f64) = (20.0, SET_V, 0.0234);
+
+/// A bench with a board that starts by itself: no standby is known of it.
+fn starts_by_itself(levels: &[(f64, f64, f64)]) -> Bench {
+    bench(levels).with(|b| {
+        b.profile.as_mut().expect("one").phases.remove(0);
+    })
+}
+
+fn runner_up(finding: &Finding) -> Option<Class> {
+    finding.verdict.runner_up.as_ref().map(|other| other.class)
+}
+
+#[test]
+fn starts_too_short_for_their_stage_s_level_are_no_heartbeat_of_a_board_that_starts_by_itself() {
+    let pulses = [0.1, 0.12, 0.105, 0.09].into_iter().cycle().take(24);
+    let starts = pulses.flat_map(|amps| [(0.2, SET_V, amps), (1.8, SET_V, 0.02)]);
+    let levels: Vec<_> = std::iter::once(OFF).chain(starts).collect();
+    class(&starts_by_itself(&levels).find(), Class::Cycling);
+}
+
+#[test]
+fn a_current_that_rises_on_a_standing_feed_charges_no_capacitor() {
+    let rise = [(0.2, SET_V, 0.1), (0.2, SET_V, 0.13), (0.2, SET_V, 0.16)];
+    let levels = [&[OFF][..], &rise, &[RESTING]].concat();
+    class(&starts_by_itself(&levels).find(), Class::LatchOff);
+}
+
+#[test]
+fn a_second_try_that_comes_by_itself_may_be_the_second_of_many() {
+    let levels = [OFF, STANDBY, RAILS, (6.0, SET_V, 1.0), REST, RAILS, (2.0, SET_V, 1.0)];
+    let by_itself = bench(&levels).with(|b| b.presses = vec![5.0]).find();
+    class(&by_itself, Class::Inconclusive);
+    assert_eq!(runner_up(&by_itself), Some(Class::Cycling), "{by_itself:#?}");
+    let pressed = bench(&levels).with(|b| b.presses = vec![5.0, 13.7]).find();
+    class(&pressed, Class::Inconclusive);
+    assert_ne!(runner_up(&pressed), Some(Class::Cycling), "{pressed:#?}");
+}
+
+#[test]
+fn two_tries_that_end_at_the_limit_speak_for_the_feed_as_three_do() {
+    let dip = (0.2, 0.95 * SET_V, 1.1);
+    let starved = [RAILS, (7.5, SET_V, 0.9), dip, REST];
+    let levels = [&[OFF, STANDBY][..], &starved, &starved, &[RAILS, (1.0, SET_V, 0.9)]].concat();
+    class(&bench(&levels).with(|b| b.limit = 1.12).find(), Class::FeedLimited);
+}
+
+#[test]
+fn a_board_stuck_in_a_short_stage_may_wander_more_than_good_boards_show_in_passing() {
+    let wander: Vec<(f64, f64, f64)> = [0.19, 0.15, 0.2, 0.16, 0.14, 0.18, 0.22, 0.17]
+        .iter()
+        .cycle()
+        .take(60)
+        .map(|amps| (0.8, SET_V, *amps))
+        .collect();
+    let finding = bench(&[&[OFF, STANDBY][..], &wander].concat()).find();
+    class(&finding, Class::Stalled);
+    assert_eq!(finding.verdict.stalled_in.as_deref(), Some("rails"));
+}
