@@ -43,10 +43,10 @@ fn a_second_try_that_comes_by_itself_may_be_the_second_of_many() {
 
 #[test]
 fn two_tries_that_end_at_the_limit_speak_for_the_feed_as_three_do() {
-    let dip = (0.2, 0.95 * SET_V, 1.1);
-    let starved = [RAILS, (7.5, SET_V, 0.9), dip, REST];
+    let dip = (0.1, 0.965 * SET_V, 0.6);
+    let starved = [RAILS, (7.5, SET_V, 0.96), dip, REST];
     let levels = [&[OFF, STANDBY][..], &starved, &starved, &[RAILS, (1.0, SET_V, 0.9)]].concat();
-    class(&bench(&levels).with(|b| b.limit = 1.12).find(), Class::FeedLimited);
+    class(&bench(&levels).with(|b| b.limit = 1.05).find(), Class::FeedLimited);
 }
 
 #[test]
