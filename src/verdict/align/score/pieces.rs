@@ -18,6 +18,8 @@ const STEADY_SD: f64 = 0.15;
 const EXCURSION_SD: f64 = 0.6;
 /// ... and upwards, of a rest of which only the bound is known.
 const RISING_REST_SD: f64 = 0.5;
+/// What goes further off the level of a short stage than this, as a log, does not wander in it.
+const FAR_OFF: f64 = 0.5;
 /// Scatter of levels that is nothing unusual, in the state's own standard deviations.
 const SCATTER_ALLOWED: f64 = 1.2;
 /// What is steady for longer than this has a level of its own: a busy load wanders in a few seconds.
@@ -178,9 +180,9 @@ impl Scores<'_> {
 
     /// Penalty on how far `piece` lies off the level so far, beyond the state's `own` ups and downs.
     fn off_level(&self, piece: &Piece, so_far: &Stretch, state: State, own: UpsAndDowns) -> f64 {
-        let sd = self.overstayed(so_far, state).unwrap_or(own.sd);
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
+        let sd = self.overstayed(so_far, state, above.abs()).unwrap_or(own.sd);
         let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
         let allowed = if is_pulse { own.headroom } else { 0.0 };
         // A long look sees the middle of the state's ups and downs; what differs then is another level.
@@ -226,13 +228,14 @@ impl Scores<'_> {
 
     /// How far a board moves about that has stayed in a stage for longer than good boards do, whose ups and downs are known
     /// no better than their few looks at it tell: a standard deviation from n looks is off by its share of √(2/n) or so.
-    /// What moves in a stage of a few looks is its ramp, and a board that is stuck in it has come to one point of that.
-    /// `None` before.
-    fn overstayed(&self, so_far: &Stretch, state: State) -> Option<f64> {
+    /// What moves in a stage of a few looks is its ramp, and a board that is stuck in it has come to one point of that, so
+    /// that where it is far `off` its level it is out of it. `None` before.
+    fn overstayed(&self, so_far: &Stretch, state: State, off: f64) -> Option<f64> {
         let usual = &self.model.stages[state.stage()?];
         let span = usual.duration.filter(|span| so_far.duration() > span.high)?;
         let unknown = STEADY_SD * (2.0 * LOOK_S / span.typical).sqrt();
-        Some(if span.typical < RAMP_S { STEADY_SD } else { both(usual.activity, unknown) })
+        let short = if off > FAR_OFF { LEAST_SCATTER } else { STEADY_SD };
+        Some(if span.typical < RAMP_S { short } else { both(usual.activity, unknown) })
     }
 
     /// What `piece` says against being in the midst of a stay in `state`: a reading averages over the time since the last
