@@ -21,7 +21,19 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
-    parted_by_gaps(without_blips(starts.fold(Vec::new(), joined)), &readout.gaps)
+    let starts = without_blips(starts.fold(Vec::new(), joined));
+    parted_by_gaps(with_the_feed(starts, analysis), &readout.gaps)
+}
+
+/// A board that waits for nothing starts with its feed: what the first readings average over is its first stage too.
+fn with_the_feed(mut starts: Vec<Attempt>, analysis: &Analysis) -> Vec<Attempt> {
+    let Analysis { run, model, .. } = analysis;
+    let at_once = model.of_this_board && model.standby.watts.is_none() && run.switch_on_seen;
+    let at_first = |start: &&mut Attempt| at_once && start.start_s.value() < run.start_s + RISES_S;
+    if let (Some(first), Ok(start_s)) = (starts.first_mut().filter(at_first), Seconds::new(run.start_s)) {
+        first.start_s = start_s;
+    }
+    starts
 }
 
 /// Starts parted where nothing was read for as long as a rest lasts, if one of them seems to go on through it for much
@@ -150,10 +162,12 @@ fn rests(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: Range<usize>)
     const READINGS: usize = 2;
     /// Share of the way up below which a reading is down, whatever of an edge it may hold.
     const NEARLY_DOWN: f64 = 0.2;
+    /// Share of the lowest stage above which a board is awake, however high a spike goes.
+    const AWAKE: f64 = 0.5;
     let standby = analysis.model.standby.high + analysis.leak_w;
     let watts = |i: usize| trace.volts()[i] * (trace.amps()[i] - zero_a);
     let top = samples.clone().map(watts).fold(0.0, f64::max);
-    let high = standby.max(NEARLY_DOWN * top);
+    let high = standby.max((NEARLY_DOWN * top).min(AWAKE * lowest_stage(analysis)));
     let is_rest = |i: &usize| watts(*i) <= high;
     let all: Vec<usize> = samples.collect();
     let parts = all.chunk_by(|a, b| is_rest(a) == is_rest(b)).filter(|part| is_rest(&part[0]));
@@ -162,6 +176,12 @@ fn rests(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: Range<usize>)
         trace.time()[rest.end.min(trace.len() - 1)] - trace.time()[rest.start] >= LEAST_REST_S
     };
     rests.filter(|rest| rest.len() >= READINGS && lasts(rest)).collect()
+}
+
+/// Watts of the lowest stage of the board, where its stages are known.
+fn lowest_stage(analysis: &Analysis) -> f64 {
+    let stages = analysis.model.stages.iter().filter(|_| analysis.model.of_this_board);
+    stages.map(|stage| stage.watts).fold(f64::INFINITY, f64::min)
 }
 
 fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<Attempt> {

@@ -156,7 +156,7 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
             let class = if ending.state == State::Excess { Class::ExcessStandby } else { Class::StandbyOnly };
             let unseen = if gap_hides_attempt(scores) { UNSEEN_ATTEMPT.to_vec() } else { Vec::new() };
             let lasting = (last.stretch.duration().max(1e-3) / EXCESS_S).ln() / 0.25;
-            let seen = if class == Class::ExcessStandby { lasting } else { f64::INFINITY };
+            let seen = if class == Class::ExcessStandby { lasting } else { rest_of_a_kind(scores, last) };
             carried(class, time_to_wake(scores).min(seen)).into_iter().chain(unseen).collect()
         }
         1 | 2 => {
@@ -173,6 +173,18 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
         }
         _ => given_up_again(scores, ending, Class::Cycling),
     }
+}
+
+/// Evidence that what a board of unknown model rests at is a standby: its kind tells of an upper end only.
+fn rest_of_a_kind(scores: &Scores, last: &Step) -> f64 {
+    /// Standard deviation of the log of that end, and how many of them above it a standby is as likely as anything else
+    /// (common practice, no source).
+    const SD: f64 = 0.3;
+    const EVEN: f64 = 1.5;
+    if scores.model.of_this_board {
+        return f64::INFINITY;
+    }
+    EVEN - (last.stretch.watts.max(1e-9) / scores.model.standby.high).ln() / SD
 }
 
 /// Whether nothing was read for the better part of an attempt just when one was to be expected: after the button, or

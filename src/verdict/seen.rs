@@ -155,7 +155,17 @@ impl<'a> Seen<'a> {
 
     /// Whether such boards wait for a person to press a button.
     pub(super) fn has_button(&self) -> bool {
-        self.analysis.model.standby.waits && !matches!(self.family, Family::Panel | Family::SmallComputer)
+        let waits =
+            !matches!(self.family, Family::Panel | Family::SmallComputer) && !self.starts_with_the_feed();
+        self.analysis.model.standby.waits && waits
+    }
+
+    /// Whether a board of which no profile tells was seen to start with its feed, unasked.
+    fn starts_with_the_feed(&self) -> bool {
+        let run = &self.analysis.run;
+        let unasked = self.profile.is_none() && run.switch_on_seen && run.presses.is_empty();
+        let first = self.attempts.first().filter(|_| unasked);
+        first.is_some_and(|first| first.start_s.value() < run.start_s + RISES_S)
     }
 
     /// Whether the supply stands in for a battery.

@@ -61,3 +61,34 @@ fn a_board_stuck_in_a_short_stage_may_wander_more_than_good_boards_show_in_passi
     class(&finding, Class::Stalled);
     assert_eq!(finding.verdict.stalled_in.as_deref(), Some("rails"));
 }
+
+#[test]
+fn a_try_begins_with_its_first_stage_however_high_it_ends() {
+    let spike = (0.1, SET_V, 2.9);
+    let start = [(0.7, SET_V, 0.172), (0.6, SET_V, 1.0), spike, REST];
+    let finding = bench(&[&[OFF, STANDBY][..], &start.repeat(8)].concat()).find();
+    class(&finding, Class::Cycling);
+    let first = finding.attempts.first().expect("a try");
+    assert!((first.start_s.value() - 5.0).abs() < 2.0 * PERIOD_S, "{first:?}");
+}
+
+#[test]
+fn a_board_that_waits_for_nothing_starts_with_its_feed() {
+    let average = (0.1, SET_V, 0.06);
+    let levels = [OFF, average, (0.8, SET_V, 0.172), (3.0, SET_V, 1.0), RESTING];
+    let finding = starts_by_itself(&levels).find();
+    class(&finding, Class::LatchOff);
+    let first = finding.attempts.first().expect("a try");
+    assert!((first.start_s.value() - OFF.0).abs() < PERIOD_S, "{first:?}");
+}
+
+#[test]
+fn what_a_board_of_unknown_model_rests_at_above_its_kind_s_highest_is_a_guess() {
+    let sure = |amps: f64| {
+        let finding = bench(&[OFF, (60.0, SET_V, amps)]).with(|b| b.profile = None).find();
+        class(&finding, Class::StandbyOnly);
+        finding.verdict.confidence
+    };
+    assert!(sure(0.03) > 0.9, "{}", sure(0.03));
+    assert!(sure(0.23) < 0.7, "{}", sure(0.23));
+}
