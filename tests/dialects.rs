@@ -11,6 +11,7 @@ use feedtale::supply::Dialect;
 use feedtale::trace;
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
+use std::time::{Duration, Instant};
 
 /// A dialect, the quirks of the supply that it describes, and whether it takes control before it can be read.
 const PAIRS: [(&str, &str, bool); 6] = [
@@ -67,6 +68,20 @@ fn assert_only_asked(name: &str, truth: &Record, besides: &[&str]) {
     }
 }
 
+/// Whether the supply hears all of `orders`; what the recorder sent last may still be on its way when it has ended.
+fn hears(server: &Server, orders: &[&str]) -> bool {
+    let deadline = Instant::now() + Duration::from_secs(10);
+    let heard =
+        |truth: &Record| orders.iter().all(|order| truth.messages.iter().any(|m| m == order.as_bytes()));
+    while !server.look(heard) {
+        if Instant::now() > deadline {
+            return false;
+        }
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    true
+}
+
 #[test]
 fn each_example_dialect_reads_the_supply_that_it_describes() {
     std::thread::scope(|scope| {
@@ -78,12 +93,15 @@ fn each_example_dialect_reads_the_supply_that_it_describes() {
                     .with(if control { &["--prepare"] } else { &[] })
                     .end()
                     .code(0);
+                let prepared: &[&str] = if control { &["SYST:REM", "INST:NSEL 2", "SYST:LOC"] } else { &[] };
+                assert!(
+                    hears(&server, prepared),
+                    "{name}: {:?}",
+                    server.look(|truth| truth.messages.clone())
+                );
                 let truth = server.stop().unwrap();
                 assert_true(name, &ended, &truth);
-                let prepared: &[&str] = if control { &["SYST:REM", "INST:NSEL 2", "SYST:LOC"] } else { &[] };
                 assert_only_asked(name, &truth, prepared);
-                let heard = |order: &&str| truth.messages.iter().any(|m| m == order.as_bytes());
-                assert!(prepared.iter().all(heard), "{name}: {:?}", truth.messages.last());
                 let log = std::fs::read_to_string(ended.path("run.csv")).unwrap();
                 let knows_settings = name != "endless";
                 assert_eq!(log.contains("# set_v: 24"), knows_settings, "{name}: {log}");
