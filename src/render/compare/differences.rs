@@ -5,7 +5,7 @@ use super::super::words;
 use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
 use crate::units::Amps;
-use crate::verdict::{Class, Departure, Phase, RISES_S};
+use crate::verdict::{Class, Departure, Phase, RISES_S, Tries};
 
 /// Means of one sound board's captures keep within this of each other; more is a difference (common practice, no
 /// source).
@@ -16,6 +16,9 @@ const ALIKE_TIME: f64 = 0.25;
 
 /// Where a stage is not reached.
 const NOT_REACHED: &str = "not reached";
+
+/// Where it was passed, since later ones were reached, but no reading tells it apart.
+const NOT_SEEN: &str = "not seen";
 
 /// A stage with what it did in each run, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,11 +44,45 @@ fn names(runs: [Subject; 2]) -> Vec<String> {
     let seen = runs.iter().flat_map(|run| &run.finding.phases).filter(|phase| !is_rise(phase));
     let seen = seen.map(|phase| &phase.name);
     for name in stages.chain(seen).filter(|name| *name != "off") {
-        if !names.contains(name) {
-            names.push(name.clone());
+        // Tries and what lies between them are counted once, in a row of their own.
+        let name = if BETWEEN_TRIES.contains(&name.as_str()) { TRIES } else { name };
+        if !names.iter().any(|other| other == name) {
+            names.push(name.to_owned());
         }
     }
+    if runs.iter().any(|run| tries(run) > 0) && !names.iter().any(|name| name == TRIES) {
+        names.push(TRIES.into());
+    }
     names
+}
+
+/// The row of the tries, and the names that a finding gives to their phases.
+const TRIES: &str = "tries";
+const BETWEEN_TRIES: [&str; 2] = ["attempt", "rest"];
+
+/// How many tries were given up, as everything else counts them.
+fn tries(run: &Subject) -> usize {
+    run.finding.attempts.iter().filter(|attempt| attempt.given_up).count()
+}
+
+/// How often each run tried.
+fn of_tries(runs: [Subject; 2]) -> Difference {
+    let said = |run: &Subject| match tries(run) {
+        0 => "none".into(),
+        count => {
+            let every = Tries::of(&run.finding.attempts)
+                .and_then(|tries| tries.period(run.finding.log.update_s().unwrap_or(0.0)));
+            every.map_or_else(|| count.to_string(), |every| format!("{count}, one every {every}"))
+        }
+    };
+    let words = match runs.map(|run| tries(&run)) {
+        [0, 0] => "none in either",
+        [0, _] => "new",
+        [_, 0] => "gone",
+        [_, _] => "in both",
+    };
+    let [before, after] = [said(&runs[0]), said(&runs[1])];
+    Difference { stage: TRIES.into(), before, after, good: String::new(), words: words.into(), reach: None }
 }
 
 /// Whether it is no more than the rise of the feed, which tells nothing of the board.
@@ -54,6 +91,9 @@ fn is_rise(phase: &Phase) -> bool {
 }
 
 fn difference(runs: [Subject; 2], name: &str) -> Difference {
+    if name == TRIES {
+        return of_tries(runs);
+    }
     let reference = reference(runs[0], name);
     let is_stage = reference.is_some();
     let good = reference.map(|reference| good_boards(runs[1], reference)).unwrap_or_default();
@@ -62,6 +102,7 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
     let cell = |stage: &Stage| match stage {
         Stage::Seen(seen) => seen.cell(),
         Stage::Tried(tried) => tried.cell(),
+        Stage::Unseen => NOT_SEEN.into(),
         Stage::Absent if is_stage => NOT_REACHED.into(),
         Stage::Absent => "none".into(),
     };
@@ -101,14 +142,24 @@ enum Stage<'a> {
     Seen(Seen<'a>),
     /// Only within tries, in which no stage is told apart.
     Tried(Tried),
+    /// Passed, since later stages were reached, but not seen.
+    Unseen,
     Absent,
 }
 
 impl<'a> Stage<'a> {
     fn of(run: Subject<'a>, name: &str) -> Self {
-        let tried = || Tried::of(&run, name).map_or(Self::Absent, Self::Tried);
+        let absent = || if is_passed(&run, name) { Self::Unseen } else { Self::Absent };
+        let tried = || Tried::of(&run, name).map_or_else(absent, Self::Tried);
         Seen::of(run, name).map_or_else(tried, Self::Seen)
     }
+}
+
+/// Whether a later stage of the profile was reached.
+fn is_passed(run: &Subject, name: &str) -> bool {
+    let stages = run.profile.into_iter().flat_map(|profile| &profile.phases);
+    let mut later = stages.skip_while(|stage| stage.name != name).skip(1);
+    later.any(|stage| Seen::of(*run, &stage.name).is_some() || Tried::of(run, &stage.name).is_some())
 }
 
 /// What one run did in a stage; of a stage that came several times, the longest.
@@ -134,8 +185,20 @@ impl<'a> Seen<'a> {
     fn cell(&self) -> String {
         let amps = self.amps();
         let length = words::length(length(self.phase), self.run.finding.log.update_s());
-        let times = if self.times > 1 { format!("{} ×, ", self.times) } else { String::new() };
+        let times = match self.tried() {
+            Some(tried) => format!("{}, ", tried.cell()),
+            // Rest before and after tries is no count of anything.
+            None if self.times > 1 && tries(&self.run) == 0 => format!("{} ×, ", self.times),
+            None => String::new(),
+        };
         format!("{times}{amps}, {length}")
+    }
+
+    /// Of a stage within a try that was given up, how many of these got there.
+    fn tried(&self) -> Option<Tried> {
+        let middle = f64::midpoint(self.phase.start_s.value(), self.phase.end_s.value());
+        let within = attempts::is_given_up(&self.run.finding.attempts, middle);
+        within.then(|| Tried::of(&self.run, &self.phase.name))?
     }
 
     /// The mean; less than a step of the readback is nothing that was read.
@@ -147,6 +210,13 @@ impl<'a> Seen<'a> {
             }
             _ => words::amps(mean, step),
         }
+    }
+
+    /// The mean as the table shows it: in steps of the readback, with three figures.
+    fn shown_amps(&self) -> f64 {
+        let (mean, step) = (self.phase.mean_a.value(), self.run.resolution().map_or(0.0, Amps::value));
+        let in_steps = if step > 0.0 { (mean / step).round() * step } else { mean };
+        crate::units::figures(in_steps, 3).parse().unwrap_or(mean)
     }
 
     /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with, or where the finding
@@ -192,6 +262,11 @@ fn length(phase: &Phase) -> f64 {
 
 fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
     match (before, after) {
+        (Stage::Unseen, Stage::Unseen) => "not seen in either".into(),
+        (Stage::Unseen, Stage::Absent) => "no longer reached".into(),
+        (Stage::Absent, Stage::Unseen) => "now reached, not seen".into(),
+        (Stage::Unseen, _) => "not seen before".into(),
+        (_, Stage::Unseen) => "not seen after".into(),
         (Stage::Absent, Stage::Absent) => "never reached".into(),
         (Stage::Absent, Stage::Seen(after)) if is_stage => {
             let departs = after.departs().map(|departs| format!(", but {departs}"));
@@ -232,17 +307,38 @@ fn changed(before: &Seen, after: &Seen) -> String {
     parts.join(", ")
 }
 
-/// By power, as profiles compare: amps alone also change with the feed volts.
+/// In the amps that the row shows, so that the one follows from the other. Where the feeds differ, by power, as profiles
+/// compare, and in watts: amps alone change with the volts.
 fn power(before: &Seen, after: &Seen) -> Option<String> {
+    /// Up to this share volts are those of one feed: at constant power the amps differ by no more (common practice, no
+    /// source).
+    const SAME_FEED: f64 = 0.03;
+    let volts = |seen: &Seen| seen.phase.mean_v.value();
+    if (volts(before) - volts(after)).abs() > SAME_FEED * volts(before).max(volts(after)) {
+        return in_watts(before, after);
+    }
+    let (a, b) = (before.shown_amps(), after.shown_amps());
+    let step = coarsest(before, after);
+    let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(step);
+    differs.then(|| in_proportion("draws", a, b, step > FINE * a.min(b)))
+}
+
+/// The coarser of the steps of the readbacks, in amps.
+fn coarsest(before: &Seen, after: &Seen) -> f64 {
+    let step = |seen: &Seen| seen.run.resolution().map_or(0.0, Amps::value);
+    step(before).max(step(after))
+}
+
+/// `draws 32 % less (3.1 W, then 2.1 W)`.
+fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
     let (a, b) = (before.phase.mean_w.value(), after.phase.mean_w.value());
-    let step = [before, after]
-        .map(|seen| seen.run.resolution().map_or(0.0, Amps::value))
-        .into_iter()
-        .fold(0.0, f64::max);
+    let step = coarsest(before, after);
     let coarse = step * after.phase.mean_v.value();
     let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(coarse);
     let least = before.phase.mean_a.value().min(after.phase.mean_a.value());
-    differs.then(|| in_proportion("draws", a, b, step > FINE * least))
+    let watts = |value: f64| words::quantity(value, "W", None);
+    let said = || in_proportion("draws", a, b, step > FINE * least);
+    differs.then(|| format!("{} ({}, then {})", said(), watts(a), watts(b)))
 }
 
 /// Beside a step of more than this share, a difference is no better known than to ten in a hundred.

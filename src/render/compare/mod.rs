@@ -83,7 +83,14 @@ fn share_out(middle: Rect, table: i32) -> (Rect, Rect) {
 
 fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let [before, after] = runs.map(|run| &run.finding.verdict);
-    let badge = heading::badge(sheet, runs[1].finding);
+    let asked = !(before.class == Class::StandbyOnly && before.asked == Some(false));
+    // A board that boots once it is asked to was not repaired, as far as these logs tell.
+    let unasked = ("?", sheet.palette.unsure, sheet.palette.on_unsure);
+    let badge = if asked || after.class != Class::FullBoot {
+        heading::badge(sheet, runs[1].finding)
+    } else {
+        unasked
+    };
     let area = sheet.inside();
     let said = words::before_after(before, after);
     let clause = words::departures_clause(runs[1].finding);
@@ -91,12 +98,16 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{said}{clause}"));
     let text = heading::that_fits(sheet, area, wordings.into_iter());
     let below = heading::draw(sheet, area, Some(badge), &text, "");
-    let below = match other_board(runs) {
-        Some(warning) => heading::lines(sheet, Rect { top: below, ..area }, &warning, 1),
-        None => below,
-    };
+    let mut below = below;
+    let not_asked = (!asked).then(|| NOT_ASKED.to_owned());
+    for warning in other_board(runs).into_iter().chain(not_asked) {
+        below = heading::lines(sheet, Rect { top: below, ..area }, &warning, 1);
+    }
     below + sheet.u(8.0)
 }
+
+/// What a log without a press leaves open.
+const NOT_ASKED: &str = "Before was never asked: no press of the button in its log, so this shows no repair.";
 
 /// Words of warning where the two logs are not of one board.
 fn other_board(runs: [Subject; 2]) -> Option<String> {
@@ -179,7 +190,7 @@ fn panel(
     let notes = notes::gravest(&run, readings);
     let note = notes.first();
     let area = panel_title(sheet, run, area, (name, zero, finer), note);
-    let bands = phases::Bands::new(sheet, &run, readings.time);
+    let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
     let areas = arrange(sheet, area, (bands.rows(), rest_matters(&run, scale)), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
@@ -244,10 +255,7 @@ fn panel_title(
 
 /// What is to be known of the axes of a panel: that its amps are magnified, and what its zero of time is.
 fn aside(zero: Zero, finer: Option<f64>, narrow: bool) -> String {
-    let finer = finer.map(|times| match crate::units::figures(times, 2) {
-        times if narrow => format!("magnified {times}×"),
-        times => format!("amps magnified {times} times"),
-    });
+    let finer = finer.map(|_| if narrow { "finer amps" } else { "amps on a finer scale" }.to_owned());
     let zero = (!narrow).then(|| format!("0 s: {}", zero.moment.words()));
     finer.into_iter().chain(zero).collect::<Vec<_>>().join(" · ")
 }

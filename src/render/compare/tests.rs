@@ -100,6 +100,75 @@ fn a_stage_that_tries_got_to_is_not_said_to_be_unreached() {
 }
 
 #[test]
+fn tries_are_counted_once_however_many_of_them_show_their_stages() {
+    // Three tries were given up and one is on; of the first two the stages are told apart, of the others not.
+    let mut finding = crate::render::fixtures::cycling(4);
+    for phase in finding.phases.iter_mut().filter(|phase| phase.start_s.value() >= 12.0) {
+        if ["rails", "firmware"].contains(&phase.name.as_str()) {
+            phase.name = "attempt".into();
+        }
+    }
+    let (before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let found = differences(subjects(&before, &after, Some(&profile)));
+    let line = |d: &Difference| format!("{}: {} | {} | {}", d.stage, d.before, d.after, d.words);
+    insta::assert_snapshot!(found.iter().map(line).collect::<Vec<_>>().join("\n"), @"
+    standby: 30 mA, 4.0 s | 33 mA, 4.0 s | alike, both as good boards
+    rails: passed in 3 tries, 0.200 A, 0.5 s | 0.190 A, 0.7 s | 0.2 s longer, both as good boards
+    firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | draws 17 % less, 2.4 s longer, now as good boards
+    loading: not reached | 1.44 A, 8.4 s | now reached
+    picture: not reached | 1.14 A, 42.0 s | now reached
+    tries: 3, one every 3.00 s | none | gone
+    ");
+}
+
+#[test]
+fn a_stage_before_others_that_were_reached_is_not_said_to_be_unreached() {
+    let unseen =
+        run(0.0, &[("off", 2.0, 0.0), ("firmware", 6.0, 0.6), ("loading", 60.0, 1.4)], Class::Stalled);
+    let (booted, profile) = (booted(), profile());
+    let rails = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences(subjects(before, after, Some(&profile)));
+        let rails = found.into_iter().find(|difference| difference.stage == "rails").unwrap();
+        assert_eq!(rails.reach, None);
+        [rails.before, rails.after, rails.words]
+    };
+    assert_eq!(rails(&unseen, &booted), ["not seen", "0.190 A, 0.7 s", "not seen before"]);
+    assert_eq!(rails(&booted, &unseen), ["0.190 A, 0.7 s", "not seen", "not seen after"]);
+}
+
+#[test]
+fn percentages_follow_from_the_numbers_that_are_shown() {
+    let at = |amps: f64, volts: f64| {
+        let mut run = run(0.0, &[("off", 2.0, 0.0), ("boot", 60.0, amps)], Class::FullBoot);
+        run.1.phases[1].mean_v = crate::units::Volts::constant(volts);
+        run.1.phases[1].mean_w = Watts::constant(amps * volts);
+        run
+    };
+    let words = |before, after| differences(subjects(&before, &after, None)).remove(0).words;
+    // 0.853 A are 18.5 % more than 0.720 A, whatever the watts are on feeds that differ by 2 %.
+    assert_eq!(words(at(0.72, 7.52), at(0.853, 7.40)), "draws 18 % more");
+    // 28 mA are 3.1 times 9 mA, though 28.4 are 3.3 times 8.6.
+    assert_eq!(words(at(0.0086, 7.4), at(0.0284, 7.4)), "draws 3.1 times as much");
+    // On feeds that differ amps do not compare: the watts do, and are shown.
+    assert_eq!(words(at(1.0, 12.0), at(0.5, 24.0)), "alike");
+    assert_eq!(words(at(1.0, 12.0), at(0.4, 24.0)), "draws 20 % less (12.0 W, then 9.60 W)");
+}
+
+#[test]
+fn a_board_that_nobody_asked_before_is_no_repair() {
+    let mut asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
+    let (after, profile) = (booted(), profile());
+    let mut signs = |asked: Option<bool>| {
+        asleep.1.verdict.asked = asked;
+        let scene = draw(subjects(&asleep, &after, Some(&profile)), &Options::default()).unwrap();
+        let said: Vec<String> = scene.labels().map(|label| label.text.clone()).collect();
+        ["✓", "?", NOT_ASKED].map(|text| said.iter().any(|label| label == text))
+    };
+    assert_eq!(signs(Some(false)), [false, true, true]);
+    assert_eq!(signs(Some(true)), [true, false, false]);
+}
+
+#[test]
 fn stages_of_which_the_same_is_to_be_said_share_a_row() {
     let asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
     let (after, profile) = (booted(), profile());
@@ -241,13 +310,13 @@ fn a_small_run_beside_a_large_one_has_a_scale_of_its_own_and_says_so() {
         let runs = subjects(before, &after, None);
         let scene = draw(runs, &Options { size, ..Options::default() }).unwrap();
         assert_legible(&scene);
-        let magnified = |label: &&crate::render::scene::Label| label.text.contains("magnified");
-        scene.labels().find(magnified).map(|label| label.text.clone())
+        let finer = |label: &&crate::render::scene::Label| label.text.contains("finer");
+        scene.labels().find(finer).map(|label| label.text.clone())
     };
     assert_eq!(said(&before, Size::WIDE), None);
     before.0 = trace(600, 60.0, |_| 0.025);
-    assert_eq!(said(&before, Size::WIDE).as_deref(), Some("amps magnified 20 times · 0 s: the board wakes"));
-    assert_eq!(said(&before, Size::PHONE).as_deref(), Some("magnified 20×"));
+    assert_eq!(said(&before, Size::WIDE).as_deref(), Some("amps on a finer scale · 0 s: the board wakes"));
+    assert_eq!(said(&before, Size::PHONE).as_deref(), Some("finer amps"));
 }
 
 proptest! {

@@ -10,10 +10,14 @@ use super::super::theme::{Color, Palette};
 use super::lines::{are_few, is_crowd};
 use super::rank::Rank;
 use super::said::{is_sound, name, summary};
-use super::{Member, colors, is_alone, named, number, starved};
+use super::{Member, colors, is_alone, named, number, numbered, read_there, starved};
 
 /// The good runs, the odd one where there is but one, and how many more there are.
-pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legend::Sample> {
+pub(super) fn legend(
+    sheet: &Sheet,
+    members: &[Member],
+    (time, width): (TimeAxis, i32),
+) -> Vec<legend::Sample> {
     let palette = sheet.palette;
     let count = |wanted: fn(Rank) -> bool| members.iter().filter(|member| wanted(member.rank)).count();
     let (good, other) = (count(|rank| rank == Rank::Good), count(|rank| rank == Rank::Odd));
@@ -28,8 +32,9 @@ pub(super) fn legend(sheet: &Sheet, members: &[Member], width: i32) -> Vec<legen
     // On a narrow figure the note below has the colour, and there is no room to say it twice.
     if is_alone(members) && !sheet.is_narrow(width) {
         for (member, color) in named(members).zip(colors(palette)) {
-            samples
-                .push((legend::Swatch::Line(2.6, 0.0, color), format!("odd: {}", name(&member.run)).into()));
+            let on = member.goes_on(time).map_or_else(String::new, |end| format!(", goes on to {end}"));
+            let said = format!("odd: {}{on}", name(&member.run));
+            samples.push((legend::Swatch::Line(2.6, 0.0, color), said.into()));
         }
     }
     samples.extend(limit(members, palette));
@@ -77,12 +82,23 @@ impl Key {
     pub(super) fn new(sheet: &Sheet, members: &[Member], time: TimeAxis, width: i32) -> Self {
         /// Lines that a run may take.
         const MOST: usize = 2;
+        /// The same with what was read.
+        const MOST_WITH_READ: usize = 3;
+        let told_above =
+            numbered(members, &members.iter().map(|member| !member.is_good()).collect::<Vec<_>>());
+        let told_above = told_above.is_some() && sheet.is_narrow(width);
         let style = style(sheet, sheet.palette.text);
         let entry = |((number, member), color): ((usize, &Member), Color)| {
-            let from =
-                member.moment(members, time).map_or_else(String::new, |(_, at)| format!(", from {at}"));
-            let said = format!("{}: {}{from}", name(&member.run), summary(&member.run));
-            let lines = style.wrap(&said, width - sheet.u(SIDE + 8.0), MOST);
+            let from = member.moment(time).map_or_else(String::new, |(_, at)| format!(", from {at}"));
+            // What the heading says already leaves room for what was read.
+            let said = if told_above {
+                let read = read_there(member, members).map_or_else(String::new, |read| format!(": {read}"));
+                format!("{}{from}{read}", name(&member.run))
+            } else {
+                format!("{}: {}{from}", name(&member.run), summary(&member.run))
+            };
+            let most = if told_above { MOST_WITH_READ } else { MOST };
+            let lines = style.wrap(&said, width - sheet.u(SIDE + 8.0), most);
             Entry { number: number.to_string(), lines, color }
         };
         let several = !is_alone(members);

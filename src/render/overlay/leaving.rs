@@ -15,12 +15,11 @@ pub(super) struct Left {
     pub(super) amps: Option<f64>,
 }
 
-/// Where its first try was given up, or where the last of the good runs has gone on from the stage that it is stuck in.
-/// `None` where the verdict's own moment is the first, or the window does not show it.
-pub(super) fn first(member: &Member, members: &[Member]) -> Option<Left> {
+/// Where its first try was given up. `None` where the verdict's own moment is the first, as that of a stall is, which every
+/// figure has at the same place; or where the window does not show it.
+pub(super) fn first(member: &Member) -> Option<Left> {
     let left = match member.run.finding.verdict.class {
         Class::LatchOff | Class::Cycling | Class::FeedLimited => given_up(member),
-        Class::Stalled => gone_on(member, members).map(|at| Left { at, point_at: None, amps: None }),
         _ => None,
     };
     left.filter(|left| member.readings.time.shows(left.at))
@@ -36,18 +35,6 @@ fn given_up(member: &Member) -> Option<Left> {
         point_at: Some(end.point_s),
         amps: Some(end.amps),
     }))
-}
-
-/// Where the last of the good runs leaves the stage, on the time of `member`, which is then in it.
-fn gone_on(member: &Member, members: &[Member]) -> Option<f64> {
-    let stage = member.run.finding.verdict.stalled_in.as_ref()?;
-    let stays = member.run.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
-    let end = |good: &Member| {
-        let next = next(&good.run.finding.phases, stage)?.start_s.value();
-        Some(next - good.readings.time.from + member.readings.time.from)
-    };
-    let last = good(members).filter_map(end).reduce(f64::max)?;
-    (stays.start_s.value()..stays.end_s.value()).contains(&last).then_some(last)
 }
 
 /// `good boards go on to login at 0.27 to 0.32 A`: what the good runs do after the stage that this one is stuck in; where

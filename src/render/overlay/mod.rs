@@ -60,10 +60,19 @@ impl Member<'_> {
     }
 
     /// When it first left what the good ones do, on the common time, with its words.
-    fn moment(&self, members: &[Member], common: TimeAxis) -> Option<(f64, String)> {
+    fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
-        let at = leaving::first(self, members).map_or(fault, |left| left.at) - self.zero(common);
+        let at = leaving::first(self).map_or(fault, |left| left.at) - self.zero(common);
         Some((at, self.run.finding.log.time(at)))
+    }
+
+    /// How long it goes on after the picture ends, with its words on the common time; `None` where that shows its end.
+    fn goes_on(&self, common: TimeAxis) -> Option<String> {
+        /// Less than this share of the picture is no more than its edge.
+        const EDGE: f64 = 0.01;
+        let end = self.run.trace.time().last()? - self.zero(common);
+        let beyond = end - common.to > EDGE * (common.to - common.from);
+        beyond.then(|| self.run.finding.log.time(end))
     }
 
     /// Its own time at the zero of the common one.
@@ -85,12 +94,13 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let mut sheet = Sheet::new(options, LEAST);
     sheet.scene.title = format!("{}: {}", model(runs), headline(runs, &odd));
     sheet.scene.description = description(runs, &odd);
-    let below_head = head(&mut sheet, runs, &odd);
-    let foot = foot::draw(&mut sheet, &foot_entries(runs));
-    let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let left = middle.left + sheet.u(58.0);
-    let time = TimeAxis { left, right: middle.right, from, to };
+    let inside = sheet.inside();
+    let left = inside.left + sheet.u(58.0);
+    let time = TimeAxis { left, right: inside.right, from, to };
     let members = members(runs, &zeros, &odd, time);
+    let below_head = head(&mut sheet, (runs, &members), &odd);
+    let foot = foot::draw(&mut sheet, &foot_entries(runs, &members, time));
+    let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..inside };
     let table = table::table(&sheet, &members, &odd, time);
     let (area, rows) =
         share_out(middle, table.as_ref().map_or(0, |table| table.height(&sheet, middle.width())));
@@ -118,12 +128,17 @@ fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxi
     runs.iter().zip(readings).zip(ranks).map(member).collect()
 }
 
-fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
+fn head(sheet: &mut Sheet, (runs, members): (&[Subject], &[Member]), odd: &[bool]) -> i32 {
     let area = sheet.inside();
     let first = runs.iter().zip(odd).find(|(_, odd)| **odd).map_or(&runs[0], |(run, _)| run);
     let badge = heading::badge(sheet, first.finding);
-    let text = heading::that_fits(sheet, area, said::headlines(runs, odd));
-    let below = heading::draw(sheet, area, Some(badge), &text, "");
+    let few = numbered(members, odd).filter(|_| sheet.is_narrow(area.width()));
+    let below = if let Some(few) = few {
+        heading::draw_lines(sheet, area, badge, &few)
+    } else {
+        let text = heading::that_fits(sheet, area, said::headlines(runs, odd));
+        heading::draw(sheet, area, Some(badge), &text, "")
+    };
     let others = runs.iter().filter(|run| run.finding.log.board != runs[0].finding.log.board).count();
     let below = if others > 0 {
         let warning = format!("Mind: {} of another model than {}.", counted(others, "log"), model(runs));
@@ -132,6 +147,17 @@ fn head(sheet: &mut Sheet, runs: &[Subject], odd: &[bool]) -> i32 {
         below
     };
     below + sheet.u(8.0)
+}
+
+/// `1 latches off in firmware`, `2 no draw`: what is wrong with each of a few odd runs, which the picture calls by these
+/// numbers; `None` of one alone, or of more than a heading has lines for.
+fn numbered(members: &[Member], odd: &[bool]) -> Option<Vec<String>> {
+    const MOST: usize = 3;
+    let count = odd.iter().filter(|odd| **odd).count();
+    let lines = || {
+        (1..).zip(named(members)).map(|(number, member)| format!("{number}  {}", said::summary(&member.run)))
+    };
+    ((2..=MOST).contains(&count) && lines().count() == count).then(|| lines().collect())
 }
 
 /// The run whose stages are named above the panel: of the good ones that with neither most nor fewest phases.
@@ -186,8 +212,13 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
 }
 
 /// What the runs have in common.
-fn foot_entries(runs: &[Subject]) -> Vec<foot::Entry> {
+fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foot::Entry> {
     let mut entries = vec![("logs", runs.len().to_string())];
+    let goes_on = |member: &Member| Some(format!("{} to {}", name(&member.run), member.goes_on(time)?));
+    let beyond: Vec<String> = named(members).filter_map(goes_on).collect();
+    if !beyond.is_empty() {
+        entries.push(("goes on", beyond.join(", ")));
+    }
     let zeros = align::align(runs);
     let mut moments: Vec<&str> = Vec::new();
     for zero in zeros {

@@ -32,9 +32,11 @@ struct Ribbons {
 
 impl Ribbons {
     fn new(sheet: &Sheet, members: &[Member], guide: &Member) -> Self {
-        let usual = phases::Bands::new(sheet, &guide.run, guide.readings.time);
+        let usual = phases::Bands::new(sheet, &guide.run, (guide.readings.time, phases::most_rows(sheet)));
         let alone = named(members).next().filter(|_| is_alone(members) && guide.is_good());
-        let bands = |member: &Member| phases::Bands::new(sheet, &member.run, member.readings.time);
+        let bands = |member: &Member| {
+            phases::Bands::new(sheet, &member.run, (member.readings.time, phases::most_rows(sheet)))
+        };
         let own = alone.map(|member| bands(member).underlined(sheet.palette.alarm));
         let whose: &[&str] = if guide.is_good() && is_sound(&guide.run) { &["good", "boards:"] } else { &[] };
         // None of the colours is that of the good runs.
@@ -92,7 +94,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let stack = is_alone(members) && sheet.is_narrow(area.width());
     let stacked = if stack { notes::stack_height(sheet, &notes, area.width()) } else { key.height(sheet) };
     let (ribbon_areas, below) = ribbons.split(sheet, area);
-    let samples = key::legend(sheet, members, area.width());
+    let samples = key::legend(sheet, members, (time, area.width()));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette);
@@ -109,9 +111,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     key.draw(sheet, areas.notes);
     ribbons.draw(sheet, &areas, ribbon_areas);
     strips(sheet, members, time, (&areas, &scale), &told);
-    if let Some(quiet) = scale.axes(&areas).quiet {
-        amps::magnified(sheet, &areas, scale.magnification(quiet.high), &notes::leaders(sheet, &placed));
-    }
+    amps::magnified(sheet, &areas, scale.axes(&areas), &notes::leaders(sheet, &placed));
     time_axis(sheet, time, areas.ticks, &told);
     for (at, _, color) in &told {
         sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
@@ -157,7 +157,7 @@ fn strips(
 /// When each of the named runs left what good boards do, in its colour.
 fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<Told> {
     let of = |(member, color): (&Member, Color)| {
-        let (at, words) = member.moment(members, time)?;
+        let (at, words) = member.moment(time)?;
         Some((at, words, color))
     };
     named(members).zip(colors).filter_map(of).collect()
@@ -197,7 +197,7 @@ fn note(sheet: &Sheet, member: &Member, members: &[Member], area: Rect) -> Note 
     } else {
         [name(&member.run), summary(&member.run)].into_iter().chain(read(member, members)).collect()
     };
-    Note { lines, ..place_of(member, members) }
+    Note { lines, ..place_of(member) }
 }
 
 /// What was read where the run left the good ones; of one that the supply starves also the limit.
@@ -229,12 +229,12 @@ fn place_notes(
 }
 
 /// The place of the run's note; where it has none, anywhere on its trace.
-fn place_of(member: &Member, members: &[Member]) -> Note {
+fn place_of(member: &Member) -> Note {
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
     let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
     // On its own trace, and not where a mean of the stage would stand.
     let Some(note) = member.note() else { return anywhere };
-    match leaving::first(member, members) {
+    match leaving::first(member) {
         Some(left) => {
             Note { at: left.at, point_at: left.point_at, amps: left.amps, more: 0, placed: true, ..note }
         }

@@ -36,6 +36,12 @@ pub(in crate::render) struct Axes {
 }
 
 impl Axes {
+    /// How many times taller the magnified strip draws the same amps, in pixels.
+    fn magnification(self) -> Option<f64> {
+        let pixels_per_amp = |axis: ValueAxis| f64::from(axis.area.height()) / (axis.high - axis.low);
+        Some(pixels_per_amp(self.quiet?) / pixels_per_amp(self.main))
+    }
+
     /// The row that shows `amps`: in the magnified strip what that can show.
     pub(in crate::render) fn row(self, amps: f64) -> i32 {
         let magnified = self.quiet.filter(|quiet| (quiet.low..=quiet.high).contains(&amps));
@@ -134,11 +140,6 @@ impl Scale {
         }
     }
 
-    /// How many times a strip up to `high` magnifies.
-    pub(in crate::render) fn magnification(&self, high: f64) -> f64 {
-        self.high / high
-    }
-
     /// The axes of both strips, on the areas for them.
     pub(in crate::render) fn axes(&self, areas: &Areas) -> Axes {
         /// What is below zero may take so much of the magnified strip beside what is above.
@@ -212,7 +213,7 @@ pub(in crate::render) fn draw(
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
         trace(sheet, readings, quiet, lane.fault());
-        magnified(sheet, areas, scale.high / quiet.high, taken);
+        magnified(sheet, areas, axes, taken);
     }
     axes
 }
@@ -257,7 +258,7 @@ pub(in crate::render) const TRACE: f64 = 2.6;
 
 fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
     let color = sheet.palette.ink;
-    super::halo(sheet, readings.time.left, &readings.amps, axis, fault);
+    super::fault_line(sheet, readings.time.left, &readings.amps, axis, fault);
     line(sheet, readings, axis, (TRACE, color));
 }
 
@@ -388,7 +389,8 @@ fn cut_off(
 pub(in crate::render) const CAPTION: f64 = 18.0;
 
 /// Says above the lower strip what it is, where no leader of a note passes.
-pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64, taken: &[Rect]) {
+pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, axes: Axes, taken: &[Rect]) {
+    let Some(factor) = axes.magnification() else { return };
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
     if areas.quiet.top - areas.amps.bottom < sheet.u(CAPTION) || areas.amps.is_empty() {
@@ -404,5 +406,20 @@ pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, factor: f64
     let free = |label: &Label| !taken.iter().any(|taken| taken.overlaps(label.bounds().grown(sheet.u(3.0))));
     if let Some(label) = labels.into_iter().find(free) {
         sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_strip_magnifies_as_many_times_as_it_has_more_pixels_to_an_amp() {
+        let main = ValueAxis { area: Rect::new(0, 0, 600, 400), low: 0.0, high: 4.0 };
+        let quiet = ValueAxis { area: Rect::new(0, 420, 600, 520), low: 0.0, high: 0.05 };
+        let times = |quiet: Option<ValueAxis>| Axes { main, quiet }.magnification();
+        // 100 pixels to an amp, and 2000: not 80 times, as the ends of the axes are.
+        assert!((times(Some(quiet)).unwrap() - 20.0).abs() < 1e-9);
+        assert_eq!(times(None), None);
     }
 }

@@ -81,10 +81,6 @@ impl Lane {
         for x in columns {
             sheet.scene.down(x, (panel.top, panel.bottom), pen);
         }
-        // Unbroken and far heavier than what only happened: the two must not be taken for each other in grey.
-        if let Some(x) = self.fault {
-            sheet.scene.down(x, (panel.top, panel.bottom), sheet.pen(5.0, 0.0, sheet.palette.alarm));
-        }
     }
 
     pub(in crate::render) fn words(&self, sheet: &mut Sheet, areas: &Areas) {

@@ -56,6 +56,23 @@ pub(in crate::render) fn draw(
     below
 }
 
+/// Draws lines that each say something of their own, all as large as the longest fits, or on two where it is too long; returns
+/// where they end.
+pub(in crate::render) fn draw_lines(sheet: &mut Sheet, area: Rect, badge: Badge, lines: &[String]) -> i32 {
+    /// Sizes that still read at arm's length.
+    const SIZES: [f64; 4] = [32.0, 28.0, 25.0, 22.0];
+    let side = sheet.u(50.0);
+    let square = Rect::new(area.left, area.top, area.left + side, area.top + side);
+    let left = sign(sheet, square, badge);
+    let room = area.right - left;
+    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
+    let fits = |style: &Style| lines.iter().all(|line| style.width(&clean(line)) <= room);
+    let style = SIZES.into_iter().map(style).find(fits).unwrap_or_else(|| style(20.0));
+    let wrapped = lines.iter().flat_map(|line| style.wrap(&clean(line), room, 2));
+    let lines = wrapped.map(|line| (line, style)).collect();
+    square.bottom.max(large(sheet, square, left, lines) + sheet.u(8.0))
+}
+
 /// Draws the sign on its ground and returns where the words begin.
 fn sign(sheet: &mut Sheet, square: Rect, (sign, ground, on_ground): Badge) -> i32 {
     sheet.scene.fill(square, ground);

@@ -2,7 +2,7 @@
 
 use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
-use super::super::scene::Anchor;
+use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::super::words;
@@ -37,12 +37,19 @@ struct Rung {
     name: String,
 }
 
-/// What comes before all stages: a board that is shorted, or that takes nothing, fails before its first.
-const FEED_IN: &str = "feed in";
+/// What fails before all stages, though the feed is there: the board takes nothing, or far more than it should.
+const fn before_all(class: Class) -> Option<&'static str> {
+    match class {
+        Class::NoDraw => Some("draws nothing"),
+        Class::HardShort => Some("short"),
+        Class::PartialShort => Some("overload"),
+        _ => None,
+    }
+}
 
-/// What comes before a stage of that name, where tries end at the step into it.
-fn step_into(stage: &str) -> String {
-    format!("step into {stage}")
+/// What of a stage went wrong, where tries end at the step out of it: the headline has the same words.
+fn end_of(stage: &str) -> String {
+    format!("end of {stage}")
 }
 
 /// What comes between standby and the first stage.
@@ -64,7 +71,9 @@ impl Step {
     /// wrong is dark, so that it is the one that is seen in grey and from afar.
     const fn colors(self, palette: &Palette) -> (Color, Option<Color>, Color) {
         match self {
-            Self::Passed | Self::Departs => (palette.envelope, Some(palette.ink), palette.text),
+            Self::Passed => (palette.envelope, Some(palette.ink), palette.text),
+            // No shade of what passed: it is the one that is to be looked at.
+            Self::Departs => (palette.paper, Some(palette.alarm), palette.text),
             Self::Trouble => (palette.alarm, Some(palette.alarm), palette.on_alarm),
             Self::Either => (palette.alarm_paper, Some(palette.alarm), palette.alarm),
             Self::Unsure => (palette.paper, Some(palette.unsure), palette.text),
@@ -127,16 +136,23 @@ fn key(sheet: &mut Sheet, steps: &[Step], area: Rect) -> i32 {
     below
 }
 
-/// How many rows the stages take and how many stand in one: on a narrow figure more than one, if that saves their names.
+/// How many rows the stages take and how many stand in one: on a narrow figure more than one, if that saves their names,
+/// and first of all that of the one that failed.
 fn rows(sheet: &Sheet, rungs: &[Rung], width: i32) -> (i32, i32) {
-    const MOST_ROWS: i32 = 3;
+    const MOST_ROWS: i32 = 4;
     let count = i32::try_from(rungs.len()).unwrap_or(i32::MAX).max(1);
     let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-    let widest = rungs.iter().map(|rung| style.width(&format!("✓ {}", clean(&rung.name)))).max();
+    let widest = |wanted: fn(&Rung) -> bool| {
+        let widths = rungs.iter().filter(|rung| wanted(rung)).map(|rung| style.width(&rung.text()));
+        widths.max().unwrap_or(0) + sheet.u(10.0)
+    };
     let per_row = |rows: i32| (count + rows - 1) / rows;
-    let fits = |rows: &i32| widest.unwrap_or(0) + sheet.u(10.0) <= width / per_row(*rows);
-    let rows = (1..=MOST_ROWS).find(fits).unwrap_or(1);
-    (rows, per_row(rows))
+    let fewest = |widest: i32| (1..=MOST_ROWS).find(|rows| widest <= width / per_row(*rows));
+    let failed = |rung: &Rung| matches!(rung.step, Step::Trouble | Step::Either);
+    let rows = fewest(widest(|_| true)).or_else(|| fewest(widest(failed))).unwrap_or(1);
+    // As many rows as that many in each make: an uneven share may need fewer.
+    let per_row = per_row(rows);
+    ((count + per_row - 1) / per_row, per_row)
 }
 
 fn chip(sheet: &mut Sheet, rung: &Rung, area: Rect) {
@@ -149,10 +165,12 @@ fn chip(sheet: &mut Sheet, rung: &Rung, area: Rect) {
     let faint = matches!(rung.step, Step::Missing | Step::Unseen);
     let weight = if faint { Weight::Regular } else { Weight::Bold };
     let style = sheet.style(em::USUAL, weight, color);
+    let small = sheet.style(em::SMALL, weight, color);
     // The sign says the most: it stays where the name has no room.
     let shorter = if faint { clean(&rung.name) } else { rung.step.sign().to_owned() };
-    let fits = |text: &String| style.width(text) <= area.width() - sheet.u(6.0);
-    if let Some(text) = [rung.text(), shorter].into_iter().find(fits) {
+    let ways = [(rung.text(), style), (rung.text(), small), (shorter, style)];
+    let fits = |(text, style): &(String, Style)| style.width(text) <= area.width() - sheet.u(6.0);
+    if let Some((text, style)) = ways.into_iter().find(fits) {
         sheet.centered(&text, area, style);
     }
 }
@@ -169,6 +187,10 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
 fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> {
     let steps = steps(profile, finding, in_tries).into_iter().zip(&profile.phases);
     let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
+    if let Some(bad) = went_wrong_in(profile, finding).filter(|_| finding.verdict.step_into.is_some()) {
+        let rung = &mut rungs[bad];
+        rung.name = end_of(&rung.name);
+    }
     if let Some((index, name)) = short_of(profile, finding) {
         // A board that nobody asked did nothing wrong by not waking.
         let step = if finding.verdict.asked == Some(false) { Step::Unsure } else { Step::Trouble };
@@ -179,15 +201,11 @@ fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> 
 
 /// Before which stage the board failed, if it failed short of one, and what lies there.
 fn short_of(profile: &Profile, finding: &Finding) -> Option<(usize, String)> {
-    match finding.verdict.class {
-        Class::NoDraw | Class::HardShort | Class::PartialShort => Some((0, FEED_IN.into())),
-        Class::StandbyOnly => Some((reached(profile, finding).map_or(0, |standby| standby + 1), WAKE.into())),
-        Class::Cycling | Class::LatchOff | Class::FeedLimited => {
-            let into = finding.verdict.step_into.as_ref()?;
-            Some((place(profile, Some(into))?, step_into(into)))
-        }
-        _ => None,
+    let class = finding.verdict.class;
+    if class == Class::StandbyOnly {
+        return Some((reached(profile, finding).map_or(0, |standby| standby + 1), WAKE.into()));
     }
+    before_all(class).map(|name| (0, name.into()))
 }
 
 /// What became of each stage of the profile; `in_tries` are those whose level some try shows.
@@ -266,11 +284,8 @@ impl Course {
     /// What became of the stage of that place and name.
     fn step(&self, finding: &Finding, index: usize, name: &str) -> Step {
         let verdict = &finding.verdict;
-        let before_all = matches!(verdict.class, Class::NoDraw | Class::HardShort | Class::PartialShort);
-        let at_its_end = verdict.step_into.is_some();
         match (self.trouble, self.reached) {
-            _ if before_all => Step::Missing,
-            (Some(bad), _) if index == bad && at_its_end => as_it_passed(finding, name),
+            _ if before_all(verdict.class).is_some() => Step::Missing,
             (Some(bad), _) if index > bad => Step::Missing,
             (Some(bad), _) if self.first_open.is_some_and(|first| first < bad && first <= index) => {
                 Step::Either
@@ -357,7 +372,9 @@ mod tests {
         finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
         let signs =
             rungs(&profile(), &finding, &[]).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
-                (Step::Trouble, FEED_IN | WAKE) => format!("[{}]", rung.text()),
+                (Step::Trouble, "draws nothing" | "short" | "overload" | WAKE) => {
+                    format!("[{}]", rung.text())
+                }
                 (Step::Unseen, _) => "○".into(),
                 (Step::Missing, _) => "·".into(),
                 (step, _) => step.sign().into(),
@@ -433,8 +450,15 @@ mod tests {
         let mut finding = cycling(4);
         finding.verdict.step_into = Some("loading".into());
         let rungs: Vec<String> = rungs(&profile(), &finding, &[]).iter().map(Rung::text).collect();
-        let shown = ["✓ standby", "✓ rails", "✓ firmware", "✗ step into loading", "loading", "picture"];
+        let shown = ["✓ standby", "✓ rails", "✗ end of firmware", "loading", "picture"];
         assert_eq!(rungs, shown);
+    }
+
+    #[test]
+    fn what_departs_is_no_shade_of_what_passed() {
+        let palette = crate::render::Theme::Light.palette();
+        assert_ne!(Step::Departs.colors(palette).0, Step::Passed.colors(palette).0);
+        assert_ne!(Step::Departs.colors(palette).1, Step::Passed.colors(palette).1);
     }
 
     #[test]
@@ -457,9 +481,9 @@ mod tests {
         ];
         let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
         insta::assert_snapshot!(lines.join("\n"), @"
-        no-draw: [✗ feed in]·····
-        hard-short: [✗ feed in]·····
-        partial-short: [✗ feed in]·····
+        no-draw: [✗ draws nothing]·····
+        hard-short: [✗ short]·····
+        partial-short: [✗ overload]·····
         excess-standby: ✗····
         standby-only: ✓[✗ wake]····
         latch-off: ✓✗···

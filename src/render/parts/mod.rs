@@ -27,7 +27,7 @@ pub(super) mod volts;
 
 use super::RenderError;
 use super::axis::{TimeAxis, ValueAxis};
-use super::columns::{self, Column};
+use super::columns::{self, Column, Span};
 use super::font::Weight;
 use super::geometry::Rect;
 use super::scene::{Anchor, Label, Shape, Style};
@@ -79,16 +79,29 @@ fn trace_line(
     sheet.scene.shapes.push(Shape::Steps { left, spans, clip: axis.area, width, color });
 }
 
-/// A light edge along what was read where it meets the line of the fault: in grey the two would merge.
-fn halo(sheet: &mut Sheet, left: i32, read: &[Option<Column>], axis: ValueAxis, fault: Option<i32>) {
-    /// How far from the line it begins, and its width with that of the trace, in units of the layout.
-    const REACH: f64 = 4.0;
-    const WIDTH: f64 = 7.0;
+/// The line at which the run left what good boards do, across one panel: unbroken and far heavier than what only happened,
+/// since the two must not be taken for each other in grey. It leaves out, as wide as it is, what was read there: in grey
+/// the two would merge, and a rest of it beside a steep trace would be a line of its own.
+fn fault_line(sheet: &mut Sheet, left: i32, read: &[Option<Column>], axis: ValueAxis, fault: Option<i32>) {
+    /// Its width, and how far what was read keeps it away, in units of the layout.
+    const WIDTH: f64 = 5.0;
+    const AWAY: f64 = 5.0;
+    /// A rest shorter than this says nothing, in units of the layout.
+    const SHORT: f64 = 14.0;
     let Some(x) = fault else { return };
-    let clip = Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(REACH)).intersection(axis.area);
-    let spans = columns::spans(read, |value| axis.row(value));
-    let (width, color) = (sheet.u(WIDTH), sheet.palette.paper);
-    sheet.scene.shapes.push(Shape::Steps { left, spans, clip, width, color });
+    let (away, pen) = (sheet.u(AWAY), sheet.pen(WIDTH, 0.0, sheet.palette.alarm));
+    let index = |x: i32| usize::try_from(x - left).unwrap_or(0).min(read.len());
+    let near = &columns::spans(read, |value| axis.row(value))[index(x - away)..index(x + away + 1)];
+    let rows = |span: &Span| span.enter.into_iter().chain([span.top, span.bottom]);
+    let passed = || near.iter().flatten().flat_map(rows);
+    let (top, bottom) = (axis.area.top, axis.area.bottom);
+    let above = passed().min().map_or(bottom, |row| row - away);
+    let below = passed().max().map_or(bottom, |row| row + away);
+    for (from, to) in [(top, above.min(bottom)), (below.max(top), bottom)] {
+        if to - from >= sheet.u(SHORT) {
+            sheet.scene.down(x, (from, to), pen);
+        }
+    }
 }
 
 /// Words on a ground of their own.

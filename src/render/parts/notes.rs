@@ -9,6 +9,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
 use super::amps::{self, Axes, Scale};
+use super::envelope::{Expected, expected};
 use super::readings::Readings;
 use super::trouble::is_unasked;
 use super::turning::{meets, turning};
@@ -159,7 +160,11 @@ fn place_all(
 ) -> Vec<Placed> {
     let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
     let mut taken = amps::words(sheet, subject, readings, axes.main, fault);
-    let rows = [Rows::new(readings, axes.main)];
+    let mut rows = vec![Rows::new(readings, axes.main)];
+    if subject.finding.verdict.class == Class::FullBoot {
+        // All that there is to be said is how the board differs from the envelope: it is not to be hidden either.
+        rows.push(Rows::of_envelopes(readings, axes.main, &expected(subject, readings)));
+    }
     let color = color(sheet, subject);
     let mut placed = Vec::new();
     for note in notes {
@@ -419,6 +424,18 @@ impl Rows {
         let rows = |column: &Column| (axis.row(column.high), axis.row(column.low));
         let all = readings.amps.iter().map(|column| column.as_ref().map(rows)).collect();
         Self { left: readings.time.left, all }
+    }
+
+    /// The same of what good boards keep within.
+    fn of_envelopes(readings: &Readings, axis: ValueAxis, expected: &[Expected]) -> Self {
+        let at = |x: i32| {
+            let within =
+                |of: &&Expected| (readings.time.x(of.from)..readings.time.x_within(of.to)).contains(&x);
+            let there = expected.iter().find(within)?;
+            Some((axis.row_within(there.high), axis.row_within(there.low)))
+        };
+        let columns = (readings.time.left..).zip(&readings.amps);
+        Self { left: readings.time.left, all: columns.map(|(x, _)| at(x)).collect() }
     }
 
     /// How many columns of the trace a box would hide.

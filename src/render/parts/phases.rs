@@ -84,7 +84,14 @@ pub(in crate::render) struct Bands {
 }
 
 /// Rows above the ribbon that names may take.
-const MOST_ROWS: i32 = 3;
+pub(in crate::render) const MOST_ROWS: i32 = 3;
+
+/// The same on a picture of one panel: as narrow as a phone the stages crowd, and there is height for more.
+pub(in crate::render) fn most_rows(sheet: &Sheet) -> i32 {
+    const OF_UPRIGHT: i32 = 5;
+    let (width, height) = (sheet.scene.width, sheet.scene.height);
+    if 2 * height > 3 * width && sheet.is_narrow(sheet.inside().width()) { OF_UPRIGHT } else { MOST_ROWS }
+}
 
 /// A band narrower than this is a sliver, in units of the layout.
 const SLIVER: f64 = 24.0;
@@ -106,10 +113,11 @@ enum Stand {
 
 /// From the plainest to the one that finds room where stages crowd: names begin at their leaders, each further to the
 /// left one row higher, so that none is crossed.
-const WAYS: [Way; 5] = [
+const WAYS: [Way; 6] = [
     Way { from_right: false, stands: &[Stand::Middle] },
     Way { from_right: true, stands: &[Stand::Middle] },
     Way { from_right: true, stands: &[Stand::Middle, Stand::Start, Stand::End] },
+    Way { from_right: true, stands: &[Stand::Start, Stand::Middle] },
     Way { from_right: true, stands: &[Stand::Start, Stand::End] },
     Way { from_right: true, stands: &[Stand::Start] },
 ];
@@ -121,7 +129,7 @@ fn raise_all(
     sheet: &Sheet,
     style: Style,
     (all, order): (&[Band], &[usize]),
-    time: TimeAxis,
+    (time, most_rows): (TimeAxis, i32),
 ) -> (Vec<Raised>, Vec<usize>) {
     let ways = WAYS.map(|way| {
         let mut order = order.to_vec();
@@ -133,7 +141,7 @@ fn raise_all(
         order.retain(|index| {
             let band = &all[*index];
             let name = Name { text: &band.name, span: band.span(), trouble: band.trouble };
-            !raise(&mut raised, sheet, style, (name, way.stands), time)
+            !raise(&mut raised, sheet, style, (name, way.stands), (time, most_rows))
         });
         (raised, order)
     });
@@ -145,12 +153,17 @@ fn raise_all(
 }
 
 impl Bands {
-    pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
+    /// The names in so many rows at most.
+    pub(in crate::render) fn new(
+        sheet: &Sheet,
+        subject: &Subject,
+        (time, most_rows): (TimeAxis, i32),
+    ) -> Self {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         let fits = |band: &Band| style.width(&band.name) <= band.right - band.left - sheet.u(8.0);
         let mut raised = Vec::new();
         let mut all = match attempts::attempts(subject) {
-            Some(attempts) => with_attempts(sheet, subject, time, attempts, &mut raised, fits),
+            Some(attempts) => with_attempts(sheet, subject, (time, most_rows), attempts, &mut raised, fits),
             None => bands(subject, time, (time.from, time.to)),
         };
         for band in &mut all {
@@ -170,7 +183,7 @@ impl Bands {
                     span,
                     trouble: false,
                 };
-                raise(&mut raised, sheet, style, (name, WAYS[0].stands), time);
+                raise(&mut raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
             }
         }
         // A sliver of a stage that is named elsewhere needs no name of its own.
@@ -178,7 +191,9 @@ impl Bands {
         let sliver = |band: &Band| band.right - band.left < sheet.u(SLIVER) && elsewhere(band);
         let order: Vec<usize> =
             (0..all.len()).filter(|index| inside[*index].is_none() && !sliver(&all[*index])).collect();
-        let (raised, unnamed) = raise_all(&raised, sheet, style, (&all, &order), time);
+        // Nor has one that is not called anything: its leader would lead to no word.
+        let order: Vec<usize> = order.into_iter().filter(|index| !all[*index].name.is_empty()).collect();
+        let (raised, unnamed) = raise_all(&raised, sheet, style, (&all, &order), (time, most_rows));
         for index in unnamed {
             let band = &all[index];
             inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
@@ -355,7 +370,7 @@ fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -
 fn with_attempts(
     sheet: &Sheet,
     subject: &Subject,
-    time: TimeAxis,
+    (time, most_rows): (TimeAxis, i32),
     attempts: &[Attempt],
     raised: &mut Vec<Raised>,
     fits: impl Fn(&Band) -> bool,
@@ -374,7 +389,7 @@ fn with_attempts(
     if let Some(over) = band(time, bracketed, words, true) {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         let name = Name { text: &over.name, span: over.span(), trouble: true };
-        raise(raised, sheet, style, (name, WAYS[0].stands), time);
+        raise(raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
     }
     let mut during = bands(subject, time, all);
     if !during.iter().all(&fits) {
@@ -442,7 +457,7 @@ fn raise(
     sheet: &Sheet,
     style: Style,
     (name, stands): (Name, &[Stand]),
-    time: TimeAxis,
+    (time, most_rows): (TimeAxis, i32),
 ) -> bool {
     let Name { text, span, trouble } = name;
     let (width, space) = (style.width(text), sheet.u(8.0));
@@ -461,7 +476,7 @@ fn raise(
         let bracket = span.0 + 2 * space <= left && right + 2 * space <= span.1;
         Raised { text: text.to_owned(), left, right, row, span, bracket, trouble }
     };
-    let mut places = (0..MOST_ROWS).flat_map(|row| stands.iter().map(move |stand| (row, stand)));
+    let mut places = (0..most_rows).flat_map(|row| stands.iter().map(move |stand| (row, stand)));
     let found = places.find_map(|(row, stand)| {
         Some(set(row, stand)).filter(|name| raised.iter().all(|other| name.is_clear_of(other, space)))
     });

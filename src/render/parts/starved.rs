@@ -5,7 +5,7 @@ use super::attempts::span;
 use super::notes::Note;
 use super::readings::AT_LIMIT;
 use super::turning::{
-    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, given_up, gives_up,
+    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, given_up, gives_up, in_stage,
     note as note_at, volts_read,
 };
 use crate::units::Amps;
@@ -39,7 +39,8 @@ pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
     let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
     let down = volts_read(subject, volts[shown])?;
     let body = format!("{drawn} pull it down to {down}{limit}");
-    let mut note = at_reading(subject, shown, before(shown), "the feed gives way", body);
+    let head = format!("the feed gives way{}", in_stage(subject).unwrap_or_default());
+    let mut note = at_reading(subject, shown, before(shown), head, body);
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
     note.lines.extend(further.map(|further| format!("later down to {further}")));
@@ -69,16 +70,27 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
     let down = volts_read(subject, volts[deepest])?;
     let body = match (ends.len(), found) {
-        (2.., found) if found == ends.len() => format!("volts dip at the end of every try, down to {down}"),
-        (count @ 2.., 1..) => format!("volts dip at the end of {found} of {count} tries, down to {down}"),
+        (2, 2) => format!("volts dip to {down} in both tries"),
+        (2.., found) if found == ends.len() => format!("volts dip to {down} in every try"),
+        (count @ 2.., 1..) => format!("volts dip to {down} in {found} of {count} tries"),
         _ => format!("volts dip to {down}"),
     };
     let point = if amps[first.saturating_sub(1)] > amps[first] { first - 1 } else { first };
-    let head = format!("over {limit} for less than a reading");
+    // Where in the boot comes first: it is what is asked of a picture.
+    let head = in_stage(subject).map_or_else(
+        || format!("over {limit} for less than a reading"),
+        |place| format!("over {limit}{place}"),
+    );
     // What the supply reads there is over or not yet begun: the dot stands as near to the limit as the trace comes.
     let mut note = note_at(times[first], Some(limit.value()), head, body);
-    note.lines.push(format!("only {} read before it", drawn_at(subject, point)?));
+    note.lines.push(format!("for less than a reading: only {} read", drawn_at(subject, point)?));
     Some(note)
+}
+
+/// Whether the head of a note says itself at which step the tries end.
+pub(super) fn names_the_step(subject: &Subject, note: &Note) -> bool {
+    let head = note.lines.first();
+    head.is_some_and(|head| in_stage(subject).is_some_and(|place| head.ends_with(&place)))
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.

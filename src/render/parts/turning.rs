@@ -17,8 +17,22 @@ pub(super) const OFF: &str = "off";
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     let mut note = turn(subject)?;
-    note.lines.extend(at_the_step(subject));
+    if !starved::names_the_step(subject, &note) {
+        note.lines.extend(at_the_step(subject));
+    }
     Some(note)
+}
+
+/// ` at the end of firmware`, or ` in firmware`, where that is told; where only the time of the tries tells it, `, when good
+/// boards are in firmware`.
+pub(super) fn in_stage(subject: &Subject) -> Option<String> {
+    let verdict = &subject.finding.verdict;
+    let word = if verdict.step_into.is_some() { "at the end of" } else { "in" };
+    let told = verdict.reached.as_ref().map(|stage| format!(" {word} {stage}"));
+    told.or_else(|| {
+        let tries = Tries::of(&subject.finding.attempts).filter(|tries| tries.earliest_in.is_none())?;
+        Some(format!(", when good boards are in {}", tries.likely_in?))
+    })
 }
 
 /// `at the end of firmware, at the step into loading`, where the tries end there.
@@ -249,7 +263,11 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     let (point, word) = attempt.map_or((edge - 1, ""), |(start, _)| top(subject, start, edge));
     let sag = sag(subject, point..edge + 1).unwrap_or_default();
     let body = format!("{word}{}{sag}, then {left}", reading(subject, point)?);
-    Some(at_reading(subject, edge, point, "stays down from here on", body))
+    let (at, head) = match before_gap(subject, edge) {
+        Some(_) => (edge - 1, "stays down from this gap on"),
+        None => (edge, "stays down from here on"),
+    };
+    Some(at_reading(subject, at, point, head, body))
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
@@ -274,6 +292,7 @@ pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let lasted = time(subject, tries.lasts_s.mean);
     let times = match tries.count {
         1 => format!("after {lasted}"),
+        2 => format!("as do both tries, after {lasted} on average"),
         several => format!("as do all {several} tries, after {lasted} on average"),
     };
     let places = elsewhere(subject, shown);
@@ -288,11 +307,24 @@ pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let (highest, word) = top(subject, start, edge);
     let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
     let drawn_there = subject.finding.log.drawn(read[highest]);
-    let mut note = note(time[edge], Some(drawn_there), "gives up here", body);
+    let (at, head) = match before_gap(subject, edge) {
+        Some(last) => (last, "gives up in the gap from here"),
+        None => (time[edge], "gives up here"),
+    };
+    let mut note = note(at, Some(drawn_there), head, body);
     note.point_at = Some(time[highest]);
     note.lines.push(times);
     note.lines.extend(places);
     Some(note)
+}
+
+/// The last reading before the gap in which a fall lies that shows at the reading after it; `None` without a gap there.
+fn before_gap(subject: &Subject, edge: usize) -> Option<f64> {
+    let time = subject.trace.time();
+    let (before, after) = (*time.get(edge.checked_sub(1)?)?, *time.get(edge)?);
+    let lies_there =
+        subject.finding.log.gaps.iter().any(|gap| gap.start_s.value() < after && gap.end_s.value() > before);
+    lies_there.then_some(before)
 }
 
 /// Where a try ends on the trace.
@@ -313,7 +345,8 @@ pub(in crate::render) fn end_of(subject: &Subject, attempt: &Attempt) -> Option<
     let (point, _) = top(subject, start, edge);
     let (time, read) = (subject.trace.time(), subject.trace.amps());
     let amps = subject.finding.log.drawn(read[point]);
-    Some(End { falls_s: time[edge], point_s: time[point], amps })
+    let falls_s = before_gap(subject, edge).unwrap_or(time[edge]);
+    Some(End { falls_s, point_s: time[point], amps })
 }
 
 /// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
@@ -398,7 +431,11 @@ fn falls_back(subject: &Subject) -> Option<Note> {
     };
     let body = format!("from {} to {}", level(told.from_a, told.from_v), level(told.to_a, told.to_v));
     let start = told.at_s.value();
-    let at = edge(subject, start).map_or(start, |edge| subject.trace.time()[edge]);
+    let edge = edge(subject, start);
+    if let Some(last) = edge.and_then(|edge| before_gap(subject, edge)) {
+        return Some(note(last, Some(told.from_a.value()), "falls back in the gap from here", body));
+    }
+    let at = edge.map_or(start, |edge| subject.trace.time()[edge]);
     Some(note(at, Some(told.from_a.value()), "falls back here", body))
 }
 

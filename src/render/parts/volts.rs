@@ -4,14 +4,16 @@ use super::super::axis::ValueAxis;
 use super::super::columns::Column;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Style};
+use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::events::Lane;
 use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
+use super::turning::LEAST_SAG;
 use super::{Subject, amps};
 use crate::units::Volts;
+use crate::verdict::Class;
 
 /// From where to where the strip reaches, in volts.
 #[derive(Debug, Clone, Copy)]
@@ -27,6 +29,9 @@ impl Scale {
         const HEADROOM: f64 = 0.15;
         /// Depth of the axis to that of the sag.
         const SAG_SHARE: f64 = 1.3;
+        /// Least depth of the axis where a dip is what the verdict stands on, as a share of the volts: below this, steps of
+        /// the readback would look like dips.
+        const DIP: f64 = 0.03;
         let top = highest(subject, readings);
         if top <= 0.0 {
             return Self { low: 0.0, high: 1.0 };
@@ -35,8 +40,9 @@ impl Scale {
             settled(subject, readings).iter().map(|(_, column)| column.low).fold(f64::INFINITY, f64::min);
         // The sag takes most of the strip, and a steady feed is not blown up to look like one.
         let below = (top - lowest) * SAG_SHARE;
-        let low =
-            if lowest.is_finite() && lowest > top / 2.0 { (top - below).min(COLLAPSE * top) } else { 0.0 };
+        let starves = subject.finding.verdict.class == Class::FeedLimited && is_dip(top, lowest);
+        let least = if starves { (1.0 - DIP) * top } else { COLLAPSE * top };
+        let low = if lowest.is_finite() && lowest > top / 2.0 { (top - below).min(least) } else { 0.0 };
         Self { low, high: low + (top - low) * (1.0 + HEADROOM) }
     }
 
@@ -69,7 +75,11 @@ pub(in crate::render) fn draw(
     amps::gaps(sheet, readings, area);
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
-    super::halo(sheet, readings.time.left, &readings.volts, axis, lane.fault());
+    super::fault_line(sheet, readings.time.left, &readings.volts, axis, lane.fault());
+    if !readings.limited.is_empty() {
+        // Hatching would drown it.
+        line(sheet, readings, axis, (8.0, palette.paper));
+    }
     line(sheet, readings, axis, (2.0, palette.volts));
     lowest(sheet, subject, readings, axis, (lane.fault(), zero));
 }
@@ -111,6 +121,7 @@ fn settled<'a>(subject: &Subject, readings: &'a Readings) -> Vec<(i32, &'a Colum
         .map(|phase| (readings.time.x(phase.start_s.value()), readings.time.x(phase.end_s.value())))
         .collect();
     // The first sample that is past the ramp, once the volts have come up.
+    let ramp = ramp(subject);
     let (mut up, mut ever_up) = (None, false);
     let (mut settled, mut fed) = (Vec::new(), Vec::new());
     for (x, column) in (readings.time.left..).zip(&readings.volts) {
@@ -124,11 +135,22 @@ fn settled<'a>(subject: &Subject, readings: &'a Readings) -> Vec<(i32, &'a Colum
             _ => fed.push((x, column)),
         }
         if up.is_none() && column.leave >= COLLAPSE * top {
-            up = Some(column.samples.end + RAMP);
+            up = Some(column.samples.end + ramp);
         }
         ever_up |= up.is_some();
     }
     if ever_up { settled } else { after_switch_on(fed) }
+}
+
+/// How many samples the ramp may take: a supply that is read more often than it renews its readings repeats each.
+fn ramp(subject: &Subject) -> usize {
+    /// Renewals over which the repeats are counted.
+    const COUNTED: u8 = 10;
+    let time = subject.trace.time();
+    let (Some(update_s), Some(first)) = (subject.finding.log.update_s(), time.first()) else { return RAMP };
+    let until = first + f64::from(COUNTED) * update_s;
+    let repeats = time.partition_point(|time| *time < until) / usize::from(COUNTED);
+    RAMP * repeats.max(1)
 }
 
 /// Without the columns up to the first readings of real volts, so that a collapsed feed is not read as none at all.
@@ -153,8 +175,12 @@ fn lowest(
     let settled = settled(subject, readings);
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
+    // A steady feed has no lowest that says anything.
+    if !is_dip(highest(subject, readings), column.low) {
+        return;
+    }
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
-    if axis.area.height() < 3 * style.line_height() {
+    if axis.area.height() < 2 * style.line_height() {
         return;
     }
     let words = Words { style, axis, x, row: axis.row_within(column.low), fault };
@@ -168,9 +194,27 @@ fn lowest(
         return;
     };
     sheet.scene.fill(ground, sheet.palette.paper);
+    leader(sheet, (x, words.row), ground);
     let at = (ground.left + sheet.u(MARGIN), ground.bottom - sheet.u(BELOW_BASELINE));
     sheet.scene.text(text, at, Anchor::Start, style);
 }
+
+/// Whether volts that low are a dip of a feed that is `top` else.
+fn is_dip(top: f64, low: f64) -> bool {
+    low <= top * (1.0 - LEAST_SAG)
+}
+
+/// Ties words that stand away from the dip that they name to it.
+fn leader(sheet: &mut Sheet, (x, y): (i32, i32), ground: Rect) {
+    let from = (x.clamp(ground.left, ground.right - 1), y.clamp(ground.top, ground.bottom - 1));
+    if (from.0 - x).abs() > sheet.u(FAR) {
+        let (width, color) = (sheet.u(1.0), sheet.palette.text);
+        sheet.scene.shapes.push(Shape::Line { from, to: (x, y), width, color });
+    }
+}
+
+/// From this far on words need a line to their place, in units of the layout.
+const FAR: f64 = 18.0;
 
 /// When the lowest volts of a column were read, on the time of the figure.
 fn when(subject: &Subject, column: &Column, zero: f64) -> Option<String> {

@@ -22,13 +22,15 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
 
 /// The facts that decided; where they decide nothing, also what to do about it.
 fn evidence(finding: &Finding) -> String {
-    let facts = finding.verdict.because.join(" · ");
     match finding.next_checks.first() {
         Some(check) if finding.verdict.class == Class::Inconclusive => {
             // Where the advice comes from is for the text, which has room for it.
             let check = check.strip_suffix(" (common practice)").unwrap_or(check);
-            format!("{facts} · to decide: {check}")
+            // Before the other facts: on a narrow figure there is no room for all, and this is what is to be done.
+            let (first, rest) = finding.verdict.because.split_at(finding.verdict.because.len().min(1));
+            let to_decide = [format!("to decide: {check}")];
+            [first, &to_decide, rest].concat().join(" · ")
         }
-        _ => facts,
+        _ => finding.verdict.because.join(" · "),
     }
 }

@@ -40,9 +40,63 @@ fn a_level_is_that_of_the_finding_and_the_lowest_volts_leave_out_the_same_rise()
     }
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["0.680 A at 24.0 V, no stages", "lowest 24.0 V"] {
-        assert!(said.contains(&text), "{text}: {said:?}");
+    assert!(said.contains(&"0.680 A at 24.0 V, no stages"), "{said:?}");
+    // After the rise the feed is steady: it has no lowest.
+    assert!(!said.iter().any(|text| text.starts_with("lowest")), "{said:?}");
+}
+
+#[test]
+fn a_rise_that_is_read_more_often_than_it_is_renewed_is_no_dip() {
+    // Read ten times a second and renewed twice: the first renewal of the feed is there five times.
+    let (_, mut finding) = run_of(Class::PartialShort);
+    finding.log.changed_hz = Some(2.0);
+    let said = |later: f64| {
+        let volts = |index: u32| match index {
+            0..20 => 0.0,
+            20..25 => 22.3,
+            300..305 => later,
+            _ => 24.0,
+        };
+        let trace = trace_at(600, 60.0, |index| if index < 20 { 0.0 } else { 0.68 }, volts);
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        scene.labels().find(|label| label.text.starts_with("lowest")).map(|label| label.text.clone())
+    };
+    assert_eq!(said(24.0), None);
+    assert_eq!(said(23.0).as_deref(), Some("lowest 23.0 V"));
+}
+
+#[test]
+fn a_fall_in_a_gap_is_marked_at_the_last_reading_before_it() {
+    use crate::trace::{Header, Mode, Sample, TraceBuilder};
+    let mut finding = cycling(4);
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in (0..600_u32).filter(|index| !(78..86).contains(index)) {
+        let time = Seconds::constant(f64::from(index) / 10.0);
+        let amps = Amps::constant(if (60..80).contains(&index) { 0.7 } else { 0.03 });
+        builder
+            .sample(Sample { time, volts: Volts::constant(12.8), amps, mode: Mode::Unknown, span: None })
+            .unwrap();
     }
+    let trace = builder.finish();
+    let note = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap()
+    };
+    let seen = note(&finding);
+    assert_eq!((seen.lines[0].as_str(), seen.at), ("gives up here", 8.6));
+    finding.log.gaps =
+        vec![crate::verdict::Gap { start_s: Seconds::constant(7.7), end_s: Seconds::constant(8.6) }];
+    let unseen = note(&finding);
+    assert_eq!((unseen.lines[0].as_str(), unseen.at), ("gives up in the gap from here", 7.7));
+    assert_eq!(unseen.point_at, Some(7.7));
+}
+
+#[test]
+fn two_tries_are_both() {
+    let (trace, finding) = (run_of_tries(|_| 12.8), cycling(3));
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[2].starts_with("as do both tries, after "), "{:?}", note.lines);
 }
 
 #[test]
@@ -131,7 +185,29 @@ fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
     assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
     // However narrow the picture, what happened is said.
     let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
-    assert!(scene.labels().any(|label| label.text == "over 1.20 A for less than a reading"));
+    assert!(scene.labels().any(|label| label.text == "over 1.20 A in firmware"));
+}
+
+#[test]
+fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
+    let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    let lines = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines
+    };
+    finding.verdict.step_into = Some("loading".into());
+    let at_the_step = lines(&finding);
+    assert_eq!(at_the_step[0], "over 1.20 A at the end of firmware");
+    assert_eq!(at_the_step.len(), 3, "the place is said once: {at_the_step:?}");
+    (finding.verdict.step_into, finding.verdict.reached) = (None, None);
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
+    }
+    assert_eq!(lines(&finding)[0], "over 1.20 A, when good boards are in rails");
 }
 
 #[test]
@@ -181,7 +257,7 @@ fn dips_are_counted_as_the_text_counts_them() {
     finding.attempts[1].lowest_v = Volts::constant(12.73);
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip at the end of 2 of 3 tries, down to 10.5 V");
+    assert_eq!(note.lines[1], "volts dip to 10.5 V in 2 of 3 tries");
 }
 
 #[test]
