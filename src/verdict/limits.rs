@@ -41,9 +41,10 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
 
 fn reference(seen: &Seen) -> Option<String> {
     let Some(profile) = seen.profile else {
+        let guessed = if seen.class() == Class::Inconclusive { "what is said of it" } else { "the verdict" };
         let suggest = seen.analysis.kind.map_or_else(
-            || "tell no kind of board, and the verdict is a guess".into(),
-            |kind| format!("suggest {}, and the verdict is a guess by kind", kind.name),
+            || format!("tell no kind of board, and {guessed} is a guess"),
+            |kind| format!("suggest {}, and {guessed} is a guess by kind", kind.name),
         );
         return Some(format!("no reference profile: the feed volts {suggest}; stages cannot be told"));
     };
@@ -152,9 +153,12 @@ fn zero(seen: &Seen) -> Option<String> {
     let zero_a = seen.readout.zero_a;
     let part_a = seen.readout.step_a / PARTS;
     let known = zero_a.abs() >= part_a.max(LEAST_A);
-    let in_the_last_digit = seen.last_level().is_some_and(|level| {
-        zero_a.abs() >= seen.readout.step_a && seen.amps(level.amps) != seen.amps(level.amps + zero_a)
-    });
+    // A peak is one reading, and no multiple of the supply's step any more; a mean need not be one.
+    let differs = |amps: f64| seen.amps(amps) != seen.amps(amps + zero_a);
+    let peak =
+        seen.tries().is_some_and(|tries| [tries.peak_a.low, tries.peak_a.high].into_iter().any(differs));
+    let mean = seen.last_level().is_some_and(|level| differs(level.amps));
+    let in_the_last_digit = peak || (mean && zero_a.abs() >= seen.readout.step_a / 2.0);
     let shows = || quoted_low(seen).is_some_and(|amps| zero_a.abs() > SHOWS * amps.abs());
     // Of a board that draws nothing the evidence says it.
     let said = seen.class() == Class::NoDraw;

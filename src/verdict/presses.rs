@@ -119,6 +119,8 @@ pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
     const SDS: f64 = 6.0;
     const STEPS: f64 = 3.0;
     const SHARE: f64 = 0.3;
+    /// ... or of this share, if they come evenly.
+    const LOW_SHARE: f64 = 0.1;
     /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
     /// is averaged down, now more and now less.
     const AS_WELL: f64 = 0.5;
@@ -128,8 +130,11 @@ pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
     let amps: Vec<f64> =
         seen.trace.amps().get(samples)?.iter().map(|amps| amps - seen.readout.zero_a).collect();
     let level = robust::median(&mut amps.clone())?;
-    let above = (SDS * seen.readout.noise_a).max(STEPS * seen.analysis.step_a).max(SHARE * level);
+    let above_noise = (SDS * seen.readout.noise_a).max(STEPS * seen.analysis.step_a);
     let highest = amps.iter().copied().fold(level, f64::max);
+    // What is low beside its level stands out by its rhythm alone.
+    let low = highest - level <= above_noise.max(SHARE * level);
+    let above = above_noise.max(if low { LOW_SHARE * level } else { SHARE * level });
     if highest - level <= above {
         return None;
     }
@@ -137,6 +142,9 @@ pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
     let is_pulse = |amps: f64| amps - level > least.max(AS_WELL * above);
     let begins = |i: &usize| is_pulse(amps[*i]) && (*i == 0 || !is_pulse(amps[i - 1]));
     let begun: Vec<f64> = (0..amps.len()).filter(begins).map(|i| time[i]).collect();
+    if low && heartbeat(seen, &begun).is_empty() {
+        return None;
+    }
     let pulses = match begun.len() {
         1 => "1 short pulse of".into(),
         count => format!("{count} short pulses{} of up to", heartbeat(seen, &begun)),

@@ -94,7 +94,7 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     } else if surplus < FIRE_W {
         "burns skin and chars the board: feed for seconds, and do not touch"
     } else {
-        "can start a fire: lower the limit, feed for seconds, do not leave it alone, and keep what burns away"
+        "can start a fire: lower the limit, feed for seconds, do not leave it alone, and clear the bench around it of all that can burn"
     };
     let leads = if seen.class() == Class::ExcessStandby { "" } else { ", less what the leads take," };
     Some(format!("up to {watts} in one small part{leads} {what}"))

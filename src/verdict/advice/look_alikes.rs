@@ -44,7 +44,9 @@ fn not_pressed(seen: &Seen) -> Option<String> {
     let asleep = is(seen, &[Class::NoDraw, Class::StandbyOnly, Class::ExcessStandby]);
     (asleep && seen.has_button() && seen.analysis.run.presses.is_empty()).then(|| {
         let fed = if unfed(seen).is_some() { " with the output on" } else { "" };
-        format!("press the power button for 5 to 10 s, and mark it in the log: no press is marked{fed}")
+        format!(
+            "press the power button briefly{fed}, and mark it; only if nothing moves, hold it for 5 to 10 s"
+        )
     })
 }
 

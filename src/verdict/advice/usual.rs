@@ -7,7 +7,8 @@ use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
-    FellTo, ends_in_a_spike, fall, much_for_standby, rails_may_be_up, woke_and_stays, woke_before,
+    FellTo, ends_in_a_spike, fall, most_asleep_w, much_for_standby, only_a_reference_tells, rails_may_be_up,
+    woke_and_stays, woke_before,
 };
 use crate::verdict::kind::Family;
 use crate::verdict::limits::long_try;
@@ -32,16 +33,21 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         }
         Class::Inconclusive => {
             let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
-            let look = woke.map(|_| woken());
+            let look = woke.map(|_| woken().to_vec());
+            let look = look.or_else(|| shows_its_level(seen).then(|| vec![LOOK.to_owned()]));
             look.into_iter().flatten().chain(loaded_or_awake(seen)).chain([capture_again(seen)]).collect()
         }
     }
 }
 
+/// What tells a board that runs, where no reference does.
+const LOOK: &str =
+    "look and listen first: screen, light, fan or console tell a board that runs from one that hangs";
+
 /// What tells of a board that woke and stays at one level, where no reference does.
 fn woken() -> [String; 2] {
     [
-        "look and listen first: screen, light, fan or console tell a board that runs from one that hangs".into(),
+        LOOK.into(),
         "if it shows nothing: measure each rail with its enable and power-good, then the processor's reset and clock"
             .into(),
     ]
@@ -123,8 +129,6 @@ fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64, asleep: bool) 
 
 /// Ohms before the scope where tries are short, for a coil is easy to reach; last where the converters stay up.
 fn tries(seen: &Seen, at: &str) -> Vec<String> {
-    /// Converters that start at all are up after so many seconds.
-    const CONVERTERS_UP_S: f64 = 3.0;
     let tries = seen.tries();
     if let Some(lasted_s) = long_try(seen) {
         return went_off(seen, lasted_s, at);
@@ -133,7 +137,7 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
         format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
     });
-    let up = tries.is_some_and(|tries| tries.lasts_s.mean >= CONVERTERS_UP_S) || end_in_software(seen);
+    let up = tries.is_some_and(|tries| converters_are_up(seen, tries.lasts_s.mean)) || end_in_software(seen);
     let ohms = if up {
         "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
     } else {
@@ -150,13 +154,30 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
 }
 
+/// Whether the converters of a board stay up in tries of so many seconds: a short at one of their coils would end those
+/// sooner.
+fn converters_are_up(seen: &Seen, lasts_s: f64) -> bool {
+    /// Converters that start at all are up after so many seconds (common practice, no source).
+    const UP_S: f64 = 3.0;
+    /// ... and those of a board that got past its first stage, in which they start, after so many more.
+    const UP_AFTER_THE_FIRST_S: f64 = 2.0;
+    let first_s = seen.analysis.model.stages.first().and_then(|first| first.duration);
+    let since_s = lasts_s - first_s.map_or(lasts_s, |first| first.typical);
+    let later = seen.ends.is_some_and(|ends| ends.first > 0) && since_s >= UP_AFTER_THE_FIRST_S;
+    lasts_s >= UP_S || (later && !ends_in_a_spike(seen))
+}
+
 /// Whether the tries end in a stage that runs software, after others, and not because something comes on.
 fn end_in_software(seen: &Seen) -> bool {
     /// A processor that starts has said something, or tried to, after so many seconds (common practice, no source).
     const SAYS_SOMETHING_S: f64 = 1.0;
-    let lasting = seen.tries().is_some_and(|tries| tries.lasts_s.mean >= SAYS_SOMETHING_S);
-    let there = seen.ends.is_some_and(|ends| ends.told() && runs_software_in(seen, ends.last));
-    lasting && there && !ends_in_a_spike(seen)
+    let Some(ends) = seen.ends.filter(|ends| ends.told() && runs_software_in(seen, ends.last)) else {
+        return false;
+    };
+    let before = seen.analysis.model.stages[..ends.last].iter();
+    let begins_s: f64 = before.filter_map(|stage| Some(stage.duration?.typical)).sum();
+    let lasting = seen.tries().is_some_and(|tries| tries.lasts_s.mean - begins_s >= SAYS_SOMETHING_S);
+    lasting && !ends_in_a_spike(seen)
 }
 
 /// What to try on a board whose converters stay up in its tries: what the stage does that they end in, or at the step into,
@@ -218,7 +239,34 @@ fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         Family::Any => "check the always-on rails, and what has to ask the board to wake",
     };
     let much = much_for_standby(seen).then(|| excess_attached(seen, what_is_attached(seen)));
-    asked_to_wake(seen).into_iter().chain(much).chain([supplies.to_owned()]).chain(enable).collect()
+    let mut checks = asked_to_wake(seen);
+    checks.extend(much);
+    let surplus = surplus_of_a_kind(seen);
+    // Nobody looks for what keeps a board from waking that was not asked to; and a surplus has one look at its rails.
+    let asked = !seen.has_button() || !seen.analysis.run.presses.is_empty();
+    if asked && (surplus.is_empty() || !seen.has_button()) {
+        checks.push(supplies.to_owned());
+        checks.extend(enable);
+    }
+    checks.extend(surplus);
+    checks
+}
+
+/// How to find what a board without a reference draws asleep beyond what boards of its kind do.
+fn surplus_of_a_kind(seen: &Seen) -> Vec<String> {
+    let Some(most_w) = most_asleep_w(seen) else { return Vec::new() };
+    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
+    if drawn < most_w {
+        return Vec::new();
+    }
+    let of_all = "compare with a known-good board of this model asleep, on this supply: that tells a surplus from what is usual";
+    let [rails, ohms, ..] = surplus_on_always_on(seen, "the board", drawn, true);
+    let watts = seen.watts(drawn, seen.analysis.run.set_v);
+    // How much of it is a surplus nobody knows.
+    let warmth = format!(
+        "thermal camera on the always-on regulators and what they feed: most of {watts} in one part shows there"
+    );
+    vec![of_all.into(), rails, ohms, warmth]
 }
 
 /// Whether the button asks at all, from its contacts to its line.
@@ -228,8 +276,9 @@ fn asked_to_wake(seen: &Seen) -> Vec<String> {
     }
     let pressed = !seen.analysis.run.presses.is_empty();
     let again = pressed.then(|| "press again, for 5 to 10 s, and watch the amps".to_owned());
+    let only_then = if pressed { "" } else { "only if it does not wake at that: " };
     let button = [
-        "bridge the button's contacts".to_owned(),
+        format!("{only_then}bridge the button's contacts"),
         "is the button's board or ribbon plugged in, and does its line go low as it is pressed?".to_owned(),
     ];
     again.into_iter().chain(button).collect()
@@ -359,7 +408,8 @@ fn capture_again(seen: &Seen) -> String {
     let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
     let long = seen.analysis.run.duration() > LONG_ENOUGH_S;
     let needed_s = needed_s(seen);
-    if seen.profile.is_none() && (woke.is_some() || long) {
+    let seen_enough = woke.is_some() || long || shows_its_level(seen);
+    if seen.profile.is_none() && seen_enough {
         return "capture known-good boards of this model and learn a profile from them (`feedtale learn`): without one, no \
                 more can be said"
             .into();
@@ -380,6 +430,16 @@ fn capture_again(seen: &Seen) -> String {
         }
         None => format!("capture again from before switch-on, and for a minute or more after {from}"),
     }
+}
+
+/// Whether a board without a reference was seen from switch-on, and for long enough to be said to be up or loaded: what it
+/// then does is for an eye or a reference, and not for another capture alike.
+fn shows_its_level(seen: &Seen) -> bool {
+    /// What a board draws is a level of its own by then (common practice, no source).
+    const SHOWN_S: f64 = 20.0;
+    let run = &seen.analysis.run;
+    let awake = seen.analysis.path.last().is_some_and(|last| only_a_reference_tells(seen, last));
+    awake && run.switch_on_seen && run.duration() >= SHOWN_S
 }
 
 /// How long a good board of this model may take to come up and show its running level, in seconds.

@@ -7,7 +7,7 @@ mod short;
 mod tries;
 
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
-pub(super) use rest::{much_for_standby, rails_may_be_up};
+pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use short::{has_leads_in_it, woke_before};
 pub(super) use tries::ends_in_a_spike;
 
@@ -181,7 +181,8 @@ struct Steady {
 
 impl Steady {
     /// The last pieces of the run, back to where the current was another; a gap, or a step that a person would not act
-    /// on, does not end it, and neither does a pulse.
+    /// on, does not end it, and neither does a pulse. The means are those of all readings from there on, pulses included,
+    /// as anybody finds them who takes the mean over the time that is said beside them.
     fn at_the_end(seen: &Seen, last: &Step) -> Option<Self> {
         /// Share of the level that is no change of it.
         const SAME: f64 = 0.1;
@@ -189,17 +190,17 @@ impl Steady {
         let end = pieces.last()?;
         let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= SAME * end.amps.abs();
         let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S;
-        let mut level = Self { start_s: end.end_s, end_s: end.end_s, amps: 0.0, volts: 0.0, watts: 0.0 };
-        let mut read_s = 0.0;
-        for piece in pieces.iter().rev().take_while(goes_on).filter(near) {
-            let seconds = piece.duration().max(f64::MIN_POSITIVE);
-            read_s += seconds;
-            level.start_s = piece.start_s;
-            level.amps += (piece.amps - level.amps) * seconds / read_s;
-            level.volts += (piece.volts - level.volts) * seconds / read_s;
-            level.watts += (piece.watts - level.watts) * seconds / read_s;
-        }
-        Some(level)
+        let first = pieces.iter().rev().take_while(goes_on).filter(near).last()?;
+        let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
+        let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();
+        let amps = |i: usize| without_zero(seen.trace.amps()[i], zero_a);
+        Some(Self {
+            start_s: first.start_s,
+            end_s: end.end_s,
+            amps: mean(&amps)?,
+            volts: mean(&|i| seen.trace.volts()[i])?,
+            watts: mean(&|i| seen.trace.volts()[i] * amps(i))?,
+        })
     }
 
     fn duration(&self) -> f64 {
@@ -216,16 +217,21 @@ const LEVEL_S: f64 = 0.5;
 
 /// What a board without a reference does that is not asleep.
 fn awake(seen: &Seen, last: &Step, level: Option<&Steady>) -> Option<String> {
-    let model = &seen.analysis.model;
     // The watts of the amps and volts that are said beside them.
     let (watts, volts) =
         level.map_or((last.stretch.watts, last.stretch.volts), |level| (level.watts, level.volts));
-    (!model.of_this_board && last.stretch.watts > model.standby.high).then(|| {
+    only_a_reference_tells(seen, last).then(|| {
         format!(
             "{} is more than such boards draw asleep: awake or loaded, and only a reference can tell which, or how far it got",
             seen.watts(watts, volts)
         )
     })
+}
+
+/// Whether a board without a reference ends at more than such boards draw asleep.
+pub(in crate::verdict) fn only_a_reference_tells(seen: &Seen, last: &Step) -> bool {
+    let model = &seen.analysis.model;
+    !model.of_this_board && last.stretch.watts > model.standby.high
 }
 
 fn run_is_unasked(seen: &Seen) -> bool {

@@ -5,7 +5,7 @@ use crate::units::{figures, how_often, range};
 use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
-use crate::verdict::kind::unknown;
+use crate::verdict::kind::{Kind, unknown};
 use crate::verdict::model::Stage;
 use crate::verdict::presses::{SHOWS_S, pulses, unfed};
 use crate::verdict::seen::{Seen, exact};
@@ -112,21 +112,32 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
 
 /// What a board without a reference draws at rest, beside what boards of its kind do.
 fn against_kind(seen: &Seen, watts: f64, drawn: &str) -> String {
-    let run = &seen.analysis.run;
     let (kind, boards) = match seen.analysis.kind {
         Some(kind) => (*kind, "boards of this kind"),
-        None => (unknown(run.limit_a.map(|limit| limit * run.set_v)), "boards that such a limit is for"),
+        None => (any_kind(seen), "boards fed at such a limit"),
     };
     let most = exact(kind.standby_high_w, "W");
     if watts >= kind.standby_high_w {
         let times = figures(watts / kind.standby_high_w, 2);
         return format!(
-            "{drawn} is {times} times the {most} that {boards} seldom exceed asleep: a surplus, or awake and idle"
+            "{drawn} is {times} times {most}, which {boards} seldom exceed asleep: a surplus, or awake and idle"
         );
     }
     let much =
         if much_for_standby(seen) { ", though much for a standby: part of it may be a surplus" } else { "" };
-    format!("{drawn}: below the {most} from which {boards} are awake{much}")
+    format!("{drawn}: below {most}, which {boards} seldom exceed asleep{much}")
+}
+
+/// What boards are held to whose kind the feed volts do not tell.
+fn any_kind(seen: &Seen) -> Kind {
+    let run = &seen.analysis.run;
+    unknown(run.limit_a.map(|limit| limit * run.set_v))
+}
+
+/// Watts that a board of that kind, which has no reference, draws asleep at most; `None` of one that has.
+pub(in crate::verdict) fn most_asleep_w(seen: &Seen) -> Option<f64> {
+    let kind = seen.analysis.kind.copied().unwrap_or_else(|| any_kind(seen));
+    (!seen.analysis.model.of_this_board).then_some(kind.standby_high_w)
 }
 
 /// Whether a board that stands by draws so much that a surplus may be what is wrong with it.
@@ -138,7 +149,7 @@ pub(in crate::verdict) fn much_for_standby(seen: &Seen) -> bool {
     let from = match standby.watts {
         Some(typical) => TIMES_FROM * typical,
         None if seen.analysis.model.of_this_board => f64::INFINITY,
-        None => NEAR_THE_TOP * seen.analysis.kind.map_or(f64::INFINITY, |kind| kind.standby_high_w),
+        None => NEAR_THE_TOP * most_asleep_w(seen).unwrap_or(f64::INFINITY),
     };
     seen.class() == Class::StandbyOnly && drawn >= from
 }
@@ -172,12 +183,10 @@ fn asked(seen: &Seen) -> String {
             answer(seen)
         ),
         None if seen.has_button() && unfed(seen).is_some() => {
-            format!(
-                "no press of the button is marked with the output on, in {fed} of feed: whether it wakes is not known"
-            )
+            format!("no press of the button is marked with the output on, in {fed} of feed")
         }
         None if seen.has_button() => {
-            format!("no press of the button is marked in {fed} of feed: whether it wakes is not known")
+            format!("no press of the button is marked in {fed} of feed")
         }
         None if seen.analysis.model.of_this_board && seen.analysis.model.standby.watts.is_none() => {
             format!("it did not start in {fed} of feed")

@@ -112,11 +112,21 @@ pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
     shorted && since >= AT_ONCE_S && path.iter().any(|step| matches!(step.state, State::Low | State::Excess))
 }
 
+/// When the current of a load flows: a supply shows its volts and amps some time after its output went on.
+fn flows_from(seen: &Seen, level: &Level) -> f64 {
+    /// Share of the level from which it is there.
+    const FLOWS: f64 = 0.5;
+    let mut read = seen.samples_between(level.start_s, level.end_s);
+    let flows = read.find(|i| seen.trace.amps()[*i] - seen.readout.zero_a >= FLOWS * level.amps);
+    flows.map_or(level.start_s, |i| seen.trace.time()[i])
+}
+
 /// For how long the load stays, with what of that nobody read.
 fn lasts(seen: &Seen, last: &Step) -> String {
     let level = seen.level(last);
-    let lasts = seen.span(level.start_s, level.end_s);
-    let unread = seen.unread_s(level.start_s, level.end_s);
+    let start_s = flows_from(seen, &level);
+    let lasts = seen.span(start_s, level.end_s);
+    let unread = seen.unread_s(start_s, level.end_s);
     if unread > 0.0 { format!("{lasts}, {} of it without readings", seen.time(unread)) } else { lasts }
 }
 

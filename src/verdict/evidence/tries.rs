@@ -2,13 +2,15 @@
 
 use super::course::left;
 use super::to_the_end;
-use crate::stats::robust;
+use crate::stats::moments::Moments;
+use crate::stats::{extent, robust};
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{RISES_S, Spread, Tries, visible_below};
 use crate::verdict::limits::long_try;
+use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
@@ -16,6 +18,7 @@ use crate::verdict::{Attempt, Class};
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = Vec::new();
     if let Some(tries) = seen.tries() {
+        let tries = as_read(seen, tries);
         facts.push(counted_tries(seen, &tries));
         facts.push(where_each_ends(seen, &tries));
         facts.push(highest(seen, &tries));
@@ -30,7 +33,63 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
 /// The tries of a board that too little was seen of: how many, and where they end.
 pub(super) fn in_vain_so_far(seen: &Seen) -> Vec<String> {
     let said = |tries: Tries| vec![counted_tries(seen, &tries), where_each_ends(seen, &tries)];
-    seen.tries().map(said).unwrap_or_default()
+    seen.tries().map(|tries| said(as_read(seen, tries))).unwrap_or_default()
+}
+
+/// The same with the lengths of those tries alone whose start and end were read, and the peaks of those without a gap in
+/// them; as they are where there is none of these.
+fn as_read(seen: &Seen, tries: Tries) -> Tries {
+    let read_through = |a: &&Attempt| !touches_a_gap(seen, a.start_s.value(), a.end_s.value());
+    let lengths = given_up(seen).filter(|a| ends_of_it_were_read(seen, a));
+    let lengths: Vec<f64> = lengths.map(|a| a.end_s.value() - a.start_s.value()).collect();
+    let peaks: Vec<f64> = given_up(seen).filter(read_through).map(|a| a.peak_a.value()).collect();
+    let starts = seen.attempts.windows(2).map(|pair| [pair[0].start_s.value(), pair[1].start_s.value()]);
+    let starts = starts.filter(|pair| pair.iter().all(|start| !touches_a_gap(seen, *start, *start)));
+    let every: Vec<f64> = starts.map(|[one, next]| next - one).collect();
+    // The mean is that of all: it comes from the first and the last start.
+    let every_s = tries
+        .every_s
+        .map(|all| spread_of(&every).map_or(all, |read| Spread { low: read.low, high: read.high, ..all }));
+    Tries {
+        every_s,
+        lasts_s: spread_of(&lengths).unwrap_or(tries.lasts_s),
+        peak_a: spread_of(&peaks).unwrap_or(tries.peak_a),
+        ..tries
+    }
+}
+
+fn given_up<'a>(seen: &'a Seen) -> impl Iterator<Item = &'a Attempt> + Clone {
+    seen.attempts.iter().filter(|attempt| attempt.given_up)
+}
+
+/// Whether a gap of the readings lies between `from` and `to`, or at one of them.
+fn touches_a_gap(seen: &Seen, from: f64, to: f64) -> bool {
+    seen.readout.gaps.iter().any(|gap| gap.start_s.value() <= to && gap.end_s.value() >= from)
+}
+
+/// Whether neither start nor end of a try lies in a gap of the readings.
+fn ends_of_it_were_read(seen: &Seen, attempt: &Attempt) -> bool {
+    let at = |moment: f64| touches_a_gap(seen, moment, moment);
+    !at(attempt.start_s.value()) && !at(attempt.end_s.value())
+}
+
+fn spread_of(values: &[f64]) -> Option<Spread> {
+    let (low, high) = extent(values)?;
+    let mean = values.iter().copied().collect::<Moments>().mean()?;
+    Some(Spread { mean, low, high })
+}
+
+/// ` (one of them begins or ends in a gap of the log and is left out)`, of the lengths of tries.
+fn left_out(seen: &Seen) -> String {
+    let all = given_up(seen).count();
+    let unread = given_up(seen).filter(|attempt| !ends_of_it_were_read(seen, attempt)).count();
+    match unread {
+        0 => String::new(),
+        // Then nothing better is known than what the readings before and after the gap show.
+        _ if unread == all => " as far as was read".into(),
+        1 => " (one begins or ends in a gap of the log, and is left out)".into(),
+        many => format!(" ({many} begin or end in a gap of the log, and are left out)"),
+    }
 }
 
 /// What a board gave up before it did what the verdict says.
@@ -132,7 +191,9 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         seen.ends.filter(here).map_or_else(|| format!("in {stage}"), |ends| seen.place(ends))
     };
     let before = |stage: &String| ends_before(seen, stage);
+    let step = seen.ends.and_then(|ends| at_the_step(seen, ends, shown, all));
     let stage = match &tries.ended_in {
+        _ if step.is_some() => step.unwrap_or_default(),
         Some(stage) if before(stage).is_some() => {
             let place = before(stage).map_or_else(String::new, |ends| seen.place(ends));
             format!(", {place}; {shown} of {all} come as far as {stage}")
@@ -149,7 +210,39 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     };
     let since = if lone_reading(seen).is_some() { "of" } else { "after" };
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
-    format!("{each} {after} {since} its wake{stage}{open}")
+    format!("{each} {after} {since} its wake{}{stage}{open}", left_out(seen))
+}
+
+/// `, at the end of rails, at the step into loading: 15 of 17 tries end above the 0.685 A up to which good boards peak in
+/// rails`; without such readings the length of the tries alone says so, and that is said.
+fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<String> {
+    ends.into?;
+    let place = seen.place(ends);
+    let stage = &seen.analysis.model.stages[ends.last].name;
+    let (beyond, peak_a) = stepped_on(seen, ends).unwrap_or_default();
+    if 2 * beyond > all {
+        let of = if all == 1 { "it ends".into() } else { format!("{beyond} of {all} tries end") };
+        let peak = seen.reference_amps(peak_a);
+        return Some(format!(", {place}: {of} above the {peak} up to which good boards peak in {stage}"));
+    }
+    let is_told = seen.tries()?.ended_in.as_ref() == Some(stage);
+    let of = if shown == all { String::new() } else { format!(" ({shown} of {all} tries)") };
+    is_told.then(|| format!(", {place}, as far as the readings tell{of}"))
+}
+
+/// How many tries read more at their end than good boards do at any time in the stage that they are said to end in, and
+/// how much that is, in amps; `None` where the next stage draws no more than that, or where a spike ends the tries.
+fn stepped_on(seen: &Seen, ends: Ends) -> Option<(usize, f64)> {
+    let (model, set_v) = (&seen.analysis.model, seen.analysis.run.set_v);
+    let (stage, next) = (&model.stages[ends.last], &model.stages[ends.into?]);
+    let (phase, factor) = seen.reference_at(&stage.name)?;
+    let peak_w = phase.peak_power.high.max(phase.mean_power.high) * factor;
+    let late = |attempt: &Attempt| {
+        let (end, edge_s) = (attempt.end_s.value(), EDGE_READINGS * seen.readout.update_s());
+        seen.amps_between(end - edge_s, end + edge_s).into_iter().fold(0.0, f64::max)
+    };
+    let beyond = given_up(seen).filter(|attempt| late(attempt) * set_v > peak_w).count();
+    (next.watts > peak_w && !ends_in_a_spike(seen)).then_some((beyond, peak_w / set_v))
 }
 
 /// Where most tries end, if that is at the step into a stage that a few of them come to.
@@ -210,6 +303,7 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         return seen.feed_in_words(tries.lowest_v);
     }
     let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s()).unwrap_or(set_v);
+    let visible = visible.min(scatter_at_rest(seen).unwrap_or(visible));
     let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (lowest, highest) = (volts(tries.lowest_v), volts(highest));
@@ -221,6 +315,19 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
+}
+
+/// Volts below those that the readback scatters down to at rest before the first try.
+fn scatter_at_rest(seen: &Seen) -> Option<f64> {
+    /// Times the depth of the deepest of these readings: noise goes further now and then.
+    const BEYOND_NOISE: f64 = 1.5;
+    let set_v = seen.analysis.run.set_v;
+    let first_s = seen.attempts.first()?.start_s.value();
+    let deepest = seen.lowest_volts(
+        seen.analysis.run.start_s + RISES_S,
+        first_s - EDGE_READINGS * seen.readout.update_s(),
+    )?;
+    Some(set_v - BEYOND_NOISE * (set_v - deepest).max(0.0)).filter(|_| seen.is_steady(deepest))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.

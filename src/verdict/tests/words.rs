@@ -4,6 +4,7 @@ use super::*;
 use crate::reference::{Check, PathSection};
 use crate::verdict::{SectionState, Tries};
 
+mod bench_reading;
 mod bench_rules;
 mod checks;
 mod gaps;
@@ -257,13 +258,13 @@ const ASLEEP: [(f64, f64, f64); 2] = [OFF, (20.0, SET_V, 0.0234)];
 #[test]
 fn a_press_is_asked_for_where_none_is_marked() {
     let unasked = || bench(&ASLEEP).with(|b| b.presses.clear());
-    assert!(asks(&unasked(), "no press is marked"));
+    assert!(asks(&unasked(), "press the power button briefly"));
     assert_eq!(state(&unasked().find(), "main regulators").0, SectionState::Unknown);
-    assert!(!asks(&bench(&ASLEEP), "no press is marked"));
+    assert!(!asks(&bench(&ASLEEP), "press the power button briefly"));
     assert_eq!(state(&bench(&ASLEEP).find(), "main regulators").0, SectionState::Suspect);
     // A panel has no button to press.
     let panel = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
-    assert!(!asks(&unasked().with(panel), "no press is marked"));
+    assert!(!asks(&unasked().with(panel), "press the power button briefly"));
 }
 
 #[test]

@@ -40,14 +40,14 @@ pub(super) fn gives_up_in(seen: &Seen, stage: usize) -> Option<[String; 2]> {
     // Rails that come up and go are for the scope.
     let work = Work::of(name, seen.family).filter(|work| *work != Work::Rails)?;
     let [first, then, _] = work.checks("", stage == 0, seen.family);
-    Some([first, then])
+    Some([first, then].map(work::in_a_try))
 }
 
 /// Whether a board that gives up in `stage` had all its converters up by then: what runs there is software, after other
 /// stages.
 pub(super) fn runs_software_in(seen: &Seen, stage: usize) -> bool {
     let name = &seen.analysis.model.stages[stage].name;
-    let software = [Work::Boot, Work::System, Work::Storage, Work::Radio, Work::Bus];
+    let software = [Work::Boot, Work::Firmware, Work::System, Work::Storage, Work::Radio, Work::Bus];
     let work = Work::of(name, seen.family).filter(|work| software.contains(work));
     stage > 0 && seen.analysis.model.of_this_board && work.is_some()
 }

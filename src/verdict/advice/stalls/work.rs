@@ -178,6 +178,23 @@ impl Work {
     }
 }
 
+/// The same check of a board that goes off in the stage: then nothing waits or repeats, and what counts is what it did last.
+pub(super) fn in_a_try(check: String) -> String {
+    const OF_A_STALL: [&str; 4] = [
+        " for what it waits for or repeats",
+        " for what it looks for or repeats: it starts from a medium here",
+        " for where it stops",
+        " for the code or step that the test stops at",
+    ];
+    match OF_A_STALL.iter().find_map(|ending| check.strip_suffix(ending)) {
+        Some(look) => format!(
+            "{} during a try: what comes last before it goes off?",
+            look.replacen("look at", "watch", 1)
+        ),
+        None => check,
+    }
+}
+
 /// What software is asked that goes on no further.
 const WAITS: &str = "look at console or screen for what it waits for or repeats";
 
