@@ -16,8 +16,8 @@ const LEAST_SCATTER: f64 = 0.08;
 const STEADY_SD: f64 = 0.15;
 /// ... of an excursion, which goes where it likes ...
 const EXCURSION_SD: f64 = 0.6;
-/// ... and upwards, of a rest of which only the bound is known.
-const RISING_REST_SD: f64 = 0.5;
+/// ... and of a rest of which only the bound is known.
+const RESTING_SD: f64 = 0.5;
 /// What goes further off the level of a short stage than this, as a log, does not wander in it.
 const FAR_OFF: f64 = 0.5;
 /// Scatter of levels that is nothing unusual, in the state's own standard deviations.
@@ -125,6 +125,12 @@ impl Scores<'_> {
         unknown && piece.duration() < PULSE_S && piece.level() > so_far.level
     }
 
+    /// Whether what is taken for a rest so far draws what only an awake board does, where no standby is known.
+    fn was_awake(&self, so_far: &Stretch) -> bool {
+        let unknown = self.model.of_this_board && self.model.standby.watts.is_none();
+        unknown && so_far.watts > self.pulses_of_unknown_rest(0.0)
+    }
+
     /// How high the pulses of such a rest of `watts` go: a lamp or a controller that looks about takes a share of what the
     /// board does once it starts, or some times what it rests at (common practice, no source).
     fn pulses_of_unknown_rest(&self, watts: f64) -> f64 {
@@ -166,8 +172,10 @@ impl Scores<'_> {
         match state {
             // What a board at rest draws may sink slowly; what it must not do, `pulse` says, if standby is known.
             State::Low if self.model.standby.watts.is_none() && piece.level() > so_far.level => {
-                steady(RISING_REST_SD)
+                steady(RESTING_SD)
             }
+            // ... else a fall by a good part is the end of a try.
+            State::Low if self.was_awake(so_far) => steady(RESTING_SD),
             State::Starved | State::Inrush | State::Collapsed | State::Nothing | State::Low => None,
             State::Excess | State::Heavy => steady(STEADY_SD),
             State::Surge | State::Burst => steady(EXCURSION_SD),

@@ -92,3 +92,12 @@ fn what_a_board_of_unknown_model_rests_at_above_its_kind_s_highest_is_a_guess() 
     assert!(sure(0.03) > 0.9, "{}", sure(0.03));
     assert!(sure(0.23) < 0.7, "{}", sure(0.23));
 }
+
+#[test]
+fn a_first_try_right_at_switch_on_is_counted_as_one() {
+    let start = [(0.3, SET_V, 0.172), (1.2, SET_V, 0.02)];
+    let levels = [&[OFF][..], &start, &start, &[RESTING]].concat();
+    let finding = starts_by_itself(&levels).find();
+    class(&finding, Class::LatchOff);
+    assert_eq!(finding.attempts.len(), 2, "{:?}", finding.attempts);
+}
