@@ -10,8 +10,12 @@ use super::State;
 const FALL_BACK: f64 = 1.5;
 /// An attempt is broken off before the stage's end.
 const BREAK_OFF: f64 = 1.0;
-/// A restart without a rest that the supply could show.
+/// A restart without a rest that the supply could show ...
 const RESTART_UNSEEN_REST: f64 = 4.0;
+/// ... and as much more where it would have shown one: a board rests for that many seconds before it starts again, and two
+/// readings see it (common practice, no source).
+const RESTS_S: f64 = 0.3;
+const READINGS_OF_A_REST: f64 = 2.0;
 /// An excursion that fits no stage of the board, against one that does.
 const UNKNOWN_EXCURSION: f64 = 2.5;
 /// ... when it comes straight from a stage: what follows a stage is the next one, or less.
@@ -164,6 +168,11 @@ impl<'a> Grammar<'a> {
         }
     }
 
+    /// Cost of starting again without a rest in between.
+    fn unseen_rest(&self) -> f64 {
+        RESTART_UNSEEN_REST * (1.0 + (RESTS_S / (READINGS_OF_A_REST * self.update_s)).min(1.0))
+    }
+
     /// A feed that gave way hides which stage the board was in: any may follow, the later the dearer.
     fn after_starving(&self, stage: usize) -> f64 {
         if stage == self.model.last() { 1.0 } else { 0.0 }
@@ -183,7 +192,7 @@ impl<'a> Grammar<'a> {
             State::Heavy if stage == 0 && self.model.of_this_board => Some(HEAVY_AFTER_STAGES),
             State::Held(_) if !self.model.of_this_board => Some(OTHER_LEVEL),
             State::Done(k) | State::Held(k) if k <= stage && stage != last => {
-                Some(RESTART_UNSEEN_REST + self.skipped(0, k))
+                Some(self.unseen_rest() + self.skipped(0, k))
             }
             _ => None,
         }
