@@ -162,12 +162,36 @@ fn heartbeat(seen: &Seen, begun_s: &[f64]) -> String {
     let Some(usual) = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES) else {
         return String::new();
     };
+    if let Some(unit_s) = with_some_missed(&spaces, EVEN, seen.readout.update_s()) {
+        return format!(
+            ", one about every {} with some not seen (a heartbeat: its controller is alive),",
+            seen.time(unit_s)
+        );
+    }
     let even = spaces.iter().filter(|space| (*space - usual).abs() <= EVEN * usual + seen.readout.update_s());
     // One that was missed, or one more, leaves most of them even.
     if 4 * even.count() < 3 * spaces.len() {
         return String::new();
     }
     format!(", one about every {} (a heartbeat: its controller is alive),", seen.time(usual))
+}
+
+/// The period of pulses some of which were not seen, so that the spaces are once to three times as long; `None` where none,
+/// or more than half, are missed. A share `even` of the period, and a renewal of the readings, is how exact a space is.
+fn with_some_missed(spaces: &[f64], even: f64, update_s: f64) -> Option<f64> {
+    /// Periods that a space may have.
+    const MOST: f64 = 3.0;
+    /// Fewer single periods show none.
+    const SINGLE: usize = 2;
+    let shortest = spaces.iter().copied().min_by(f64::total_cmp)?;
+    let periods: Vec<f64> = spaces.iter().map(|space| (space / shortest).round()).collect();
+    let off = |(space, count): (&f64, &f64)| (space - count * shortest).abs() / count;
+    let fit =
+        spaces.iter().zip(&periods).all(|pair| *pair.1 <= MOST && off(pair) <= even * shortest + update_s);
+    let single = periods.iter().filter(|count| **count < 1.5).count();
+    let all = periods.iter().sum::<f64>();
+    let missed = single < periods.len() && single >= SINGLE;
+    (fit && missed).then(|| spaces.iter().sum::<f64>() / all)
 }
 
 fn of_good_boards(seen: &Seen) -> String {

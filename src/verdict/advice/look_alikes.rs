@@ -100,7 +100,7 @@ fn comes_near(highest_a: f64, limit_a: f64) -> bool {
     highest_a >= AVERAGED * limit_a
 }
 
-fn limit_too_low(seen: &Seen) -> Option<String> {
+pub(super) fn limit_too_low(seen: &Seen) -> Option<String> {
     let concerned = [
         Class::LatchOff,
         Class::Cycling,
@@ -109,7 +109,10 @@ fn limit_too_low(seen: &Seen) -> Option<String> {
         Class::DroppedOut,
         Class::PartialShort,
     ];
-    if !is(seen, &concerned) || !limit_may_stop(seen) {
+    // Tries that are too few for a verdict may be starved ones.
+    let few =
+        seen.class() == Class::Inconclusive && seen.tries().is_some_and(|tries| !seen.holds(tries.lowest_v));
+    if !(few || is(seen, &concerned)) || !limit_may_stop(seen) {
         return None;
     }
     let limit = seen.analysis.run.limit_a?;

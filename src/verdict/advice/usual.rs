@@ -1,7 +1,7 @@
 //! What a technician usually probes next, by verdict and kind of board. All common practice at repair benches, with no
 //! source.
 
-use super::look_alikes::{excess_attached, unplug_after, what_is_attached};
+use super::look_alikes::{excess_attached, limit_too_low, unplug_after, what_is_attached};
 use super::shorts::{leads_in_it, on_the_board};
 use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
@@ -28,9 +28,8 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         Class::Stalled => stalled(seen, suspect, own),
         Class::FullBoot => full_boot(seen, suspect, own),
         Class::DroppedOut => dropped_out(seen, suspect),
-        Class::FeedLimited => {
-            vec!["then judge the board by that capture, and not by this one".into()]
-        }
+        Class::FeedLimited => vec![JUDGE_BY_THAT.into()],
+        Class::Inconclusive if limit_too_low(seen).is_some() => vec![JUDGE_BY_THAT.into()],
         Class::Inconclusive => {
             let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
             let look = woke.map(|_| woken().to_vec());
@@ -39,6 +38,9 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         }
     }
 }
+
+/// Of a board that is to be captured anew at a higher limit.
+const JUDGE_BY_THAT: &str = "then judge the board by that capture, and not by this one";
 
 /// What tells a board that runs, where no reference does.
 const LOOK: &str =
@@ -439,7 +441,7 @@ fn shows_its_level(seen: &Seen) -> bool {
     const SHOWN_S: f64 = 20.0;
     let run = &seen.analysis.run;
     let awake = seen.analysis.path.last().is_some_and(|last| only_a_reference_tells(seen, last));
-    awake && run.switch_on_seen && run.duration() >= SHOWN_S
+    awake && seen.tries().is_none() && run.switch_on_seen && run.duration() >= SHOWN_S
 }
 
 /// How long a good board of this model may take to come up and show its running level, in seconds.

@@ -71,9 +71,10 @@ fn to_the_end(seen: &Seen, step: &Step) -> String {
 fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let tried = tries::in_vain_so_far(seen);
     let woke = woke_and_stays(seen, last);
-    let captured = captured(seen);
+    // Tries say by their times how much was seen.
+    let captured = Some(captured(seen)).filter(|_| tried.is_empty());
     // The last level and not the mean since switch-on, which holds the rise of the feed.
-    let level = Steady::at_the_end(seen, last).filter(|level| level.duration() >= LEVEL_S);
+    let level = Steady::of_last_seconds(seen, last).filter(|level| level.duration() >= LEVEL_S);
     let end = match &level {
         Some(level) => Some(format!(
             "mean over its last {}: {} at {}",
@@ -88,13 +89,13 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
         Some(_) => (None, None),
         None => (end, awake(seen, last, level.as_ref())),
     };
-    let levels = [captured].into_iter().chain(end).chain(awake).chain(too_early(seen, last));
+    let levels = captured.into_iter().chain(end).chain(awake).chain(too_early(seen, last));
     tried.into_iter().chain(woke).chain(levels).collect()
 }
 
 /// The current that the facts of an undecided run end with, in amps.
 pub(super) fn amps_at_the_end(seen: &Seen) -> Option<f64> {
-    let level = Steady::at_the_end(seen, seen.analysis.path.last()?);
+    let level = Steady::of_last_seconds(seen, seen.analysis.path.last()?);
     match level.filter(|level| level.duration() >= LEVEL_S) {
         Some(level) => Some(level.amps),
         None => mean_of_last(seen).map(|(_, amps, _)| amps),
@@ -155,7 +156,7 @@ pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
     let run = &seen.analysis.run;
     let on = seen.attempts.last().filter(|start| !start.given_up)?;
     let woke_s = Some(on.start_s.value()).filter(|start| *start > run.start_s + RISES_S)?;
-    let level = Steady::at_the_end(seen, last).filter(|level| level.duration() >= STAYS_S)?;
+    let level = Steady::at_the_end(seen, last, SAME).filter(|level| level.duration() >= STAYS_S)?;
     let near = |press: &&f64| (-TIME_TO_WAKE_S..TIME_TO_WAKE_S).contains(&(woke_s - **press));
     let at = run.presses.iter().rev().find(near);
     let woke = at.map_or_else(
@@ -180,15 +181,23 @@ struct Steady {
 }
 
 impl Steady {
+    /// The level that a run ends at; of a load that swings, which shows none for long, what it swings about.
+    fn of_last_seconds(seen: &Seen, last: &Step) -> Option<Self> {
+        /// Share of the level that a busy load swings by (common practice, no source).
+        const SWINGS: f64 = 0.4;
+        /// A level that lasts for less may be a moment of a busy load, in seconds.
+        const LONG_S: f64 = 5.0;
+        let level = Self::at_the_end(seen, last, SAME)?;
+        if level.duration() >= LONG_S { Some(level) } else { Self::at_the_end(seen, last, SWINGS) }
+    }
+
     /// The last pieces of the run, back to where the current was another; a gap, or a step that a person would not act
     /// on, does not end it, and neither does a pulse. The means are those of all readings from there on, pulses included,
     /// as anybody finds them who takes the mean over the time that is said beside them.
-    fn at_the_end(seen: &Seen, last: &Step) -> Option<Self> {
-        /// Share of the level that is no change of it.
-        const SAME: f64 = 0.1;
+    fn at_the_end(seen: &Seen, last: &Step, same: f64) -> Option<Self> {
         let pieces = seen.analysis.pieces.get(..last.to)?;
         let end = pieces.last()?;
-        let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= SAME * end.amps.abs();
+        let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= same * end.amps.abs();
         let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S;
         let first = pieces.iter().rev().take_while(goes_on).filter(near).last()?;
         let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
@@ -207,6 +216,9 @@ impl Steady {
         self.end_s - self.start_s
     }
 }
+
+/// Share of a level that is no change of it.
+const SAME: f64 = 0.1;
 
 /// What is over within this time is a pulse of a level, in seconds: a drive that seeks, a radio that sends (common
 /// practice, no source).

@@ -30,9 +30,11 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     facts
 }
 
-/// The tries of a board that too little was seen of: how many, and where they end.
+/// The tries of a board that too little was seen of: how many, where they end, and what volts and amps did.
 pub(super) fn in_vain_so_far(seen: &Seen) -> Vec<String> {
-    let said = |tries: Tries| vec![counted_tries(seen, &tries), where_each_ends(seen, &tries)];
+    let said = |tries: Tries| {
+        vec![counted_tries(seen, &tries), where_each_ends(seen, &tries), highest(seen, &tries)]
+    };
     seen.tries().map(|tries| said(as_read(seen, tries))).unwrap_or_default()
 }
 

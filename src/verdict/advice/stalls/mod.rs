@@ -40,7 +40,7 @@ pub(super) fn gives_up_in(seen: &Seen, stage: usize) -> Option<[String; 2]> {
     // Rails that come up and go are for the scope.
     let work = Work::of(name, seen.family).filter(|work| *work != Work::Rails)?;
     let [first, then, _] = work.checks("", stage == 0, seen.family);
-    Some([first, then].map(work::in_a_try))
+    Some([first, then].map(|check| work::in_a_try(&check)))
 }
 
 /// Whether a board that gives up in `stage` had all its converters up by then: what runs there is software, after other

@@ -179,7 +179,7 @@ impl Work {
 }
 
 /// The same check of a board that goes off in the stage: then nothing waits or repeats, and what counts is what it did last.
-pub(super) fn in_a_try(check: String) -> String {
+pub(super) fn in_a_try(check: &str) -> String {
     const OF_A_STALL: [&str; 4] = [
         " for what it waits for or repeats",
         " for what it looks for or repeats: it starts from a medium here",
@@ -191,7 +191,8 @@ pub(super) fn in_a_try(check: String) -> String {
             "{} during a try: what comes last before it goes off?",
             look.replacen("look at", "watch", 1)
         ),
-        None => check,
+        // Nor does it wait for a partner.
+        None => check.replace(", and the partner that it may wait for,", ""),
     }
 }
 

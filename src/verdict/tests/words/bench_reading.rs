@@ -35,6 +35,32 @@ fn the_mean_of_the_last_seconds_is_that_of_all_their_readings() {
 }
 
 #[test]
+fn a_load_that_swings_is_told_by_what_it_swings_about() {
+    let swings = (0..20).flat_map(|_| [(1.2, SET_V, 0.62), (1.2, SET_V, 0.8)]);
+    let levels: Vec<_> = std::iter::once(OFF).chain(swings).collect();
+    let finding = bench(&levels).with(|b| (b.profile, b.presses) = (None, Vec::new())).find();
+    class(&finding, Class::Inconclusive);
+    let facts = because(&finding);
+    let (_, said) = facts.split_once(" s: ").expect("a mean");
+    let amps: f64 = said.split(' ').next().and_then(|amps| amps.parse().ok()).expect("amps");
+    assert!((amps - 0.71).abs() < 0.02, "{facts}");
+}
+
+#[test]
+fn two_tries_that_sag_at_the_limit_are_told_so_and_the_limit_is_raised() {
+    let sagging = |volts: f64| {
+        let tries = [RAILS, (9.0, SET_V, 0.6), (0.3, volts, 0.99), REST].repeat(2);
+        let levels = [&[OFF][..], &tries, &[RAILS, (9.0, SET_V, 0.6)]].concat();
+        bench(&levels).with(|b| (b.profile, b.presses, b.limit) = (None, Vec::new(), 1.0)).find()
+    };
+    let starved = sagging(9.0);
+    assert!(matches!(starved.verdict.class, Class::Inconclusive | Class::FeedLimited), "{starved:#?}");
+    assert!(because(&starved).contains("volts sag from 12.8 V to 9.00 V"), "{}", because(&starved));
+    assert!(checks(&starved).contains("raise the current limit from 1.00 A"), "{}", checks(&starved));
+    assert!(!checks(&starved).contains("look and listen first"), "{}", checks(&starved));
+}
+
+#[test]
 fn a_board_that_only_a_reference_tells_of_is_looked_at_and_not_captured_again() {
     let awake = |seconds: f64| {
         let ramp = (0..5).map(|step| (seconds / 5.0, SET_V, 0.5 + 0.1 * f64::from(step)));
@@ -192,6 +218,8 @@ fn even_pulses_that_are_low_beside_their_level_are_told_and_uneven_ones_are_not(
         because(&surplus.find())
     };
     assert!(pulsing([3.7; 6]).contains("short pulses, one about every 3.8 s"), "{}", pulsing([3.7; 6]));
+    let missed = pulsing([3.2, 6.5, 3.2, 6.5, 3.2, 6.5]);
+    assert!(missed.contains("one about every 3.3 s with some not seen"), "{missed}");
     let uneven = pulsing([3.0, 1.0, 6.0, 2.0, 9.0, 1.0]);
     assert!(!uneven.contains("pulse"), "{uneven}");
 }
