@@ -31,12 +31,19 @@ pub(super) fn has_room(sheet: &Sheet, area: Rect) -> bool {
 /// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
 pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     let area = Rect { left: area.left + sheet.u(58.0), bottom: area.bottom - sheet.u(10.0), ..area };
-    let (row, rest) = area.split_top(legend::height(sheet, area.width()));
-    legend::draw(sheet, row, &legend::of_envelope(sheet.palette));
+    let expected: Vec<Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
+    let high = highest(&expected);
+    let limit = profile.feed.limit.value();
+    let mut samples = legend::of_envelope(sheet.palette).to_vec();
+    if limit < high {
+        let swatch = legend::Swatch::Line(1.5, 9.0, sheet.palette.limit);
+        samples.push((swatch, format!("current limit {}", profile.feed.limit).into()));
+    }
+    let (row, rest) = area.split_top(legend::height_of(sheet, area.width(), &samples));
+    legend::draw(sheet, row, &samples);
     let (ribbon, panel) = rest.split_top(sheet.u(26.0));
     let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
-    let expected: Vec<Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
-    let axis = ValueAxis { area: panel, low: 0.0, high: highest(&expected) };
+    let axis = ValueAxis { area: panel, low: 0.0, high };
     let edges = edges(sheet, profile, panel);
     for &(left, right) in edges.iter().skip(1).step_by(2) {
         sheet.scene.fill(Rect { left, right, ..panel }, sheet.palette.shade);
@@ -45,6 +52,10 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
         envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
     }
     amps::amps_grid(sheet, axis);
+    if limit < high {
+        let pen = sheet.pen(1.5, 9.0, sheet.palette.limit);
+        sheet.scene.across((panel.left, panel.right), axis.row(limit), pen);
+    }
     let grounds = [sheet.palette.paper, sheet.palette.shade];
     // Numbers at some of the bands would make one wonder why not at the others: the table has them all.
     let numbered =

@@ -2,6 +2,7 @@
 
 use super::super::fixtures::{any_options, assert_legible, profile, sizes};
 use super::super::options::Size;
+use super::super::scene::Shape;
 use super::*;
 use crate::reference::Envelope;
 use proptest::prelude::*;
@@ -153,4 +154,20 @@ proptest! {
         profile.description = words;
         assert_legible(&draw(&profile, &options));
     }
+}
+
+#[test]
+fn the_limit_is_drawn_where_the_graph_reaches_it() {
+    let mut profile = profile();
+    let mut lines = |limit: f64| {
+        profile.feed.limit = crate::units::Amps::constant(limit);
+        let scene = draw(&profile, &Options::default());
+        let color = crate::render::Theme::Light.palette().limit;
+        let line = |shape: &&Shape| matches!(shape, Shape::Dashed { color: of, .. } if *of == color);
+        let named = scene.labels().any(|label| label.text.starts_with("current limit "));
+        (scene.shapes.iter().filter(line).count(), named)
+    };
+    // Of the line itself, and of its sample in the legend.
+    assert_eq!(lines(2.0), (2, true));
+    assert_eq!(lines(50.0), (0, false));
 }

@@ -212,11 +212,15 @@ impl<'a> Seen<'a> {
         }
     }
 
-    /// The mean as the table shows it: in steps of the readback, with three figures.
+    /// The mean as the table shows it.
     fn shown_amps(&self) -> f64 {
-        let (mean, step) = (self.phase.mean_a.value(), self.run.resolution().map_or(0.0, Amps::value));
-        let in_steps = if step > 0.0 { (mean / step).round() * step } else { mean };
-        crate::units::figures(in_steps, 3).parse().unwrap_or(mean)
+        let mean = self.phase.mean_a.value();
+        let shown = words::amps(mean, self.run.resolution());
+        let number = |unit: &str, factor: f64| Some(shown.strip_suffix(unit)?.parse::<f64>().ok()? * factor);
+        [(" A", 1.0), (" mA", 1e-3), (" µA", 1e-6)]
+            .into_iter()
+            .find_map(|(unit, factor)| number(unit, factor))
+            .unwrap_or(mean)
     }
 
     /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with, or where the finding

@@ -31,7 +31,7 @@ impl Mark {
     ) -> Self {
         const ROWS: i32 = 4;
         let style = sheet.style(em::SMALL, Weight::Bold, color);
-        let (aside, space, width) = (sheet.u(2.0 * HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
+        let (aside, space, width) = (sheet.u(HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
         let area = axis.area.grown(-sheet.u(2.0));
         let right = x + aside;
         let arrow = if right + sheet.u(HALF) < area.right { right } else { x - aside };

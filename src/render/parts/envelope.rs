@@ -11,7 +11,7 @@ use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::units::Volts;
-use crate::verdict::{Attempt, Departure, Direction, Finding};
+use crate::verdict::{Attempt, Class, Departure, Direction, Finding};
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -67,7 +67,10 @@ struct Stage<'a> {
 /// The stages that this board was in: those that the finding tells, and in a try that shows none those that lead to
 /// where such tries end.
 fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
-    let tries = attempts(subject).unwrap_or_default();
+    // Of a board that tries but once as well.
+    let class = subject.finding.verdict.class;
+    let gives_up = matches!(class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    let tries = if gives_up { subject.finding.attempts.as_slice() } else { &[] };
     let mut stages: Vec<Stage> = Vec::new();
     for phase in &subject.finding.phases {
         let (start, end) = (phase.start_s.value(), phase.end_s.value());
@@ -224,4 +227,32 @@ fn overdue(sheet: &mut Sheet, band: Rect, clip: Rect) {
 fn grown_to(band: Rect, height: i32) -> Rect {
     let top = band.center().1 - height / 2;
     Rect { top, bottom: top + height, ..band }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::axis::TimeAxis;
+    use super::super::super::fixtures::{cycling, profile, trace};
+    use super::*;
+
+    #[test]
+    fn a_single_try_lies_over_what_good_boards_do_as_several_do() {
+        let mut finding = cycling(2);
+        finding.attempts.truncate(1);
+        finding.attempts[0].likely_in = Some("firmware".into());
+        finding.phases.retain(|phase| phase.start_s.value() < 8.0 && phase.name != "firmware");
+        for phase in finding.phases.iter_mut().filter(|phase| phase.name == "rails") {
+            (phase.name, phase.end_s) = ("attempt".into(), crate::units::Seconds::constant(8.0));
+        }
+        let (trace, profile) = (trace(600, 60.0, |_| 0.5), profile());
+        let mut bands = |class: Class| {
+            finding.verdict.class = class;
+            let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+            let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+            expected(&subject, &Readings::new(&subject, time)).len()
+        };
+        // Standby, and rails and firmware within the try.
+        assert_eq!(bands(Class::LatchOff), 3);
+        assert_eq!(bands(Class::Inconclusive), 1);
+    }
 }

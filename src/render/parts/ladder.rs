@@ -40,7 +40,7 @@ struct Rung {
 /// What fails before all stages, though the feed is there: the board takes nothing, or far more than it should.
 const fn before_all(class: Class) -> Option<&'static str> {
     match class {
-        Class::NoDraw => Some("draws nothing"),
+        Class::NoDraw => Some("no draw"),
         Class::HardShort => Some("short"),
         Class::PartialShort => Some("overload"),
         _ => None,
@@ -372,7 +372,7 @@ mod tests {
         finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
         let signs =
             rungs(&profile(), &finding, &[]).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
-                (Step::Trouble, "draws nothing" | "short" | "overload" | WAKE) => {
+                (Step::Trouble, "no draw" | "short" | "overload" | WAKE) => {
                     format!("[{}]", rung.text())
                 }
                 (Step::Unseen, _) => "○".into(),
@@ -481,7 +481,7 @@ mod tests {
         ];
         let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
         insta::assert_snapshot!(lines.join("\n"), @"
-        no-draw: [✗ draws nothing]·····
+        no-draw: [✗ no draw]·····
         hard-short: [✗ short]·····
         partial-short: [✗ overload]·····
         excess-standby: ✗····

@@ -12,6 +12,7 @@ use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
 use super::turning::LEAST_SAG;
 use super::{Subject, amps};
+use crate::stats::robust::median;
 use crate::units::Volts;
 use crate::verdict::Class;
 
@@ -76,11 +77,12 @@ pub(in crate::render) fn draw(
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
     super::fault_line(sheet, readings.time.left, &readings.volts, axis, lane.fault());
-    if !readings.limited.is_empty() {
+    let hatched = !readings.limited.is_empty();
+    if hatched {
         // Hatching would drown it.
         line(sheet, readings, axis, (8.0, palette.paper));
     }
-    line(sheet, readings, axis, (2.0, palette.volts));
+    line(sheet, readings, axis, (if hatched { 3.2 } else { 2.0 }, palette.volts));
     lowest(sheet, subject, readings, axis, (lane.fault(), zero));
 }
 
@@ -173,10 +175,11 @@ fn lowest(
     (fault, zero): (Option<i32>, f64),
 ) {
     let settled = settled(subject, readings);
+    let usual = usual(highest(subject, readings), &settled);
     let Some((x, column)) = settled.into_iter().min_by(|a, b| a.1.low.total_cmp(&b.1.low)) else { return };
     let Ok(volts) = Volts::new(column.low) else { return };
     // A steady feed has no lowest that says anything.
-    if !is_dip(highest(subject, readings), column.low) {
+    if !is_dip(usual, column.low) {
         return;
     }
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
@@ -199,9 +202,16 @@ fn lowest(
     sheet.scene.text(text, at, Anchor::Start, style);
 }
 
-/// Whether volts that low are a dip of a feed that is `top` else.
-fn is_dip(top: f64, low: f64) -> bool {
-    low <= top * (1.0 - LEAST_SAG)
+/// What a feed is steady at: neither what was set, which the readback may miss, nor the highest of its noise; of one that has
+/// collapsed, what it should be.
+fn usual(top: f64, settled: &[(i32, &Column)]) -> f64 {
+    let mut read: Vec<f64> = settled.iter().map(|(_, column)| column.leave).collect();
+    median(&mut read).filter(|median| *median >= COLLAPSE * top).unwrap_or(top)
+}
+
+/// Whether volts that low are a dip of a feed that is `usual` else.
+fn is_dip(usual: f64, low: f64) -> bool {
+    low <= usual * (1.0 - LEAST_SAG)
 }
 
 /// Ties words that stand away from the dip that they name to it.
