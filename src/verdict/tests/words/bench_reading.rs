@@ -164,7 +164,7 @@ fn a_surplus_that_the_evidence_names_is_looked_for() {
 #[test]
 fn a_board_that_goes_off_is_watched_in_a_try_and_does_not_wait() {
     let named = |name: &'static str| {
-        let levels = [OFF, STANDBY, RAILS, (7.9, SET_V, 1.0), (40.0, SET_V, 0.0234)];
+        let levels = [OFF, STANDBY, RAILS, (4.0, SET_V, 1.0), (40.0, SET_V, 0.0234)];
         bench(&levels).with(|b| b.profile.as_mut().expect("one").phases[2].name = name.into()).find()
     };
     let down = named("kernel");
@@ -178,7 +178,7 @@ fn a_board_that_goes_off_is_watched_in_a_try_and_does_not_wait() {
 
 #[test]
 fn a_scope_comes_before_ohms_where_converters_are_up_for_two_seconds() {
-    for (seconds, up) in [(1.0, false), (2.2, true)] {
+    for (seconds, up) in [(1.0, false), (2.1, true)] {
         let finding = bench(&tries_of(&[seconds; 8])).find();
         class(&finding, Class::Cycling);
         let scope_first = place(&finding, "with a scope") < place(&finding, "converter's coil");
