@@ -4,6 +4,7 @@ use super::align::{State, Step};
 use super::engine::Analysis;
 use super::phases::{EDGE_READINGS, without_zero};
 use super::readout::Readout;
+use super::seen::STEADY_SHARE;
 use super::{Attempt, Gap};
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
@@ -338,21 +339,33 @@ impl Tries {
     }
 }
 
-/// Volts below those that the readback shows between the tries, so that they are seen as a dip; of readings `update_s`
-/// apart. `None` if nothing was read between tries.
-pub(crate) fn visible_below(trace: &Trace, attempts: &[Attempt], update_s: f64) -> Option<f64> {
+/// Volts below those that the readback shows between the tries, and at rest before them, so that they are seen as a dip; of
+/// readings `update_s` apart, of a board fed with `set_v` from `fed_s` on. `None` if nothing was read between tries.
+pub(crate) fn visible_below(
+    trace: &Trace,
+    attempts: &[Attempt],
+    update_s: f64,
+    (set_v, fed_s): (f64, f64),
+) -> Option<f64> {
     /// Times the depth of the deepest reading between the tries, which is noise.
     const BEYOND_NOISE: f64 = 1.5;
     /// ... and by no less than this share of the volts: the drop of a good supply under load.
     const LEAST_SHARE: f64 = 0.002;
-    let rests = attempts.windows(2).map(|pair| (pair[0].end_s.value(), pair[1].start_s.value()));
     let edge_s = EDGE_READINGS * update_s;
     let index = |time: f64| trace.time().partition_point(|t| *t < time);
-    let volts = rests.filter_map(|(from, to)| trace.volts().get(index(from + edge_s)..index(to)));
+    let read = |from: f64, to: f64| trace.volts().get(index(from)..index(to));
+    let rests = attempts.windows(2).map(|pair| (pair[0].end_s.value(), pair[1].start_s.value()));
+    let volts = rests.filter_map(|(from, to)| read(from + edge_s, to));
     let mut between: Vec<f64> = volts.flatten().copied().collect();
     let usual = robust::median(&mut between)?;
     let deepest = between.iter().copied().fold(usual, f64::min);
-    Some(usual - (BEYOND_NOISE * (usual - deepest)).max(LEAST_SHARE * usual))
+    let visible = usual - (BEYOND_NOISE * (usual - deepest)).max(LEAST_SHARE * usual);
+    // What the readback scatters down to before the first try is noise as well: it goes further now and then.
+    let before = attempts.first().and_then(|first| read(fed_s + RISES_S, first.start_s.value() - edge_s));
+    let deepest = before.and_then(|volts| volts.iter().copied().min_by(f64::total_cmp));
+    let scatter = deepest.filter(|deepest| *deepest >= set_v * (1.0 - STEADY_SHARE));
+    let scatter = scatter.map(|deepest| set_v - BEYOND_NOISE * (set_v - deepest).max(0.0));
+    Some(visible.min(scatter.unwrap_or(visible)))
 }
 
 /// The stage in which most of the tries ended that show one, the later one of a draw, and how many did.

@@ -23,7 +23,7 @@ use crate::units::{
 use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
-const STEADY_SHARE: f64 = 0.01;
+pub(super) const STEADY_SHARE: f64 = 0.01;
 
 /// From here on a time is said in minutes and seconds.
 const MINUTES_FROM_S: f64 = 99.0;

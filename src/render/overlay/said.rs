@@ -5,7 +5,7 @@ use super::super::parts::{Subject, foot};
 use super::super::words;
 use super::CROWD;
 use crate::units::counted;
-use crate::verdict::Class;
+use crate::verdict::{Class, Tries};
 
 /// Which runs are not as the good ones. Where none is a full boot without departure, those that are not as most are.
 pub(in super::super) fn odd_ones(runs: &[Subject]) -> Vec<bool> {
@@ -76,7 +76,7 @@ fn headline_of(runs: &[Subject], odd: &[bool], most: usize) -> String {
 pub(super) fn by_kind<'a, 'b>(runs: &[&'b Subject<'a>]) -> Vec<(String, Vec<&'b Subject<'a>>)> {
     let mut kinds: Vec<(String, Vec<&Subject>)> = Vec::new();
     for run in runs {
-        let kind = summary(run);
+        let kind = kind(run);
         match kinds.iter_mut().find(|(other, _)| *other == kind) {
             Some((_, of_kind)) => of_kind.push(run),
             None => kinds.push((kind, vec![run])),
@@ -97,6 +97,32 @@ fn kinds(runs: &[&Subject], most: usize) -> String {
 
 /// The verdict with what departs, in a few words.
 pub(super) fn summary(run: &Subject) -> String {
-    let clause = words::departures_clause(run.finding);
-    format!("{}{clause}", words::short(&run.finding.verdict))
+    format!("{}{}{}", verdict(run), where_tries_end(run).unwrap_or_default(), departs(run))
+}
+
+/// The same without where tries end by their times alone: that makes no kind of its own.
+fn kind(run: &Subject) -> String {
+    format!("{}{}", verdict(run), departs(run))
+}
+
+fn verdict(run: &Subject) -> String {
+    words::short(&run.finding.verdict)
+}
+
+fn departs(run: &Subject) -> String {
+    words::departures_clause(run.finding)
+}
+
+/// ` in firmware`, ` (likely in firmware)`: where in the boot tries end that the verdict names no stage of.
+fn where_tries_end(run: &Subject) -> Option<String> {
+    let verdict = &run.finding.verdict;
+    let gives_up = matches!(verdict.class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    if !gives_up || verdict.reached.is_some() {
+        return None;
+    }
+    let tries = Tries::of(&run.finding.attempts)?;
+    let told =
+        tries.ended_in.filter(|_| tries.ended_there == tries.count).map(|stage| format!(" in {stage}"));
+    let likely = tries.likely_in.filter(|_| tries.earliest_in.is_none());
+    told.or_else(|| likely.map(|stage| format!(" (likely in {stage})")))
 }

@@ -47,6 +47,34 @@ fn the_headline_says_which_is_odd() {
 }
 
 #[test]
+fn of_a_starved_run_the_headline_says_where_its_tries_end() {
+    let of = |step_into: Option<&str>, reached: Option<&str>, ended: Option<&str>, likely: Option<&str>| {
+        let mut runs = vec![run("S-1", Class::FullBoot), run("S-2", Class::FeedLimited)];
+        let finding = &mut runs[1].1;
+        finding.attempts = super::super::fixtures::cycling(4).attempts;
+        (finding.verdict.step_into, finding.verdict.reached) =
+            (step_into.map(Into::into), reached.map(Into::into));
+        for attempt in &mut finding.attempts {
+            (attempt.ended_in, attempt.likely_in) = (ended.map(Into::into), likely.map(Into::into));
+        }
+        let subjects = subjects(&runs);
+        headline(&subjects, &odd_ones(&subjects))
+    };
+    let said = [
+        of(Some("loading"), Some("power-up"), None, None),
+        of(None, None, Some("power-up"), Some("power-up")),
+        of(None, None, None, Some("power-up")),
+        of(None, None, None, None),
+    ];
+    insta::assert_snapshot!(said.join("\n"), @"
+    1 of 2 is odd: S-2 feed limited at the end of power-up
+    1 of 2 is odd: S-2 feed limited in power-up
+    1 of 2 is odd: S-2 feed limited (likely in power-up)
+    1 of 2 is odd: S-2 feed limited
+    ");
+}
+
+#[test]
 fn a_full_boot_with_a_departure_is_odd_too() {
     let mut runs = vec![run("S-1", Class::FullBoot), run("S-2", Class::FullBoot)];
     runs[1].1.departures = finding(Vec::new()).departures;

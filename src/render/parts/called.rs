@@ -4,13 +4,19 @@ use super::super::axis::TimeAxis;
 use super::super::words;
 use super::Subject;
 use crate::reference::Profile;
-use crate::verdict::{Phase, RISES_S};
+use crate::verdict::{Class, Phase, RISES_S};
 
 /// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
 pub(super) fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
     let name = words::phase(&phase.name);
     if phase.name == STANDBY && has_no_standby(subject) {
         return at_rest(subject, phase);
+    }
+    if phase.name == AWAKE
+        && subject.profile.is_none()
+        && subject.finding.verdict.class == Class::Inconclusive
+    {
+        return AWAKE_OR_LOADED.into();
     }
     let (start, end) = (phase.start_s.value(), phase.end_s.value());
     let shown = end.min(time.to) - start.max(time.from);
@@ -26,6 +32,12 @@ pub(super) const STANDBY: &str = "standby";
 
 /// What such a rest is called on a board that has no standby.
 pub(super) const AT_REST: &str = "at rest";
+
+/// The name that a finding without a reference gives to what is more than a standby.
+const AWAKE: &str = "awake";
+
+/// What it is called where the verdict does not tell which of the two it is, as the text has it.
+const AWAKE_OR_LOADED: &str = "awake or loaded";
 
 /// What it is called where that is all there is of a capture.
 const SWITCHED_ON: &str = "switched on";

@@ -72,14 +72,21 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
     let gives_up = matches!(class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
     let tries = if gives_up { subject.finding.attempts.as_slice() } else { &[] };
     let mut stages: Vec<Stage> = Vec::new();
+    let standby = profile.standby().map(|standby| &standby.name);
     for phase in &subject.finding.phases {
         let (start, end) = (phase.start_s.value(), phase.end_s.value());
+        let attempt = tries.iter().find(|attempt| {
+            let (from, to) = span(attempt);
+            from <= start && start < to
+        });
+        // What is left of a phase after its try has fallen is none of what good boards do in it.
+        let end = match attempt.filter(|attempt| attempt.given_up && standby != Some(&phase.name)) {
+            Some(attempt) => end.min(attempt.end_s.value()),
+            None => end,
+        };
         if let Some(reference) = profile.phases.iter().find(|reference| reference.name == phase.name) {
             stages.push(Stage { reference, start, end });
-        } else if let Some(attempt) = tries.iter().find(|attempt| {
-            let (from, to) = span(attempt);
-            from <= start && start < to && attempt.likely_in.is_some()
-        }) {
+        } else if let Some(attempt) = attempt.filter(|attempt| attempt.likely_in.is_some()) {
             let before = stages.last().filter(|stage| stage.end > attempt.start_s.value());
             stages.extend(leading_to(profile, attempt, before.map(|stage| stage.reference), (start, end)));
         }
@@ -254,5 +261,28 @@ mod tests {
         // Standby, and rails and firmware within the try.
         assert_eq!(bands(Class::LatchOff), 3);
         assert_eq!(bands(Class::Inconclusive), 1);
+    }
+    #[test]
+    fn what_is_left_of_a_phase_after_its_try_has_fallen_is_no_stage_of_it() {
+        let (trace, profile, mut finding) = (trace(600, 60.0, |_| 0.5), profile(), cycling(3));
+        // Each try is one phase; that of the last runs on to the end of the log, long after the fall.
+        finding.phases.retain(|phase| phase.name != "firmware" && phase.name != "rest");
+        for phase in finding.phases.iter_mut().filter(|phase| phase.name == "rails") {
+            let lasts = if phase.start_s.value() < 12.0 { 2.0 } else { 48.0 };
+            phase.name = "attempt".into();
+            phase.end_s = crate::units::Seconds::constant(phase.start_s.value() + lasts);
+        }
+        for attempt in &mut finding.attempts {
+            (attempt.likely_in, attempt.given_up) = (Some("rails".into()), true);
+        }
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let ends = |to: f64| {
+            let time = TimeAxis { left: 0, right: 600, from: 0.0, to };
+            let shown = expected(&subject, &Readings::new(&subject, time));
+            shown.iter().map(|stage| stage.to).collect::<Vec<_>>()
+        };
+        // Standby, and the three tries up to where they fall; of tries that are slivers none has a band.
+        assert_eq!(ends(20.0), [6.0, 8.0, 11.0, 14.0]);
+        assert_eq!(ends(60.0), [6.0]);
     }
 }

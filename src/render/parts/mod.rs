@@ -5,6 +5,7 @@ pub(super) mod attempts;
 mod called;
 pub(super) mod crop;
 pub(super) mod cut;
+mod edge;
 pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;

@@ -1,5 +1,6 @@
 //! Where the supply starved the board.
 
+use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::notes::Note;
@@ -8,8 +9,9 @@ use super::turning::{
     LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, given_up, gives_up, in_stage,
     note as note_at, volts_read,
 };
-use crate::units::Amps;
-use crate::verdict::{Attempt, RISES_S, visible_below};
+use crate::stats::extent;
+use crate::units::{Amps, Volts};
+use crate::verdict::{Attempt, Phase, RISES_S, visible_below};
 use std::ops::Range;
 
 /// Where the volts first went down, with what was read there and how far they go at most; where no reading shows what
@@ -57,34 +59,59 @@ fn late(subject: &Subject, (start, end): (f64, f64)) -> Range<usize> {
 
 /// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
 fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
-    let (times, volts, amps) = (subject.trace.time(), subject.trace.volts(), subject.trace.amps());
-    // As the text counts them.
-    let log = &subject.finding.log;
-    let visible = visible_below(subject.trace, &subject.finding.attempts, log.update_s().unwrap_or(0.0));
-    let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
-    let lowest = |span| deepest_of(subject, late(subject, span));
-    let ends: Vec<Option<usize>> = given_up(subject)
-        .map(|attempt| lowest(span(attempt)).filter(|_| dips(attempt.lowest_v.value())))
-        .collect();
-    let found = ends.iter().flatten().count();
-    let first = ends.iter().flatten().next().copied().unwrap_or(deepest);
-    let down = volts_read(subject, volts[deepest])?;
-    let body = match (ends.len(), found) {
-        (2, 2) => format!("volts dip to {down} in both tries"),
-        (2.., found) if found == ends.len() => format!("volts dip to {down} in every try"),
-        (count @ 2.., 1..) => format!("volts dip to {down} in {found} of {count} tries"),
-        _ => format!("volts dip to {down}"),
-    };
-    let point = if amps[first.saturating_sub(1)] > amps[first] { first - 1 } else { first };
+    let (times, volts) = (subject.trace.time(), subject.trace.volts());
+    let found = dipping(subject, dips);
+    // Where no reading shows which try it was, it was about the deepest.
+    let first = found.first().copied();
+    let at = first.and_then(|attempt| deepest_of(subject, late(subject, span(attempt)))).unwrap_or(deepest);
+    let body = dips_in_words(subject, &found, volts[deepest])?;
     // Where in the boot comes first: it is what is asked of a picture.
     let head = in_stage(subject).map_or_else(
         || format!("over {limit} for less than a reading"),
         |place| format!("over {limit}{place}"),
     );
     // What the supply reads there is over or not yet begun: the dot stands as near to the limit as the trace comes.
-    let mut note = note_at(times[first], Some(limit.value()), head, body);
-    note.lines.push(format!("for less than a reading: only {} read", drawn_at(subject, point)?));
+    let mut note = note_at(times[at], Some(limit.value()), head, body);
+    let read = match first {
+        Some(attempt) => words::amps(attempt.peak_a.value(), subject.resolution()),
+        None => drawn_at(subject, at)?,
+    };
+    note.lines.push(format!("for less than a reading: at most {read} read"));
     Some(note)
+}
+
+/// The tries in which the volts dip, as the text counts them.
+fn dipping<'a>(subject: &Subject<'a>, dips: impl Fn(f64) -> bool) -> Vec<&'a Attempt> {
+    let (log, attempts) = (&subject.finding.log, &subject.finding.attempts);
+    let fed = subject.feed_volts().map(Volts::value).zip(fed_from(subject));
+    let visible =
+        fed.and_then(|fed| visible_below(subject.trace, attempts, log.update_s().unwrap_or(0.0), fed));
+    let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
+    given_up(subject).filter(|attempt| dips(attempt.lowest_v.value())).collect()
+}
+
+/// `volts dip to between 3.52 V and 3.69 V in every try`; of tries of which none shows it, how far they go down at all.
+fn dips_in_words(subject: &Subject, found: &[&Attempt], deepest: f64) -> Option<String> {
+    let lowest = found.iter().map(|attempt| attempt.lowest_v.value());
+    let (low, high) = extent(&lowest.collect::<Vec<_>>()).unwrap_or((deepest, deepest));
+    let (low, high) = (volts_read(subject, low)?, volts_read(subject, high)?);
+    let down = if low == high { low } else { format!("between {low} and {high}") };
+    Some(match (given_up(subject).count(), found.len()) {
+        (2, 2) => format!("volts dip to {down} in both tries"),
+        (2.., found) if found == given_up(subject).count() => format!("volts dip to {down} in every try"),
+        // A readback misses dips that are shorter than it.
+        (count @ 2.., 1..) => format!("volts dip to {down} in at least {} of {count} tries", found.len()),
+        _ => format!("volts dip to {down}"),
+    })
+}
+
+/// From when on the board was fed in the run of the tries, in seconds.
+fn fed_from(subject: &Subject) -> Option<f64> {
+    let first = subject.finding.attempts.first()?.start_s.value();
+    let run = subject.finding.runs.iter().rfind(|run| run.start_s.value() <= first);
+    let off = |phase: &&Phase| phase.name == OFF && phase.end_s.value() <= first;
+    let switched_on = || subject.finding.phases.iter().rfind(off).map_or(0.0, |off| off.end_s.value());
+    Some(run.map_or_else(switched_on, |run| run.start_s.value()))
 }
 
 /// Whether the head of a note says itself at which step the tries end.

@@ -3,11 +3,11 @@
 use super::super::words;
 use super::Subject;
 use super::attempts::span;
+use super::edge::{before_gap, edge, top};
 use super::notes::Note;
 use super::starved;
 use super::trouble::is_unasked;
-use crate::stats::robust::median;
-use crate::units::{Amps, Seconds, Volts, volts_as_set};
+use crate::units::{Amps, Seconds, Volts, span_in_steps, volts_as_set};
 use crate::verdict::{Attempt, Class, Direction, Fall, Phase, Tries};
 use std::ops::Range;
 
@@ -101,25 +101,6 @@ pub(super) fn drawn(subject: &Subject, index: usize) -> Option<String> {
     Some(words::amps(subject.finding.log.drawn(*read), subject.resolution()))
 }
 
-/// The first reading after the edge at which the amps fall at about `at`: where a phase ends is known to a reading or
-/// so, and the line belongs to the edge and not to the peak before it.
-fn edge(subject: &Subject, at: f64) -> Option<usize> {
-    /// Readings on either side that tell the level there.
-    const NEAR: usize = 3;
-    /// Below the level before by this share of the fall: an averaged reading may lie anywhere between.
-    const CLEARLY: f64 = 0.3;
-    /// It is no edge where at least this share is left (common practice, no source).
-    const FALLS: f64 = 0.7;
-    let amps = subject.trace.amps();
-    let about = subject.trace.time().partition_point(|time| *time < at);
-    let before = amps.get(about.saturating_sub(NEAR)..=about)?.iter().copied().fold(0.0, f64::max);
-    let near = about.saturating_sub(1)..(about + NEAR + 1).min(amps.len());
-    let after = amps[near.clone()].iter().copied().fold(f64::INFINITY, f64::min);
-    let falls = after <= FALLS * before;
-    let fallen = |index: &usize| falls && *index > 0 && amps[*index] <= before - CLEARLY * (before - after);
-    near.into_iter().find(fallen)
-}
-
 /// The phases in which the board was fed, in order.
 fn fed<'a>(subject: &Subject<'a>) -> impl DoubleEndedIterator<Item = &'a Phase> + use<'a> {
     subject.finding.phases.iter().filter(|phase| phase.name != OFF)
@@ -131,6 +112,12 @@ fn length(phase: &Phase) -> f64 {
 
 pub(super) fn longest<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
     fed(subject).max_by(|a, b| length(a).total_cmp(&length(b)))
+}
+
+/// How long a phase lasts, as the text says it: the start and the length add up to the end.
+fn lasting(subject: &Subject, phase: &Phase) -> String {
+    let update = subject.finding.log.update_s().unwrap_or(0.0);
+    span_in_steps(phase.start_s.value(), phase.end_s.value(), update)
 }
 
 /// A time that was measured.
@@ -173,7 +160,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
     let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
     let nothing = step.is_none_or(|step| drawn.abs() < step);
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
-    let body = format!("{shown} at {volts} for {}", time(subject, length(phase)));
+    let body = format!("{shown} at {volts} for {}", lasting(subject, phase));
     let mut note = note(phase.start_s.value(), Some(drawn), "fed from here on: nothing flows", body);
     let finest = step.map(|step| format!("supply resolves {}", words::amps(step, subject.resolution())));
     note.lines.extend(finest);
@@ -183,7 +170,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
 fn excess(subject: &Subject) -> Option<Note> {
     let told = subject.finding.departures.iter().any(|departure| departure.direction == Direction::Above);
     let phase = longest(subject).filter(|_| !told)?;
-    let body = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
+    let body = format!("{} for {}", level(subject, phase), lasting(subject, phase));
     let head = format!("{} draws too much", phase.name);
     Some(note_of(subject, phase, head, body))
 }
@@ -216,7 +203,7 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         };
         return Some(note(from, None, "button pressed: no wake", body));
     }
-    let lasts = format!("{drawn} for {}", time(subject, length(phase)));
+    let lasts = format!("{drawn} for {}", lasting(subject, phase));
     if is_unasked(subject) {
         return Some(Note { placed: false, ..note(from, None, "no press of the button in this log", lasts) });
     }
@@ -251,11 +238,11 @@ fn wakes_by_itself(subject: &Subject, phase: &Phase) -> Option<f64> {
 
 fn stays_down(subject: &Subject) -> Option<Note> {
     let last = fed(subject).next_back()?;
-    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), time(subject, length(last)));
+    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), lasting(subject, last));
     let start = last.start_s.value();
     let edge = edge(subject, start);
     let Some(edge) = edge else {
-        let body = format!("{} for {}, to the end", level(subject, last), time(subject, length(last)));
+        let body = format!("{} for {}, to the end", level(subject, last), lasting(subject, last));
         return Some(note_of(subject, last, "stays down from here on", body));
     };
     // A reading over the edge tells neither what the try drew nor what is left of it.
@@ -264,10 +251,11 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     let sag = sag(subject, point..edge + 1).unwrap_or_default();
     let body = format!("{word}{}{sag}, then {left}", reading(subject, point)?);
     let (at, head) = match before_gap(subject, edge) {
-        Some(_) => (edge - 1, "stays down from this gap on"),
-        None => (edge, "stays down from here on"),
+        Some(last) => (last, "stays down from this gap on"),
+        // The moment of the text.
+        None => (start, "stays down from here on"),
     };
-    Some(at_reading(subject, at, point, head, body))
+    Some(Note { at, ..at_reading(subject, edge, point, head, body) })
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
@@ -318,15 +306,6 @@ pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     Some(note)
 }
 
-/// The last reading before the gap in which a fall lies that shows at the reading after it; `None` without a gap there.
-fn before_gap(subject: &Subject, edge: usize) -> Option<f64> {
-    let time = subject.trace.time();
-    let (before, after) = (*time.get(edge.checked_sub(1)?)?, *time.get(edge)?);
-    let lies_there =
-        subject.finding.log.gaps.iter().any(|gap| gap.start_s.value() < after && gap.end_s.value() > before);
-    lies_there.then_some(before)
-}
-
 /// Where a try ends on the trace.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::render) struct End {
@@ -374,26 +353,6 @@ fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
     Some(format!("this one in {here}, {count} of {all} in {stage}"))
 }
 
-/// The reading from which a try that began at `start` falls at `edge`: its peak where that stands at its end, else the
-/// last before the fall. With a word where it is a peak above all else.
-fn top(subject: &Subject, start: f64, edge: usize) -> (usize, &'static str) {
-    /// Share of the try that counts as its end.
-    const END: f64 = 0.25;
-    /// Less above the usual reading of the try, it is no peak (common practice, no source).
-    const STANDS_OUT: f64 = 1.2;
-    /// Below this share of it, a reading lies over the fall and is no level (common practice, no source).
-    const STANDS: f64 = 0.85;
-    let (time, drawn) = (subject.trace.time(), subject.trace.amps());
-    let first = time.partition_point(|t| *t < start).min(edge - 1);
-    let peak = (first..=edge).max_by(|a, b| drawn[*a].total_cmp(&drawn[*b])).unwrap_or(edge - 1);
-    let usual = median(&mut drawn[first..edge].to_vec()).unwrap_or(0.0);
-    if time[edge] - time[peak] > END * (time[edge] - start) {
-        let stands = |index: &usize| drawn[*index] >= STANDS * usual;
-        return ((first..edge).rev().find(stands).unwrap_or(edge - 1), "");
-    }
-    (peak, if drawn[peak] > STANDS_OUT * usual { "its peak " } else { "" })
-}
-
 /// The last stage that was reached, and the phase after it that draws far less.
 fn fall<'a>(subject: &Subject<'a>) -> Option<(&'a Phase, &'a Phase)> {
     let reached = subject.finding.verdict.reached.as_ref()?;
@@ -435,8 +394,9 @@ fn falls_back(subject: &Subject) -> Option<Note> {
     if let Some(last) = edge.and_then(|edge| before_gap(subject, edge)) {
         return Some(note(last, Some(told.from_a.value()), "falls back in the gap from here", body));
     }
-    let at = edge.map_or(start, |edge| subject.trace.time()[edge]);
-    Some(note(at, Some(told.from_a.value()), "falls back here", body))
+    // The moment is that of the text, the dot where the trace falls.
+    let point_at = edge.map(|edge| subject.trace.time()[edge]);
+    Some(Note { point_at, ..note(start, Some(told.from_a.value()), "falls back here", body) })
 }
 
 /// The reading of the lowest volts among `readings`.
@@ -478,7 +438,7 @@ fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
     let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
     let head = format!("stuck in {stage}");
-    let lasts = format!("{} for {}", level(subject, phase), time(subject, length(phase)));
+    let lasts = format!("{} for {}", level(subject, phase), lasting(subject, phase));
     if let Some((at, _)) = overdue(subject, phase) {
         let mut note = note(at, None, head, lasts);
         note.lines.extend(past_by(subject, phase));

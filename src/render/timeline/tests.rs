@@ -90,11 +90,11 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     partial-short: partial short from here on | 30.0 s
     excess-standby: standby draws too much | 30.0 s
     standby-only: button pressed: no wake | 8.5 s
-    latch-off: stays down from here on | 30.1 s
+    latch-off: stays down from here on | 30.0 s
     cycling: gives up here | 14 tries, one every 3.00 s, 8.0 s
     stalled: stuck in boot | 9.0 s
     full-boot:  | 
-    dropped-out: falls back here | 30.1 s
+    dropped-out: falls back here | 30.0 s
     feed-limited:  | 
     inconclusive:  | 
     ");
@@ -178,8 +178,8 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     let said = limited_to(1.2);
     for text in [
         "over 1.20 A in firmware",
-        "volts dip to 10.5 V in 3 of 14 tries",
-        "for less than a reading: only 0.700 A read",
+        "volts dip to between 10.5 V and 12.0 V in at least 3 of 14 tries",
+        "for less than a reading: at most 0.700 A read",
         "current limit 1.20 A",
         "7.9 s",
     ] {

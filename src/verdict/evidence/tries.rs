@@ -304,8 +304,8 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     if lowest.clone().filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
         return seen.feed_in_words(tries.lowest_v);
     }
-    let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s()).unwrap_or(set_v);
-    let visible = visible.min(scatter_at_rest(seen).unwrap_or(visible));
+    let fed = (set_v, seen.analysis.run.start_s);
+    let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s(), fed).unwrap_or(set_v);
     let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (lowest, highest) = (volts(tries.lowest_v), volts(highest));
@@ -317,19 +317,6 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
-}
-
-/// Volts below those that the readback scatters down to at rest before the first try.
-fn scatter_at_rest(seen: &Seen) -> Option<f64> {
-    /// Times the depth of the deepest of these readings: noise goes further now and then.
-    const BEYOND_NOISE: f64 = 1.5;
-    let set_v = seen.analysis.run.set_v;
-    let first_s = seen.attempts.first()?.start_s.value();
-    let deepest = seen.lowest_volts(
-        seen.analysis.run.start_s + RISES_S,
-        first_s - EDGE_READINGS * seen.readout.update_s(),
-    )?;
-    Some(set_v - BEYOND_NOISE * (set_v - deepest).max(0.0)).filter(|_| seen.is_steady(deepest))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.

@@ -257,7 +257,98 @@ fn dips_are_counted_as_the_text_counts_them() {
     finding.attempts[1].lowest_v = Volts::constant(12.73);
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to 10.5 V in 2 of 3 tries");
+    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V in at least 2 of 3 tries");
+}
+
+#[test]
+fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
+    let volts = |index: u32| match index {
+        79 => 10.5,
+        109 | 139 => 11.0,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 11.0, 11.0]) {
+        attempt.lowest_v = Volts::constant(lowest);
+        attempt.peak_a = Amps::constant(0.95);
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
+    assert_eq!(note.lines[2], "for less than a reading: at most 0.950 A read");
+}
+
+#[test]
+fn what_the_readback_scatters_down_to_before_the_first_try_is_no_dip() {
+    // Noise of 0.6 % at rest: a try that goes down by as much shows no dip, one by a fifth does.
+    let volts = |index: u32| match index {
+        45 | 109 => 12.72,
+        79 | 139 => 10.5,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    (finding.log.limit_a, finding.log.set_v) = (Amps::new(1.2).ok(), Volts::new(12.8).ok());
+    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 12.72, 10.5]) {
+        attempt.lowest_v = Volts::constant(lowest);
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip to 10.5 V in at least 2 of 3 tries");
+}
+
+#[test]
+fn a_single_try_is_pointed_at_where_it_falls_and_not_at_an_earlier_reading() {
+    // A stage of 1 A, then one of half of that up to the fall; and a hump a second before it.
+    for (late, last) in [(0.5, 0.5), (1.0, 0.93)] {
+        let amps = |index: u32| match index {
+            90..230 => 1.0,
+            230..298 if index == 288 => late * 1.05,
+            230..299 => last,
+            299 => 0.6 * last,
+            _ => 0.024,
+        };
+        let (_, mut finding) = run_of(Class::LatchOff);
+        finding.attempts = cycling(2).attempts;
+        finding.attempts.truncate(1);
+        (finding.attempts[0].start_s, finding.attempts[0].end_s) =
+            (Seconds::constant(9.0), Seconds::constant(30.0));
+        let trace = trace_at(601, 60.0, amps, |_| 12.8);
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let note = super::super::super::parts::turning::turning(&subject).unwrap();
+        assert_eq!((note.at, note.amps, note.point_at), (30.0, Some(last), Some(29.8)), "{note:?}");
+    }
+}
+
+#[test]
+fn a_fall_is_marked_at_the_moment_that_the_finding_tells() {
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    let level = |amps: f64| (Amps::constant(amps), Volts::constant(12.8));
+    let ((from_a, from_v), (to_a, to_v)) = (level(0.8), level(0.024));
+    let at_s = Seconds::constant(30.2);
+    finding.fall = Some(crate::verdict::Fall { at_s, from_a, from_v, to_a, to_v, lowest_v: from_v });
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!((note.at - 30.2).abs() < 1e-9, "{note:?}");
+    // The dot stands where the trace falls.
+    assert!(note.point_at.is_some_and(|at| (29.9..30.2).contains(&at)), "{note:?}");
+}
+
+#[test]
+fn what_no_reference_tells_apart_is_called_as_the_text_calls_it() {
+    let (trace, mut finding) = run_of(Class::Inconclusive);
+    finding.phases = vec![phase("off", 0.0, 10.0), phase("awake", 10.0, 60.0)];
+    let mut said = |class: Class, profile: Option<&crate::reference::Profile>| {
+        finding.verdict.class = class;
+        let scene = draw(&trace, profile, &finding, &Options::default()).unwrap();
+        let named = |label: &&crate::render::scene::Label| label.text.starts_with("awake");
+        scene.labels().find(named).map(|label| label.text.clone())
+    };
+    assert_eq!(said(Class::Inconclusive, None).as_deref(), Some("awake or loaded"));
+    assert_eq!(said(Class::Inconclusive, Some(&profile())).as_deref(), Some("awake"));
+    assert_eq!(said(Class::FullBoot, None).as_deref(), Some("awake"));
 }
 
 #[test]

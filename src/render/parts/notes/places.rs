@@ -1,110 +1,18 @@
-//! Notes at their place: where the run left what good boards do, what was measured, and what they do.
+//! Notes at their places, with the leaders to what they speak of.
 
-use super::super::axis::ValueAxis;
-use super::super::columns::Column;
-use super::super::font::{Weight, clean};
-use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Shape, Style};
-use super::super::sheet::{Sheet, em};
-use super::super::theme::Color;
-use super::super::words;
-use super::amps::{self, Axes, Scale};
-use super::envelope::{Expected, expected};
-use super::readings::Readings;
-use super::trouble::is_unasked;
-use super::turning::{meets, turning};
-use super::{Areas, Subject};
-use crate::verdict::{Class, Departure, Direction, Phase};
-
-/// A note with the point that it speaks of.
-#[derive(Debug)]
-pub(in crate::render) struct Note {
-    pub(in crate::render) at: f64,
-    /// When the point itself was read, if that is not at the very moment that the note speaks of.
-    pub(in crate::render) point_at: Option<f64>,
-    /// Where the point stands on the amps; `None` for where the trace stands.
-    pub(in crate::render) amps: Option<f64>,
-    /// Head and body.
-    pub(in crate::render) lines: Vec<String>,
-    /// How many more notes there are that the figure leaves to the finding.
-    pub(in crate::render) more: usize,
-    /// Whether it speaks of a point at all.
-    pub(in crate::render) placed: bool,
-}
-
-impl Note {
-    /// What stands in it, line by line.
-    fn text(&self) -> impl Iterator<Item = String> {
-        self.lines.iter().cloned().chain(self.rest())
-    }
-
-    /// What it says of the notes that were left out.
-    pub(in crate::render) fn rest(&self) -> Option<String> {
-        (self.more > 0).then(|| format!("and {} more in the finding", self.more))
-    }
-}
-
-/// Notes that a picture can carry and still be read at a glance; the finding has them all.
-pub(in crate::render) const MOST_NOTES: usize = 4;
-
-/// The same on a narrow one, where they are stacked.
-pub(in crate::render) const MOST_STACKED: usize = 2;
-
-/// What there is to say of what the window shows: the turn that the verdict speaks of, then the departures, first in
-/// time first; at most `most`, of which the last says how many are left out.
-pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usize) -> Vec<Note> {
-    by(subject, readings, most, |note, _| note.at)
-}
-
-/// The one thing to say where there is room for no more: the turn that the verdict speaks of, or else the departure of the
-/// stage in which the board was the longest.
-pub(in crate::render) fn gravest(subject: &Subject, readings: &Readings) -> Vec<Note> {
-    let length = |phase: &Phase| phase.end_s.value() - phase.start_s.value();
-    let stays = |departure: &Departure| {
-        let stays = subject.finding.phases.iter().filter(|phase| phase.name == departure.phase);
-        stays.map(length).fold(0.0, f64::max)
-    };
-    by(subject, readings, 1, |_, departure| -stays(departure))
-}
-
-/// The turn, then the departures in the order of their `rank`.
-fn by(
-    subject: &Subject,
-    readings: &Readings,
-    most: usize,
-    rank: impl Fn(&Note, &Departure) -> f64,
-) -> Vec<Note> {
-    let mut departures: Vec<(f64, Note)> = subject
-        .finding
-        .departures
-        .iter()
-        .filter(|departure| !words::is_the_verdict(&subject.finding.verdict, departure))
-        .map(|of| (departure(subject, of), of))
-        .map(|(note, of)| (rank(&note, of), note))
-        .collect();
-    departures.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let departures = departures.into_iter().map(|(_, note)| note);
-    let mut notes: Vec<Note> = turning(subject).into_iter().chain(departures).collect();
-    notes.retain(|note| readings.time.shows(note.at));
-    let left_out = notes.len().saturating_sub(most);
-    notes.truncate(most);
-    if let Some(last) = notes.last_mut().filter(|_| left_out > 0) {
-        last.more = left_out;
-    }
-    notes
-}
-
-/// The one moment at which the run left what good boards do: that of the first note.
-/// `None` of a run that decides nothing: what departs there is shown, but as no alarm.
-pub(in crate::render) fn fault(subject: &Subject, notes: &[Note]) -> Option<f64> {
-    notes.first().filter(|note| note.placed && !is_quiet(subject)).map(|note| note.at)
-}
-
-/// Whether nothing is known to be wrong.
-fn is_quiet(subject: &Subject) -> bool {
-    let unasked = is_unasked(subject) && subject.finding.departures.is_empty();
-    unasked || subject.finding.verdict.class == Class::Inconclusive
-}
+use super::super::super::columns::Column;
+use super::super::super::font::{Weight, clean};
+use super::super::super::geometry::Rect;
+use super::super::super::scene::{Anchor, Shape, Style};
+use super::super::super::sheet::{Sheet, em};
+use super::super::super::theme::Color;
+use super::super::amps::{self, Axes, Scale};
+use super::super::envelope::expected;
+use super::super::readings::Readings;
+use super::super::{Areas, Subject};
+use super::spots::{Rows, best_spot, distance, foot};
+use super::{Note, color, fault};
+use crate::verdict::Class;
 
 /// A scale, and the notes at their places on it.
 pub(in crate::render) type Arrangement = (Scale, Vec<Placed>);
@@ -226,44 +134,6 @@ impl Placed {
     }
 }
 
-/// The pixel of a box that is nearest to a point.
-fn foot(spot: Rect, (x, y): (i32, i32)) -> (i32, i32) {
-    (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1))
-}
-
-/// How far a point is from a box, across and down together.
-fn distance(spot: Rect, (x, y): (i32, i32)) -> i32 {
-    let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
-    dx.abs() + dy.abs()
-}
-
-/// A departure at the moment from which it is one: what lasts too long does so from the longest usual time on.
-fn departure(subject: &Subject, departure: &Departure) -> Note {
-    let numbers = words::departure_numbers(departure, subject.resolution());
-    let there = subject
-        .finding
-        .phases
-        .iter()
-        .find(|phase| phase.name == departure.phase && phase.end_s.value() > departure.starts_s.value());
-    let volts = there.map_or_else(String::new, |phase| match departure.unit.as_str() {
-        "A" => format!(", at {}", subject.finding.log.volts(phase.mean_v)),
-        _ => format!(
-            ", at {}, {}",
-            words::amps(phase.mean_a.value(), subject.resolution()),
-            subject.finding.log.volts(phase.mean_v)
-        ),
-    });
-    let lines = vec![words::departure(departure), numbers + &volts];
-    let amps = (departure.unit == "A").then_some(departure.measured);
-    let after = match departure.direction {
-        Direction::Longer => departure.high,
-        Direction::Shorter => departure.measured,
-        Direction::Above | Direction::Below => 0.0,
-    };
-    let point_at = there.zip(amps).and_then(|(phase, level)| meets(subject, phase, level));
-    Note { at: departure.starts_s.value() + after, point_at, amps, lines, more: 0, placed: true }
-}
-
 /// Finds the place where a note covers least of the trace; `None` if there is no room.
 pub(in crate::render) fn place(
     sheet: &Sheet,
@@ -373,11 +243,6 @@ pub(in crate::render) fn stack<'a>(
     placed
 }
 
-/// The colour of a run's notes.
-pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
-    if is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
-}
-
 /// Half the side of the dot at the point of a note, in units of the layout.
 const DOT: f64 = 4.0;
 
@@ -412,99 +277,11 @@ fn frame(sheet: &mut Sheet, note: &Placed) {
     }
 }
 
-/// Top and bottom of the trace, column by column of pixels.
-#[derive(Debug)]
-pub(in crate::render) struct Rows {
-    left: i32,
-    all: Vec<Option<(i32, i32)>>,
-}
-
-impl Rows {
-    pub(in crate::render) fn new(readings: &Readings, axis: ValueAxis) -> Self {
-        let rows = |column: &Column| (axis.row(column.high), axis.row(column.low));
-        let all = readings.amps.iter().map(|column| column.as_ref().map(rows)).collect();
-        Self { left: readings.time.left, all }
-    }
-
-    /// The same of what good boards keep within.
-    fn of_envelopes(readings: &Readings, axis: ValueAxis, expected: &[Expected]) -> Self {
-        let at = |x: i32| {
-            let within =
-                |of: &&Expected| (readings.time.x(of.from)..readings.time.x_within(of.to)).contains(&x);
-            let there = expected.iter().find(within)?;
-            Some((axis.row_within(there.high), axis.row_within(there.low)))
-        };
-        let columns = (readings.time.left..).zip(&readings.amps);
-        Self { left: readings.time.left, all: columns.map(|(x, _)| at(x)).collect() }
-    }
-
-    /// How many columns of the trace a box would hide.
-    fn hidden(&self, spot: Rect) -> i32 {
-        let index = |x: i32| usize::try_from(x - self.left).unwrap_or(0).min(self.all.len());
-        let within = &self.all[index(spot.left)..index(spot.right).max(index(spot.left))];
-        let meets = |rows: &(i32, i32)| rows.0 < spot.bottom && rows.1 >= spot.top;
-        let count = within.iter().flatten().filter(|rows| meets(rows)).count();
-        i32::try_from(count).unwrap_or(i32::MAX)
-    }
-}
-
-/// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest;
-/// and how many columns it hides.
-fn best_spot(
-    sheet: &Sheet,
-    traces: &[Rows],
-    axis: ValueAxis,
-    point: (i32, i32),
-    size: (i32, i32),
-    taken: &[Rect],
-) -> Option<(Rect, i32)> {
-    // Below the pointer at the top, which shows where the first note belongs.
-    let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
-    let free = |spot: &Rect| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot));
-    let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
-    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free).map(|spot| (spot, hidden(spot)));
-    spots.min_by_key(|(spot, hidden)| badness(*spot, *hidden, point, taken, sheet.u(4.0)))
-}
-
-/// The places that are tried for a box within a strip: a grid of them, and right beside column `x`.
-fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl Iterator<Item = Rect> {
-    /// Places to try along each direction.
-    const TRIES: i32 = 14;
-    let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
-    let rightmost = inside.right - width;
-    let beside =
-        [x + aside, x - aside - width].map(|left| left.clamp(inside.left, rightmost.max(inside.left)));
-    let lefts = (0..TRIES).map(move |i| step(inside.left, rightmost, i)).chain(beside);
-    let tops = move |left: i32| {
-        (0..TRIES).map(move |i| {
-            let top = step(inside.top, inside.bottom - height, i);
-            Rect::new(left, top, left + width, top + height)
-        })
-    };
-    lefts.flat_map(tops).filter(move |spot| inside.holds(*spot))
-}
-
-/// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
-/// point itself least of all.
-fn badness(
-    spot: Rect,
-    hidden: i32,
-    (x, y): (i32, i32),
-    taken: &[Rect],
-    margin: i32,
-) -> (bool, i32, usize, bool, i32) {
-    let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
-    let leader = (foot(spot, (x, y)), (x, y));
-    let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    let straddles = spot.left < x && x < spot.right;
-    (covers, hidden, crosses, straddles, distance(spot, (x, y)))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::super::axis::TimeAxis;
-    use super::super::super::fixtures::{finding, phase, trace};
-    use super::super::super::options::Options;
+    use super::super::super::super::axis::{TimeAxis, ValueAxis};
+    use super::super::super::super::fixtures::{finding, phase, trace};
+    use super::super::super::super::options::Options;
     use super::*;
 
     #[test]

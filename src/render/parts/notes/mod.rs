@@ -1,0 +1,141 @@
+//! Notes: where the run left what good boards do, what was measured, and what they do. Where they stand is found in
+//! `places`, from the room that `spots` finds.
+
+mod places;
+mod spots;
+
+pub(in crate::render) use places::{
+    Placed, arrange, leaders, pin, place, pointer, split_stack, stack, stack_height, with_headroom,
+};
+pub(in crate::render) use spots::Rows;
+
+use super::super::sheet::Sheet;
+use super::super::theme::Color;
+use super::super::words;
+use super::Subject;
+use super::readings::Readings;
+use super::trouble::is_unasked;
+use super::turning::{meets, turning};
+use crate::verdict::{Class, Departure, Direction, Phase};
+
+/// A note with the point that it speaks of.
+#[derive(Debug)]
+pub(in crate::render) struct Note {
+    pub(in crate::render) at: f64,
+    /// When the point itself was read, if that is not at the very moment that the note speaks of.
+    pub(in crate::render) point_at: Option<f64>,
+    /// Where the point stands on the amps; `None` for where the trace stands.
+    pub(in crate::render) amps: Option<f64>,
+    /// Head and body.
+    pub(in crate::render) lines: Vec<String>,
+    /// How many more notes there are that the figure leaves to the finding.
+    pub(in crate::render) more: usize,
+    /// Whether it speaks of a point at all.
+    pub(in crate::render) placed: bool,
+}
+
+impl Note {
+    /// What stands in it, line by line.
+    fn text(&self) -> impl Iterator<Item = String> {
+        self.lines.iter().cloned().chain(self.rest())
+    }
+
+    /// What it says of the notes that were left out.
+    pub(in crate::render) fn rest(&self) -> Option<String> {
+        (self.more > 0).then(|| format!("and {} more in the finding", self.more))
+    }
+}
+
+/// Notes that a picture can carry and still be read at a glance; the finding has them all.
+pub(in crate::render) const MOST_NOTES: usize = 4;
+
+/// The same on a narrow one, where they are stacked.
+pub(in crate::render) const MOST_STACKED: usize = 2;
+
+/// What there is to say of what the window shows: the turn that the verdict speaks of, then the departures, first in
+/// time first; at most `most`, of which the last says how many are left out.
+pub(in crate::render) fn notes(subject: &Subject, readings: &Readings, most: usize) -> Vec<Note> {
+    by(subject, readings, most, |note, _| note.at)
+}
+
+/// The one thing to say where there is room for no more: the turn that the verdict speaks of, or else the departure of the
+/// stage in which the board was the longest.
+pub(in crate::render) fn gravest(subject: &Subject, readings: &Readings) -> Vec<Note> {
+    let length = |phase: &Phase| phase.end_s.value() - phase.start_s.value();
+    let stays = |departure: &Departure| {
+        let stays = subject.finding.phases.iter().filter(|phase| phase.name == departure.phase);
+        stays.map(length).fold(0.0, f64::max)
+    };
+    by(subject, readings, 1, |_, departure| -stays(departure))
+}
+
+/// The turn, then the departures in the order of their `rank`.
+fn by(
+    subject: &Subject,
+    readings: &Readings,
+    most: usize,
+    rank: impl Fn(&Note, &Departure) -> f64,
+) -> Vec<Note> {
+    let mut departures: Vec<(f64, Note)> = subject
+        .finding
+        .departures
+        .iter()
+        .filter(|departure| !words::is_the_verdict(&subject.finding.verdict, departure))
+        .map(|of| (departure(subject, of), of))
+        .map(|(note, of)| (rank(&note, of), note))
+        .collect();
+    departures.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let departures = departures.into_iter().map(|(_, note)| note);
+    let mut notes: Vec<Note> = turning(subject).into_iter().chain(departures).collect();
+    notes.retain(|note| readings.time.shows(note.at));
+    let left_out = notes.len().saturating_sub(most);
+    notes.truncate(most);
+    if let Some(last) = notes.last_mut().filter(|_| left_out > 0) {
+        last.more = left_out;
+    }
+    notes
+}
+
+/// The one moment at which the run left what good boards do: that of the first note.
+/// `None` of a run that decides nothing: what departs there is shown, but as no alarm.
+pub(in crate::render) fn fault(subject: &Subject, notes: &[Note]) -> Option<f64> {
+    notes.first().filter(|note| note.placed && !is_quiet(subject)).map(|note| note.at)
+}
+
+/// Whether nothing is known to be wrong.
+fn is_quiet(subject: &Subject) -> bool {
+    let unasked = is_unasked(subject) && subject.finding.departures.is_empty();
+    unasked || subject.finding.verdict.class == Class::Inconclusive
+}
+
+/// A departure at the moment from which it is one: what lasts too long does so from the longest usual time on.
+fn departure(subject: &Subject, departure: &Departure) -> Note {
+    let numbers = words::departure_numbers(departure, subject.resolution());
+    let there = subject
+        .finding
+        .phases
+        .iter()
+        .find(|phase| phase.name == departure.phase && phase.end_s.value() > departure.starts_s.value());
+    let volts = there.map_or_else(String::new, |phase| match departure.unit.as_str() {
+        "A" => format!(", at {}", subject.finding.log.volts(phase.mean_v)),
+        _ => format!(
+            ", at {}, {}",
+            words::amps(phase.mean_a.value(), subject.resolution()),
+            subject.finding.log.volts(phase.mean_v)
+        ),
+    });
+    let lines = vec![words::departure(departure), numbers + &volts];
+    let amps = (departure.unit == "A").then_some(departure.measured);
+    let after = match departure.direction {
+        Direction::Longer => departure.high,
+        Direction::Shorter => departure.measured,
+        Direction::Above | Direction::Below => 0.0,
+    };
+    let point_at = there.zip(amps).and_then(|(phase, level)| meets(subject, phase, level));
+    Note { at: departure.starts_s.value() + after, point_at, amps, lines, more: 0, placed: true }
+}
+
+/// The colour of a run's notes.
+pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
+    if is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
+}

@@ -1,0 +1,107 @@
+//! Room for a note: of the places within a strip the one that hides least.
+
+use super::super::super::axis::ValueAxis;
+use super::super::super::columns::Column;
+use super::super::super::geometry::Rect;
+use super::super::super::sheet::Sheet;
+use super::super::envelope::Expected;
+use super::super::readings::Readings;
+
+/// Top and bottom of the trace, column by column of pixels.
+#[derive(Debug)]
+pub(in crate::render) struct Rows {
+    left: i32,
+    all: Vec<Option<(i32, i32)>>,
+}
+
+impl Rows {
+    pub(in crate::render) fn new(readings: &Readings, axis: ValueAxis) -> Self {
+        let rows = |column: &Column| (axis.row(column.high), axis.row(column.low));
+        let all = readings.amps.iter().map(|column| column.as_ref().map(rows)).collect();
+        Self { left: readings.time.left, all }
+    }
+
+    /// The same of what good boards keep within.
+    pub(super) fn of_envelopes(readings: &Readings, axis: ValueAxis, expected: &[Expected]) -> Self {
+        let at = |x: i32| {
+            let within =
+                |of: &&Expected| (readings.time.x(of.from)..readings.time.x_within(of.to)).contains(&x);
+            let there = expected.iter().find(within)?;
+            Some((axis.row_within(there.high), axis.row_within(there.low)))
+        };
+        let columns = (readings.time.left..).zip(&readings.amps);
+        Self { left: readings.time.left, all: columns.map(|(x, _)| at(x)).collect() }
+    }
+
+    /// How many columns of the trace a box would hide.
+    fn hidden(&self, spot: Rect) -> i32 {
+        let index = |x: i32| usize::try_from(x - self.left).unwrap_or(0).min(self.all.len());
+        let within = &self.all[index(spot.left)..index(spot.right).max(index(spot.left))];
+        let meets = |rows: &(i32, i32)| rows.0 < spot.bottom && rows.1 >= spot.top;
+        let count = within.iter().flatten().filter(|rows| meets(rows)).count();
+        i32::try_from(count).unwrap_or(i32::MAX)
+    }
+}
+
+/// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest;
+/// and how many columns it hides.
+pub(super) fn best_spot(
+    sheet: &Sheet,
+    traces: &[Rows],
+    axis: ValueAxis,
+    point: (i32, i32),
+    size: (i32, i32),
+    taken: &[Rect],
+) -> Option<(Rect, i32)> {
+    // Below the pointer at the top, which shows where the first note belongs.
+    let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
+    let free = |spot: &Rect| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot));
+    let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
+    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free).map(|spot| (spot, hidden(spot)));
+    spots.min_by_key(|(spot, hidden)| badness(*spot, *hidden, point, taken, sheet.u(4.0)))
+}
+
+/// The places that are tried for a box within a strip: a grid of them, and right beside column `x`.
+fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl Iterator<Item = Rect> {
+    /// Places to try along each direction.
+    const TRIES: i32 = 14;
+    let step = |low: i32, high: i32, i: i32| low + (high - low).max(0) * i / (TRIES - 1);
+    let rightmost = inside.right - width;
+    let beside =
+        [x + aside, x - aside - width].map(|left| left.clamp(inside.left, rightmost.max(inside.left)));
+    let lefts = (0..TRIES).map(move |i| step(inside.left, rightmost, i)).chain(beside);
+    let tops = move |left: i32| {
+        (0..TRIES).map(move |i| {
+            let top = step(inside.top, inside.bottom - height, i);
+            Rect::new(left, top, left + width, top + height)
+        })
+    };
+    lefts.flat_map(tops).filter(move |spot| inside.holds(*spot))
+}
+
+/// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
+/// point itself least of all.
+fn badness(
+    spot: Rect,
+    hidden: i32,
+    (x, y): (i32, i32),
+    taken: &[Rect],
+    margin: i32,
+) -> (bool, i32, usize, bool, i32) {
+    let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
+    let leader = (foot(spot, (x, y)), (x, y));
+    let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
+    let straddles = spot.left < x && x < spot.right;
+    (covers, hidden, crosses, straddles, distance(spot, (x, y)))
+}
+
+/// The pixel of a box that is nearest to a point.
+pub(super) fn foot(spot: Rect, (x, y): (i32, i32)) -> (i32, i32) {
+    (x.clamp(spot.left, spot.right - 1), y.clamp(spot.top, spot.bottom - 1))
+}
+
+/// How far a point is from a box, across and down together.
+pub(super) fn distance(spot: Rect, (x, y): (i32, i32)) -> i32 {
+    let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
+    dx.abs() + dy.abs()
+}
