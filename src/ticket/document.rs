@@ -224,7 +224,7 @@ fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
             0 | 1 => "try".into(),
             several => words::tries(several),
         },
-        ("attempt", _) => Tries::of(&finding.attempts).map_or_else(
+        ("attempt", _) => Tries::of(&finding.attempts, &finding.log.gaps).map_or_else(
             || words::tries(times as usize),
             |tries| {
                 // Those whose stages show have rows of their own.

@@ -265,6 +265,31 @@ impl Spread {
     }
 }
 
+/// From start to start: the mean from the first to the last one, the range of those that were read.
+fn every(attempts: &[Attempt], gaps: &[Gap]) -> Option<Spread> {
+    let apart = |pair: &[Attempt]| pair[1].start_s.value() - pair[0].start_s.value();
+    let was_read = |start: &Attempt| !in_a_gap(gaps, start.start_s.value(), start.start_s.value());
+    let all = Spread::of(attempts.windows(2).map(apart))?;
+    let read = attempts.windows(2).filter(|pair| pair.iter().all(was_read)).map(apart);
+    Some(Spread::of(read).map_or(all, |read| Spread { mean: all.mean, ..read }))
+}
+
+/// Whether a gap of the readings lies between `from` and `to`, or at one of them.
+fn in_a_gap(gaps: &[Gap], from: f64, to: f64) -> bool {
+    gaps.iter().any(|gap| gap.start_s.value() <= to && gap.end_s.value() >= from)
+}
+
+impl Attempt {
+    fn touches_a_gap(&self, gaps: &[Gap]) -> bool {
+        in_a_gap(gaps, self.start_s.value(), self.end_s.value())
+    }
+
+    /// Whether neither its start nor its end lies in one of the gaps of the readings.
+    pub(super) fn ends_were_read(&self, gaps: &[Gap]) -> bool {
+        ![self.start_s, self.end_s].into_iter().any(|at| in_a_gap(gaps, at.value(), at.value()))
+    }
+}
+
 /// The starts that were given up, taken together: what text and picture say of a board that tries again and again.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tries {
@@ -299,12 +324,16 @@ pub struct Tries {
 }
 
 impl Tries {
-    /// Takes the starts of a finding together; `None` if none was given up.
+    /// Takes the starts of a finding together; `None` if none was given up. Lengths are those of the tries whose start and
+    /// end were read, and peaks of those without one of the `gaps` in them; of all where there is none of these.
     #[must_use]
-    pub fn of(attempts: &[Attempt]) -> Option<Self> {
+    pub fn of(attempts: &[Attempt], gaps: &[Gap]) -> Option<Self> {
         let tries: Vec<&Attempt> = attempts.iter().filter(|attempt| attempt.given_up).collect();
         let (first, last) = (tries.first()?, tries.last()?);
-        let starts = attempts.windows(2).map(|pair| pair[1].start_s.value() - pair[0].start_s.value());
+        let read_through = |attempt: &&&Attempt| !attempt.touches_a_gap(gaps);
+        let ends_read = |attempt: &&&Attempt| attempt.ends_were_read(gaps);
+        let lasted = |attempt: &&Attempt| attempt.end_s.value() - attempt.start_s.value();
+        let peak = |attempt: &&Attempt| attempt.peak_a.value();
         let (ended_in, ended_there) = most_common(&tries, |attempt| &attempt.ended_in);
         let (likely_in, _) = most_common(&tries, |attempt| &attempt.likely_in);
         let (earliest_in, _) = most_common(&tries, |attempt| &attempt.earliest_in);
@@ -315,9 +344,11 @@ impl Tries {
             first_end_s: first.end_s.value(),
             first_peak_a: first.peak_a.value(),
             last_end_s: last.end_s.value(),
-            every_s: Spread::of(starts),
-            lasts_s: Spread::of(tries.iter().map(|a| a.end_s.value() - a.start_s.value()))?,
-            peak_a: Spread::of(tries.iter().map(|attempt| attempt.peak_a.value()))?,
+            every_s: every(attempts, gaps),
+            lasts_s: Spread::of(tries.iter().filter(ends_read).map(lasted))
+                .or_else(|| Spread::of(tries.iter().map(lasted)))?,
+            peak_a: Spread::of(tries.iter().filter(read_through).map(peak))
+                .or_else(|| Spread::of(tries.iter().map(peak)))?,
             lowest_v: tries.iter().map(|attempt| attempt.lowest_v.value()).fold(f64::INFINITY, f64::min),
             ended_in,
             ended_there,
@@ -401,7 +432,7 @@ mod tests {
             start(8.0, 9.0, Some("firmware"), true),
             start(11.0, 11.5, None, false),
         ];
-        let tries = Tries::of(&all).expect("three tries");
+        let tries = Tries::of(&all, &[]).expect("three tries");
         assert_eq!((tries.count, tries.one_is_on), (3, true));
         assert_eq!((tries.ended_in.as_deref(), tries.ended_there), (Some("firmware"), 2));
         let every = tries.every_s.expect("a period");
@@ -450,13 +481,13 @@ mod tests {
 
     #[test]
     fn a_board_that_stays_on_gave_up_nothing() {
-        assert_eq!(Tries::of(&[start(1.0, 9.0, Some("idle"), false)]), None);
-        assert_eq!(Tries::of(&[]), None);
+        assert_eq!(Tries::of(&[start(1.0, 9.0, Some("idle"), false)], &[]), None);
+        assert_eq!(Tries::of(&[], &[]), None);
     }
 
     #[test]
     fn one_try_has_no_period() {
-        let tries = Tries::of(&[start(1.0, 2.0, None, true)]).expect("a try");
+        let tries = Tries::of(&[start(1.0, 2.0, None, true)], &[]).expect("a try");
         assert_eq!((tries.count, tries.every_s, tries.ended_in), (1, None, None));
     }
 
@@ -464,7 +495,25 @@ mod tests {
     fn a_try_that_shows_no_stage_outvotes_none_that_does() {
         let all =
             [start(1.0, 2.0, None, true), start(4.0, 5.0, None, true), start(7.0, 8.0, Some("rails"), true)];
-        let tries = Tries::of(&all).expect("tries");
+        let tries = Tries::of(&all, &[]).expect("tries");
         assert_eq!((tries.ended_in.as_deref(), tries.ended_there), (Some("rails"), 1));
+    }
+
+    #[test]
+    fn a_start_that_a_gap_cuts_has_no_length_and_no_peak_that_is_known() {
+        let all = [
+            start(1.0, 2.0, None, true),
+            start(4.0, 6.0, None, true),
+            start(9.0, 10.0, None, true),
+            start(13.0, 14.0, None, true),
+        ];
+        let gap = [Gap { start_s: Seconds::constant(5.5), end_s: Seconds::constant(6.5) }];
+        let cut = Tries::of(&all, &gap).expect("tries");
+        assert!((cut.lasts_s.high - 1.0).abs() < 1e-9 && (cut.peak_a.low - 1.1).abs() < 1e-9, "{cut:?}");
+        assert_eq!(cut.count, 4);
+        let whole = Tries::of(&all, &[]).expect("tries");
+        assert!((whole.lasts_s.high - 2.0).abs() < 1e-9, "{whole:?}");
+        let none_read = Tries::of(&all[1..2], &gap).expect("a try");
+        assert!((none_read.lasts_s.high - 2.0).abs() < 1e-9, "as far as was read: {none_read:?}");
     }
 }

@@ -153,12 +153,11 @@ fn zero(seen: &Seen) -> Option<String> {
     let zero_a = seen.readout.zero_a;
     let part_a = seen.readout.step_a / PARTS;
     let known = zero_a.abs() >= part_a.max(LEAST_A);
-    // A peak is one reading, and no multiple of the supply's step any more; a mean need not be one.
-    let differs = |amps: f64| seen.amps(amps) != seen.amps(amps + zero_a);
-    let peak =
-        seen.tries().is_some_and(|tries| [tries.peak_a.low, tries.peak_a.high].into_iter().any(differs));
-    let mean = seen.last_level().is_some_and(|level| differs(level.amps));
-    let in_the_last_digit = peak || (mean && zero_a.abs() >= seen.readout.step_a / 2.0);
+    let in_the_last_digit = quoted(seen).into_iter().any(|amps| seen.amps(amps) != seen.amps(amps + zero_a))
+        || seen.last_level().is_some_and(|level| {
+            let with_zero_w = level.watts + zero_a * level.volts;
+            seen.watts(level.watts, level.volts) != seen.watts(with_zero_w, level.volts)
+        });
     let shows = || quoted_low(seen).is_some_and(|amps| zero_a.abs() > SHOWS * amps.abs());
     // Of a board that draws nothing the evidence says it.
     let said = seen.class() == Class::NoDraw;
@@ -169,6 +168,17 @@ fn zero(seen: &Seen) -> Option<String> {
             zero_known_to(seen)
         )
     })
+}
+
+/// The amps that a finding quotes of its own log.
+fn quoted(seen: &Seen) -> Vec<f64> {
+    let peaks = seen.tries().map(|tries| [tries.peak_a.low, tries.peak_a.high]);
+    let fall = fall(seen).filter(|_| seen.class() == Class::DroppedOut);
+    let fall = fall.map(|fall| [fall.from_a, fall.after.amps]);
+    let outside = seen.departures.iter().filter(|departure| departure.unit == "A");
+    let level = seen.last_level().map(|level| level.amps);
+    let pairs = peaks.into_iter().chain(fall).flatten();
+    pairs.chain(level).chain(outside.map(|departure| departure.measured)).collect()
 }
 
 /// How well a zero is known that rests on a few coarse readings.
@@ -294,7 +304,7 @@ fn limit(analysis: &Analysis) -> Option<String> {
     let peak = analysis.model.peak_w? / analysis.run.set_v;
     (need > limit).then(|| {
         format!(
-            "the limit of {} is below the {} that a good boot peaks at",
+            "the limit of {} is below the {} that a good boot usually peaks at",
             exact(limit, "A"),
             exact(peak, "A")
         )
@@ -306,8 +316,9 @@ fn gaps(analysis: &Analysis, readout: &Readout) -> Option<String> {
     let inside = |gap: &&super::Gap| gap.end_s.value() > run.start_s && gap.start_s.value() < run.end_s;
     let gaps: Vec<_> = readout.gaps.iter().filter(inside).collect();
     let longest = gaps.iter().max_by(|a, b| length(a).total_cmp(&length(b)))?;
+    let which = if gaps.len() == 1 { ":" } else { ", the longest" };
     Some(format!(
-        "{} without readings, the longest {} from {} on: what happened there is not known",
+        "{} without readings{which} {} from {} on: what happened there is not known",
         counted(gaps.len(), "gap"),
         seconds(length(longest)),
         longest.start_s

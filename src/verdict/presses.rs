@@ -1,6 +1,9 @@
 //! What the marked presses of a button did, as far as the current shows it.
 
 use super::Class;
+use super::advice::loaded_from_switch_on;
+use super::attempts::RISES_S;
+use super::evidence::fall;
 use super::seen::{Seen, exact};
 use crate::stats::robust;
 use crate::units::with_and;
@@ -18,7 +21,7 @@ pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 /// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time.
 pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
-    if seen.attempts.is_empty() && !shorted {
+    if seen.attempts.is_empty() && !shorted && !loaded_from_switch_on(seen) {
         return None;
     }
     let presses = all_in_vain(seen);
@@ -29,6 +32,54 @@ pub(super) fn in_vain(seen: &Seen) -> Option<String> {
         0 => None,
         1 => Some(format!("the press at {times} changes nothing: {what}")),
         _ => Some(format!("the presses at {times} change nothing: {what}")),
+    }
+}
+
+/// A board that a held or second press switches off goes within a few seconds of it: controllers take four seconds of a
+/// held button for a forced off (common practice, no source).
+pub(super) const SWITCHES_OFF_S: f64 = 5.0;
+
+/// A press that came while a board was on, shortly before it went off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SwitchingOff {
+    pub press_s: f64,
+    pub fall_s: f64,
+}
+
+/// The presses that may have switched the board off; none where most of its tries end without one.
+pub(super) fn switching_off(seen: &Seen) -> Vec<SwitchingOff> {
+    let stays: Vec<(f64, f64)> = match seen.class() {
+        Class::DroppedOut => fall(seen).map(|fall| (fall.at_s - fall.ran_s, fall.at_s)).into_iter().collect(),
+        Class::LatchOff | Class::Cycling | Class::Inconclusive => {
+            let given_up = seen.attempts.iter().filter(|start| start.given_up);
+            given_up.map(|start| (start.start_s.value(), start.end_s.value())).collect()
+        }
+        _ => Vec::new(),
+    };
+    let before = |(woke_s, fall_s): &(f64, f64)| {
+        // The press that wakes a board does not switch it off.
+        let from = (woke_s + BY_HAND_S).max(fall_s - SWITCHES_OFF_S);
+        let press = seen.analysis.run.presses.iter().rev().find(|press| (from..*fall_s).contains(*press))?;
+        Some(SwitchingOff { press_s: *press, fall_s: *fall_s })
+    };
+    let found: Vec<SwitchingOff> = stays.iter().filter_map(before).collect();
+    if 2 * found.len() >= stays.len() { found } else { Vec::new() }
+}
+
+/// `pressed at 13.67 s while it was on, 2.0 s before the fall: that may have switched it off`.
+pub(super) fn switched_off(seen: &Seen) -> Option<String> {
+    let found = switching_off(seen);
+    let times = with_and(found.iter().map(|off| seen.mark(off.press_s)));
+    match found.as_slice() {
+        [] => None,
+        [off] => Some(format!(
+            "pressed at {times} while it was on, {} before the fall: that may have switched it off",
+            seen.time(off.fall_s - off.press_s)
+        )),
+        _ => Some(format!(
+            "pressed at {times} while it was on, each time less than {SWITCHES_OFF_S:.0} s before it went off: that may have \
+             switched it off"
+        )),
     }
 }
 
@@ -78,7 +129,11 @@ pub(super) fn follows(seen: &Seen) -> Follows {
 /// Whether a board at rest did not stir at a press.
 fn is_in_vain(seen: &Seen, press: f64) -> bool {
     let (from, to) = (press - BY_HAND_S, press + TIME_TO_WAKE_S);
-    let awake = seen.attempts.iter().any(|start| start.start_s.value() < to && start.end_s.value() > from);
+    // What draws from switch-on on may be a load and no board that woke.
+    let loaded_s = seen.analysis.run.start_s + RISES_S;
+    let woke = |start_s: f64| !(loaded_from_switch_on(seen) && start_s < loaded_s);
+    let mut starts = seen.attempts.iter().filter(|start| woke(start.start_s.value()));
+    let awake = starts.any(|start| start.start_s.value() < to && start.end_s.value() > from);
     !awake && moves(seen, press).is_some_and(|moves| !moves)
 }
 
@@ -235,5 +290,11 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
             seen.mark(press)
         )
     });
-    unfed.into_iter().chain(seen.analysis.run.presses.iter().filter_map(after_gap)).collect()
+    let off = switching_off(seen);
+    let off = (!off.is_empty()).then(|| {
+        let noun = if off.len() == 1 { "the press" } else { "the presses" };
+        let times = with_and(off.iter().map(|off| seen.mark(off.press_s)));
+        format!("whether it went off by itself or at {noun} at {times}")
+    });
+    off.into_iter().chain(unfed).chain(seen.analysis.run.presses.iter().filter_map(after_gap)).collect()
 }

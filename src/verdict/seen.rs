@@ -15,6 +15,7 @@ use super::presses;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
+use crate::stats::robust;
 use crate::trace::Trace;
 use crate::units::{
     Seconds, Volts, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
@@ -150,7 +151,7 @@ impl<'a> Seen<'a> {
     }
 
     pub(super) fn tries(&self) -> Option<Tries> {
-        Tries::of(&self.attempts)
+        Tries::of(&self.attempts, &self.readout.gaps)
     }
 
     /// Whether such boards wait for a person to press a button.
@@ -224,7 +225,10 @@ impl<'a> Seen<'a> {
         if let Some(starved) = self.starved_at_the_step(tries, likely) {
             return Some(starved);
         }
-        let into = Some(likely + 1).filter(|next| *next < stages.len() && self.ran_its_length(tries, likely));
+        let steps = |next: &usize| {
+            *next < stages.len() && self.ran_its_length(tries, likely) && !self.turns_from(likely, *next)
+        };
+        let into = Some(likely + 1).filter(steps);
         let one = Ends { first: likely, last: likely, barely: false, into };
         if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
             return Some(one);
@@ -277,6 +281,35 @@ impl<'a> Seen<'a> {
         let in_time = longest.is_some_and(|longest| tries.lasts_s.mean <= longest);
         // A time is known to half a renewal of the readings.
         in_time && lasted + update_s / 2.0 >= NEARLY * span.typical && lasted <= span.high
+    }
+
+    /// Whether most tries that end in `stage` draw what is further from the level of the `next` one at their end than they
+    /// did before: then they were not on the step into it.
+    fn turns_from(&self, stage: usize, next: usize) -> bool {
+        let stages = &self.analysis.model.stages;
+        let level_a = stages[next].watts / self.analysis.run.set_v;
+        let here = self.attempts.iter().filter(|attempt| {
+            attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
+        });
+        let turned =
+            here.clone().filter(|attempt| self.ends_further_from(attempt, stage, level_a) == Some(true));
+        2 * turned.count() > here.count()
+    }
+
+    /// Whether the last readings of a try are further from `level_a` than those of its last stage before; `None` where too
+    /// little was read.
+    fn ends_further_from(&self, attempt: &Attempt, stage: usize, level_a: f64) -> Option<bool> {
+        /// Renewals of the readings that the last of a try are, so that their median is none over the edge.
+        const LAST: f64 = 5.0;
+        /// Standard deviations of the readings that two medians may differ by.
+        const SDS: f64 = 2.0;
+        let end_s = attempt.end_s.value();
+        let late_s = end_s - LAST * self.readout.update_s();
+        let mut late = self.amps_between(late_s, end_s);
+        let mut before = self.amps_between(end_s - self.time_in(attempt, stage), late_s);
+        let off = |amps: f64| (amps - level_a).abs();
+        let [late, before] = [robust::median(&mut late)?, robust::median(&mut before)?].map(off);
+        Some(late > before + (SDS * self.readout.noise_a).max(self.analysis.step_a))
     }
 
     /// How long a start was in `stage`, by the alignment, in seconds.

@@ -70,7 +70,7 @@ fn of_tries(runs: [Subject; 2]) -> Difference {
     let said = |run: &Subject| match tries(run) {
         0 => "none".into(),
         count => {
-            let every = Tries::of(&run.finding.attempts)
+            let every = Tries::of(&run.finding.attempts, &run.finding.log.gaps)
                 .and_then(|tries| tries.period(run.finding.log.update_s().unwrap_or(0.0)));
             every.map_or_else(|| count.to_string(), |every| format!("{count}, one every {every}"))
         }

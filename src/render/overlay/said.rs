@@ -120,7 +120,7 @@ fn where_tries_end(run: &Subject) -> Option<String> {
     if !gives_up || verdict.reached.is_some() {
         return None;
     }
-    let tries = Tries::of(&run.finding.attempts)?;
+    let tries = Tries::of(&run.finding.attempts, &run.finding.log.gaps)?;
     let told =
         tries.ended_in.filter(|_| tries.ended_there == tries.count).map(|stage| format!(" in {stage}"));
     let likely = tries.likely_in.filter(|_| tries.earliest_in.is_none());

@@ -26,7 +26,9 @@ pub(in crate::render) fn is_given_up(attempts: &[Attempt], at: f64) -> bool {
 
 /// `16 tries, one every 3.13 s`; of a picture that shows `shown` of them, `tries 3 to 5 of 16, …`.
 pub(in crate::render) fn words(finding: &Finding, shown: &Range<usize>) -> String {
-    let Some(tries) = Tries::of(&finding.attempts) else { return counted(shown.len(), "start") };
+    let Some(tries) = Tries::of(&finding.attempts, &finding.log.gaps) else {
+        return counted(shown.len(), "start");
+    };
     let last = shown.end.min(tries.count);
     let which = match shown.start {
         first if first >= tries.count => return "one more is on".into(),

@@ -273,7 +273,7 @@ struct Course {
 
 impl Course {
     fn of(profile: &Profile, finding: &Finding) -> Self {
-        let earliest = Tries::of(&finding.attempts).and_then(|tries| tries.earliest_in);
+        let earliest = Tries::of(&finding.attempts, &finding.log.gaps).and_then(|tries| tries.earliest_in);
         Self {
             reached: reached(profile, finding),
             trouble: went_wrong_in(profile, finding),
@@ -341,7 +341,7 @@ fn was_seen(finding: &Finding, name: &str) -> bool {
 
 /// The stage in which the tries end, told or by their time and level.
 fn likely_stage(profile: &Profile, finding: &Finding) -> Option<usize> {
-    place(profile, Tries::of(&finding.attempts)?.likely_in.as_ref())
+    place(profile, Tries::of(&finding.attempts, &finding.log.gaps)?.likely_in.as_ref())
 }
 
 fn place(profile: &Profile, name: Option<&String>) -> Option<usize> {

@@ -41,7 +41,8 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
             if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
         {
             // Where it may have ended in either of several stages, none of them is named.
-            let tells = Tries::of(&subject.finding.attempts).is_none_or(|tries| tries.earliest_in.is_none());
+            let tells = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)
+                .is_none_or(|tries| tries.earliest_in.is_none());
             let name = if tells { name } else { TRY.into() };
             Some(Trouble { from: start, name })
         }

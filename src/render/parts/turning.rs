@@ -30,7 +30,8 @@ pub(super) fn in_stage(subject: &Subject) -> Option<String> {
     let word = if verdict.step_into.is_some() { "at the end of" } else { "in" };
     let told = verdict.reached.as_ref().map(|stage| format!(" {word} {stage}"));
     told.or_else(|| {
-        let tries = Tries::of(&subject.finding.attempts).filter(|tries| tries.earliest_in.is_none())?;
+        let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)
+            .filter(|tries| tries.earliest_in.is_none())?;
         Some(format!(", when good boards are in {}", tries.likely_in?))
     })
 }
@@ -274,7 +275,7 @@ const FAR_LESS: f64 = 0.4;
 
 /// Where the first try ends that got as far as the verdict says: what follows is more of the same.
 pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
-    let tries = Tries::of(&subject.finding.attempts)?;
+    let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
     let shown = furthest(subject)?;
     let ((start, end), peak) = (span(shown), shown.peak_a.value());
     let lasted = time(subject, tries.lasts_s.mean);

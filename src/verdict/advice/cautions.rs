@@ -1,5 +1,6 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
+use super::usual::{loaded_from_switch_on, standby_surplus};
 use super::words::Words;
 use crate::reference::Profile;
 use crate::verdict::Class;
@@ -84,7 +85,9 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     let surplus = match seen.class() {
         Class::HardShort | Class::PartialShort => level.watts,
         Class::ExcessStandby => level.watts - seen.analysis.model.standby.watts.unwrap_or(0.0),
-        _ => return None,
+        // Whether it is a fault is not known, and nobody touches it before that is.
+        Class::Inconclusive if loaded_from_switch_on(seen) => level.watts,
+        _ => standby_surplus(seen)?,
     };
     let watts = seen.watts(surplus, level.volts);
     let what = if surplus - seen.leads_watts(&level) < BURNS_W {
@@ -96,7 +99,11 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     } else {
         "can start a fire: lower the limit, feed for seconds, do not leave it alone, and clear the bench around it of all that can burn"
     };
-    let leads = if seen.class() == Class::ExcessStandby { "" } else { ", less what the leads take," };
+    let leads = match seen.class() {
+        Class::HardShort | Class::PartialShort => ", less what the leads take,",
+        Class::Inconclusive => ", if a fault takes them there,",
+        _ => "",
+    };
     Some(format!("up to {watts} in one small part{leads} {what}"))
 }
 

@@ -4,6 +4,8 @@ use super::COMMON;
 use super::look_alikes::{look_alikes, pack_lines};
 use super::path::is_for_the_eye;
 use super::usual::usual;
+use crate::units::with_and;
+use crate::verdict::presses::switching_off;
 use crate::verdict::seen::Seen;
 use crate::verdict::{Class, SectionProof, SectionState};
 
@@ -16,7 +18,18 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
     let last = marked(eye.into_iter().chain(pack).collect());
-    own.into_iter().chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
+    let first = marked(press_once(seen).into_iter().collect());
+    first.into_iter().chain(own).chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
+}
+
+/// Before a board is suspected that a press may have switched off.
+fn press_once(seen: &Seen) -> Option<String> {
+    let off = switching_off(seen);
+    let times = with_and(off.iter().map(|off| seen.mark(off.press_s)));
+    let noun = if off.len() == 1 { "the press" } else { "the presses" };
+    (!off.is_empty()).then(|| {
+        format!("repeat, and do not press once it is on: {noun} at {times} may have switched it off")
+    })
 }
 
 /// Whether a check of the profile already names the lines of a pack.

@@ -14,6 +14,7 @@ pub(super) use cautions::cautions;
 pub(super) use checks::next_checks;
 pub use groups::CheckGroup;
 pub(super) use path::power_path;
+pub(super) use usual::loaded_from_switch_on;
 
 use super::Attempt;
 use super::engine::Analysis;

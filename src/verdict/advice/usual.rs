@@ -34,7 +34,12 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
             let woke = seen.analysis.path.last().and_then(|last| woke_and_stays(seen, last));
             let look = woke.map(|_| woken().to_vec());
             let look = look.or_else(|| shows_its_level(seen).then(|| vec![LOOK.to_owned()]));
-            look.into_iter().flatten().chain(loaded_or_awake(seen)).chain([capture_again(seen)]).collect()
+            // Ohms need no feed, and a look does.
+            loaded_or_awake(seen)
+                .into_iter()
+                .chain(look.into_iter().flatten())
+                .chain([capture_again(seen)])
+                .collect()
         }
     }
 }
@@ -295,16 +300,21 @@ fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     checks
 }
 
+/// Watts that a standby draws beyond the usual, where that is a departure.
+pub(super) fn standby_surplus(seen: &Seen) -> Option<f64> {
+    let standby = &seen.analysis.model.standby;
+    let surplus = seen.departures.iter().find(|departure| {
+        let drawn = departure.quantity.ends_with("power") && departure.direction == Direction::Above;
+        drawn && departure.phase == standby.name
+    })?;
+    let volts = if surplus.unit == "A" { seen.analysis.run.set_v } else { 1.0 };
+    Some(surplus.measured * volts - standby.watts.unwrap_or(0.0))
+}
+
 /// What to do about a board that boots, but not as good boards do.
 fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let model = &seen.analysis.model;
-    let standby = seen.departures.iter().find(|departure| {
-        let drawn = departure.quantity.ends_with("power") && departure.direction == Direction::Above;
-        drawn && departure.phase == model.standby.name
-    });
-    if let Some(standby) = standby {
-        let volts = if standby.unit == "A" { seen.analysis.run.set_v } else { 1.0 };
-        let surplus = standby.measured * volts - model.standby.watts.unwrap_or(0.0);
+    if let Some(surplus) = standby_surplus(seen) {
         let off = "take off what may still be attached, the battery where it is not what you feed, and compare standby again";
         let checks = surplus_on_always_on(seen, suspect.unwrap_or("the board"), surplus, false);
         return std::iter::once(off.to_owned()).chain(checks).collect();
@@ -390,12 +400,21 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     cooler.into_iter().chain([camera, again.into(), showed.into(), warm, watch]).collect()
 }
 
+/// Whether a steady load is there from switch-on of a board that no reference tells of.
+pub(in crate::verdict) fn loaded_from_switch_on(seen: &Seen) -> bool {
+    let last = seen.analysis.path.last().filter(|_| {
+        seen.profile.is_none() && seen.class() == Class::Inconclusive && seen.analysis.run.switch_on_seen
+    });
+    let steady = last.and_then(|last| seen.analysis.pieces.get(last.to - 1));
+    steady.is_some_and(|steady| {
+        let from_switch_on = steady.start_s - seen.analysis.run.start_s < RISES_S;
+        from_switch_on && steady.watts > seen.analysis.model.standby.high
+    })
+}
+
 /// A steady load that is there from switch-on may be a short, where there is no reference to tell.
 fn loaded_or_awake(seen: &Seen) -> Option<String> {
-    let last = seen.analysis.path.last().filter(|_| seen.profile.is_none())?;
-    let steady = seen.analysis.pieces.get(last.to - 1)?;
-    let from_switch_on = steady.start_s - seen.analysis.run.start_s < RISES_S;
-    (from_switch_on && steady.watts > seen.analysis.model.standby.high).then(|| {
+    loaded_from_switch_on(seen).then(|| {
         "with the feed off, measure ohms to ground on the input before you feed it any longer: the load is steady from \
          switch-on on"
             .into()

@@ -9,6 +9,7 @@ use crate::units::{Amps, Seconds, Volts, figures, range};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
+use crate::verdict::presses::{SWITCHES_OFF_S, switched_off};
 use crate::verdict::seen::{Level, Seen, exact, seconds};
 use std::ops::Range;
 
@@ -385,20 +386,29 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let limit = seen.analysis.run.limit_a.map(|limit| format!(", limit {}", exact(limit, "A")));
     let feed =
         format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
-    let facts = [
-        format!(
-            "ran for {} in {name}, then fell {} ({}) from {} to {}: {}",
-            seen.span(fall.at_s - fall.ran_s, fall.at_s),
-            at(seen, fall.at_s),
-            seen.since_start(fall.at_s),
-            seen.amps(fall.from_a),
-            seen.amps(fall.after.amps),
-            fall.left
-        ),
-        feed,
-        again(seen, &fall),
-    ];
-    facts.into_iter().chain(stages(seen)).collect()
+    let ran = [format!(
+        "ran for {} in {name}, then fell {} ({}) from {} to {}: {}",
+        seen.span(fall.at_s - fall.ran_s, fall.at_s),
+        at(seen, fall.at_s),
+        seen.since_start(fall.at_s),
+        from(seen, &fall),
+        seen.amps(fall.after.amps),
+        fall.left
+    )];
+    let facts = ran.into_iter().chain(switched_off(seen)).chain([feed, again(seen, &fall)]);
+    facts.chain(stages(seen)).collect()
+}
+
+/// `0.625 A`; `about 0.610 A` where the last reading of the second that this is the mean of is another.
+fn from(seen: &Seen, fall: &Fall) -> String {
+    /// Share of the mean that the last reading may be off by.
+    const NEAR: f64 = 0.02;
+    let level = before_the_edge(seen, fall.at_s);
+    let last = seen.trace.amps().get(level).and_then(<[f64]>::last);
+    let last = last.map(|amps| without_zero(*amps, seen.readout.zero_a));
+    let near = last
+        .is_none_or(|last| (last - fall.from_a).abs() <= (NEAR * fall.from_a.abs()).max(seen.readout.step_a));
+    format!("{}{}", if near { "" } else { "about " }, seen.amps(fall.from_a))
 }
 
 fn again(seen: &Seen, fall: &Fall) -> String {
@@ -408,7 +418,8 @@ fn again(seen: &Seen, fall: &Fall) -> String {
     let woke_s = fall.at_s - fall.ran_s;
     let asked = |press: &&f64| (woke_s..=fall.at_s).contains(*press);
     let press = seen.analysis.run.presses.iter().rev().find(asked);
-    let shut_down = press.map(|press| fall.at_s - press).filter(|since| *since < SHUTDOWN_S);
+    let shut_down =
+        press.map(|press| fall.at_s - press).filter(|since| (SWITCHES_OFF_S..SHUTDOWN_S).contains(since));
     match later {
         0 if shut_down.is_some() => format!(
             "the button is marked {} before the fall, which may be a shutdown; it did not start again in the {left} after it",

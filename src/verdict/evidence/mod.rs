@@ -262,9 +262,12 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         let asleep = last.state.is_rest() || matches!(last.state, State::Inrush | State::Surge);
         return (asleep && since < TIME_TO_WAKE_S).then(|| {
             let asked = !seen.has_button() || !run_is_unasked(seen);
-            let unasked = if asked { "" } else { "; no press of the button is marked" };
-            let after = after(seen, since);
-            format!("it ends {after} {what}: a board may take longer to wake{unasked}")
+            let why = if asked {
+                "a board may take longer to wake"
+            } else {
+                "it waits for a press of the button, and none is marked"
+            };
+            format!("it ends {} {what}: {why}", after(seen, since))
         });
     };
     let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;

@@ -19,7 +19,7 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
         ),
         nothing_drawn(seen, last),
     ];
-    facts.extend(at_switch_on(seen, last));
+    facts.extend(at_switch_on(seen, last).or_else(|| no_inrush(seen)));
     facts.push(asked(seen));
     facts
 }
@@ -52,6 +52,14 @@ fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
             "{} at switch-on only: the feed reaches some capacitors, its own or the board's",
             seen.amps(peak)
         )
+    })
+}
+
+/// A board that is connected charges its capacitors as the feed rises; a readback that is quick enough may still miss it.
+fn no_inrush(seen: &Seen) -> Option<String> {
+    seen.analysis.run.switch_on_seen.then(|| {
+        "no charge of capacitors is read as the volts rise: that points to an open lead or inlet, unless it is too short to be read"
+            .into()
     })
 }
 

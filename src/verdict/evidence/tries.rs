@@ -2,8 +2,7 @@
 
 use super::course::left;
 use super::to_the_end;
-use crate::stats::moments::Moments;
-use crate::stats::{extent, robust};
+use crate::stats::robust;
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
@@ -11,16 +10,16 @@ use crate::verdict::align::Step;
 use crate::verdict::attempts::{RISES_S, Spread, Tries, visible_below};
 use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::presses::{Follows, follows, waking};
+use crate::verdict::presses::{Follows, follows, switched_off, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = Vec::new();
     if let Some(tries) = seen.tries() {
-        let tries = as_read(seen, tries);
         facts.push(counted_tries(seen, &tries));
         facts.push(where_each_ends(seen, &tries));
+        facts.extend(switched_off(seen));
         facts.push(highest(seen, &tries));
     }
     facts.extend(starving(seen));
@@ -33,58 +32,20 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
 /// The tries of a board that too little was seen of: how many, where they end, and what volts and amps did.
 pub(super) fn in_vain_so_far(seen: &Seen) -> Vec<String> {
     let said = |tries: Tries| {
-        vec![counted_tries(seen, &tries), where_each_ends(seen, &tries), highest(seen, &tries)]
+        let first = [counted_tries(seen, &tries), where_each_ends(seen, &tries)];
+        first.into_iter().chain(switched_off(seen)).chain([highest(seen, &tries)]).collect()
     };
-    seen.tries().map(|tries| said(as_read(seen, tries))).unwrap_or_default()
-}
-
-/// The same with the lengths of those tries alone whose start and end were read, and the peaks of those without a gap in
-/// them; as they are where there is none of these.
-fn as_read(seen: &Seen, tries: Tries) -> Tries {
-    let read_through = |a: &&Attempt| !touches_a_gap(seen, a.start_s.value(), a.end_s.value());
-    let lengths = given_up(seen).filter(|a| ends_of_it_were_read(seen, a));
-    let lengths: Vec<f64> = lengths.map(|a| a.end_s.value() - a.start_s.value()).collect();
-    let peaks: Vec<f64> = given_up(seen).filter(read_through).map(|a| a.peak_a.value()).collect();
-    let starts = seen.attempts.windows(2).map(|pair| [pair[0].start_s.value(), pair[1].start_s.value()]);
-    let starts = starts.filter(|pair| pair.iter().all(|start| !touches_a_gap(seen, *start, *start)));
-    let every: Vec<f64> = starts.map(|[one, next]| next - one).collect();
-    // The mean is that of all: it comes from the first and the last start.
-    let every_s = tries
-        .every_s
-        .map(|all| spread_of(&every).map_or(all, |read| Spread { low: read.low, high: read.high, ..all }));
-    Tries {
-        every_s,
-        lasts_s: spread_of(&lengths).unwrap_or(tries.lasts_s),
-        peak_a: spread_of(&peaks).unwrap_or(tries.peak_a),
-        ..tries
-    }
+    seen.tries().map(said).unwrap_or_default()
 }
 
 fn given_up<'a>(seen: &'a Seen) -> impl Iterator<Item = &'a Attempt> + Clone {
     seen.attempts.iter().filter(|attempt| attempt.given_up)
 }
 
-/// Whether a gap of the readings lies between `from` and `to`, or at one of them.
-fn touches_a_gap(seen: &Seen, from: f64, to: f64) -> bool {
-    seen.readout.gaps.iter().any(|gap| gap.start_s.value() <= to && gap.end_s.value() >= from)
-}
-
-/// Whether neither start nor end of a try lies in a gap of the readings.
-fn ends_of_it_were_read(seen: &Seen, attempt: &Attempt) -> bool {
-    let at = |moment: f64| touches_a_gap(seen, moment, moment);
-    !at(attempt.start_s.value()) && !at(attempt.end_s.value())
-}
-
-fn spread_of(values: &[f64]) -> Option<Spread> {
-    let (low, high) = extent(values)?;
-    let mean = values.iter().copied().collect::<Moments>().mean()?;
-    Some(Spread { mean, low, high })
-}
-
 /// ` (one of them begins or ends in a gap of the log and is left out)`, of the lengths of tries.
 fn left_out(seen: &Seen) -> String {
     let all = given_up(seen).count();
-    let unread = given_up(seen).filter(|attempt| !ends_of_it_were_read(seen, attempt)).count();
+    let unread = given_up(seen).filter(|attempt| !attempt.ends_were_read(&seen.readout.gaps)).count();
     match unread {
         0 => String::new(),
         // Then nothing better is known than what the readings before and after the gap show.
@@ -352,7 +313,7 @@ fn starving(seen: &Seen) -> Option<String> {
     let (model, run) = (&seen.analysis.model, &seen.analysis.run);
     let need = model.peak_w.map(|peak| peak / run.set_v);
     let need = need.filter(|need| run.limit_a.is_none_or(|limit| *need > limit));
-    let need = need.map(|need| format!("a good boot peaks at {}", exact(need, "A")));
+    let need = need.map(|need| format!("a good boot usually peaks at {}", exact(need, "A")));
     let facts: Vec<String> = marked_limit(seen).or_else(|| averaged(seen)).into_iter().chain(need).collect();
     (!facts.is_empty()).then(|| facts.join("; "))
 }

@@ -15,6 +15,7 @@ mod order;
 mod presses;
 mod readings;
 mod rests;
+mod second_presses;
 mod tries;
 
 /// A bench: what is fed, how, and what the profile knows.
@@ -128,7 +129,7 @@ fn a_mark_tells_of_the_image() {
 fn the_section_at_whose_stage_the_tries_end_is_suspect() {
     let finding = bench(&cycling()).find();
     class(&finding, Class::Cycling);
-    let tries = Tries::of(&finding.attempts).expect("tries");
+    let tries = Tries::of(&finding.attempts, &finding.log.gaps).expect("tries");
     assert_eq!(tries.count, 8);
     assert_eq!(state(&finding, "system rail").0, SectionState::Proved);
     let suspects: Vec<&str> = finding
@@ -378,7 +379,9 @@ fn without_a_reference_an_awake_board_is_told_from_one_that_was_captured_too_bri
     let brief = bench(&[OFF, (0.6, SET_V, 0.0234)]).find();
     class(&brief, Class::Inconclusive);
     assert!(checks(&brief).contains("capture again"), "{}", checks(&brief));
-    assert!(because(&brief).contains("a board may take longer to wake"), "{}", because(&brief));
+    assert!(because(&brief).contains("waits for a press of the button"), "{}", because(&brief));
+    let pressed = bench(&[OFF, (0.6, SET_V, 0.0234)]).with(|b| b.presses = vec![1.3]).find();
+    assert!(because(&pressed).contains("a board may take longer to wake"), "{}", because(&pressed));
 }
 
 #[test]

@@ -20,7 +20,7 @@ fn a_try_that_ends_in_a_spike_is_pointed_at_there() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert!(note.lines[1].starts_with("its peak 1.90 A at "), "{:?}", note.lines);
-    let of_finding = crate::verdict::Tries::of(&finding.attempts).unwrap().first_peak_a;
+    let of_finding = crate::verdict::Tries::of(&finding.attempts, &finding.log.gaps).unwrap().first_peak_a;
     assert!(note.amps.is_some_and(|amps| (amps - of_finding).abs() < 1e-9), "{:?}", note.amps);
     let read = trace.time().iter().position(|t| Some(*t) == note.point_at).unwrap();
     assert!((trace.amps()[read] - of_finding).abs() < 1e-9, "{:?}", note.point_at);

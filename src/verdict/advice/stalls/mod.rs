@@ -16,12 +16,20 @@ pub(super) fn stalled(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<Stri
     let named =
         stage.filter(|_| analysis.model.of_this_board).map(|stage| &analysis.model.stages[stage].name);
     let first = stage == Some(0);
-    if let Some(work) = named.and_then(|name| Work::of(name, seen.family)) {
-        // A profile that has checks of its own says what to swap.
-        return work.checks(&at, first, seen.family).into_iter().skip(usize::from(own)).collect();
+    let work = named.and_then(|name| Work::of(name, seen.family));
+    if first {
+        // Whatever it is called, nothing before it shows that the rails are up.
+        let rails = work::rails(&at).into_iter().chain([work::RESET_AND_CLOCK.into()]);
+        let named = work.filter(|work| *work != Work::Rails && !own);
+        let then = named.map_or_else(Vec::new, |work| work.after_the_rails(seen.family));
+        // Nobody measures beside a motor that may start.
+        let motor = usize::from(work == Some(Work::Motor) && !then.is_empty());
+        let (keep_clear, then) = then.split_at(motor);
+        return keep_clear.iter().cloned().chain(rails).chain(then.iter().cloned()).collect();
     }
-    if first && !own {
-        return work::rails(&at).into();
+    if let Some(work) = work {
+        // A profile that has checks of its own says what to swap.
+        return work.checks(&at, seen.family).into_iter().skip(usize::from(own)).collect();
     }
     let modules = if own { None } else { without_modules(seen, stage) };
     let lively = last.and_then(|step| liveliness(seen, step));
@@ -39,7 +47,7 @@ pub(super) fn gives_up_in(seen: &Seen, stage: usize) -> Option<[String; 2]> {
     let name = model.of_this_board.then(|| &model.stages[stage].name)?;
     // Rails that come up and go are for the scope.
     let work = Work::of(name, seen.family).filter(|work| *work != Work::Rails)?;
-    let [first, then, _] = work.checks("", stage == 0, seen.family);
+    let [first, then, _] = work.checks("", seen.family);
     Some([first, then].map(|check| work::in_a_try(&check)))
 }
 

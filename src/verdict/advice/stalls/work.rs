@@ -109,8 +109,19 @@ impl Work {
         }
     }
 
-    /// Cheap and likely first; `at` is where the run points to, in words, and `first` says that no stage comes before.
-    pub(super) fn checks(self, at: &str, first: bool, family: Family) -> [String; 3] {
+    /// What the name of a board's first stage adds once its rails, reset and clock were seen to; new software comes last.
+    pub(super) fn after_the_rails(self, family: Family) -> Vec<String> {
+        let [first, then, _] = self.checks("", family);
+        let software = matches!(self, Self::Boot | Self::System | Self::Firmware | Self::Storage);
+        if !software {
+            return vec![first, then];
+        }
+        let look = "look at console, screen or lamps for what it does, for a board whose reset is over says something";
+        vec![look.into(), format!("last, {}", other_software(family))]
+    }
+
+    /// Cheap and likely first; `at` is where the run points to, in words.
+    pub(super) fn checks(self, at: &str, family: Family) -> [String; 3] {
         match self {
             Self::Drive => [
                 "feed off, unplug the drive, and repeat: does the board get on?".into(),
@@ -157,7 +168,7 @@ impl Work {
                 format!("then the supplies of display and backlight{at}"),
             ],
             Self::Rails => rails(at),
-            Self::Boot => boot(at, first, family),
+            Self::Boot => boot(at, family),
             Self::Firmware => [
                 "look at POST code, diagnostic LED, beep, screen or console for where it stops".into(),
                 "feed off for each: take out storage and cards; if memory sits in sockets, one known-good module alone".into(),
@@ -208,20 +219,16 @@ pub(super) fn rails(at: &str) -> [String; 3] {
     ]
 }
 
-/// A board that looks for what it is to start from: before any other stage its rails are not proved either.
-fn boot(at: &str, first: bool, family: Family) -> [String; 3] {
-    let last = if first {
-        format!(
-            "then every rail{at}, for no stage before this one shows that they are up; then reset and clock"
-        )
-    } else {
-        format!("then activity on the boot medium's lines, its supply, and reset and clock{at}")
-    };
+/// What a board wants whose rails are up.
+pub(super) const RESET_AND_CLOCK: &str = "if every rail is up: the processor's reset and clock";
+
+/// A board that looks for what it is to start from, after a stage that shows its rails.
+fn boot(at: &str, family: Family) -> [String; 3] {
     [
         "look at console, screen or lamps for what it looks for or repeats: it starts from a medium here"
             .into(),
         other_software(family).into(),
-        last,
+        format!("then activity on the boot medium's lines, its supply, and reset and clock{at}"),
     ]
 }
 
@@ -272,11 +279,11 @@ mod tests {
     }
 
     #[test]
-    fn software_comes_before_rails_where_a_loader_is_stuck() {
-        let checks = Work::Boot.checks("", true, Family::SmallComputer);
-        assert!(checks[0].contains("console") && checks[1].contains("boot medium"), "{checks:?}");
-        assert!(checks[2].contains("every rail"), "{checks:?}");
-        let later = Work::Boot.checks("", false, Family::SmallComputer);
-        assert!(!later[2].contains("every rail"), "the stage before shows them: {later:?}");
+    fn software_comes_before_rails_in_a_loader_and_after_them_where_nothing_came_before() {
+        let later = Work::Boot.checks("", Family::SmallComputer);
+        assert!(later[0].contains("console") && later[1].contains("boot medium"), "{later:?}");
+        let first = Work::Boot.after_the_rails(Family::SmallComputer);
+        assert!(first[1].starts_with("last, try another boot medium"), "{first:?}");
+        assert!(!first.concat().contains("it starts from a medium"), "{first:?}");
     }
 }

@@ -11,12 +11,12 @@ fn tries_are_counted_by_their_rises_and_the_rise_of_the_feed_is_no_sag() {
     let known = std::fs::read_to_string(format!("{root}/profiles/kiln-24.toml")).expect("a file");
     let known = Profile::from_toml(&known).expect("a profile");
     let finding = diagnose(&log.trace, Some(&known), &Sources::default());
-    let tries = Tries::of(&finding.attempts).expect("tries");
+    let tries = Tries::of(&finding.attempts, &finding.log.gaps).expect("tries");
     assert_eq!(tries.count, 2, "{:#?}", finding.attempts);
     assert!((tries.first_start_s - 3.75).abs() < 0.3 && (tries.first_end_s - 5.0).abs() < 0.3, "{tries:?}");
     assert!(tries.lowest_v > 23.9, "the rise is no sag: {tries:?}");
     // Nor is a try that has no rest in it cut in two.
-    assert_eq!(Tries::of(&bench(&cycling()).find().attempts).map(|tries| tries.count), Some(8));
+    assert_eq!(Tries::of(&bench(&cycling()).find().attempts, &[]).map(|tries| tries.count), Some(8));
 }
 
 #[test]
@@ -86,7 +86,7 @@ fn a_press_just_before_a_fall_may_be_a_shutdown() {
         assert!(checks(&finding).contains("press the button again"), "{}", checks(&finding));
         because(&finding)
     };
-    assert!(because_of(Some(at_s - 4.0)).contains("may be a shutdown"), "{}", because_of(Some(at_s - 4.0)));
+    assert!(because_of(Some(at_s - 8.0)).contains("may be a shutdown"), "{}", because_of(Some(at_s - 8.0)));
     let alone = because_of(None);
     assert!(alone.contains("no press is marked in them"), "{alone}");
     // The press that woke it is none, however soon it fell.

@@ -125,7 +125,7 @@ fn a_standby_that_is_hardly_read_is_no_limit_of_a_board_that_hangs() {
 }
 
 #[test]
-fn a_board_that_is_stuck_in_its_loader_is_asked_for_its_medium_before_its_rails() {
+fn a_board_that_is_stuck_in_its_first_stage_is_asked_for_its_rails_before_its_medium() {
     let stuck = |name: &'static str| {
         bench(&[OFF, (60.0, SET_V, 0.172)])
             .with(|b| {
@@ -139,8 +139,9 @@ fn a_board_that_is_stuck_in_its_loader_is_asked_for_its_medium_before_its_rails(
     };
     let loader = stuck("loader");
     class(&loader, Class::Stalled);
+    assert!(place(&loader, "every rail") < place(&loader, "reset and clock"), "{loader:#?}");
+    assert!(place(&loader, "reset and clock") < place(&loader, "console"), "{loader:#?}");
     assert!(place(&loader, "console") < place(&loader, "boot medium"), "{loader:#?}");
-    assert!(place(&loader, "boot medium") < place(&loader, "every rail"), "{loader:#?}");
     assert_eq!(place(&stuck("rails"), "measure every rail"), 0);
     assert_eq!(place(&stuck("stage 1"), "measure every rail"), 0);
     let motor = stuck("motor-test");
