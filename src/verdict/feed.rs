@@ -82,20 +82,15 @@ fn are_erratic(ending: &Ending) -> bool {
     lengths.len() >= FEW && scatter.deviation().is_some_and(|sd| sd > SCATTER)
 }
 
+/// Readings that touch the limit say less than volts that give way, in nats.
+const UNSEEN: f64 = 1.0;
+
+/// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
+/// seldom comes to.
+const VOLTS_DIP: f64 = 1.8;
+
 /// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
 pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
-    /// Share of the limit that an averaged reading shows when the board asked for all of it.
-    const NEAR_LIMIT: f64 = 0.9;
-    const NEAR_SD: f64 = 0.03;
-    /// Share of sick boards that give up where a low limit would have stopped a good one too.
-    const BY_CHANCE: f64 = 0.2;
-    /// Readings that touch the limit say less than volts that give way.
-    const UNSEEN: f64 = 1.0;
-    /// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
-    /// seldom comes to.
-    const VOLTS_DIP: f64 = 1.8;
-    /// Share of the tries from which volts that dip in them are no accident.
-    const HALF: f64 = 0.5;
     /// Tries that end now early, now late, with readings of no less than that share of the limit, in nats.
     const ERRATIC: f64 = 1.0;
     const CLOSE_TO_LIMIT: f64 = 0.85;
@@ -103,21 +98,40 @@ pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     if ending.progress.starved {
         return (low, ample);
     }
-    let run = scores.run;
-    match run.limit_a.filter(|_| scores.model.need_w.is_some()) {
-        Some(limit) => {
-            let z = (run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
-            let erratic = run.highest_a > CLOSE_TO_LIMIT * limit && are_erratic(ending);
-            let low = low + if erratic { ERRATIC } else { 0.0 };
-            if fails_where_hungry(scores, ending, limit) {
-                // A good board that asks for more than the limit fails just there; a sick one, now and then.
-                let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(z).exp());
-                return (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln());
-            }
-            let dips = dipping(ending);
-            let dips = if dips > HALF { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
-            (low + (soft(z) - UNSEEN).max(dips), ample.max(soft(-z)))
-        }
-        None => (f64::NEG_INFINITY, 0.0),
+    let Some(limit) = scores.run.limit_a.filter(|_| scores.model.need_w.is_some()) else {
+        return (f64::NEG_INFINITY, 0.0);
+    };
+    let erratic = scores.run.highest_a > CLOSE_TO_LIMIT * limit && are_erratic(ending);
+    let low = low + if erratic { ERRATIC } else { 0.0 };
+    let touches = touches(scores, limit);
+    if fails_where_hungry(scores, ending, limit) {
+        failing_where_hungry(ending, touches, (low, ample))
+    } else {
+        failing_elsewhere(ending, touches, (low, ample))
     }
+}
+
+/// Evidence that the board asked for all of `limit` amps: what its highest reading shows of them, averages considered.
+fn touches(scores: &Scores, limit: f64) -> f64 {
+    /// Share of the limit that an averaged reading shows when the board asked for all of it.
+    const NEAR_LIMIT: f64 = 0.9;
+    const NEAR_SD: f64 = 0.03;
+    (scores.run.highest_a / limit - NEAR_LIMIT) / NEAR_SD
+}
+
+/// A good board that asks for more than the limit fails just there; a sick one, now and then.
+fn failing_where_hungry(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
+    /// Share of sick boards that give up where a low limit would have stopped a good one too.
+    const BY_CHANCE: f64 = 0.2;
+    let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(touches).exp());
+    (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln())
+}
+
+/// Elsewhere, the readings or the volts must show it.
+fn failing_elsewhere(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
+    /// Share of the tries from which volts that dip in them are no accident.
+    const HALF: f64 = 0.5;
+    let dips = dipping(ending);
+    let dips = if dips > HALF { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
+    (low + (soft(touches) - UNSEEN).max(dips), ample.max(soft(-touches)))
 }
