@@ -74,6 +74,13 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
     let span = format!("from {} to {}", seen.moment(tries.first_start_s), seen.time(tries.last_end_s));
     let every = match tries.every_s {
         None => String::new(),
+        Some(every) if tries.count == 1 => {
+            let after = seen.time(every.mean);
+            return format!(
+                "1 try {span}; the next, {after} after it began, is on when the log ends{}",
+                after_presses(seen)
+            );
+        }
         Some(every) if tries.count == 2 && !tries.one_is_on => {
             format!(", {} apart", seen.time(every.mean))
         }
