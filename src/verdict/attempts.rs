@@ -29,7 +29,7 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
 /// A board that waits for nothing starts with its feed: what the first readings average over is its first stage too.
 fn with_the_feed(mut starts: Vec<Attempt>, analysis: &Analysis) -> Vec<Attempt> {
     let Analysis { run, model, .. } = analysis;
-    let at_once = model.of_this_board && model.standby.watts.is_none() && run.switch_on_seen;
+    let at_once = model.starts_at_once() && run.switch_on_seen;
     let at_first = |start: &&mut Attempt| at_once && start.start_s.value() < run.start_s + RISES_S;
     if let (Some(first), Ok(start_s)) = (starts.first_mut().filter(at_first), Seconds::new(run.start_s)) {
         first.start_s = start_s;
@@ -65,7 +65,7 @@ const FEW: usize = 3;
 
 /// Less rest than this does not part two starts, in seconds: supervisors wait half a second and more before they try
 /// again (common practice, no source).
-const LEAST_REST_S: f64 = 0.3;
+pub(super) const LEAST_REST_S: f64 = 0.3;
 
 /// A shorter excursion is the charge of a capacitor or the edge of a start, in seconds: a supervisor holds reset for a
 /// tenth of a second and more before anything else happens (common practice, no source).

@@ -42,9 +42,9 @@ const THIRD_FURTHER: f64 = 0.3;
 /// ... and a second time, where it woke by itself: one try may have been an accident (common practice, no source).
 const SECOND_ALIKE: f64 = 0.35;
 const SECOND_FURTHER: f64 = 0.1;
-/// Share of boards that a limit stops again, of those that it stopped once.
+/// Share of boards that a limit stops again, of those that it stopped once (by judgement).
 const STARVED_AGAIN: f64 = 0.7;
-/// Share of boards that try a third time, of those that rest for a moment after a second that came by itself.
+/// Share of boards that try a third time, of those that rest for a moment after a second that came by itself (by judgement).
 const THIRD_TO_COME: f64 = 0.4;
 
 /// A board that stops half-way, against one that does anything else, in nats.
@@ -200,12 +200,10 @@ fn gap_hides_attempt(scores: &Scores) -> bool {
 fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
     /// Twice the standby of good boards is still standby with a fault.
     const STILL: f64 = 2.0;
-    /// ... where no standby is known, what a board may draw that never started is an upper bound only: after a try, half.
+    /// ... where no standby is known, what a board may draw that never started is an upper bound only: after a try, half
+    /// (by judgement).
     const STILL_UNKNOWN: f64 = 0.5;
-    let still = match scores.model.standby.watts {
-        None if scores.model.of_this_board => STILL_UNKNOWN,
-        _ => STILL,
-    };
+    let still = if scores.model.starts_at_once() { STILL_UNKNOWN } else { STILL };
     let rests = ending.path.iter().filter(|step| step.rested && step.state.is_rest());
     let lowest = rests.map(|step| step.stretch.watts).fold(f64::INFINITY, f64::min);
     let usual = scores.model.standby.high + scores.leak_w;

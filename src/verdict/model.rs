@@ -161,6 +161,11 @@ impl Model {
         self.stages.iter().position(still_in).filter(|_| self.of_this_board)
     }
 
+    /// Whether good boards of this model show no standby: they start with their feed.
+    pub(super) fn starts_at_once(&self) -> bool {
+        self.of_this_board && self.standby.watts.is_none()
+    }
+
     /// Index of the running level.
     pub(super) fn last(&self) -> usize {
         self.stages.len().saturating_sub(1)

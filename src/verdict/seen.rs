@@ -1,7 +1,9 @@
 //! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
 
+mod ends;
 mod level;
 
+pub(super) use ends::Ends;
 pub(super) use level::{Level, Load};
 
 use super::align::Step;
@@ -9,13 +11,11 @@ use super::attempts::{RISES_S, Tries, attempts};
 use super::departures::Compared;
 use super::engine::Analysis;
 use super::kind::{self, Family};
-use super::model::Span;
 use super::phases::without_zero;
 use super::presses;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
-use crate::stats::robust;
 use crate::trace::Trace;
 use crate::units::{
     Seconds, Volts, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
@@ -125,27 +125,6 @@ impl<'a> Seen<'a> {
         self.phases.iter().find(holds).map_or_else(|| Level::of_stretch(stretch), Level::of_phase)
     }
 
-    /// Where no stage can be told, the time since the wake and the level say between which it may be, and then none is
-    /// told.
-    fn with_likely_stages(mut self) -> Self {
-        let likely = self.tries().and_then(|tries| {
-            let latest = self.usual_stage(tries.lasts_s.mean)?;
-            Some(self.analysis.model.stages[self.stage_by_level(&tries, latest)].name.clone())
-        });
-        for attempt in &mut self.attempts {
-            attempt.likely_in = attempt.ended_in.clone().or_else(|| likely.clone());
-        }
-        self.ends = self.tries().and_then(|tries| self.ends_of(&tries));
-        let open = self.ends.filter(|ends| !ends.told());
-        for attempt in self.attempts.iter_mut().filter(|attempt| attempt.given_up && open.is_some()) {
-            let name = |stage: usize| self.analysis.model.stages[stage].name.clone();
-            attempt.ended_in = None;
-            attempt.earliest_in = open.map(|ends| name(ends.first));
-            attempt.likely_in = open.map(|ends| name(ends.last));
-        }
-        self
-    }
-
     pub(super) fn class(&self) -> Class {
         self.analysis.class()
     }
@@ -195,151 +174,6 @@ impl<'a> Seen<'a> {
     /// Whether the volts stayed where they were set, as far as `volts` is their lowest.
     pub(super) fn holds(&self, volts: f64) -> bool {
         self.analysis.run.holds(volts)
-    }
-
-    /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what
-    /// they draw: theirs is `latest`.
-    fn stage_by_level(&self, tries: &Tries, latest: usize) -> usize {
-        /// Standard deviations of good boards that a stage's level is below the usual one.
-        const SDS: f64 = 2.0;
-        // A limit that starves the board keeps the level down.
-        if self.class() == Class::FeedLimited || !self.readout.shows_level(tries.lasts_s.mean) {
-            return latest;
-        }
-        let drawn = tries.peak_a.high * self.analysis.run.set_v;
-        let reaches = |index: &usize| {
-            let stage = &self.analysis.model.stages[*index];
-            drawn >= stage.watts * (-SDS * stage.sd).exp()
-        };
-        (0..=latest).rev().find(reaches).unwrap_or(0)
-    }
-
-    /// Between which stages the tries ended: one where it shows, else those that time and level leave open.
-    fn ends_of(&self, tries: &Tries) -> Option<Ends> {
-        if !matches!(self.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited) {
-            return None;
-        }
-        let stages = &self.analysis.model.stages;
-        let named = |name: Option<&String>| stages.iter().position(|stage| Some(&stage.name) == name);
-        let likely = named(tries.likely_in.as_ref())?;
-        if let Some(starved) = self.starved_at_the_step(tries, likely) {
-            return Some(starved);
-        }
-        let steps = |next: &usize| {
-            *next < stages.len() && self.ran_its_length(tries, likely) && !self.turns_from(likely, *next)
-        };
-        let into = Some(likely + 1).filter(steps);
-        let one = Ends { first: likely, last: likely, barely: false, into };
-        if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
-            return Some(one);
-        }
-        let next = self.usual_stage(tries.lasts_s.mean).filter(|usual| *usual == likely + 1);
-        let barely = next.is_some_and(|next| {
-            let begins: f64 = stages[..next].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
-            tries.lasts_s.mean - begins <= self.readout.update_s()
-        });
-        let last = if barely { likely + 1 } else { likely };
-        Some(Ends { first: 0, last, barely, into: into.filter(|_| last == 0) })
-    }
-
-    /// Where no try shows the stage that time suggests, and the limit is too low for that: tries that are starved end at the
-    /// step into it.
-    fn starved_at_the_step(&self, tries: &Tries, likely: usize) -> Option<Ends> {
-        let stage = &self.analysis.model.stages[likely];
-        let shown = self.attempts.iter().any(|attempt| attempt.ended_in.as_ref() == Some(&stage.name));
-        let limit_w = self.analysis.run.limit_a? * self.analysis.run.set_v;
-        let before = likely.checked_sub(1)?;
-        let starved = self.class() == Class::FeedLimited && !shown && stage.watts > limit_w;
-        let other =
-            tries.ended_in.as_ref().is_some_and(|name| *name != self.analysis.model.stages[before].name);
-        (starved && !other).then_some(Ends { first: before, last: before, barely: false, into: Some(likely) })
-    }
-
-    /// Whether the tries that end in `stage` were in it for as long as good boards are, so that the step into the next one
-    /// may be what ends them.
-    fn ran_its_length(&self, tries: &Tries, stage: usize) -> bool {
-        /// Beyond this share of its length a stage is over on some good board, however unlike they are.
-        const NEARLY: f64 = 0.8;
-        /// From the shortest to the longest; of a stage whose length good boards agree on less, no time is its end.
-        const WIDEST: f64 = 5.0;
-        let stages = &self.analysis.model.stages;
-        let update_s = self.readout.update_s();
-        // Of a shorter stage the readings do not show how much of it there was.
-        let known = |span: &Span| self.readout.shows_level(span.typical) && span.high <= WIDEST * span.low;
-        let Some(span) = stages[stage].duration.filter(known) else { return false };
-        let ended_here = |attempt: &&Attempt| {
-            attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
-        };
-        let here = self.attempts.iter().filter(ended_here);
-        // Of a try that the alignment did not take apart nothing is known.
-        let stays: Vec<f64> = here.map(|a| self.time_in(a, stage)).filter(|length| *length > 0.0).collect();
-        let before: f64 = stages[..stage].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
-        #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
-        let shown = stays.iter().sum::<f64>() / stays.len().max(1) as f64;
-        let lasted = if shown > 0.0 { shown } else { tries.lasts_s.mean - before };
-        let longest: Option<f64> = stages[..=stage].iter().map(|stage| Some(stage.duration?.high)).sum();
-        let in_time = longest.is_some_and(|longest| tries.lasts_s.mean <= longest);
-        // A time is known to half a renewal of the readings.
-        in_time && lasted + update_s / 2.0 >= NEARLY * span.typical && lasted <= span.high
-    }
-
-    /// Whether most tries that end in `stage` draw what is further from the level of the `next` one at their end than they
-    /// did before: then they were not on the step into it.
-    fn turns_from(&self, stage: usize, next: usize) -> bool {
-        let stages = &self.analysis.model.stages;
-        let level_a = stages[next].watts / self.analysis.run.set_v;
-        let here = self.attempts.iter().filter(|attempt| {
-            attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
-        });
-        let turned =
-            here.clone().filter(|attempt| self.ends_further_from(attempt, stage, level_a) == Some(true));
-        2 * turned.count() > here.count()
-    }
-
-    /// Whether the last readings of a try are further from `level_a` than those of its last stage before; `None` where too
-    /// little was read.
-    fn ends_further_from(&self, attempt: &Attempt, stage: usize, level_a: f64) -> Option<bool> {
-        /// Renewals of the readings that the last of a try are, so that their median is none over the edge.
-        const LAST: f64 = 5.0;
-        /// Standard deviations of the readings that two medians may differ by.
-        const SDS: f64 = 2.0;
-        let end_s = attempt.end_s.value();
-        let late_s = end_s - LAST * self.readout.update_s();
-        let mut late = self.amps_between(late_s, end_s);
-        let mut before = self.amps_between(end_s - self.time_in(attempt, stage), late_s);
-        let off = |amps: f64| (amps - level_a).abs();
-        let [late, before] = [robust::median(&mut late)?, robust::median(&mut before)?].map(off);
-        Some(late > before + (SDS * self.readout.noise_a).max(self.analysis.step_a))
-    }
-
-    /// How long a start was in `stage`, by the alignment, in seconds.
-    fn time_in(&self, attempt: &Attempt, stage: usize) -> f64 {
-        let steps = self.analysis.path.iter().filter(|step| step.state.stage() == Some(stage));
-        let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
-        let within = |step: &Step| step.stretch.end_s.min(end) - step.stretch.start_s.max(start);
-        steps.map(within).filter(|length| *length > 0.0).sum()
-    }
-
-    /// Whether the readings are close enough together to tell the stages of a try.
-    fn shows_stages(&self, tries: &Tries) -> bool {
-        /// Fresh readings of a try from which its stages show.
-        const READINGS: f64 = 6.0;
-        tries.lasts_s.mean >= READINGS * self.readout.update_s()
-    }
-
-    /// `in rails`, `in rails or the start of firmware`, `in rails to loading`, `at the end of rails, at the step into
-    /// firmware`.
-    pub(super) fn place(&self, ends: Ends) -> String {
-        let name = |index: usize| self.analysis.model.stages[index].name.as_str();
-        if let Some(next) = ends.into {
-            return format!("at the end of {}, at the step into {}", name(ends.last), name(next));
-        }
-        let start = if ends.barely { "the start of " } else { "" };
-        match ends.last - ends.first {
-            0 => format!("in {start}{}", name(ends.last)),
-            1 => format!("in {} or {start}{}", name(ends.first), name(ends.last)),
-            _ => format!("in {} to {start}{}", name(ends.first), name(ends.last)),
-        }
     }
 
     /// What the volts did that were never below `lowest`.
@@ -476,24 +310,6 @@ fn words_of_the_board(trace: &Trace, profile: Option<&Profile>) -> String {
         }
     }
     words
-}
-
-/// Stages of the model, from the first to the last in which the tries may have ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Ends {
-    pub first: usize,
-    pub last: usize,
-    /// Whether good boards have only just come to the last one by then.
-    pub barely: bool,
-    /// The stage after the last one, where that ran its usual length: the fault may lie at the step into this one.
-    pub into: Option<usize>,
-}
-
-impl Ends {
-    /// Whether the place is one stage.
-    pub(super) const fn told(self) -> bool {
-        self.first == self.last
-    }
 }
 
 /// A number that was set, or that comes from the reference: as exact as it was given.

@@ -3,6 +3,7 @@
 //! The costs are set by judgement, from what boards and benches do (common practice, no source), and were checked on
 //! labelled simulated captures; none is fitted.
 
+use super::super::attempts::LEAST_REST_S;
 use super::super::model::Model;
 use super::State;
 
@@ -12,9 +13,7 @@ const FALL_BACK: f64 = 1.5;
 const BREAK_OFF: f64 = 1.0;
 /// A restart without a rest that the supply could show ...
 const RESTART_UNSEEN_REST: f64 = 4.0;
-/// ... and as much more where it would have shown one: a board rests for that many seconds before it starts again, and two
-/// readings see it (common practice, no source).
-const RESTS_S: f64 = 0.3;
+/// ... and as much more where it would have shown one: two readings see a rest (by judgement).
 const READINGS_OF_A_REST: f64 = 2.0;
 /// An excursion that fits no stage of the board, against one that does.
 const UNKNOWN_EXCURSION: f64 = 2.5;
@@ -170,7 +169,7 @@ impl<'a> Grammar<'a> {
 
     /// Cost of starting again without a rest in between.
     fn unseen_rest(&self) -> f64 {
-        RESTART_UNSEEN_REST * (1.0 + (RESTS_S / (READINGS_OF_A_REST * self.update_s)).min(1.0))
+        RESTART_UNSEEN_REST * (1.0 + (LEAST_REST_S / (READINGS_OF_A_REST * self.update_s)).min(1.0))
     }
 
     /// A feed that gave way hides which stage the board was in: any may follow, the later the dearer.

@@ -128,6 +128,16 @@ fn what_is_left_below_standby_is_not_called_standby() {
     assert_eq!(of.map(Option::unwrap), ["standby", "below standby", "no current"]);
 }
 
+/// A board that latches off after one try, from 9 to 30 s.
+fn latched_off() -> Finding {
+    let (_, mut finding) = run_of(Class::LatchOff);
+    finding.attempts = cycling(2).attempts;
+    finding.attempts.truncate(1);
+    (finding.attempts[0].start_s, finding.attempts[0].end_s) =
+        (Seconds::constant(9.0), Seconds::constant(30.0));
+    finding
+}
+
 #[test]
 fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
     // The spike at the end of the try, and a reading that the fall crosses.
@@ -137,11 +147,7 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
         299 => 2.51,
         _ => 0.024,
     };
-    let (_, mut finding) = run_of(Class::LatchOff);
-    finding.attempts = cycling(2).attempts;
-    finding.attempts.truncate(1);
-    (finding.attempts[0].start_s, finding.attempts[0].end_s) =
-        (Seconds::constant(9.0), Seconds::constant(30.0));
+    let finding = latched_off();
     let trace = trace_at(601, 60.0, amps, |index| if index == 299 { 5.61 } else { 12.8 });
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
@@ -310,11 +316,7 @@ fn a_single_try_is_pointed_at_where_it_falls_and_not_at_an_earlier_reading() {
             299 => 0.6 * last,
             _ => 0.024,
         };
-        let (_, mut finding) = run_of(Class::LatchOff);
-        finding.attempts = cycling(2).attempts;
-        finding.attempts.truncate(1);
-        (finding.attempts[0].start_s, finding.attempts[0].end_s) =
-            (Seconds::constant(9.0), Seconds::constant(30.0));
+        let finding = latched_off();
         let trace = trace_at(601, 60.0, amps, |_| 12.8);
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         let note = super::super::super::parts::turning::turning(&subject).unwrap();

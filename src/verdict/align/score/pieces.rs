@@ -18,7 +18,7 @@ const STEADY_SD: f64 = 0.15;
 const EXCURSION_SD: f64 = 0.6;
 /// ... and of a rest of which only the bound is known.
 const RESTING_SD: f64 = 0.5;
-/// What goes further off the level of a short stage than this, as a log, does not wander in it.
+/// What goes further off the level of a short stage than this, as a log, does not wander in it (by judgement).
 const FAR_OFF: f64 = 0.5;
 /// Scatter of levels that is nothing unusual, in the state's own standard deviations.
 const SCATTER_ALLOWED: f64 = 1.2;
@@ -121,14 +121,12 @@ impl Scores<'_> {
 
     /// Whether `piece` is a short pulse of a board that rests without a standby that its model knows.
     fn pulses_at_an_unknown_rest(&self, piece: &Piece, so_far: &Stretch) -> bool {
-        let unknown = self.model.of_this_board && self.model.standby.watts.is_none();
-        unknown && piece.duration() < PULSE_S && piece.level() > so_far.level
+        self.model.starts_at_once() && piece.duration() < PULSE_S && piece.level() > so_far.level
     }
 
     /// Whether what is taken for a rest so far draws what only an awake board does, where no standby is known.
     fn was_awake(&self, so_far: &Stretch) -> bool {
-        let unknown = self.model.of_this_board && self.model.standby.watts.is_none();
-        unknown && so_far.watts > self.pulses_of_unknown_rest(0.0)
+        self.model.starts_at_once() && so_far.watts > self.pulses_of_unknown_rest(0.0)
     }
 
     /// How high the pulses of such a rest of `watts` go: a lamp or a controller that looks about takes a share of what the

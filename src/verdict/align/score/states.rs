@@ -8,7 +8,8 @@ use super::{
 
 /// Cost of calling it inrush for each further update that still shows the feed collapsed, in nats.
 const COLLAPSED_AGAIN: f64 = 4.0;
-/// Cost of every [`INRUSH_S`] of an inrush after the feed has risen, in nats: a switch on the board may charge something late.
+/// Cost of every [`INRUSH_S`] of an inrush after the feed has risen, in nats: a switch on the board may charge something late
+/// (by judgement).
 const STANDING_FEED: f64 = 2.0;
 /// A board that was fed a moment ago has not tried and given up yet, in nats.
 const TOO_SOON: f64 = -5.0;

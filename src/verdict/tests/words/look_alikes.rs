@@ -1,0 +1,57 @@
+//! What looks like a fault and is none.
+
+use super::*;
+
+#[test]
+fn a_press_is_asked_for_where_none_is_marked() {
+    let unasked = || bench(&ASLEEP).with(|b| b.presses.clear());
+    assert!(asks(&unasked(), "press the power button briefly"));
+    assert_eq!(state(&unasked().find(), "main regulators").0, SectionState::Unknown);
+    assert!(!asks(&bench(&ASLEEP), "press the power button briefly"));
+    assert_eq!(state(&bench(&ASLEEP).find(), "main regulators").0, SectionState::Suspect);
+    // A panel has no button to press.
+    let panel = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
+    assert!(!asks(&unasked().with(panel), "press the power button briefly"));
+}
+
+#[test]
+fn the_packs_data_lines_matter_at_the_battery_connector_only() {
+    assert!(asks(&bench(&ASLEEP), "pack's data or detect line"));
+    assert!(!asks(&bench(&ASLEEP).with(|b| b.feed_point = Some("adapter inlet")), "data or detect line"));
+    let handheld = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(4.0);
+    assert!(asks(&bench(&ASLEEP).with(handheld), "identification or temperature line"));
+    assert!(!asks(&bench(&BOOT), "data or detect line"));
+}
+
+#[test]
+fn a_low_limit_is_named_where_it_may_stop_the_board() {
+    assert!(asks(
+        &bench(&cycling()).with(|b| b.limit = 1.05),
+        "raise the current limit from 1.05 A to 3.00 A"
+    ));
+    assert!(!asks(&bench(&cycling()), "raise the current limit"));
+    assert!(!asks(&bench(&BOOT), "raise the current limit"));
+}
+
+#[test]
+fn thin_leads_matter_where_amps_are_many_for_the_volts() {
+    let many: Vec<(f64, f64, f64)> =
+        cycling().into_iter().map(|(s, v, a)| (s, v, if a > 0.9 { 2.7 } else { a })).collect();
+    assert!(asks(&bench(&many).with(|b| b.limit = 6.0), "thick leads"));
+    assert!(!asks(&bench(&cycling()), "thick leads"));
+}
+
+#[test]
+fn inrush_may_be_taken_for_a_short_while_it_may_still_charge() {
+    let briefly = |seconds: f64| bench(&[OFF, (seconds, 0.6, 0.1)]).with(|b| b.limit = 0.1);
+    assert!(asks(&briefly(1.0), "large input capacitors charge"), "{}", checks(&briefly(1.0).find()));
+    assert!(!asks(&briefly(20.0), "large input capacitors charge"));
+}
+
+#[test]
+fn a_load_may_still_be_attached_where_too_much_is_drawn() {
+    let load = "still attached";
+    assert!(asks(&bench(&[OFF, (20.0, SET_V, 0.12)]), "may still be attached"));
+    assert!(asks(&bench(&[OFF, (20.0, 8.5, 3.0)]), load));
+    assert!(!asks(&bench(&ASLEEP), load) && !asks(&bench(&BOOT), load));
+}
