@@ -163,6 +163,12 @@ pub(super) fn profile() -> Profile {
     Profile::from_bytes(Path::new("harrow-13.toml"), text.as_bytes()).unwrap()
 }
 
+/// How many moments have a flag: a triangle, where the dot of a note has four corners.
+pub(super) fn flags(scene: &Scene) -> usize {
+    let is_flag = |shape: &&Shape| matches!(shape, Shape::Polygon { points, .. } if points.len() == 3);
+    scene.shapes.iter().filter(is_flag).count()
+}
+
 /// No label over another, none beyond the sheet, none below a box, none cut to a few letters.
 #[track_caller]
 pub(super) fn assert_legible(scene: &Scene) {

@@ -138,7 +138,8 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
         let (run, zero) = (runs[index], zeros[index]);
         let named = (NAMES[index], zero, finer[index]);
         let fault = panel(sheet, run, &readings[index], (scales[index], volts), place, named);
-        let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), sheet.palette.alarm);
+        let color = notes::color(sheet, &run);
+        let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), color);
         told.extend(
             fault.map(tell).map(|(at, words, color)| (at, format!("{} {words}", NAMES[index]), color)),
         );
@@ -194,16 +195,16 @@ fn panel(
     let areas = arrange(sheet, area, (bands.rows(), rest_matters(&run, scale)), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
-    let told = notes::fault(&run, &notes);
+    let (told, color) = (notes::fault(&run, &notes), notes::color(sheet, &run));
     let fault = told.map(|at| readings.time.x_within(at));
     // The line that both runs have in common.
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
-    let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault);
+    let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault.map(|x| (x, color)));
     let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
     amps::label(sheet, &run, readings, axes, fault);
     volts::draw(sheet, &run, readings, volts.axis(areas.volts), (&lane, zero.at));
     if let Some(x) = fault {
-        notes::pointer(sheet, &areas, x);
+        notes::pointer(sheet, &areas, x, color);
     }
     told
 }
@@ -218,7 +219,7 @@ fn panel_title(
     note: Option<&notes::Note>,
 ) -> Rect {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
-    let alarm = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
+    let alarm = sheet.style(em::USUAL, Weight::Bold, notes::color(sheet, &run));
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let (row, rest) = area.split_top(sheet.u(24.0));
     let baseline = bold.baseline_at(row.center().1);

@@ -1,7 +1,7 @@
 //! Where an odd run first leaves what the good ones do, which its verdict may speak of later: a board that latches off did so
 //! at its last try, and left the good ones at its first.
 
-use super::super::parts::turning;
+use super::super::parts::gives_up;
 use super::super::words;
 use super::Member;
 use crate::verdict::{Class, Phase};
@@ -28,7 +28,7 @@ pub(super) fn first(member: &Member) -> Option<Left> {
 /// The end of the first try: at its last level, from which it falls.
 fn given_up(member: &Member) -> Option<Left> {
     let attempt = member.run.finding.attempts.iter().find(|attempt| attempt.given_up)?;
-    let end = turning::end_of(&member.run, attempt);
+    let end = gives_up::end_of(&member.run, attempt);
     let unread = Left { at: attempt.end_s.value(), point_at: None, amps: None };
     Some(end.map_or(unread, |end| Left {
         at: end.falls_s,

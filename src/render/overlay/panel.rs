@@ -4,7 +4,9 @@ use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::font::Weight;
 use super::super::geometry::{Rect, px};
 use super::super::parts::notes::{self, Note};
-use super::super::parts::{Areas, Subject, Told, amps, legend, limit, phases, time_axis, volts};
+use super::super::parts::{
+    Areas, MARKER, Subject, Told, amps, legend, limit, marker, phases, time_axis, volts,
+};
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
@@ -165,9 +167,9 @@ fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<
 
 /// The lines of these moments across one panel, as in the picture of a single run; thinner where there are several.
 fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
-    let width = if told.len() > 1 { 3.0 } else { 5.0 };
+    let width = if told.len() > 1 { 0.7 * MARKER } else { MARKER };
     for (at, _, color) in told {
-        sheet.scene.down(time.x_within(*at), (panel.top, panel.bottom), sheet.pen(width, 0.0, *color));
+        marker(sheet, time.x_within(*at), (panel.top, panel.bottom), width, *color);
     }
 }
 

@@ -1,6 +1,6 @@
 //! Many runs on one panel.
 
-use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, trace};
+use super::super::fixtures::{any_options, any_run, assert_legible, finding, flags, phase, profile, trace};
 use super::super::scene::Shape;
 use super::*;
 use crate::trace::Trace;
@@ -139,15 +139,14 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
     let at = runs[1].1.log.time(stays);
     let stage = &runs[1].1.phases[1];
     let lasts = runs[1].1.log.time(stage.end_s.value() - stage.start_s.value());
-    let read = format!("0.500 A at 12.8 V for {lasts}, good boards 0.800 A");
+    let read = format!("0.500 A at 12.8 V, in it for {lasts}, good boards 0.800 A");
     for text in [at.as_str(), &read, "boards:", "read there"] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
     assert_eq!(said.iter().filter(|label| **label == at).count(), 2, "on the axis and in the table");
     // No run departs but by its verdict: there is no column of dashes.
     assert!(!said.iter().any(|label| label == "unlike good boards"), "{said:?}");
-    let flags = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
-    assert_eq!(flags, 1);
+    assert_eq!(flags(&scene), 1);
 }
 
 #[test]

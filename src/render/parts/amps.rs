@@ -256,7 +256,7 @@ fn strip_words(
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
 pub(in crate::render) const TRACE: f64 = 2.6;
 
-fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, fault: Option<i32>) {
+fn trace(sheet: &mut Sheet, readings: &Readings, axis: ValueAxis, fault: Option<(i32, Color)>) {
     let color = sheet.palette.ink;
     super::fault_line(sheet, readings.time.left, &readings.amps, axis, fault);
     line(sheet, readings, axis, (TRACE, color));

@@ -5,6 +5,7 @@ use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
+use super::super::theme::Color;
 use super::{Areas, Subject};
 use crate::trace::EventKind;
 use crate::units::{how_often, volts_as_set};
@@ -22,8 +23,8 @@ struct Flag {
 #[derive(Debug)]
 pub(in crate::render) struct Lane {
     flags: Vec<Flag>,
-    /// Where the run left what good boards do.
-    fault: Option<i32>,
+    /// Where the run left what good boards do, and the colour of its line.
+    fault: Option<(i32, Color)>,
     style: Style,
 }
 
@@ -59,12 +60,12 @@ impl Lane {
     }
 
     /// With the line at which the run left what good boards do.
-    pub(in crate::render) fn with_fault(self, fault: Option<i32>) -> Self {
+    pub(in crate::render) fn with_fault(self, fault: Option<(i32, Color)>) -> Self {
         Self { fault, ..self }
     }
 
-    /// The column of the line at which the run left what good boards do.
-    pub(in crate::render) const fn fault(&self) -> Option<i32> {
+    /// The column of the line at which the run left what good boards do, and its colour.
+    pub(in crate::render) const fn fault(&self) -> Option<(i32, Color)> {
         self.fault
     }
 

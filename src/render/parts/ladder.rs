@@ -41,8 +41,8 @@ struct Rung {
 const fn before_all(class: Class) -> Option<&'static str> {
     match class {
         Class::NoDraw => Some("no draw"),
-        Class::HardShort => Some("short"),
-        Class::PartialShort => Some("overload"),
+        Class::HardShort => Some("hard short"),
+        Class::PartialShort => Some("partial short"),
         _ => None,
     }
 }
@@ -372,7 +372,7 @@ mod tests {
         finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
         let signs =
             rungs(&profile(), &finding, &[]).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
-                (Step::Trouble, "no draw" | "short" | "overload" | WAKE) => {
+                (Step::Trouble, "no draw" | "hard short" | "partial short" | WAKE) => {
                     format!("[{}]", rung.text())
                 }
                 (Step::Unseen, _) => "○".into(),
@@ -482,8 +482,8 @@ mod tests {
         let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
         insta::assert_snapshot!(lines.join("\n"), @"
         no-draw: [✗ no draw]·····
-        hard-short: [✗ short]·····
-        partial-short: [✗ overload]·····
+        hard-short: [✗ hard short]·····
+        partial-short: [✗ partial short]·····
         excess-standby: ✗····
         standby-only: ✓[✗ wake]····
         latch-off: ✓✗···

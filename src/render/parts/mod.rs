@@ -9,6 +9,7 @@ mod edge;
 pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;
+pub(super) mod gives_up;
 pub(super) mod heading;
 pub(super) mod inrush;
 pub(super) mod ladder;
@@ -80,17 +81,36 @@ fn trace_line(
     sheet.scene.shapes.push(Shape::Steps { left, spans, clip: axis.area, width, color });
 }
 
-/// The line at which the run left what good boards do, across one panel: unbroken and far heavier than what only happened,
-/// since the two must not be taken for each other in grey. It leaves out, as wide as it is, what was read there: in grey
-/// the two would merge, and a rest of it beside a steep trace would be a line of its own.
-fn fault_line(sheet: &mut Sheet, left: i32, read: &[Option<Column>], axis: ValueAxis, fault: Option<i32>) {
-    /// Its width, and how far what was read keeps it away, in units of the layout.
-    const WIDTH: f64 = 5.0;
+/// Width of the line of a fault, in units of the layout.
+pub(super) const MARKER: f64 = 9.0;
+
+/// A line that marks a moment: two edges with paper between them. No trace is hollow, nor a grid or a line of an event, so
+/// that it is told from them by its shape, in grey as well.
+pub(super) fn marker(sheet: &mut Sheet, x: i32, (top, bottom): (i32, i32), width: f64, color: Color) {
+    let width = sheet.u(width).max(3);
+    let edge = (width / 3).max(1);
+    let left = x - width / 2;
+    let area = Rect::new(left, top, left + width, bottom);
+    sheet.scene.fill(area, color);
+    sheet.scene.fill(Rect { left: left + edge, right: area.right - edge, ..area }, sheet.palette.paper);
+}
+
+/// The line at which the run left what good boards do, across one panel: far heavier than what only happened, since the two
+/// must not be taken for each other. It leaves out, as wide as it is, what was read there: the two would merge, and a rest
+/// of it beside a steep trace would be a line of its own.
+fn fault_line(
+    sheet: &mut Sheet,
+    left: i32,
+    read: &[Option<Column>],
+    axis: ValueAxis,
+    fault: Option<(i32, Color)>,
+) {
+    /// How far what was read keeps it away, in units of the layout.
     const AWAY: f64 = 5.0;
     /// A rest shorter than this says nothing, in units of the layout.
     const SHORT: f64 = 14.0;
-    let Some(x) = fault else { return };
-    let (away, pen) = (sheet.u(AWAY), sheet.pen(WIDTH, 0.0, sheet.palette.alarm));
+    let Some((x, color)) = fault else { return };
+    let away = sheet.u(AWAY);
     let index = |x: i32| usize::try_from(x - left).unwrap_or(0).min(read.len());
     let near = &columns::spans(read, |value| axis.row(value))[index(x - away)..index(x + away + 1)];
     let rows = |span: &Span| span.enter.into_iter().chain([span.top, span.bottom]);
@@ -100,7 +120,7 @@ fn fault_line(sheet: &mut Sheet, left: i32, read: &[Option<Column>], axis: Value
     let below = passed().max().map_or(bottom, |row| row + away);
     for (from, to) in [(top, above.min(bottom)), (below.max(top), bottom)] {
         if to - from >= sheet.u(SHORT) {
-            sheet.scene.down(x, (from, to), pen);
+            marker(sheet, x, (from, to), MARKER, color);
         }
     }
 }

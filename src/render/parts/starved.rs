@@ -3,11 +3,12 @@
 use super::super::words;
 use super::Subject;
 use super::attempts::span;
+use super::gives_up::{given_up, gives_up};
 use super::notes::Note;
 use super::readings::AT_LIMIT;
 use super::turning::{
-    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, given_up, gives_up, in_stage,
-    note as note_at, volts_read,
+    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, note as note_at,
+    volts_read,
 };
 use crate::stats::extent;
 use crate::units::{Amps, Volts};

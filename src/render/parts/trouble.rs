@@ -29,7 +29,10 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
         Class::PartialShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
             Some(Trouble { from: start, name: "partial short".into() })
         }
-        Class::HardShort | Class::NoDraw | Class::ExcessStandby
+        Class::HardShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
+            Some(Trouble { from: start, name: "hard short".into() })
+        }
+        Class::NoDraw | Class::ExcessStandby
             if longest(subject).is_some_and(|worst| worst.name == phase.name) =>
         {
             whole()

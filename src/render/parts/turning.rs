@@ -4,11 +4,12 @@ use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::edge::{before_gap, edge, top};
+use super::gives_up::{given_up, gives_up, undecided};
 use super::notes::Note;
 use super::starved;
 use super::trouble::is_unasked;
 use crate::units::{Amps, Seconds, Volts, span_in_steps, volts_as_set};
-use crate::verdict::{Attempt, Class, Direction, Fall, Phase, Tries};
+use crate::verdict::{Class, Direction, Fall, Phase, Tries};
 use std::ops::Range;
 
 /// The name that a finding gives to the time without feed.
@@ -56,7 +57,8 @@ pub(in crate::render) fn turn(subject: &Subject) -> Option<Note> {
         Class::Stalled => stuck(subject),
         Class::DroppedOut => falls_back(subject),
         Class::FeedLimited => starved::gives_way(subject),
-        Class::FullBoot | Class::Inconclusive => None,
+        Class::Inconclusive => undecided(subject),
+        Class::FullBoot => None,
     }
 }
 
@@ -86,7 +88,7 @@ pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> 
 }
 
 /// What was read: `0.406 A at 23.5 V`.
-fn reading(subject: &Subject, index: usize) -> Option<String> {
+pub(super) fn reading(subject: &Subject, index: usize) -> Option<String> {
     let volts = subject.trace.volts().get(index)?;
     Some(format!("{} at {}", drawn(subject, index)?, volts_read(subject, *volts)?))
 }
@@ -115,14 +117,17 @@ pub(super) fn longest<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
     fed(subject).max_by(|a, b| length(a).total_cmp(&length(b)))
 }
 
-/// How long a phase lasts, as the text says it: the start and the length add up to the end.
-fn lasting(subject: &Subject, phase: &Phase) -> String {
-    let update = subject.finding.log.update_s().unwrap_or(0.0);
-    span_in_steps(phase.start_s.value(), phase.end_s.value(), update)
+/// How long it is from one moment to another, as the text says it: the start and the length add up to the end.
+pub(super) fn lasting(subject: &Subject, (from, to): (f64, f64)) -> String {
+    span_in_steps(from, to, subject.finding.log.update_s().unwrap_or(0.0))
+}
+
+fn lasts(subject: &Subject, phase: &Phase) -> String {
+    lasting(subject, (phase.start_s.value(), phase.end_s.value()))
 }
 
 /// A time that was measured.
-fn time(subject: &Subject, seconds: f64) -> String {
+pub(super) fn time(subject: &Subject, seconds: f64) -> String {
     subject.finding.log.time(seconds)
 }
 
@@ -146,7 +151,7 @@ fn short(subject: &Subject) -> Option<Note> {
         .set_volts()
         .map_or_else(String::new, |volts| format!(", set to {}", volts_as_set(volts.value())));
     let body = format!("{}{set}", level(subject, phase));
-    Some(note_of(subject, phase, "shorted from here on", body))
+    Some(note_of(subject, phase, "hard short from here on", body))
 }
 
 fn heavy(subject: &Subject) -> Option<Note> {
@@ -161,7 +166,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
     let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
     let nothing = step.is_none_or(|step| drawn.abs() < step);
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
-    let body = format!("{shown} at {volts} for {}", lasting(subject, phase));
+    let body = format!("{shown} at {volts} for {}", lasts(subject, phase));
     let mut note = note(phase.start_s.value(), Some(drawn), "fed from here on: nothing flows", body);
     let finest = step.map(|step| format!("supply resolves {}", words::amps(step, subject.resolution())));
     note.lines.extend(finest);
@@ -171,7 +176,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
 fn excess(subject: &Subject) -> Option<Note> {
     let told = subject.finding.departures.iter().any(|departure| departure.direction == Direction::Above);
     let phase = longest(subject).filter(|_| !told)?;
-    let body = format!("{} for {}", level(subject, phase), lasting(subject, phase));
+    let body = format!("{} for {}", level(subject, phase), lasts(subject, phase));
     let head = format!("{} draws too much", phase.name);
     Some(note_of(subject, phase, head, body))
 }
@@ -204,15 +209,19 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         };
         return Some(note(from, None, "button pressed: no wake", body));
     }
-    let lasts = format!("{drawn} for {}", lasting(subject, phase));
+    let long = lasts(subject, phase);
+    let for_long = format!("{drawn} for {long}");
     if is_unasked(subject) {
-        return Some(Note { placed: false, ..note(from, None, "no press of the button in this log", lasts) });
+        return Some(Note {
+            placed: false,
+            ..note(from, None, "no press of the button in this log", for_long)
+        });
     }
     let past = past_by(subject, phase).filter(|_| wakes_by_itself(subject, phase).is_some());
     let (head, body) = match &past {
-        Some(_) => ("no wake", lasts),
-        None if starts_by_itself(subject) => ("fed from here, no wake", lasts),
-        None => ("fed from here, no wake", format!("{lasts}, no press marked")),
+        Some(_) => ("no wake", format!("{drawn}, in {} for {long}", phase.name)),
+        None if starts_by_itself(subject) => ("fed from here, no wake", for_long),
+        None => ("fed from here, no wake", format!("{for_long}, no press marked")),
     };
     let mut note = note(from, None, head, body);
     if from <= phase.start_s.value() {
@@ -239,11 +248,11 @@ fn wakes_by_itself(subject: &Subject, phase: &Phase) -> Option<f64> {
 
 fn stays_down(subject: &Subject) -> Option<Note> {
     let last = fed(subject).next_back()?;
-    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), lasting(subject, last));
+    let left = format!("{} for {}, to the end", amps(subject, last.mean_a), lasts(subject, last));
     let start = last.start_s.value();
     let edge = edge(subject, start);
     let Some(edge) = edge else {
-        let body = format!("{} for {}, to the end", level(subject, last), lasting(subject, last));
+        let body = format!("{} for {}, to the end", level(subject, last), lasts(subject, last));
         return Some(note_of(subject, last, "stays down from here on", body));
     };
     // A reading over the edge tells neither what the try drew nor what is left of it.
@@ -256,7 +265,19 @@ fn stays_down(subject: &Subject) -> Option<Note> {
         // The moment of the text.
         None => (start, "stays down from here on"),
     };
-    Some(Note { at, ..at_reading(subject, edge, point, head, body) })
+    let mut note = Note { at, ..at_reading(subject, edge, point, head, body) };
+    note.lines.extend(ended(subject));
+    Some(note)
+}
+
+/// `the try ends in bus`: where in the boot, if that is told without the step that it ends at, which is said already.
+fn ended(subject: &Subject) -> Option<String> {
+    let place = in_stage(subject).filter(|_| subject.finding.verdict.step_into.is_none())?;
+    match given_up(subject).count() {
+        0 => None,
+        1 => Some(format!("the try ends{place}")),
+        _ => Some(format!("the tries end{place}")),
+    }
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).
@@ -272,87 +293,6 @@ fn sag(subject: &Subject, readings: Range<usize>) -> Option<String> {
 
 /// A stage that follows another draws no less than this share of it (common practice, no source).
 const FAR_LESS: f64 = 0.4;
-
-/// Where the first try ends that got as far as the verdict says: what follows is more of the same.
-pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
-    let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
-    let shown = furthest(subject)?;
-    let ((start, end), peak) = (span(shown), shown.peak_a.value());
-    let lasted = time(subject, tries.lasts_s.mean);
-    let times = match tries.count {
-        1 => format!("after {lasted}"),
-        2 => format!("as do both tries, after {lasted} on average"),
-        several => format!("as do all {several} tries, after {lasted} on average"),
-    };
-    let places = elsewhere(subject, shown);
-    let Some(edge) = edge(subject, end) else {
-        let mut note = note(end, Some(peak), "gives up here", times);
-        note.lines.extend(places);
-        return Some(note);
-    };
-    let (time, read) = (subject.trace.time(), subject.trace.amps());
-    let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
-    let fallen = drawn(subject, settled)?;
-    let (highest, word) = top(subject, start, edge);
-    let body = format!("{word}{}, then {fallen}", reading(subject, highest)?);
-    let drawn_there = subject.finding.log.drawn(read[highest]);
-    let (at, head) = match before_gap(subject, edge) {
-        Some(last) => (last, "gives up in the gap from here"),
-        None => (time[edge], "gives up here"),
-    };
-    let mut note = note(at, Some(drawn_there), head, body);
-    note.point_at = Some(time[highest]);
-    note.lines.push(times);
-    note.lines.extend(places);
-    Some(note)
-}
-
-/// Where a try ends on the trace.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::render) struct End {
-    /// When the amps fall.
-    pub(in crate::render) falls_s: f64,
-    /// When the level was read from which they do.
-    pub(in crate::render) point_s: f64,
-    /// That level.
-    pub(in crate::render) amps: f64,
-}
-
-/// Where a try ends; `None` where no reading shows an edge.
-pub(in crate::render) fn end_of(subject: &Subject, attempt: &Attempt) -> Option<End> {
-    let (start, end) = span(attempt);
-    let edge = edge(subject, end)?;
-    let (point, _) = top(subject, start, edge);
-    let (time, read) = (subject.trace.time(), subject.trace.amps());
-    let amps = subject.finding.log.drawn(read[point]);
-    let falls_s = before_gap(subject, edge).unwrap_or(time[edge]);
-    Some(End { falls_s, point_s: time[point], amps })
-}
-
-/// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
-fn furthest<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
-    let reached = subject.finding.verdict.reached.as_ref();
-    let mut given_up = given_up(subject);
-    let there = given_up.clone().find(|attempt| reached.is_some() && attempt.ended_in.as_ref() == reached);
-    there.or_else(|| given_up.next())
-}
-
-pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
-    subject.finding.attempts.iter().filter(|attempt| attempt.given_up)
-}
-
-/// `this one in post, 2 of 3 in training`, where tries end in different stages.
-fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
-    let here = shown.ended_in.as_ref()?;
-    let all = given_up(subject).count();
-    let tells = |attempt: &&Attempt| attempt.ended_in.is_some();
-    let mut others: Vec<&String> =
-        given_up(subject).filter(tells).filter_map(|attempt| attempt.ended_in.as_ref()).collect();
-    others.retain(|other| *other != here);
-    let stage = *others.iter().max_by_key(|stage| others.iter().filter(|other| other == stage).count())?;
-    let count = others.iter().filter(|other| **other == stage).count();
-    Some(format!("this one in {here}, {count} of {all} in {stage}"))
-}
 
 /// The last stage that was reached, and the phase after it that draws far less.
 fn fall<'a>(subject: &Subject<'a>) -> Option<(&'a Phase, &'a Phase)> {
@@ -428,10 +368,12 @@ pub(super) fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
     (at < phase.end_s.value()).then_some((at, usual))
 }
 
-/// `good boards are past program by 25.2 s (16.1 s in it)`: the deadline on the log's own clock, and how it comes about.
+/// `since 9.1 s; good boards are past program by 25.2 s (16.1 s in it)`: where the counting begins, the deadline on the log's
+/// own clock, and how it comes about.
 fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
-    Some(format!("good boards are past {} by {} ({} in it)", phase.name, time(subject, at), seconds(usual)))
+    let (since, at) = (time(subject, phase.start_s.value()), time(subject, at));
+    Some(format!("since {since}; good boards are past {} by {at} ({} in it)", phase.name, seconds(usual)))
 }
 
 /// Where a stalled board should have moved on, or else where it got stuck.
@@ -439,11 +381,12 @@ fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
     let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
     let head = format!("stuck in {stage}");
-    let lasts = format!("{} for {}", level(subject, phase), lasting(subject, phase));
+    let (drawn, long) = (level(subject, phase), lasts(subject, phase));
     if let Some((at, _)) = overdue(subject, phase) {
-        let mut note = note(at, None, head, lasts);
+        // The note stands at the deadline, and the time is that of the whole stage: each is to say what it counts from.
+        let mut note = note(at, None, head, format!("{drawn}, in it for {long}"));
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }
-    Some(note_of(subject, phase, head, lasts))
+    Some(note_of(subject, phase, head, format!("{drawn} for {long}")))
 }

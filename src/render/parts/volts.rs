@@ -83,7 +83,7 @@ pub(in crate::render) fn draw(
         line(sheet, readings, axis, (8.0, palette.paper));
     }
     line(sheet, readings, axis, (if hatched { 3.2 } else { 2.0 }, palette.volts));
-    lowest(sheet, subject, readings, axis, (lane.fault(), zero));
+    lowest(sheet, subject, readings, axis, (lane.fault().map(|(x, _)| x), zero));
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {

@@ -55,7 +55,8 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let notes = notes::notes(subject, readings, most);
     let fault = notes::fault(subject, &notes);
     let fault_x = fault.map(|at| readings.time.x_within(at));
-    let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x);
+    let color = notes::color(sheet, subject);
+    let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x.map(|x| (x, color)));
     let scale = amps::Scale::new(subject, readings);
     let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
     // Low current is magnified on a phone only where it is what matters: the amps need the room.
@@ -64,7 +65,6 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
     let (scale, placed) = if narrow {
-        let color = notes::color(sheet, subject);
         let all = notes.iter().map(|note| (readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
     } else {
@@ -78,11 +78,10 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
     volts::draw(sheet, subject, readings, volts, (&lane, 0.0));
     lane.words(sheet, &areas);
-    let alarm = sheet.palette.alarm;
-    let fault = fault.map(|at| (at, subject.finding.log.time(at), alarm));
+    let fault = fault.map(|at| (at, subject.finding.log.time(at), color));
     time_axis(sheet, readings.time, areas.ticks, fault.as_slice());
     if let Some(x) = fault_x {
-        notes::pointer(sheet, &areas, x);
+        notes::pointer(sheet, &areas, x, color);
     }
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x));
 }

@@ -2,7 +2,7 @@
 
 use super::super::columns::Span;
 use super::super::fixtures::{
-    any_options, any_run, assert_legible, cycling, finding, phase, profile, sizes, stages, trace,
+    any_options, any_run, assert_legible, cycling, finding, flags, phase, profile, sizes, stages, trace,
 };
 use super::super::geometry::Rect;
 use super::super::options::{Format, Options, Size};
@@ -15,6 +15,7 @@ use crate::verdict::Class;
 use proptest::prelude::*;
 
 mod files;
+mod marks;
 mod scales;
 mod turns;
 
@@ -86,12 +87,12 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     });
     insta::assert_snapshot!(lines.join("\n"), @"
     no-draw: fed from here on: nothing flows | 30.0 s
-    hard-short: shorted from here on | 30.0 s
+    hard-short: hard short from here on | 30.0 s
     partial-short: partial short from here on | 30.0 s
     excess-standby: standby draws too much | 30.0 s
     standby-only: button pressed: no wake | 8.5 s
     latch-off: stays down from here on | 30.0 s
-    cycling: gives up here | 14 tries, one every 3.00 s, 8.0 s
+    cycling: gives up here in boot | 14 tries, one every 3.00 s, 8.0 s
     stalled: stuck in boot | 9.0 s
     full-boot:  | 
     dropped-out: falls back here | 30.0 s
@@ -205,14 +206,14 @@ fn a_try_that_is_still_on_stands_outside_the_bracket() {
 }
 
 #[test]
-fn the_line_of_a_board_that_gives_up_stands_where_its_amps_fall() {
+fn the_line_of_a_board_that_gives_up_stands_at_the_end_that_the_finding_has() {
     let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(15));
     // The end of a try is known to a reading or so.
     for shift in [-0.1, 0.0, 0.1] {
         finding.attempts[0].end_s = Seconds::constant(8.0 + shift);
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         let note = super::super::parts::turning::turning(&subject).unwrap();
-        assert!((note.at - 8.0).abs() < 1e-9, "{shift}: {}", note.at);
+        assert!((note.at - (8.0 + shift)).abs() < 1e-9, "{shift}: {}", note.at);
         assert_eq!(note.lines[1], "0.700 A at 12.8 V, then 30 mA", "{shift}");
     }
 }
@@ -276,9 +277,11 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
     let (trace, finding) = asleep();
     let of = |profile| draw(&trace, profile, &finding, &Options::default()).unwrap();
     let said: Vec<String> = of(Some(&profile)).labels().map(|label| label.text.clone()).collect();
-    for text in
-        ["3.3 s", "24 mA at 12.8 V for 58.0 s", "good boards are past standby by 3.3 s (1.25 s in it)"]
-    {
+    for text in [
+        "3.3 s",
+        "24 mA at 12.8 V, in standby for 58.0 s",
+        "since 2.0 s; good boards are past standby by 3.3 s (1.25 s in it)",
+    ] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
     // With nothing known of good boards the line stands where it was fed.
@@ -316,7 +319,9 @@ fn a_deadline_says_how_it_comes_about() {
     let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
     let note = super::super::parts::turning::turning(&subject).unwrap();
     let (at, usual) = (Seconds::new(9.0 + usual).unwrap(), Seconds::new(usual).unwrap());
-    assert_eq!(note.lines[2], format!("good boards are past firmware by {at} ({usual} in it)"));
+    // The note stands at the deadline; how long it lasts counts from the beginning of the stage.
+    assert_eq!(note.lines[1], "0.800 A at 12.8 V, in it for 51.0 s");
+    assert_eq!(note.lines[2], format!("since 9.0 s; good boards are past firmware by {at} ({usual} in it)"));
 }
 
 /// Boxes in the colour of a note's ground.
@@ -366,9 +371,8 @@ fn the_place_of_departure_is_marked_once_whatever_departs() {
         let (trace, mut finding) = run_of(class);
         finding.departures = super::super::fixtures::finding(Vec::new()).departures;
         let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
-        let flags = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
         // What decides nothing raises no alarm.
-        assert_eq!(flags, usize::from(class != Class::Inconclusive), "{class}");
+        assert_eq!(flags(&scene), usize::from(class != Class::Inconclusive), "{class}");
     }
 }
 

@@ -97,9 +97,11 @@ fn by(
 }
 
 /// The one moment at which the run left what good boards do: that of the first note.
-/// `None` of a run that decides nothing: what departs there is shown, but as no alarm.
+/// Of a run that decides nothing the end of a try, if it has one: what departs there is shown, but not marked.
 pub(in crate::render) fn fault(subject: &Subject, notes: &[Note]) -> Option<f64> {
-    notes.first().filter(|note| note.placed && !is_quiet(subject)).map(|note| note.at)
+    let first = notes.first().filter(|note| note.placed)?;
+    let is_the_turn = || turning(subject).is_some_and(|turn| turn.at.total_cmp(&first.at).is_eq());
+    (!is_quiet(subject) || is_the_turn()).then_some(first.at)
 }
 
 /// Whether nothing is known to be wrong.

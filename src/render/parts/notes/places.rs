@@ -99,7 +99,7 @@ pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed], words: impl F
 #[derive(Debug)]
 pub(in crate::render) struct Placed {
     /// What it speaks of, if it speaks of a point.
-    point: Option<(i32, i32)>,
+    point: Option<Point>,
     pub(in crate::render) spot: Rect,
     /// How many columns of the trace it hides.
     hidden: i32,
@@ -110,9 +110,10 @@ pub(in crate::render) struct Placed {
 /// What the leaders of notes and the dots at their ends take.
 pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> {
     let reach = |note: &Placed| {
-        let dot = dot(sheet, note.point?);
+        let point = note.point?;
+        let dot = dot(sheet, point.at());
         let (x, y) = note.foot()?;
-        let (left, right) = (dot.left.min(x), dot.right.max(x + 1));
+        let (left, right) = (dot.left.min(x), dot.right.max(x + 1).max(point.reached));
         Some(Rect::new(left, dot.top.min(y), right, dot.bottom.max(y + 1)))
     };
     placed.iter().filter_map(reach).collect()
@@ -125,12 +126,12 @@ fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
 impl Placed {
     /// Where its leader begins.
     fn foot(&self) -> Option<(i32, i32)> {
-        Some(foot(self.spot, self.point?))
+        Some(foot(self.spot, self.point?.at()))
     }
 
     fn leader_length(&self) -> i32 {
         let of = |(x, y): (i32, i32)| distance(self.spot, (x, y));
-        self.point.map_or(0, of)
+        self.point.map_or(0, |point| of(point.at()))
     }
 }
 
@@ -155,13 +156,39 @@ pub(in crate::render) fn place(
         .collect();
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = height(sheet, &styled);
-    let (x, y) = point(sheet, readings, axes, note);
-    let (spot, hidden) = best_spot(sheet, traces, axes.main, (x, y), (width, height), taken)?;
-    Some(Placed { point: note.placed.then_some((x, y)), spot, hidden, lines: styled, color })
+    let point = point(sheet, readings, axes, note);
+    let (spot, hidden) = best_spot(sheet, traces, axes.main, point.at(), (width, height), taken)?;
+    Some(Placed { point: note.placed.then_some(point), spot, hidden, lines: styled, color })
 }
 
-/// The point that a note speaks of: on the trace, whatever level its words tell.
-fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
+/// The point that a note speaks of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Point {
+    x: i32,
+    y: i32,
+    /// The column in which the trace comes to the row of the point.
+    reached: i32,
+}
+
+impl Point {
+    const fn at(&self) -> (i32, i32) {
+        (self.x, self.y)
+    }
+}
+
+/// The point that a note speaks of: on the trace, whatever level its words tell. Where that is right beside the line of the
+/// moment, on that line: a dot next to it would be a second place.
+fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> Point {
+    /// As far as the edge of a stage spreads, in units of the layout; further away the trace itself is the plainer place.
+    const BESIDE: f64 = 30.0;
+    let (reached, y) = on_trace(sheet, readings, axes, note);
+    let line = readings.time.x_within(note.at);
+    let x = if (reached - line).abs() <= sheet.u(BESIDE) { line } else { reached };
+    Point { x, y, reached }
+}
+
+/// Where the trace shows what a note speaks of.
+fn on_trace(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
     let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
     let (x, y) = match nearest(readings, wanted) {
         Some((x, column)) => {
@@ -243,25 +270,36 @@ pub(in crate::render) fn stack<'a>(
     placed
 }
 
-/// Half the side of the dot at the point of a note, in units of the layout.
-const DOT: f64 = 4.0;
+/// Half the width of the dot at the point of a note, in units of the layout.
+const DOT: f64 = 6.0;
 
 /// A flag on top of the line at which the board left what good boards do.
-pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32) {
-    sheet.pointer_down((x, areas.amps.top + sheet.u(14.0)), sheet.palette.alarm);
+pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32, color: Color) {
+    sheet.pointer_down((x, areas.amps.top + sheet.u(14.0)), color);
 }
 
 fn leader(sheet: &mut Sheet, note: &Placed) {
     let color = note.color;
-    let (Some((x, y)), Some(from)) = (note.point, note.foot()) else { return };
+    let (Some(point), Some(from)) = (note.point, note.foot()) else { return };
+    let (x, y) = point.at();
+    // Over to the trace, where that comes to the level later than the line stands.
+    if point.reached > x {
+        sheet.scene.across((x, point.reached), y, sheet.pen(1.5, 0.0, color));
+    }
     if from != (x, y) {
         let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
-    let dot = dot(sheet, (x, y));
-    // In grey it would merge with the trace that runs into it.
-    sheet.scene.fill(dot.grown(sheet.u(1.0)), sheet.palette.paper);
-    sheet.scene.fill(dot, color);
+    // Standing on its corner, hollow, and clear of all around it: no part of a trace is any of these, in grey as well.
+    let paper = sheet.palette.paper;
+    for (grown, color) in [(2.0, paper), (0.0, color), (-3.0, paper)] {
+        diamond(sheet, (x, y), sheet.u(DOT + grown), color);
+    }
+}
+
+fn diamond(sheet: &mut Sheet, (x, y): (i32, i32), half: i32, color: Color) {
+    let points = vec![(x - half, y), (x, y - half), (x + half, y), (x, y + half)];
+    sheet.scene.shapes.push(Shape::Polygon { points, color });
 }
 
 fn frame(sheet: &mut Sheet, note: &Placed) {
@@ -300,7 +338,7 @@ mod tests {
             more: 0,
             placed: true,
         };
-        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note);
+        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note).at();
         for amps in [None, Some(0.5), Some(2.0), Some(0.1)] {
             assert_eq!(point(&note(30.0, amps)), (time.x(30.0), main.row(0.5)), "{amps:?}");
         }

@@ -83,7 +83,7 @@ fn a_fall_in_a_gap_is_marked_at_the_last_reading_before_it() {
         super::super::super::parts::turning::turning(&subject).unwrap()
     };
     let seen = note(&finding);
-    assert_eq!((seen.lines[0].as_str(), seen.at), ("gives up here", 8.6));
+    assert_eq!((seen.lines[0].as_str(), seen.at), ("gives up here in firmware", 8.0));
     finding.log.gaps =
         vec![crate::verdict::Gap { start_s: Seconds::constant(7.7), end_s: Seconds::constant(8.6) }];
     let unseen = note(&finding);

@@ -1,0 +1,111 @@
+//! Where tries are given up: the try that is shown, its end on the trace, and its words.
+
+use super::Subject;
+use super::attempts::span;
+use super::edge::{before_gap, edge, top};
+use super::notes::Note;
+use super::turning::{drawn, in_stage, lasting, note, reading, time};
+use crate::verdict::{Attempt, Class, Tries};
+
+/// Where the first try ends that got as far as the verdict says: what follows is more of the same.
+pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
+    let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
+    let shown = furthest(subject)?;
+    let (first, lasted) = (lasting(subject, span(shown)), time(subject, tries.lasts_s.mean));
+    let times = match tries.count {
+        1 => format!("after {first}"),
+        2 => format!("as do both tries, after {lasted} on average"),
+        several => format!("as do all {several} tries, after {lasted} on average"),
+    };
+    ends(subject, shown, times)
+}
+
+/// The same of a run that decides nothing, where it has a try that was given up: what was seen of it is this fall.
+pub(super) fn undecided(subject: &Subject) -> Option<Note> {
+    let mut note = gives_up(subject)?;
+    let attempts = &subject.finding.attempts;
+    let one_is_on = attempts.last().is_some_and(|last| !last.given_up);
+    note.lines.extend(one_is_on.then(|| "the next try is on when the log ends".to_owned()));
+    Some(note)
+}
+
+/// The end of a try: at the moment that the finding has for it, so that figure and text say one time.
+fn ends(subject: &Subject, shown: &Attempt, times: String) -> Option<Note> {
+    let ((start, end), peak) = (span(shown), shown.peak_a.value());
+    let here = format!("gives up here{}", place(subject, shown).unwrap_or_default());
+    let places = elsewhere(subject, shown);
+    let Some(edge) = edge(subject, end) else {
+        let mut note = note(end, Some(peak), here, times);
+        note.lines.extend(places);
+        return Some(note);
+    };
+    let read = subject.trace.amps();
+    let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
+    let (highest, word) = top(subject, start, edge);
+    let body = format!("{word}{}, then {}", reading(subject, highest)?, drawn(subject, settled)?);
+    let (at, head) = match before_gap(subject, edge) {
+        Some(last) => (last, "gives up in the gap from here".into()),
+        None => (end, here),
+    };
+    let mut note = note(at, Some(subject.finding.log.drawn(read[highest])), head, body);
+    note.point_at = Some(subject.trace.time()[highest]);
+    note.lines.push(times);
+    note.lines.extend(places);
+    Some(note)
+}
+
+/// ` in firmware`: the place in the boot. The verdict of a run that decides nothing speaks of all of it, and not of one try.
+fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
+    if subject.finding.verdict.class == Class::Inconclusive {
+        return shown.ended_in.as_ref().map(|stage| format!(" in {stage}"));
+    }
+    in_stage(subject)
+}
+
+/// Where a try ends on the trace.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct End {
+    /// When the amps fall.
+    pub(in crate::render) falls_s: f64,
+    /// When the level was read from which they do.
+    pub(in crate::render) point_s: f64,
+    /// That level.
+    pub(in crate::render) amps: f64,
+}
+
+/// Where a try ends; `None` where no reading shows an edge.
+pub(in crate::render) fn end_of(subject: &Subject, attempt: &Attempt) -> Option<End> {
+    let (start, end) = span(attempt);
+    let edge = edge(subject, end)?;
+    let (point, _) = top(subject, start, edge);
+    let (time, read) = (subject.trace.time(), subject.trace.amps());
+    let amps = subject.finding.log.drawn(read[point]);
+    // The moment of the text, which is known to a reading or so.
+    let falls_s = before_gap(subject, edge).unwrap_or(end);
+    Some(End { falls_s, point_s: time[point], amps })
+}
+
+/// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
+fn furthest<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
+    let reached = subject.finding.verdict.reached.as_ref();
+    let mut given_up = given_up(subject);
+    let there = given_up.clone().find(|attempt| reached.is_some() && attempt.ended_in.as_ref() == reached);
+    there.or_else(|| given_up.next())
+}
+
+pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
+    subject.finding.attempts.iter().filter(|attempt| attempt.given_up)
+}
+
+/// `this one in post, 2 of 3 in training`, where tries end in different stages.
+fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
+    let here = shown.ended_in.as_ref()?;
+    let all = given_up(subject).count();
+    let tells = |attempt: &&Attempt| attempt.ended_in.is_some();
+    let mut others: Vec<&String> =
+        given_up(subject).filter(tells).filter_map(|attempt| attempt.ended_in.as_ref()).collect();
+    others.retain(|other| *other != here);
+    let stage = *others.iter().max_by_key(|stage| others.iter().filter(|other| other == stage).count())?;
+    let count = others.iter().filter(|other| **other == stage).count();
+    Some(format!("this one in {here}, {count} of {all} in {stage}"))
+}

@@ -1,0 +1,118 @@
+//! The one mark of a figure: where it stands, what it looks like, and that it says one word for one thing.
+
+use super::super::super::fixtures::trace_at;
+use super::super::super::parts::turning::turning;
+use super::super::super::theme::Color;
+use super::*;
+
+/// Middles of the markers in that colour: two edges with paper between them.
+fn markers(scene: &Scene, of: Color) -> Vec<i32> {
+    let paper = Theme::Light.palette().paper;
+    let fill = |shape: &Shape| match shape {
+        Shape::Fill { area, color } if area.height() > 3 * area.width() => Some((*area, *color)),
+        _ => None,
+    };
+    let fills: Vec<(Rect, Color)> = scene.shapes.iter().filter_map(fill).collect();
+    let is_core = |edges: Rect, core: Rect| {
+        edges.left < core.left
+            && core.right < edges.right
+            && (edges.top, edges.bottom) == (core.top, core.bottom)
+    };
+    let pairs = fills.iter().zip(fills.iter().skip(1));
+    let hollow = pairs
+        .filter(|((edges, color), (core, inner))| *color == of && *inner == paper && is_core(*edges, *core));
+    hollow.map(|((edges, _), _)| edges.center().0).collect()
+}
+
+/// The middle of the dot of a note: a shape of four corners in that colour.
+fn dot(scene: &Scene, of: Color) -> (i32, i32) {
+    let corners = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Polygon { points, color } if *color == of && points.len() == 4 => Some(points.clone()),
+        _ => None,
+    });
+    let corners = corners.unwrap();
+    (corners[1].0, corners[0].1)
+}
+
+/// An undecided run whose one try ends at 8 s, and whose second is on when the log ends.
+fn undecided() -> (Trace, Finding) {
+    let mut finding = cycling(2);
+    finding.verdict.class = Class::Inconclusive;
+    finding.verdict.reached = Some("firmware".into());
+    (trace(110, 10.9, |index| if (60..80).contains(&index) || index >= 90 { 0.7 } else { 0.03 }), finding)
+}
+
+#[test]
+fn the_one_fall_of_an_undecided_run_is_marked_but_raises_no_alarm() {
+    let (trace, finding) = undecided();
+    for size in [Size::WIDE, Size::PHONE, Size::A4, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let palette = Theme::Light.palette();
+        let unsure = palette.faint_text;
+        assert!(!markers(&scene, unsure).is_empty(), "{size}");
+        assert_eq!((flags(&scene), markers(&scene, palette.alarm).len()), (1, 0), "{size}");
+        let said = |text: &str| scene.labels().any(|label| label.text == text);
+        assert!(said("gives up here in firmware") && said("8.0 s"), "{size}");
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let lines = turning(&subject).unwrap().lines;
+    assert_eq!(lines[2..], ["after 2.0 s", "the next try is on when the log ends"]);
+}
+
+#[test]
+fn the_dot_of_a_note_stands_on_its_line_though_the_trace_comes_to_the_level_later() {
+    // Switched on at 2 s, read at its level half a second later.
+    let (_, mut finding) = run_of(Class::PartialShort);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(1.63), ..phase("heavy load", 2.0, 60.0) });
+    let trace = trace(601, 60.0, |index| if index < 25 { 0.0 } else { 1.63 });
+    for size in [Size::WIDE, Size::PHONE, Size::A4, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let alarm = Theme::Light.palette().alarm;
+        let (dot, lines) = (dot(&scene, alarm), markers(&scene, alarm));
+        assert!(lines.iter().all(|line| (line - dot.0).abs() <= 1), "{size}: {dot:?} {lines:?}");
+        // At the level that was read, and not at the foot of the trace.
+        let level = scene.shapes.iter().find_map(|shape| match shape {
+            Shape::Steps { spans, .. } => spans.iter().flatten().next_back().map(|span| span.top),
+            _ => None,
+        });
+        assert!((level.unwrap() - dot.1).abs() <= 2, "{size}: {level:?} {dot:?}");
+    }
+}
+
+#[test]
+fn a_fall_has_one_place_for_line_and_dot() {
+    let (_, finding) = undecided();
+    let trace = trace_at(110, 10.9, |index| if (60..80).contains(&index) { 0.7 } else { 0.03 }, |_| 12.8);
+    let finding = Finding { verdict: cycling(2).verdict, ..finding };
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let alarm = Theme::Light.palette().alarm;
+    let dot = dot(&scene, alarm).0;
+    assert!(markers(&scene, alarm).iter().all(|line| (line - dot).abs() <= 1));
+}
+
+#[test]
+fn a_short_is_called_by_one_name_among_the_stages_and_on_the_strip() {
+    for (class, name) in [(Class::HardShort, "hard short"), (Class::PartialShort, "partial short")] {
+        let (trace, mut finding) = run_of(class);
+        finding.phases = vec![phase("off", 0.0, 2.0), phase("short", 2.0, 60.0)];
+        let scene = draw(&trace, Some(&profile()), &finding, &Options::default()).unwrap();
+        let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+        for text in [name, &format!("✗ {name}"), &format!("{name} from here on")] {
+            assert!(said.contains(&text), "{text}: {said:?}");
+        }
+    }
+}
+
+#[test]
+fn a_board_that_latches_off_is_said_to_have_done_so_in_a_stage() {
+    let (trace, mut finding) = run_of(Class::LatchOff);
+    finding.attempts = cycling(2).attempts;
+    finding.attempts.truncate(1);
+    finding.attempts[0].end_s = Seconds::constant(30.0);
+    let lines =
+        |finding: &Finding| turning(&Subject { trace: &trace, profile: None, finding }).unwrap().lines;
+    assert_eq!(lines(&finding).last().unwrap(), "the try ends in boot");
+    finding.verdict.step_into = Some("loading".into());
+    assert_eq!(lines(&finding).last().unwrap(), "at the end of boot, at the step into loading");
+}
