@@ -160,9 +160,9 @@ const USUAL_SIDE: f64 = 900.0;
 /// pixels to the em, below which it is not read without pinching (common practice, no source).
 const UPRIGHT_WIDTH: f64 = 440.0;
 
-/// Pixels to a unit at least, where the layout's own least lets it be: the smallest text is then 8.5 pixels to the em.
-/// Below that its letters run together on a screen, and with more of them the traces have no room (tried on the figures).
-const LEAST_UNIT: f64 = 8.5 / super::sheet::em::SMALL;
+/// Pixels to a unit at least, where the layout's own least lets it be: the smallest text is then 10 pixels to the em.
+/// Below that it is not read without leaning in (common practice, no source).
+const LEAST_UNIT: f64 = 10.0 / super::sheet::em::SMALL;
 
 /// Units to the height of an upright figure at least, for so narrow a figure stacks what others have side by side.
 const UPRIGHT_HEIGHT: f64 = 800.0;
@@ -227,7 +227,7 @@ mod tests {
     #[test]
     fn text_on_a_small_figure_keeps_its_letters_apart() {
         let small = Options { size: Size::new(640, 480).unwrap(), ..Options::default() }.unit((440.0, 560.0));
-        assert!(small * super::super::sheet::em::SMALL >= 8.5 - 1e-9);
+        assert!(small * super::super::sheet::em::SMALL >= 10.0 - 1e-9);
         // A layout that needs more units than that gets them.
         let tall = Options { size: Size::new(640, 480).unwrap(), ..Options::default() }.unit((440.0, 960.0));
         assert!((tall - 0.5).abs() < 1e-12);

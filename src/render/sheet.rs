@@ -51,6 +51,19 @@ impl Sheet {
         width < self.u(NARROW)
     }
 
+    /// Whether a figure is so low that its words have to leave room to the traces, as on a small screen.
+    pub(super) fn is_low(&self) -> bool {
+        /// Head, stages, strips and a foot in full take some 800 units of the layout.
+        const LOW: f64 = 800.0;
+        self.scene.height < self.u(LOW)
+    }
+
+    /// Whether it is so low that the amps have no room for a second strip.
+    pub(super) fn is_very_low(&self) -> bool {
+        const VERY_LOW: f64 = 720.0;
+        self.scene.height < self.u(VERY_LOW)
+    }
+
     /// The sheet without its margin.
     pub(super) fn inside(&self) -> Rect {
         self.scene.bounds().grown(-self.u(24.0))

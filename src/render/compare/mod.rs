@@ -44,7 +44,7 @@ const COLUMNS_ALONE: [table::Column; 4] =
     [("stage", 0.18), ("before", 0.24), ("after", 0.24), ("difference", 0.34)];
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (440.0, 820.0);
+const LEAST: Least = (440.0, 780.0);
 
 pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
     let zeros = align::align(&runs);

@@ -82,7 +82,7 @@ impl Member<'_> {
 }
 
 /// Below this many units the parts would not have room for their words.
-const LEAST: Least = (440.0, 640.0);
+const LEAST: Least = (440.0, 700.0);
 
 pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderError> {
     if runs.is_empty() {

@@ -90,6 +90,8 @@ fn whose(sheet: &mut Sheet, ribbon: Rect, lines: &[&str], color: Color) {
 pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: Rect) {
     let Some(guide) = guide(members) else { return };
     let Some(scale) = scale(members) else { return };
+    // The runs need the room more than what they draw at rest does.
+    let scale = if sheet.is_very_low() { scale.without_quiet() } else { scale };
     let ribbons = Ribbons::new(sheet, members, guide);
     let key = Key::new(sheet, members, time, area.width());
     let notes: Vec<Note> = named(members).map(|member| note(sheet, member, members, area)).collect();

@@ -73,7 +73,7 @@ pub(in crate::render) fn file_name(path: &str) -> String {
 }
 
 /// A fact in pixels.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Fact {
     key: &'static str,
     value: String,
@@ -103,6 +103,23 @@ fn rows(mut facts: Vec<Fact>, width: i32, space: i32, short: bool) -> Vec<Vec<Fa
     rows
 }
 
+/// What a low figure can do without, the first that goes first: the finding and the figure's larger sizes have it all.
+const DISPENSABLE: [&str; 7] =
+    ["drawn by", "its zero, taken off,", "in steps of", "read", "supply", "started", "0 s:"];
+
+/// The facts in at most two rows, without those that matter least, as far as that helps.
+fn few_rows(mut facts: Vec<Fact>, width: i32, space: i32) -> Vec<Vec<Fact>> {
+    const MOST: usize = 2;
+    let needed = |facts: &[Fact]| rows(facts.to_vec(), width, space, true).len();
+    for key in DISPENSABLE {
+        if needed(&facts) <= MOST {
+            break;
+        }
+        facts.retain(|fact| fact.key != key);
+    }
+    rows(facts, width, space, true)
+}
+
 /// Draws the facts in as few rows as they need and returns where the foot begins.
 pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
     let area = sheet.inside();
@@ -116,7 +133,12 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
         let value = value_style.fit(value, room - key_width)?;
         Some(Fact { key, width: key_width + value_style.width(&value), key_width, value })
     });
-    let rows = rows(facts.collect(), area.width(), space, sheet.is_narrow(area.width()));
+    let short = sheet.is_narrow(area.width());
+    let rows = if sheet.is_low() {
+        few_rows(facts.collect(), area.width(), space)
+    } else {
+        rows(facts.collect(), area.width(), space, short)
+    };
     let height = sheet.u(20.0);
     let count = i32::try_from(rows.len()).unwrap_or(1);
     let top = area.bottom - count * height;

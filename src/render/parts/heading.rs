@@ -10,6 +10,9 @@ use crate::verdict::{Class, Finding};
 /// From this many units of width on, something small has room beside the heading.
 const WIDE: f64 = 900.0;
 
+/// The same of a low figure, where a line of its own would cost the traces their room.
+const WIDE_IF_LOW: f64 = 700.0;
+
 /// Sign, colour of the sign's ground and of the sign: the kind of verdict, by shape as well as by colour.
 pub(in crate::render) type Badge = (&'static str, Color, Color);
 
@@ -41,7 +44,7 @@ pub(in crate::render) fn draw(
     let left = badge.map_or(area.left, |badge| sign(sheet, square, badge));
     // How sure it is, and of what else, is part of the verdict.
     let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
-    let wide = area.width() > sheet.u(WIDE);
+    let wide = area.width() > sheet.u(if sheet.is_low() { WIDE_IF_LOW } else { WIDE });
     let aside_width = if wide && !aside.is_empty() { small.width(aside) + sheet.u(20.0) } else { 0 };
     let lines = fitted(sheet, &clean(text), area.right - aside_width - left);
     let below = square.bottom.max(large(sheet, square, left, lines) + sheet.u(8.0));
@@ -129,7 +132,11 @@ const BETWEEN: &str = " · ";
 /// What is left out are whole parts: half a sentence may say the opposite of the whole.
 pub(in crate::render) fn lines(sheet: &mut Sheet, area: Rect, text: &str, most: usize) -> i32 {
     let upright = sheet.scene.height > sheet.scene.width && area.width() <= sheet.u(WIDE);
-    let (most, size) = if upright { (2 * most, em::USUAL) } else { (most, em::LARGE) };
+    let (most, size) = match (upright, sheet.is_low()) {
+        (true, _) => (2 * most, em::USUAL),
+        (false, true) => (most, em::USUAL),
+        (false, false) => (most, em::LARGE),
+    };
     let style = sheet.style(size, Weight::Regular, sheet.palette.text);
     let mut baseline = area.top + sheet.u(4.0);
     for line in whole_parts(style, &clean(text), area.width(), most) {

@@ -111,7 +111,7 @@ pub(in crate::render) fn height(sheet: &Sheet, width: i32) -> i32 {
 /// The height that these samples take, at most what [`height`] gives them.
 pub(in crate::render) fn height_of(sheet: &Sheet, width: i32, samples: &[Sample]) -> i32 {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let narrow = sheet.is_narrow(width);
+    let narrow = is_tight(sheet, width);
     let wide = samples.iter().map(|(swatch, word)| {
         sheet.u(SPACE) + length(sheet, *swatch) + sheet.u(ASIDE) + style.width(shown(word, narrow))
     });
@@ -134,6 +134,11 @@ fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
     }
 }
 
+/// Whether fewer words are called for: across, or where a second row would cost the traces their room.
+fn is_tight(sheet: &Sheet, width: i32) -> bool {
+    sheet.is_narrow(width) || sheet.is_low()
+}
+
 /// The words of a sample, fewer where there is little room.
 fn shown(word: &str, narrow: bool) -> &str {
     SHORT.iter().find(|(long, _)| narrow && word == *long).map_or(word, |(_, short)| short)
@@ -142,7 +147,7 @@ fn shown(word: &str, narrow: bool) -> &str {
 /// Draws the samples and their words from the left, row by row, as many as `area` has room for.
 pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample]) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let narrow = sheet.is_narrow(area.width());
+    let narrow = is_tight(sheet, area.width());
     let row = sheet.u(ROW);
     let (mut x, mut top) = (area.left, area.top);
     for (swatch, word) in samples {

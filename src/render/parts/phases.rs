@@ -249,8 +249,10 @@ impl Bands {
         };
         sheet.scene.fill(area, ground);
         let line = sheet.u(1.0);
-        sheet.scene.fill(Rect { right: area.left + line, ..area }.intersection(area), palette.frame);
-        sheet.scene.fill(Rect { left: area.right - line, ..area }.intersection(area), palette.frame);
+        // The sides of a very short try would hide it.
+        let sides = if band.trouble && area.width() < 5 * line { 0 } else { line };
+        sheet.scene.fill(Rect { right: area.left + sides, ..area }.intersection(area), palette.frame);
+        sheet.scene.fill(Rect { left: area.right - sides, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { bottom: area.top + line, ..area }, palette.frame);
         sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, self.underline);
         if let Some(name) = name {
@@ -431,11 +433,10 @@ fn one_band_each(
         band(time, span(attempt), format!("{number}"), attempt.given_up)
     };
     let mut numbered: Vec<Option<Band>> = (number..).zip(attempts).map(of_try).collect();
-    // Some numbers among none would look like a choice.
-    if !numbered.iter().flatten().all(fits) {
-        for band in numbered.iter_mut().flatten() {
-            band.name.clear();
-        }
+    // Some numbers among none would look like a choice; one that is still on may have begun right before the end.
+    let counted = numbered.iter().flatten().filter(|band| band.trouble).all(&fits);
+    for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
+        band.name.clear();
     }
     let between = |pair: &[Attempt]| band(time, (span(&pair[0]).1, span(&pair[1]).0), String::new(), false);
     let mut rests = attempts.windows(2).map(between);

@@ -59,8 +59,8 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x.map(|x| (x, color)));
     let scale = amps::Scale::new(subject, readings);
     let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
-    // Low current is magnified on a phone only where it is what matters: the amps need the room.
-    let scale = if narrow && !rests(subject) { scale.without_quiet() } else { scale };
+    // Low current is magnified on a small figure only where it is what matters.
+    let scale = if has_no_room_for_rest(sheet, subject, narrow) { scale.without_quiet() } else { scale };
     let samples = legend::of_run(sheet.palette, envelope::drawn(subject, readings, scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
@@ -86,9 +86,15 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x));
 }
 
-/// Whether what the verdict speaks of is how little the board draws.
-fn rests(subject: &Subject) -> bool {
-    matches!(subject.finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby | Class::LatchOff)
+/// Whether low current is not magnified, since the amps need the room more than what the verdict says of rest.
+fn has_no_room_for_rest(sheet: &Sheet, subject: &Subject, narrow: bool) -> bool {
+    let class = subject.finding.verdict.class;
+    let rests = matches!(class, Class::StandbyOnly | Class::ExcessStandby);
+    match (narrow, sheet.is_very_low()) {
+        (_, true) => !rests,
+        (true, false) => !rests && class != Class::LatchOff,
+        (false, false) => false,
+    }
 }
 
 /// Shares the height out among the parts.

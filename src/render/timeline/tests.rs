@@ -17,6 +17,7 @@ use proptest::prelude::*;
 mod files;
 mod marks;
 mod scales;
+mod small;
 mod turns;
 
 fn options(size: Size, theme: Theme) -> Options {

@@ -1,0 +1,101 @@
+//! What a small figure, or a short try, still shows.
+
+use super::*;
+
+fn small() -> Options {
+    options(Size::new(640, 480).unwrap(), Theme::Light)
+}
+
+#[test]
+fn a_small_figure_says_in_letters_that_are_read_what_the_turn_is() {
+    for class in Class::ALL {
+        let (trace, finding) = run_of(class);
+        let heads = |options: &Options| {
+            let scene = draw(&trace, Some(&profile()), &finding, options).unwrap();
+            let subject = Subject { trace: &trace, profile: Some(&profile()), finding: &finding };
+            let head =
+                super::super::super::parts::turning::turning(&subject).map(|note| note.lines[0].clone());
+            let least = scene.labels().map(|label| label.style.em).fold(f64::INFINITY, f64::min);
+            assert!(least >= 10.0 - 1e-9, "{class}: {least}");
+            head.is_none_or(|head| scene.labels().any(|label| label.text == head))
+        };
+        assert!(heads(&small()) && heads(&Options::default()), "{class}");
+    }
+}
+
+#[test]
+fn the_foot_of_a_small_figure_keeps_two_rows_and_what_matters_most() {
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    finding.log.board = Some("lamp board".into());
+    finding.log.path = "case.csv".into();
+    let said = |options: &Options| {
+        let scene = draw(&trace, None, &finding, options).unwrap();
+        let foot = ["board", "serial", "ticket", "set", "good boards", "in steps of", "drawn by"];
+        let found = foot.map(|key| scene.labels().find(|label| label.text == key).map(|label| label.at.1));
+        let rows = {
+            let mut rows: Vec<i32> = found.iter().flatten().copied().collect();
+            rows.sort_unstable();
+            rows.dedup();
+            rows.len()
+        };
+        (found.map(|row| row.is_some()), rows)
+    };
+    assert_eq!(said(&small()), ([true, true, true, true, true, false, false], 2));
+    assert_eq!(said(&Options::default()).0, [true; 7]);
+}
+
+/// Tries of a tenth of a second, once a second for a minute, the last still on.
+fn short_tries() -> (Trace, Finding) {
+    let mut finding = cycling(50);
+    finding.phases.truncate(2);
+    for (index, attempt) in (0..).zip(&mut finding.attempts) {
+        let start = 6.0 + f64::from(index);
+        attempt.start_s = Seconds::constant(start);
+        attempt.end_s = Seconds::constant(start + 0.1);
+        finding.phases.push(phase("attempt", start, start + 0.1));
+        finding.phases.push(phase("rest", start + 0.1, start + 1.0));
+    }
+    (trace(6000, 60.0, |index| if index > 600 && index % 100 < 10 { 0.7 } else { 0.03 }), finding)
+}
+
+#[test]
+fn a_try_too_short_for_its_sides_is_still_in_the_colour_of_what_is_wrong() {
+    let (trace, finding) = short_tries();
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let palette = Theme::Light.palette();
+    let fills = || {
+        scene.shapes.iter().enumerate().filter_map(|(order, shape)| match shape {
+            Shape::Fill { area, color } => Some((order, *area, *color)),
+            _ => None,
+        })
+    };
+    // Bands of the strip: as high as it is, and no wider than a few pixels.
+    let tries = fills().filter(|(_, area, color)| {
+        *color == palette.alarm && (15..30).contains(&area.height()) && area.width() < 5
+    });
+    let covered = |order: usize, band: Rect| {
+        fills().any(|(later, area, color)| {
+            later > order
+                && color == palette.frame
+                && !area.is_empty()
+                && area.overlaps(band)
+                && area.height() > 3
+        })
+    };
+    let seen = tries.filter(|(order, band, _)| !covered(*order, *band)).count();
+    assert!(seen >= 49, "{seen}");
+}
+
+#[test]
+fn tries_are_numbered_though_the_one_that_is_on_has_no_room() {
+    // The last began right before the end of the log.
+    let (_, mut finding) = (run_of_tries(|_| 12.8), cycling(10));
+    let last = finding.attempts.last_mut().unwrap();
+    last.end_s = Seconds::constant(last.start_s.value() + 0.05);
+    let end = last.end_s.value();
+    finding.phases.retain(|phase| phase.start_s.value() < end);
+    let trace = trace(600, end, |index| if index % 50 < 20 { 0.7 } else { 0.03 });
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let named = |number: usize| scene.labels().any(|label| label.text == number.to_string());
+    assert!((1..=9).all(named) && !named(10));
+}
