@@ -57,7 +57,7 @@ impl Noise {
     /// Estimated from readings, one an update, of whose steps a share up to `trimmed` may be changes; never below `least`.
     pub(super) fn of(values: &[f64], rounding: f64, least: f64, trimmed: f64) -> Self {
         let groups = groups(values, trimmed);
-        let lowest = groups.first().map_or(0.0, |group| group.noise);
+        let lowest = lowest(&groups);
         let toggling = if toggles(values, rounding) { rounding / 2.0 } else { 0.0 };
         let floor = lowest.max(toggling).max(least);
         let mut groups = groups;
@@ -130,6 +130,15 @@ impl Knot {
             apart / more * (more / self.noise).ln_1p()
         }
     }
+}
+
+/// Noise at the lowest level. Nothing is noisier at low level than at every other; where the lowest group is, it is made up of
+/// the short rests of a board that starts again and again, with a step at either end of each.
+fn lowest(groups: &[Group]) -> f64 {
+    /// The least of a few estimates from [`LEAST_GROUP`] steps each is about this much too low.
+    const LEAST_OF_SOME: f64 = 1.5;
+    let least = groups.iter().map(|group| group.noise).fold(f64::INFINITY, f64::min);
+    groups.first().map_or(0.0, |group| group.noise.min(LEAST_OF_SOME * least))
 }
 
 /// Long-run variance of a first-order process over half the mean square of its steps; `None` if nothing varies.
@@ -320,5 +329,21 @@ mod tests {
         let noise = Noise::of(&values, 0.0, 0.001, FEW);
         assert!((noise.at(0.48) - 0.008).abs() < 0.001, "{}", noise.at(0.48));
         assert!((noise.at(0.8) - 0.1).abs() < 0.03, "{}", noise.at(0.8));
+    }
+
+    #[test]
+    fn short_rests_of_a_board_that_tries_again_and_again_are_no_noise() {
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(6);
+        let mut normal = move || -> f64 { (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0 };
+        // Four readings a second of tries of eight seconds with a second between them.
+        let cycle = |index: usize| match index % 34 {
+            0 => 0.3,
+            1 | 2 => 0.015,
+            3 => 0.44,
+            _ => 0.76,
+        };
+        let values: Vec<f64> = (0..240).map(|index| cycle(index) + 0.02 * normal()).collect();
+        let noise = Noise::of(&values, 0.001, 0.001, FEW);
+        assert!(noise.floor() < 0.05, "{}", noise.floor());
     }
 }

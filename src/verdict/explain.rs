@@ -320,7 +320,40 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
     let (low, ample) = gave_way_before(scores, ending);
     let booted = carried(Class::FullBoot, stayed.min(mostly)).into_iter();
+    let ample = ample + never_settled(scores, ending);
     booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
+}
+
+/// What speaks against a running level that the board did not go to from the stage before: what a running board draws is its
+/// software's business, so that the step to it is what tells it, unless it is the usual level. A busy load wanders, so that
+/// the stays are compared as a whole.
+fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
+    /// Share of the usual step from which it is one.
+    const SEEN: f64 = 0.25;
+    /// Levels that are no further apart than this tell nothing, as a log.
+    const APART: f64 = 0.15;
+    /// In nats (by judgement).
+    const UNSEEN: f64 = -3.0;
+    let last = scores.model.last();
+    let Some(before) = last.checked_sub(1) else { return 0.0 };
+    let usual = (scores.model.stages[last].watts / scores.model.stages[before].watts).ln();
+    let stays = (mean_of(ending, State::Done(before)), mean_of(ending, State::Held(last)));
+    let (Some(from), Some(to)) = stays else { return 0.0 };
+    if usual.abs() <= APART || (to / from).ln() / usual >= SEEN {
+        return 0.0;
+    }
+    let held = ending.path.iter().rfind(|step| step.state == State::Held(last));
+    UNSEEN * held.map_or(0.0, |step| 1.0 - scores.runs_at(&scores.look(&step.stretch)))
+}
+
+/// Mean power of all stays in `state`, in watts; `None` if there is none.
+fn mean_of(ending: &Ending, state: State) -> Option<f64> {
+    let stays = ending.path.iter().filter(|step| step.state == state);
+    let (joules, seconds) = stays.fold((0.0, 0.0), |(joules, seconds), step| {
+        let lasted = step.stretch.duration();
+        (joules + lasted * step.stretch.watts, seconds + lasted)
+    });
+    (joules > 0.0).then(|| joules / seconds)
 }
 
 /// What the tries before one that went through say of the feed: of a limit that only peaks pass, one try in a few goes

@@ -175,7 +175,9 @@ impl Scores<'_> {
             // ... else a fall by a good part is the end of a try.
             State::Low if self.was_awake(so_far) => steady(RESTING_SD),
             State::Starved | State::Inrush | State::Collapsed | State::Nothing | State::Low => None,
-            State::Excess | State::Heavy => steady(STEADY_SD),
+            // A short is copper or silicon: it drifts, and does no work.
+            State::Heavy => steady(LEAST_SCATTER),
+            State::Excess => steady(STEADY_SD),
             State::Surge | State::Burst => steady(EXCURSION_SD),
             State::Done(j) | State::Held(j) => {
                 let expected = &self.model.stages[j];

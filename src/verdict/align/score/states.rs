@@ -78,9 +78,11 @@ impl Scores<'_> {
     }
 
     fn surge(&self, look: &Look) -> f64 {
+        /// Cost of every [`SURGE_S`] beyond the first, in nats: what lasts for long goes through stages.
+        const LONG: f64 = 3.0;
         let over = (look.watts.max(1e-9) / self.low_top().max(look.uncertainty_w)).ln() / 0.3;
         let long = (look.duration / SURGE_S - 1.0).max(0.0);
-        soft(over) - 2.0 * long
+        soft(over) - LONG * long
     }
 
     /// A running board gets busy: for a moment with anything, for longer as in the stage before.

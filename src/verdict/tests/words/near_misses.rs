@@ -101,3 +101,36 @@ fn a_first_try_right_at_switch_on_is_counted_as_one() {
     class(&finding, Class::LatchOff);
     assert_eq!(finding.attempts.len(), 2, "{:?}", finding.attempts);
 }
+
+/// A board that is stuck in loading at about `amps`, which wanders by up to `swing` of it for `seconds` at a time.
+fn stuck_in_loading(amps: f64, swing: f64, seconds: f64) -> Finding {
+    let wander = [0.0, -0.8, 0.8, -0.5, 0.5, -1.0, 1.0, -0.3].into_iter().cycle().take(60);
+    let stuck = wander.map(|share| (seconds, SET_V, amps * (1.0 + swing * share)));
+    let start = [OFF, STANDBY, RAILS, (8.0, SET_V, 1.1 * amps)];
+    bench(&start.into_iter().chain(stuck).collect::<Vec<_>>()).find()
+}
+
+#[test]
+fn a_level_that_the_board_did_not_step_down_to_from_the_stage_before_is_no_running_level() {
+    for finding in [stuck_in_loading(0.9, 0.12, 0.9), stuck_in_loading(0.9, 0.1, 0.5)] {
+        class(&finding, Class::Stalled);
+        assert_eq!(finding.verdict.stalled_in.as_deref(), Some("loading"));
+    }
+}
+
+#[test]
+fn a_board_that_wanders_about_the_level_of_a_stage_is_no_short() {
+    for seconds in [0.5, 0.9, 1.4, 2.0] {
+        let finding = stuck_in_loading(1.0, 0.16, seconds);
+        class(&finding, Class::Stalled);
+        assert_eq!(finding.verdict.stalled_in.as_deref(), Some("loading"));
+    }
+}
+
+#[test]
+fn a_board_that_ran_for_seconds_has_dropped_out_however_odd_its_stages_were() {
+    let odd =
+        [(1.2, SET_V, 0.15), (1.2, SET_V, 1.5), (2.5, SET_V, 1.05), (1.0, SET_V, 0.8), (9.0, SET_V, 0.55)];
+    let levels = [&[OFF, STANDBY][..], &odd, &[(30.0, SET_V, 0.0234)]].concat();
+    class(&bench(&levels).find(), Class::DroppedOut);
+}
