@@ -132,13 +132,14 @@ impl Knot {
     }
 }
 
-/// Noise at the lowest level. Nothing is noisier at low level than at every other; where the lowest group is, it is made up of
-/// the short rests of a board that starts again and again, with a step at either end of each.
+/// Noise at the lowest level. Nothing is much noisier at low level than at most others; where the lowest group is, it is made
+/// up of the short rests of a board that starts again and again, with a step at either end of each.
 fn lowest(groups: &[Group]) -> f64 {
-    /// The least of a few estimates from [`LEAST_GROUP`] steps each is about this much too low.
-    const LEAST_OF_SOME: f64 = 1.5;
-    let least = groups.iter().map(|group| group.noise).fold(f64::INFINITY, f64::min);
-    groups.first().map_or(0.0, |group| group.noise.min(LEAST_OF_SOME * least))
+    /// Estimates from [`LEAST_GROUP`] steps of the same noise lie about so far apart, and rounded ones further.
+    const NO_MORE: f64 = 1.25;
+    let mut noise: Vec<f64> = groups.iter().map(|group| group.noise).collect();
+    let middle = robust::median(&mut noise).unwrap_or(0.0);
+    groups.first().map_or(0.0, |group| group.noise.min(NO_MORE * middle))
 }
 
 /// Long-run variance of a first-order process over half the mean square of its steps; `None` if nothing varies.

@@ -101,6 +101,7 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
         State::Nothing => carried(Class::NoDraw, time_to_wake(scores)),
         State::Collapsed => vec![(Class::HardShort, 0.0)],
         State::Heavy => heavy(scores, ending, last),
+        State::Starved if may_be_at_work(scores, last) => vec![(Class::Inconclusive, 0.0)],
         State::Starved => starved(scores, Class::PartialShort),
         State::Low | State::Excess => at_rest(scores, ending, last),
         State::Burst => running(scores, ending),
@@ -111,10 +112,15 @@ fn outcomes(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     }
 }
 
-/// A heavy load that stays to the end, there since switch-on or since the wake. In a log that begins later, of a board that
-/// nothing is known of, it may as well be the board at work.
+/// Whether a load in a log that begins later than the board, of which nothing is known, may as well be the board at work, and
+/// volts that sink there a source that runs down.
+fn may_be_at_work(scores: &Scores, last: &Step) -> bool {
+    !scores.model.of_this_board && !scores.run.switch_on_seen && last.stretch.limit < MOSTLY_IN_LIMIT
+}
+
+/// A heavy load that stays to the end, there since switch-on or since the wake.
 fn heavy(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
-    if !scores.model.of_this_board && !scores.run.switch_on_seen && last.stretch.limit < MOSTLY_IN_LIMIT {
+    if may_be_at_work(scores, last) {
         return vec![(Class::Inconclusive, 0.0)];
     }
     let tried = f64::from(ending.progress.attempts) * HEAVY_AFTER_ATTEMPT;
