@@ -171,7 +171,7 @@ impl Scene {
         bounds
     }
 
-    #[cfg(test)]
+    /// The words that are drawn already, in order.
     pub(super) fn labels(&self) -> impl Iterator<Item = &Label> {
         self.shapes.iter().filter_map(|shape| match shape {
             Shape::Text(label) => Some(label),

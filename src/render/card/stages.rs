@@ -43,15 +43,13 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     legend::draw(sheet, row, &samples);
     let (ribbon, panel) = rest.split_top(sheet.u(26.0));
     let (panel, lengths) = panel.split_bottom(sheet.u(22.0));
-    let axis = ValueAxis { area: panel, low: 0.0, high };
     let edges = edges(sheet, profile, panel);
-    for &(left, right) in edges.iter().skip(1).step_by(2) {
-        sheet.scene.fill(Rect { left, right, ..panel }, sheet.palette.shade);
+    let strips = strips(sheet, &expected, panel, high);
+    let (axis, panel) = (strips.main, strips.main.area);
+    for axis in std::iter::once(axis).chain(strips.quiet) {
+        strip(sheet, axis, &expected, &edges);
     }
-    for (expected, &(left, right)) in expected.iter().zip(&edges) {
-        envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
-    }
-    amps::amps_grid(sheet, axis);
+    amps::magnified(sheet, strips, &[]);
     if limit < high {
         let pen = sheet.pen(1.5, 9.0, sheet.palette.limit);
         sheet.scene.across((panel.left, panel.right), axis.row(limit), pen);
@@ -79,6 +77,44 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
         stage(sheet, (phase, &name), *edges, (ribbon, lengths, wording.unwrap_or(LEAST_WORDS)), style);
     }
     named
+}
+
+/// The axis of all stages, and one of those that would lie along its zero, where there are such and room for both.
+fn strips(sheet: &Sheet, expected: &[Expected], panel: Rect, high: f64) -> amps::Axes {
+    /// A stage is quiet below this share of the axis: its range is then a line.
+    const QUIET: f64 = 0.08;
+    /// One that draws so many times what the quietest does would press that one flat again.
+    const ALIKE: f64 = 3.0;
+    /// Room above the highest of them.
+    const HEADROOM: f64 = 1.5;
+    /// The share of the height that they have, and from how many units of the layout on.
+    const SHARE: f64 = 0.3;
+    const LEAST: f64 = 130.0;
+    let main = ValueAxis { area: panel, low: 0.0, high };
+    let highs = || expected.iter().map(|stage| stage.high);
+    let most = (QUIET * high).min(ALIKE * highs().fold(f64::INFINITY, f64::min));
+    let quiet = highs().filter(|stage| *stage < most).reduce(f64::max);
+    let Some(quiet) = quiet.filter(|_| panel.height() >= sheet.u(LEAST)) else {
+        return amps::Axes { main, quiet: None };
+    };
+    let (upper, lower) = panel.split_bottom(px(f64::from(panel.height()) * SHARE));
+    let (upper, _) = upper.split_bottom(sheet.u(amps::CAPTION));
+    let quiet = ValueAxis { area: lower, low: 0.0, high: quiet * HEADROOM };
+    amps::Axes { main: ValueAxis { area: upper, ..main }, quiet: Some(quiet) }
+}
+
+/// The ranges of the stages on one of the axes.
+fn strip(sheet: &mut Sheet, axis: ValueAxis, expected: &[Expected], edges: &[(i32, i32)]) {
+    for &(left, right) in edges.iter().skip(1).step_by(2) {
+        sheet.scene.fill(Rect { left, right, ..axis.area }, sheet.palette.shade);
+    }
+    for (expected, &(left, right)) in expected.iter().zip(edges) {
+        // Of one that stands far above a strip there is nothing on it.
+        if expected.low < axis.high {
+            envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
+        }
+    }
+    amps::amps_grid(sheet, axis);
 }
 
 /// The range in numbers on one line as large as it fits between the edges of its stage, or on two. A number that was cut

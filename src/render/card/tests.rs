@@ -157,6 +157,33 @@ proptest! {
 }
 
 #[test]
+fn a_standby_that_would_be_a_line_along_zero_has_a_strip_of_its_own() {
+    let mut profile = profile();
+    for size in [Size::WIDE, Size::A4] {
+        let options = Options { size, ..Options::default() };
+        let scene = draw(&profile, &options);
+        let ground = crate::render::Theme::Light.palette().envelope;
+        // The sample of the legend comes first, then the stages from the left.
+        let bands = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Fill { area, color } if *color == ground => Some(*area),
+            _ => None,
+        });
+        let bands: Vec<_> = bands.skip(1).collect();
+        let heights = bands.iter().filter(|band| band.left == bands[0].left).map(|band| band.height());
+        let share = |height: i32| f64::from(height) / f64::from(size.height());
+        let heights: Vec<f64> = heights.map(share).collect();
+        // Of 47.8 mA below 72 mA, where the stages together take 3.9 A.
+        assert!(heights.len() == 2 && heights[0] < 0.01 && heights[1] > 0.03, "{size}: {heights:?}");
+        assert!(scene.labels().any(|label| label.text.starts_with("low current, magnified ")), "{size}");
+    }
+    // Of a board whose stages draw alike nothing is magnified.
+    profile.phases[0].mean_power = profile.phases[2].mean_power;
+    profile.phases[1].mean_power = profile.phases[2].mean_power;
+    let labels = labels(&profile, &Options::default());
+    assert!(!labels.iter().any(|label| label.starts_with("low current")), "{labels:?}");
+}
+
+#[test]
 fn the_limit_is_drawn_where_the_graph_reaches_it() {
     let mut profile = profile();
     let mut lines = |limit: f64| {

@@ -115,7 +115,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     key.draw(sheet, areas.notes);
     ribbons.draw(sheet, &areas, ribbon_areas);
     strips(sheet, members, time, (&areas, &scale), &told);
-    amps::magnified(sheet, &areas, scale.axes(&areas), &notes::leaders(sheet, &placed));
+    amps::magnified(sheet, scale.axes(&areas), &notes::leaders(sheet, &placed));
     time_axis(sheet, time, areas.ticks, &told);
     for (at, _, color) in &told {
         sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);

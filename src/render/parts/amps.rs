@@ -213,7 +213,7 @@ pub(in crate::render) fn draw(
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
         trace(sheet, readings, quiet, lane.fault());
-        magnified(sheet, areas, axes, taken);
+        magnified(sheet, axes, taken);
     }
     axes
 }
@@ -290,13 +290,28 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, uni
         let line = Rect::new(axis.area.left, row, axis.area.right, row + 1);
         sheet.scene.fill(line, sheet.palette.grid);
         let label = if index == last { format!("{label} {unit}") } else { label };
-        let baseline = style.baseline_at(row).clamp(axis.area.top + sheet.u(10.0), axis.area.bottom);
-        if baseline <= ceiling {
-            sheet.scene.text(label, (axis.area.left - sheet.u(6.0), baseline), Anchor::End, style);
-            ceiling = baseline - style.line_height();
+        let at = |baseline: i32| Label {
+            text: label.clone(),
+            at: (axis.area.left - sheet.u(6.0), baseline),
+            anchor: Anchor::End,
+            style,
+        };
+        // Beside its line, also at the ends of the axis; within the strip where something else stands there.
+        let beside = style.baseline_at(row);
+        let within = beside.clamp(axis.area.top + sheet.u(10.0), axis.area.bottom);
+        let places = [beside, within, within + sheet.u(3.0), within - sheet.u(3.0)];
+        let free = |label: &Label| label.at.1 <= ceiling && is_free(sheet, label.bounds());
+        if let Some(label) = places.map(at).into_iter().find(free) {
+            ceiling = label.at.1 - style.line_height();
+            sheet.scene.text(label.text, label.at, label.anchor, label.style);
         }
     }
     sheet.scene.frame(axis.area, 1, sheet.palette.frame);
+}
+
+/// Whether words at `spot` stand on the sheet and on no others.
+fn is_free(sheet: &Sheet, spot: Rect) -> bool {
+    sheet.scene.bounds().holds(spot) && !sheet.scene.labels().any(|label| label.bounds().overlaps(spot))
 }
 
 /// Stretches without readings: nothing between two dotted edges. Hatched is where the supply limits, and nothing else.
@@ -375,13 +390,16 @@ fn cut_off(
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Vec<Mark> {
-    let flag = fault.map(|x| Rect { left: x, right: x + 1, bottom: axis.area.top + 1, ..axis.area });
-    let flag = flag.map(|flag| Rect { bottom: flag.bottom + sheet.u(14.0), ..flag.grown(sheet.u(7.0)) });
+    // The line of the fault with its flag: words on it would be struck through.
+    let marker = fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(7.0)));
     let taken: Vec<Rect> =
-        fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(flag).collect();
+        fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(marker).collect();
     let mut marks = envelope::marks(sheet, subject, readings, axis, &taken);
-    let taken = taken.into_iter().chain(marks.iter().flat_map(|mark| mark.areas(sheet))).collect();
-    marks.extend(inrush::marks(sheet, subject, readings, axis, taken));
+    let with = |marks: &[Mark]| -> Vec<Rect> {
+        taken.iter().copied().chain(marks.iter().flat_map(|mark| mark.areas(sheet))).collect()
+    };
+    marks.extend(inrush::marks(sheet, subject, readings, axis, with(&marks)));
+    marks.extend(envelope::peak_marks(sheet, subject, readings, axis, &with(&marks)));
     marks
 }
 
@@ -389,19 +407,16 @@ fn cut_off(
 pub(in crate::render) const CAPTION: f64 = 18.0;
 
 /// Says above the lower strip what it is, where no leader of a note passes.
-pub(in crate::render) fn magnified(sheet: &mut Sheet, areas: &Areas, axes: Axes, taken: &[Rect]) {
-    let Some(factor) = axes.magnification() else { return };
+pub(in crate::render) fn magnified(sheet: &mut Sheet, axes: Axes, taken: &[Rect]) {
+    let (Some(factor), Some(quiet)) = (axes.magnification(), axes.quiet) else { return };
+    let (upper, quiet) = (axes.main.area, quiet.area);
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let text = format!("low current, magnified {} times", crate::units::figures(factor, 2));
-    if areas.quiet.top - areas.amps.bottom < sheet.u(CAPTION) || areas.amps.is_empty() {
+    if quiet.top - upper.bottom < sheet.u(CAPTION) || upper.is_empty() {
         return;
     }
-    let baseline = style.baseline_at(areas.quiet.top - sheet.u(CAPTION / 2.0));
-    let ends = [
-        (Anchor::End, areas.quiet.right),
-        (Anchor::Start, areas.quiet.left),
-        (Anchor::Middle, areas.quiet.center().0),
-    ];
+    let baseline = style.baseline_at(quiet.top - sheet.u(CAPTION / 2.0));
+    let ends = [(Anchor::End, quiet.right), (Anchor::Start, quiet.left), (Anchor::Middle, quiet.center().0)];
     let labels = ends.map(|(anchor, x)| Label { text: text.clone(), at: (x, baseline), anchor, style });
     let free = |label: &Label| !taken.iter().any(|taken| taken.overlaps(label.bounds().grown(sheet.u(3.0))));
     if let Some(label) = labels.into_iter().find(free) {

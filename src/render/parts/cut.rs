@@ -39,7 +39,9 @@ impl Mark {
             let at = (left, area.top + sheet.u(13.0) + row * style.line_height());
             Label { text: text.to_owned(), at, anchor: Anchor::Start, style }
         };
-        let lefts = [right + space, x - aside - space - width];
+        // Beside the arrow, or past a line that stands right beside it.
+        let past = sheet.u(2.0 * HALF + 10.0);
+        let lefts = [right + space, x - aside - space - width, right + space + past];
         let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
         let free = |label: &Label| {
             let bounds = label.bounds().grown(sheet.u(3.0));

@@ -151,6 +151,32 @@ pub(in crate::render) fn marks(
     cut.filter_map(mark).collect()
 }
 
+/// How high the stages peak whose mean the strip holds and whose peak it does not: in words where these have room and hide
+/// nothing that was read, for an arrow alone would be taken for one of the board's own.
+pub(in crate::render) fn peak_marks(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    taken: &[Rect],
+) -> Vec<Mark> {
+    // Of try after try the same peak would be told each time.
+    if attempts(subject).is_some() {
+        return Vec::new();
+    }
+    let is_cut = |amps: f64| axis.row(amps) < axis.area.top;
+    let mark = |stage: Expected| {
+        let span = (readings.time.x_within(stage.from), readings.time.x_within(stage.to));
+        let peak = words::amps(stage.peak, None);
+        let wordings = [format!("good boards peak at {peak}"), format!("good peak {peak}")];
+        let marks = wordings.map(|text| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken));
+        let hides_nothing = |mark: &Mark| mark.areas(sheet).all(|area| readings.hidden(axis, area) == 0);
+        marks.into_iter().find(|mark| mark.has_words() && hides_nothing(mark))
+    };
+    let stages = expected(subject, readings).into_iter();
+    stages.filter(|stage| !is_cut(stage.high) && is_cut(stage.peak)).filter_map(mark).collect()
+}
+
 /// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.
 fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
     /// Share of the width below which nothing can be read within a try.

@@ -16,6 +16,9 @@ const WIDE_IF_LOW: f64 = 700.0;
 /// Sign, colour of the sign's ground and of the sign: the kind of verdict, by shape as well as by colour.
 pub(in crate::render) type Badge = (&'static str, Color, Color);
 
+/// The sign of what nobody asked for.
+pub(in crate::render) const UNASKED: &str = "–";
+
 pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
     let palette = sheet.palette;
     match finding.verdict.class {
@@ -23,9 +26,9 @@ pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
         Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
         Class::Inconclusive => ("?", palette.unsure, palette.on_unsure),
-        // A board at its standby that nobody asked to wake has not failed.
+        // A board at its standby that nobody asked to wake has not failed, and there is no doubt of that.
         Class::StandbyOnly if finding.verdict.asked == Some(false) => {
-            ("?", palette.unsure, palette.on_unsure)
+            (UNASKED, palette.unsure, palette.on_unsure)
         }
         _ => ("✗", palette.alarm, palette.on_alarm),
     }

@@ -1,7 +1,6 @@
 //! The current limit on a strip of amps: its line, where the supply sat in it, and its words.
 
 use super::super::axis::ValueAxis;
-use super::super::columns::Column;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label};
@@ -58,32 +57,28 @@ pub(super) fn label(
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
     let text = format!("current limit {}", subject.finding.log.limit_a?);
     let width = style.width(&text) + sheet.u(16.0);
-    let aside = style.line_height() / 2 + sheet.u(LIMIT_BAR + 5.0);
+    let bars = bars(sheet, readings, axis, row);
+    // Right beside the line, but for the bars above it; further away where what is read scatters about the limit.
+    let near = style.line_height() / 2 + sheet.u(4.0);
+    let above = if bars.is_empty() { near } else { near + sheet.u(LIMIT_BAR + 1.0) };
+    let further = sheet.u(LIMIT_BAR + 1.0);
+    let rows = [row, row - above, row + near, row - near - further, row + near + further];
     let at = |y: i32, place: i32| {
         let x = axis.area.right - sheet.u(8.0) - place * width / STEPS;
         Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
     };
     let places = (STEPS * axis.area.width() / width.max(1)).max(1);
-    let all =
-        [row, row - aside, row + aside].into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
+    let all = rows.into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
     let held = all.filter(|label| axis.area.holds(label.bounds()));
-    let mut kept = bars(sheet, readings, axis, row);
+    let mut kept = bars;
     kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
     let badness = |label: &Label| {
         let spot = label.bounds().grown(sheet.u(3.0));
-        (columns_hidden(readings, axis, spot), kept.iter().filter(|kept| kept.overlaps(spot)).count())
+        (readings.hidden(axis, spot), kept.iter().filter(|kept| kept.overlaps(spot)).count())
     };
     // Struck through by the trace it could not be read; the foot has it too.
     let found = held.map(|label| (badness(&label), label)).min_by_key(|(badness, _)| *badness);
     found.filter(|((struck, _), _)| *struck == 0).map(|(_, label)| label)
-}
-
-/// How many columns of the trace words in `spot` would hide.
-fn columns_hidden(readings: &Readings, axis: ValueAxis, spot: Rect) -> usize {
-    let across = |x: &i32| (spot.left..spot.right).contains(x);
-    let columns = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| across(x));
-    let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
-    columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
 }
 
 /// The words of the current limit, on a ground of their own.

@@ -233,7 +233,7 @@ fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(
 /// As many ticks as have room beside what is told.
 fn ticks(sheet: &Sheet, time: TimeAxis, row: Rect, style: Style, told: &[(Tick, Color)]) -> Vec<Tick> {
     /// With fewer ticks than this beside the fault nobody could tell how long anything lasted.
-    const LEAST: usize = 2;
+    const LEAST: usize = 3;
     let space = sheet.u(BETWEEN_TICKS);
     let set = |most: i32| {
         let mut ticks: Vec<Tick> = Vec::new();

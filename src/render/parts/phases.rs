@@ -1,5 +1,7 @@
 //! Phases as named bands along the time axis.
 
+mod tries;
+
 use super::super::axis::TimeAxis;
 use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
@@ -7,12 +9,12 @@ use super::super::scene::{Anchor, Pen, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::super::words;
-use super::attempts::{self, span};
+use super::attempts;
 use super::called::{AT_REST, STANDBY, has_no_standby, shown_name};
 use super::repeats::{repeated, repeats};
 use super::trouble::{Trouble, trouble};
 use super::{Areas, Subject};
-use crate::verdict::{Attempt, Class};
+use crate::verdict::Class;
 
 /// One phase in pixels, or one attempt of many.
 #[derive(Debug, Clone)]
@@ -100,6 +102,8 @@ const SLIVER: f64 = 24.0;
 #[derive(Debug, Clone, Copy)]
 struct Way {
     from_right: bool,
+    /// Whether what is wrong, or told, chooses its place before the others.
+    told_first: bool,
     stands: &'static [Stand],
 }
 
@@ -113,13 +117,16 @@ enum Stand {
 
 /// From the plainest to the one that finds room where stages crowd: names begin at their leaders, each further to the
 /// left one row higher, so that none is crossed.
-const WAYS: [Way; 6] = [
-    Way { from_right: false, stands: &[Stand::Middle] },
-    Way { from_right: true, stands: &[Stand::Middle] },
-    Way { from_right: true, stands: &[Stand::Middle, Stand::Start, Stand::End] },
-    Way { from_right: true, stands: &[Stand::Start, Stand::Middle] },
-    Way { from_right: true, stands: &[Stand::Start, Stand::End] },
-    Way { from_right: true, stands: &[Stand::Start] },
+const WAYS: [Way; 9] = [
+    Way { from_right: false, told_first: true, stands: &[Stand::Middle] },
+    Way { from_right: true, told_first: true, stands: &[Stand::Middle] },
+    Way { from_right: true, told_first: true, stands: &[Stand::Middle, Stand::Start, Stand::End] },
+    Way { from_right: true, told_first: true, stands: &[Stand::Start, Stand::Middle] },
+    Way { from_right: true, told_first: true, stands: &[Stand::Start, Stand::End] },
+    Way { from_right: true, told_first: true, stands: &[Stand::Start] },
+    Way { from_right: true, told_first: false, stands: &[Stand::Middle] },
+    Way { from_right: true, told_first: false, stands: &[Stand::Middle, Stand::Start, Stand::End] },
+    Way { from_right: true, told_first: false, stands: &[Stand::Start] },
 ];
 
 /// Raises the names of the bands in `order` in the way that names most of them, then in the fewest rows, what is wrong
@@ -136,7 +143,7 @@ fn raise_all(
         if way.from_right {
             order.reverse();
         }
-        order.sort_by_key(|index| !(all[*index].trouble || all[*index].told));
+        order.sort_by_key(|index| way.told_first && !(all[*index].trouble || all[*index].told));
         let mut raised = raised.to_vec();
         order.retain(|index| {
             let band = &all[*index];
@@ -163,7 +170,9 @@ impl Bands {
         let fits = |band: &Band| style.width(&band.name) <= band.right - band.left - sheet.u(8.0);
         let mut raised = Vec::new();
         let mut all = match attempts::attempts(subject) {
-            Some(attempts) => with_attempts(sheet, subject, (time, most_rows), attempts, &mut raised, fits),
+            Some(attempts) => {
+                tries::with_attempts(sheet, subject, (time, most_rows), attempts, &mut raised, fits)
+            }
             None => bands(subject, time, (time.from, time.to)),
         };
         for band in &mut all {
@@ -367,81 +376,12 @@ fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -
     (start < end && left < right).then_some(Band { left, right, name, trouble, told: false })
 }
 
-/// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
-/// their names, a try is one numbered band: a row of slivers says nothing.
-fn with_attempts(
-    sheet: &Sheet,
-    subject: &Subject,
-    (time, most_rows): (TimeAxis, i32),
-    attempts: &[Attempt],
-    raised: &mut Vec<Raised>,
-    fits: impl Fn(&Band) -> bool,
-) -> Vec<Band> {
-    let shown: Vec<usize> = (0..attempts.len())
-        .filter(|index| band(time, span(&attempts[*index]), String::new(), true).is_some())
-        .collect();
-    let (Some(&first), Some(&last)) = (shown.first(), shown.last()) else {
-        return bands(subject, time, (time.from, time.to));
-    };
-    let all = (span(&attempts[first]).0, span(&attempts[last]).1);
-    // One that is still on is none of those that are counted.
-    let counted = shown.iter().rev().find(|index| attempts[**index].given_up);
-    let bracketed = (all.0, counted.map_or(all.1, |last| span(&attempts[*last]).1));
-    let words = attempts::words(subject.finding, &(first..last + 1));
-    if let Some(over) = band(time, bracketed, words, true) {
-        let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-        let name = Name { text: &over.name, span: over.span(), trouble: true };
-        raise(raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
-    }
-    let mut during = bands(subject, time, all);
-    if !during.iter().all(&fits) {
-        during = one_band_each(time, &attempts[first..=last], first + 1, fits);
-    }
-    let mut found = uncounted(bands(subject, time, (time.from, all.0)));
-    found.extend(during);
-    found.extend(uncounted(bands(subject, time, (all.1, time.to))));
-    found
-}
-
-/// What lies before the first try and after the last is none that is counted, whatever a phase that reaches into it is
-/// called: the rise of the feed, and the edges of the tries.
-fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
-    let is_try = |band: &&mut Band| band.trouble || band.name == words::phase("attempt");
-    for band in bands.iter_mut().filter(is_try) {
-        band.trouble = false;
-        band.name.clear();
-    }
-    bands
-}
-
 /// Whether a stage is what the head speaks of: where the board is at fault, or departs from good boards.
 fn is_told(subject: &Subject, name: &str) -> bool {
     let verdict = &subject.finding.verdict;
     let departs = subject.finding.departures.iter().map(|departure| &departure.phase);
     let at_fault = if verdict.class == Class::FullBoot { None } else { verdict.reached.as_ref() };
     departs.chain(&verdict.stalled_in).chain(at_fault).any(|stage| clean(words::phase(stage)) == name)
-}
-
-/// Tries as bands with numbers from `number` on, and unnamed what lies between them.
-fn one_band_each(
-    time: TimeAxis,
-    attempts: &[Attempt],
-    number: usize,
-    fits: impl Fn(&Band) -> bool,
-) -> Vec<Band> {
-    let of_try = |(number, attempt): (usize, &Attempt)| {
-        band(time, span(attempt), format!("{number}"), attempt.given_up)
-    };
-    let mut numbered: Vec<Option<Band>> = (number..).zip(attempts).map(of_try).collect();
-    // Some numbers among none would look like a choice; one that is still on may have begun right before the end.
-    let counted = numbered.iter().flatten().filter(|band| band.trouble).all(&fits);
-    for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
-        band.name.clear();
-    }
-    let between = |pair: &[Attempt]| band(time, (span(&pair[0]).1, span(&pair[1]).0), String::new(), false);
-    let mut rests = attempts.windows(2).map(between);
-    let with_rest = numbered.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
-    with_rest.flatten().collect()
 }
 
 /// What is to stand above the ribbon.

@@ -1,7 +1,8 @@
 //! The readings within the window, as columns, with gaps and stretches in current limit.
 
-use super::super::axis::TimeAxis;
+use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::columns::{self, Column};
+use super::super::geometry::Rect;
 use super::Subject;
 use crate::trace::{EventKind, Mode, Trace};
 use crate::units::Amps;
@@ -33,6 +34,14 @@ impl Readings {
         let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
         let limited = without_jitter(subject, &amps, limited(trace, &amps, time.left), time.left);
         Self { time, amps, volts, gaps, limited }
+    }
+
+    /// How many columns of the amps something in `spot` would hide.
+    pub(in crate::render) fn hidden(&self, axis: ValueAxis, spot: Rect) -> usize {
+        let across = |x: &i32| (spot.left..spot.right).contains(x);
+        let columns = (self.time.left..).zip(&self.amps).filter(|(x, _)| across(x));
+        let meets = |column: &Column| axis.row(column.high) < spot.bottom && axis.row(column.low) >= spot.top;
+        columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
     }
 
     /// Highest amps drawn, 0 if none.

@@ -15,6 +15,7 @@ use crate::verdict::Class;
 use proptest::prelude::*;
 
 mod files;
+mod labels;
 mod marks;
 mod scales;
 mod small;

@@ -196,9 +196,22 @@ fn on_trace(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32
         }
         None => (wanted, axes.main.area.center().1),
     };
+    // On top of a peak that it would hide.
+    let y = if is_narrow_peak(sheet, readings, axes, (x, y)) { y - sheet.u(DOT) } else { y };
     // The dot stays within the strips: what is said above and below them is to be read.
     let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
     (x, y.min(floor - sheet.u(DOT) - 1).max(axes.main.area.top + sheet.u(DOT)))
+}
+
+/// Whether the trace there is a spike that a dot at its tip would hide: on both sides of the dot it is far lower.
+fn is_narrow_peak(sheet: &Sheet, readings: &Readings, axes: Axes, (x, y): (i32, i32)) -> bool {
+    let reach = sheet.u(DOT + 2.0);
+    let lower = |x: i32| {
+        let index = usize::try_from(x - readings.time.left).ok();
+        let column = index.and_then(|index| readings.amps.get(index)).and_then(Option::as_ref);
+        column.is_some_and(|column| axes.row(column.high) > y + 3 * reach)
+    };
+    lower(x - reach) && lower(x + reach)
 }
 
 /// The column of the trace at `x`, or else the one that is nearest to it, with its place.

@@ -1,0 +1,140 @@
+//! What became of the stages, class by class.
+
+use super::super::super::fixtures::{cycling, finding, phase, profile, trace};
+use super::*;
+use crate::units::Volts;
+
+/// The signs of the stages of a run of that class, for a board that got to `reached`.
+fn signs(class: Class, seen: &[&str], reached: Option<&str>) -> String {
+    let phases = seen.iter().map(|name| phase(name, 1.0, 2.0)).collect();
+    let mut finding = finding(phases);
+    finding.departures.clear();
+    finding.verdict.class = class;
+    finding.verdict.reached = reached.map(String::from);
+    finding.verdict.stalled_in = reached.filter(|_| class == Class::Stalled).map(String::from);
+    let signs =
+        rungs(&profile(), &finding, &[]).into_iter().map(|rung| match (rung.step, rung.name.as_str()) {
+            (Step::Trouble, "no draw" | "hard short" | "partial short" | WAKE) => {
+                format!("[{}]", rung.text())
+            }
+            (Step::Unseen, _) => "○".into(),
+            (Step::Missing, _) => "·".into(),
+            (step, _) => step.sign().into(),
+        });
+    signs.collect()
+}
+
+#[test]
+fn tries_that_may_have_ended_in_either_of_two_stages_leave_the_first_open() {
+    let steps_of = |earliest: Option<&str>| {
+        let mut finding = cycling(4);
+        for attempt in &mut finding.attempts {
+            (attempt.ended_in, attempt.likely_in) = (None, Some("firmware".into()));
+            attempt.earliest_in = earliest.map(Into::into);
+        }
+        finding.verdict.reached = None;
+        finding.departures.clear();
+        steps(&profile(), &finding, &[]).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
+    };
+    assert_eq!(steps_of(Some("rails")), ["✓", "✗?", "✗?"]);
+    assert_eq!(steps_of(None), ["✓", "✓", "✗"]);
+}
+
+#[test]
+fn tries_that_show_no_stage_end_where_the_finding_takes_them_to() {
+    let mut finding = cycling(4);
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.likely_in) = (None, Some("firmware".into()));
+    }
+    finding.verdict.reached = None;
+    for phase in &mut finding.phases {
+        if phase.name == "rails" || phase.name == "firmware" {
+            phase.name = "attempt".into();
+        }
+    }
+    let steps = steps(&profile(), &finding, &[]);
+    assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Trouble, Step::Missing, Step::Missing]);
+}
+
+#[test]
+fn a_stage_that_a_try_shows_was_passed_though_no_phase_names_it() {
+    let mut finding = cycling(4);
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.likely_in) = (Some("firmware".into()), Some("firmware".into()));
+    }
+    finding.verdict.reached = Some("firmware".into());
+    finding.departures.clear();
+    for phase in &mut finding.phases {
+        if phase.name == "rails" || phase.name == "firmware" {
+            phase.name = "attempt".into();
+        }
+    }
+    let profile = profile();
+    let usual = |index: usize| in_amps(&profile, &profile.phases[index], Volts::constant(12.8)).typical;
+    let (rails, firmware) = (usual(1), usual(2));
+    let starts: Vec<f64> = finding.attempts.iter().map(|attempt| attempt.start_s.value()).collect();
+    let signs = |rails_s: f64| {
+        let amps = |time: f64| match starts.iter().rev().find(|start| **start <= time) {
+            Some(start) if time < start + rails_s => rails,
+            _ => firmware,
+        };
+        let trace = trace(600, 60.0, |index| amps(f64::from(index) * 0.1));
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let shown = shown_in_tries(&subject, &profile);
+        steps(&profile, &finding, &shown)[..3].to_vec()
+    };
+    assert_eq!(signs(0.5), [Step::Passed, Step::Passed, Step::Trouble]);
+    assert_eq!(signs(0.0), [Step::Passed, Step::Unseen, Step::Trouble]);
+}
+
+#[test]
+fn tries_that_end_at_a_step_are_crossed_out_there() {
+    let mut finding = cycling(4);
+    finding.verdict.step_into = Some("loading".into());
+    let rungs: Vec<String> = rungs(&profile(), &finding, &[]).iter().map(Rung::text).collect();
+    let shown = ["✓ standby", "✓ rails", "✗ end of firmware", "loading", "picture"];
+    assert_eq!(rungs, shown);
+}
+
+#[test]
+fn what_departs_is_no_shade_of_what_passed() {
+    let palette = crate::render::Theme::Light.palette();
+    assert_ne!(Step::Departs.colors(palette).0, Step::Passed.colors(palette).0);
+    assert_ne!(Step::Departs.colors(palette).1, Step::Passed.colors(palette).1);
+}
+
+#[test]
+fn a_stage_is_crossed_out_for_every_class_that_fails() {
+    // The stages are standby, rails, firmware, loading, picture.
+    let cases = [
+        (Class::NoDraw, &["no draw"][..], None),
+        (Class::HardShort, &["short"], None),
+        (Class::PartialShort, &["heavy load"], None),
+        (Class::ExcessStandby, &["standby"], Some("standby")),
+        (Class::StandbyOnly, &["standby"], Some("standby")),
+        (Class::LatchOff, &["standby", "attempt", "standby"], None),
+        (Class::Cycling, &["standby", "attempt", "rest"], None),
+        (Class::Cycling, &["standby", "rails", "firmware", "rest"], Some("firmware")),
+        (Class::Stalled, &["standby", "rails", "firmware"], Some("firmware")),
+        (Class::FullBoot, &["standby", "rails", "firmware", "loading", "picture"], Some("picture")),
+        (Class::DroppedOut, &["standby", "picture", "standby"], Some("picture")),
+        (Class::FeedLimited, &["standby", "rails", "rest"], Some("rails")),
+        (Class::Inconclusive, &["standby"], None),
+    ];
+    let lines = cases.map(|(class, seen, reached)| format!("{class}: {}", signs(class, seen, reached)));
+    insta::assert_snapshot!(lines.join("\n"), @"
+    no-draw: [✗ no draw]·····
+    hard-short: [✗ hard short]·····
+    partial-short: [✗ partial short]·····
+    excess-standby: ✗····
+    standby-only: ✓[✗ wake]····
+    latch-off: ✓✗···
+    cycling: ✓✗···
+    cycling: ✓✓✗··
+    stalled: ✓✓✗··
+    full-boot: ✓✓✓✓✓
+    dropped-out: ✓○○○✗
+    feed-limited: ✓✗···
+    inconclusive: ?····
+    ");
+}

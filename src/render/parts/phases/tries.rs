@@ -1,0 +1,92 @@
+//! The bands of a run that tries again and again.
+
+use super::super::super::axis::TimeAxis;
+use super::super::super::font::{Weight, clean};
+use super::super::super::sheet::{Sheet, em};
+use super::super::super::words;
+use super::super::Subject;
+use super::super::attempts::{self, span};
+use super::{Band, Name, Raised, WAYS, band, bands, raise};
+use crate::verdict::Attempt;
+
+/// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
+/// their names, a try is one numbered band: a row of slivers says nothing.
+pub(super) fn with_attempts(
+    sheet: &Sheet,
+    subject: &Subject,
+    (time, most_rows): (TimeAxis, i32),
+    attempts: &[Attempt],
+    raised: &mut Vec<Raised>,
+    fits: impl Fn(&Band) -> bool,
+) -> Vec<Band> {
+    let shown: Vec<usize> = (0..attempts.len())
+        .filter(|index| band(time, span(&attempts[*index]), String::new(), true).is_some())
+        .collect();
+    let (Some(&first), Some(&last)) = (shown.first(), shown.last()) else {
+        return bands(subject, time, (time.from, time.to));
+    };
+    let all = (span(&attempts[first]).0, span(&attempts[last]).1);
+    // One that is still on is none of those that are counted.
+    let counted = shown.iter().rev().find(|index| attempts[**index].given_up);
+    let bracketed = (all.0, counted.map_or(all.1, |last| span(&attempts[*last]).1));
+    let words = attempts::words(subject.finding, &(first..last + 1));
+    if let Some(over) = band(time, bracketed, words, true) {
+        let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+        let name = Name { text: &over.name, span: over.span(), trouble: true };
+        raise(raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
+    }
+    let mut during = bands(subject, time, all);
+    if !during.iter().all(&fits) {
+        during = one_band_each(time, &attempts[first..=last], first + 1, fits);
+    }
+    let mut found = uncounted(bands(subject, time, (time.from, all.0)));
+    found.extend(during);
+    found.extend(uncounted(bands(subject, time, (all.1, time.to))));
+    found
+}
+
+/// What lies before the first try and after the last is none that is counted, whatever a phase that reaches into it is
+/// called: the rise of the feed, and the edges of the tries.
+fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
+    let is_try = |band: &&mut Band| band.trouble || band.name == words::phase("attempt");
+    for band in bands.iter_mut().filter(is_try) {
+        band.trouble = false;
+        band.name.clear();
+    }
+    bands
+}
+
+/// Tries as bands with numbers from `number` on, and unnamed what lies between them.
+fn one_band_each(
+    time: TimeAxis,
+    attempts: &[Attempt],
+    number: usize,
+    fits: impl Fn(&Band) -> bool,
+) -> Vec<Band> {
+    let bands = |name: fn(usize, &Attempt) -> String| -> Vec<Option<Band>> {
+        let of_try = |(number, attempt): (usize, &Attempt)| {
+            band(time, span(attempt), name(number, attempt), attempt.given_up)
+        };
+        (number..).zip(attempts).map(of_try).collect()
+    };
+    // With where each ended, if that is told of all of them and has room in all.
+    let named = bands(|number, attempt| {
+        let stage = attempt.ended_in.as_ref().filter(|_| attempt.given_up);
+        stage.map_or_else(
+            || number.to_string(),
+            |stage| format!("{number} ends in {}", clean(words::phase(stage))),
+        )
+    });
+    let is_told = attempts.iter().all(|attempt| !attempt.given_up || attempt.ended_in.is_some());
+    let have_room = is_told && named.iter().flatten().filter(|band| band.trouble).all(&fits);
+    let mut numbered = if have_room { named } else { bands(|number, _| number.to_string()) };
+    // Some numbers among none would look like a choice; one that is still on may have begun right before the end.
+    let counted = numbered.iter().flatten().filter(|band| band.trouble).all(&fits);
+    for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
+        band.name.clear();
+    }
+    let between = |pair: &[Attempt]| band(time, (span(&pair[0]).1, span(&pair[1]).0), String::new(), false);
+    let mut rests = attempts.windows(2).map(between);
+    let with_rest = numbered.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
+    with_rest.flatten().collect()
+}

@@ -1,0 +1,194 @@
+//! Labels: each beside what it names, and clear of what it does not.
+
+use super::super::super::fixtures::trace_at;
+use super::super::super::scene::Label;
+use super::*;
+use crate::reference::Envelope;
+
+fn starting_with<'a>(scene: &'a Scene, text: &str) -> Option<&'a Label> {
+    scene.labels().find(|label| label.text.starts_with(text))
+}
+
+/// The frame of the amps: the trace is clipped to it.
+fn amps_area(scene: &Scene) -> Rect {
+    let clip = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Steps { clip, .. } => Some(*clip),
+        _ => None,
+    });
+    clip.unwrap()
+}
+
+#[test]
+fn the_lowest_number_of_an_axis_stands_beside_its_line() {
+    let (trace, finding) = run_of(Class::DroppedOut);
+    for size in [Size::WIDE, Size::PHONE, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let bottom = amps_area(&scene).bottom;
+        let zeros = scene.labels().filter(|label| ["0", "0.0"].contains(&label.text.as_str()));
+        // The middle of its digits, which have no descenders.
+        let middles = zeros.map(|label| label.at.1 - crate::render::geometry::px(label.style.em * 0.36));
+        let off = middles.map(|middle| (middle - bottom).abs()).min().unwrap();
+        assert!(off <= 3, "{size}: {off}");
+    }
+}
+
+#[test]
+fn times_are_told_on_both_sides_of_that_of_the_fault_on_a_phone() {
+    // The fault at 20.4 s takes the place of the label of 15 s.
+    let mut finding =
+        finding(vec![phase("off", 0.0, 2.0), phase("boot", 2.0, 20.4), phase("rest", 20.4, 58.0)]);
+    finding.departures.clear();
+    finding.verdict.class = Class::DroppedOut;
+    finding.verdict.reached = Some("boot".into());
+    finding.phases[2].mean_a = Amps::constant(0.03);
+    let trace = trace(580, 58.0, |index| if (20..204).contains(&index) { 0.8 } else { 0.03 });
+    let from = Seconds::new(0.5).ok();
+    let phone = Options { from, ..options(Size::PHONE, Theme::Light) };
+    let scene = draw(&trace, None, &finding, &phone).unwrap();
+    let fault = scene.labels().find(|label| label.text == "20.4 s").unwrap().bounds();
+    let times: Vec<Rect> = scene
+        .labels()
+        .filter(|label| label.text.ends_with(" s") && label.text != "20.4 s" && label.at.1 >= fault.top)
+        .map(Label::bounds)
+        .filter(|bounds| bounds.top < fault.bottom)
+        .collect();
+    assert!(times.len() >= 3, "{times:?}");
+    assert!(times.iter().any(|time| time.right < fault.left), "{times:?}");
+}
+
+#[test]
+fn a_limit_that_the_trace_runs_along_is_named_right_beside_its_line() {
+    let (_, mut finding) = run_of(Class::DroppedOut);
+    finding.log.limit_a = Amps::new(0.8).ok();
+    let trace = trace(600, 60.0, |_| 0.8);
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let words = starting_with(&scene, "current limit").unwrap().bounds();
+    let limit = Theme::Light.palette().limit;
+    let row = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Dashed { area, color, .. } if *color == limit && area.width() > 500 => Some(area.center().1),
+        _ => None,
+    });
+    let row = row.unwrap();
+    let away = (words.top - row).max(row - words.bottom);
+    assert!((0..=5).contains(&away), "{away}: {words:?} {row}");
+}
+
+#[test]
+fn an_inrush_is_named_clear_of_the_line_of_the_fault() {
+    // The press at 8.5 s, right after the feed comes on with its inrush at 8.2 s.
+    let (_, mut finding) = run_of(Class::StandbyOnly);
+    finding.phases =
+        vec![phase("off", 0.0, 8.2), Phase { mean_a: Amps::constant(0.024), ..phase("standby", 8.2, 60.0) }];
+    let trace = trace(601, 60.0, |index| match index {
+        0..82 => 0.0,
+        82 => 2.0,
+        _ => 0.024,
+    });
+    for size in [Size::WIDE, Size::PHONE, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let alarm = Theme::Light.palette().alarm;
+        let Some(words) = starting_with(&scene, "inrush") else { continue };
+        let line = scene.shapes.iter().any(|shape| match shape {
+            Shape::Fill { area, color } => {
+                *color == alarm
+                    && area.height() > 4 * area.width()
+                    && area.left < words.bounds().right
+                    && words.bounds().left < area.right
+            }
+            _ => false,
+        });
+        assert!(!line, "{size}: {words:?}");
+    }
+    let wide = draw(&trace, None, &finding, &Options::default()).unwrap();
+    assert!(starting_with(&wide, "inrush 2.00 A").is_some());
+}
+
+#[test]
+fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
+    let mut profile = profile();
+    let rails = &mut profile.phases[1];
+    rails.mean_power = Envelope { low: 8.0, typical: 10.0, high: 12.0 };
+    rails.peak_power = Envelope { low: 8.0, typical: 12.0, high: 60.0 };
+    rails.duration = None;
+    let name = rails.name.clone();
+    let mut finding = finding(vec![phase(&name, 0.0, 60.0)]);
+    finding.departures.clear();
+    finding.verdict.class = Class::FullBoot;
+    let drawn = |amps: f64| {
+        let trace = trace(600, 60.0, |_| amps);
+        let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+        assert_legible(&scene);
+        let told = starting_with(&scene, "good boards peak at ").map(|label| label.text.clone());
+        (told, starting_with(&scene, "highest peak").is_some())
+    };
+    // 60 W at the 12.8 V of the feed, which the profile takes a little less than in proportion.
+    assert_eq!(drawn(0.8), (Some("good boards peak at 4.67 A".into()), false));
+    // Where the strip holds it, it is a line of the legend.
+    assert_eq!(drawn(4.6), (None, true));
+}
+
+#[test]
+fn a_dot_stands_on_top_of_a_spike_that_it_would_hide() {
+    let spike = |wide: u32| {
+        let amps = move |index: u32| if (200..200 + wide).contains(&index) { 0.7 } else { 0.03 };
+        let mut finding = cycling(2);
+        finding.attempts.truncate(1);
+        finding.attempts[0].start_s = Seconds::constant(20.0);
+        finding.attempts[0].end_s = Seconds::constant(20.0 + f64::from(wide) / 10.0);
+        finding.phases = vec![phase("standby", 0.0, 60.0)];
+        let scene = draw(&trace_at(600, 59.9, amps, |_| 12.8), None, &finding, &Options::default()).unwrap();
+        let alarm = Theme::Light.palette().alarm;
+        let dot = scene.shapes.iter().find_map(|shape| match shape {
+            Shape::Polygon { points, color } if *color == alarm && points.len() == 4 => Some(points.clone()),
+            _ => None,
+        });
+        let top = scene.shapes.iter().find_map(|shape| match shape {
+            Shape::Steps { spans, .. } => spans.iter().flatten().map(|span| span.top).min(),
+            _ => None,
+        });
+        // From the lowest corner of the dot to the tip of the trace.
+        dot.unwrap()[3].1 - top.unwrap()
+    };
+    assert!(spike(2) <= 2, "{}", spike(2));
+    assert!(spike(40) > 2, "{}", spike(40));
+}
+
+#[test]
+fn a_try_with_room_for_it_says_in_which_stage_it_ends() {
+    let named = |count: u32, of: &Options| {
+        let (trace, finding) = (run_of_tries(|_| 12.8), cycling(count));
+        let scene = draw(&trace, None, &finding, of).unwrap();
+        starting_with(&scene, "1 ends in ").map(|label| label.text.clone())
+    };
+    let close = Options { from: Seconds::new(5.0).ok(), to: Seconds::new(11.6).ok(), ..Options::default() };
+    // Close by the stages themselves have their names.
+    assert_eq!(named(15, &close), None);
+    let nearer = Options { from: Seconds::new(5.0).ok(), to: Seconds::new(20.0).ok(), ..Options::default() };
+    let told = [named(15, &Options::default()), named(5, &nearer)];
+    assert_eq!(told, [None, Some("1 ends in firmware".into())]);
+    // Of some alone it would look like a choice.
+    let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(5));
+    finding.attempts[1].ended_in = None;
+    let scene = draw(&trace, None, &finding, &nearer).unwrap();
+    let bands = ["1", "2", "3"].map(|number| scene.labels().any(|label| label.text == number));
+    assert_eq!(bands, [true; 3]);
+}
+
+#[test]
+fn a_stage_is_named_where_another_name_can_make_room_for_it() {
+    // A standby that departs, short of room for its name, and two stages right after it.
+    let mut finding = finding(vec![
+        phase("standby", 0.0, 4.7),
+        phase("checks", 5.6, 9.8),
+        phase("bus", 9.8, 12.3),
+        phase("ready", 12.3, 60.0),
+    ]);
+    finding.departures.truncate(1);
+    finding.departures[0].phase = "standby".into();
+    finding.verdict.class = Class::FullBoot;
+    let trace = trace(600, 60.0, |_| 0.5);
+    let phone = options(Size::PHONE, Theme::Light);
+    let scene = draw(&trace, None, &finding, &phone).unwrap();
+    let named = |text: &str| scene.labels().any(|label| label.text == text);
+    assert_eq!(["standby", "checks", "bus", "ready"].map(named), [true; 4]);
+}
