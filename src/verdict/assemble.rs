@@ -16,8 +16,8 @@ use crate::reference::{Profile, Quantity};
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, percent};
 
-/// A runner-up below this is not close.
-const CLOSE: f64 = 0.1;
+/// A runner-up below this is not worth a word (by judgement).
+const CLOSE: f64 = 0.05;
 
 /// The finding of a log whose runs were analysed. The verdict is that of the last run that carries one; the others are
 /// named among the limits.

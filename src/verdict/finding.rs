@@ -342,7 +342,8 @@ pub struct Attempt {
 pub struct Fall {
     /// When.
     pub at_s: Seconds,
-    /// Mean current of the last second before, or of the last five readings, without those over the edge.
+    /// Mean current of the last second before, or of the last five readings, without those over the edge, and from where on
+    /// they lie about one level.
     pub from_a: Amps,
     /// Mean volts of the same.
     pub from_v: Volts,

@@ -267,14 +267,18 @@ fn rate(seen: &Seen) -> Option<String> {
         .then(|| format!("{read}: {name}, usually {length} long, may pass unseen"))
 }
 
-/// Times of a slow log are those of its readings.
-fn slow(seen: &Seen) -> Option<String> {
-    /// From here on a person sees that a time is coarse, in seconds; a loop of four readings a second jitters.
+/// From one reading to the next, of a log that is read so slowly that a person sees its times to be coarse.
+pub(super) fn read_slowly(seen: &Seen) -> Option<String> {
+    /// From here on a person sees it, in seconds; a loop of four readings a second jitters.
     const COARSE_S: f64 = 0.24;
     let every_s = 1.0 / seen.readout.poll_hz?;
-    let tells_times = !is_shorted(seen) && seen.class() != Class::NoDraw;
-    (tells_times && every_s >= COARSE_S)
-        .then(|| format!("read every {} s: no time is better than that", figures(every_s, 2)))
+    (every_s >= COARSE_S).then(|| format!("{} s", figures(every_s, 2)))
+}
+
+/// Times of a slow log are those of its readings.
+fn slow(seen: &Seen) -> Option<String> {
+    let every = read_slowly(seen).filter(|_| !is_shorted(seen))?;
+    Some(format!("read every {every}: no time is better than that"))
 }
 
 fn peaks(seen: &Seen) -> Option<String> {

@@ -14,7 +14,8 @@
 //!
 //! Every run has its own verdict; that of the finding is the last which carries one (`assemble`). The winner is turned
 //! into numbers: phases (`phases`), starts and where each came to its end (`attempts`), departures from the envelopes
-//! (`departures`, with the readings that show them, `places`; what presses did, `presses`); and into words: the facts that decided (`evidence`), what
+//! (`departures`, with the readings that show them, `places`; what presses did, `presses`; what a rest
+//! pulses with, `pulses`); and into words: the facts that decided (`evidence`), what
 //! to probe and what that proves (`advice`), what the capture cannot show (`limits`). All words are made from the same
 //! view of one run (`seen`), so that text, picture and ticket agree.
 
@@ -38,6 +39,7 @@ mod piece;
 mod places;
 mod posterior;
 mod presses;
+mod pulses;
 mod readout;
 mod run;
 mod seen;

@@ -2,12 +2,13 @@
 
 use super::Class;
 use super::advice::loaded_from_switch_on;
+use super::align::Step;
 use super::attempts::RISES_S;
 use super::evidence::fall;
+use super::phases::EDGE_READINGS;
 use super::seen::{Seen, exact};
 use crate::stats::robust;
 use crate::units::with_and;
-use std::ops::Range;
 
 /// A person marks a press a little before or after it, in seconds.
 pub(super) const BY_HAND_S: f64 = 0.5;
@@ -18,7 +19,8 @@ pub(super) const SHOWS_S: f64 = 2.0;
 /// Time in which a press wakes a sound board, in seconds, with a margin (common practice, no source).
 pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 
-/// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time.
+/// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time; of a
+/// single press after all it did, for how long.
 pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
     if seen.attempts.is_empty() && !shorted && !loaded_from_switch_on(seen) {
@@ -30,9 +32,17 @@ pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     let what = if limited { "neither volts nor amps move" } else { "the current does not move" };
     match presses.len() {
         0 => None,
-        1 => Some(format!("the press at {times} changes nothing: {what}")),
+        1 => Some(format!("the press at {times} changes nothing: {what}{}", for_good(seen, &presses))),
         _ => Some(format!("the presses at {times} change nothing: {what}")),
     }
+}
+
+/// ` in the 18.8 s after it`, of a press that is followed by nothing up to the end.
+fn for_good(seen: &Seen, presses: &[f64]) -> String {
+    let last = last_in_vain(seen).filter(|last| presses.contains(last));
+    last.map_or_else(String::new, |press| {
+        format!(" in the {} after it", seen.time(seen.analysis.run.end_s - press))
+    })
 }
 
 /// A board that a held or second press switches off goes within a few seconds of it: controllers take four seconds of a
@@ -137,7 +147,8 @@ fn is_in_vain(seen: &Seen, press: f64) -> bool {
     !awake && moves(seen, press).is_some_and(|moves| !moves)
 }
 
-/// Whether volts or current move in the time after `press` as they did not before; `None` where too little was read.
+/// Whether volts or current move in the time after `press` as they did not before, and do not elsewhere in that rest; `None`
+/// where too little was read.
 fn moves(seen: &Seen, press: f64) -> Option<bool> {
     /// Share of the set volts that readback noise stays below.
     const VOLTS_SHARE: f64 = 0.01;
@@ -148,16 +159,33 @@ fn moves(seen: &Seen, press: f64) -> Option<bool> {
         seen.samples_between(press - BY_HAND_S - SHOWS_S, press - BY_HAND_S),
         seen.samples_between(press - BY_HAND_S, press + SHOWS_S),
     ];
+    let elsewhere = elsewhere(seen, press);
     let of = |readings: &[f64], least: f64| {
-        Some(moved(readings.get(before.clone())?, readings.get(after.clone())?, least)).flatten()
+        let others: Vec<f64> = elsewhere.iter().map(|i| readings[*i]).collect();
+        moved(readings.get(before.clone())?, readings.get(after.clone())?, &others, least)
     };
     let amps = of(seen.trace.amps(), seen.analysis.step_a.max(seen.readout.noise_a))?;
     let volts = of(seen.trace.volts(), VOLTS_SHARE * seen.analysis.run.set_v)?;
     Some(amps || volts)
 }
 
-/// Whether readings go further from their level after than before, and than `least`.
-fn moved(before: &[f64], after: &[f64], least: f64) -> Option<bool> {
+/// The readings of the rest that a press falls into which no press explains: those show how far a board's own housekeeping
+/// moves it.
+fn elsewhere(seen: &Seen, press: f64) -> Vec<usize> {
+    let holds = |step: &&Step| (step.stretch.start_s..step.stretch.end_s).contains(&press);
+    let Some(rest) = seen.analysis.path.iter().find(holds).filter(|step| step.state.is_rest()) else {
+        return Vec::new();
+    };
+    // What the edges average over is no rest.
+    let edge_s = SHOWS_S.max(EDGE_READINGS * seen.readout.update_s());
+    let read = seen.samples_between(rest.stretch.start_s + edge_s, rest.stretch.end_s - edge_s);
+    let near = |time: f64, press: &f64| (press - BY_HAND_S..press + TIME_TO_WAKE_S).contains(&time);
+    let asked = |i: &usize| seen.analysis.run.presses.iter().any(|press| near(seen.trace.time()[*i], press));
+    read.filter(|i| !asked(i)).collect()
+}
+
+/// Whether readings go further from their level after than before, than `elsewhere`, and than `least`.
+fn moved(before: &[f64], after: &[f64], elsewhere: &[f64], least: f64) -> Option<bool> {
     /// Fewer readings show nothing.
     const READINGS: usize = 3;
     /// Times as far as in the quiet before.
@@ -165,96 +193,7 @@ fn moved(before: &[f64], after: &[f64], least: f64) -> Option<bool> {
     let level = robust::median(&mut before.to_vec())
         .filter(|_| before.len() >= READINGS && after.len() >= READINGS)?;
     let most = |values: &[f64]| values.iter().map(|value| (value - level).abs()).fold(0.0, f64::max);
-    Some(most(after) > CLEARLY * most(before).max(least))
-}
-
-/// Short pulses of a board that stands by, beside those of good boards.
-pub(super) fn pulses(seen: &Seen, samples: Range<usize>) -> Option<String> {
-    /// Standard deviations of the readings, steps of the readback and share of the level from which a reading is a pulse.
-    const SDS: f64 = 6.0;
-    const STEPS: f64 = 3.0;
-    const SHARE: f64 = 0.3;
-    /// ... or of this share, if they come evenly.
-    const LOW_SHARE: f64 = 0.1;
-    /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
-    /// is averaged down, now more and now less.
-    const AS_WELL: f64 = 0.5;
-    /// ... but no less than so many standard deviations and steps.
-    const AT_LEAST: (f64, f64) = (4.0, 2.0);
-    let time = seen.trace.time().get(samples.clone())?;
-    let amps: Vec<f64> =
-        seen.trace.amps().get(samples)?.iter().map(|amps| amps - seen.readout.zero_a).collect();
-    let level = robust::median(&mut amps.clone())?;
-    let above_noise = (SDS * seen.readout.noise_a).max(STEPS * seen.analysis.step_a);
-    let highest = amps.iter().copied().fold(level, f64::max);
-    // What is low beside its level stands out by its rhythm alone.
-    let low = highest - level <= above_noise.max(SHARE * level);
-    let above = above_noise.max(if low { LOW_SHARE * level } else { SHARE * level });
-    if highest - level <= above {
-        return None;
-    }
-    let least = (AT_LEAST.0 * seen.readout.noise_a).max(AT_LEAST.1 * seen.analysis.step_a);
-    let is_pulse = |amps: f64| amps - level > least.max(AS_WELL * above);
-    let begins = |i: &usize| is_pulse(amps[*i]) && (*i == 0 || !is_pulse(amps[i - 1]));
-    let begun: Vec<f64> = (0..amps.len()).filter(begins).map(|i| time[i]).collect();
-    if low && heartbeat(seen, &begun).is_empty() {
-        return None;
-    }
-    let pulses = match begun.len() {
-        1 => "1 short pulse of".into(),
-        count => format!("{count} short pulses{} of up to", heartbeat(seen, &begun)),
-    };
-    Some(format!("{pulses} {}{}", seen.amps(highest), of_good_boards(seen)))
-}
-
-/// `, one about every 2.1 s (a heartbeat: its controller is alive),`, of pulses that come evenly.
-fn heartbeat(seen: &Seen, begun_s: &[f64]) -> String {
-    /// Fewer pulses show no period.
-    const PULSES: usize = 4;
-    /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
-    const EVEN: f64 = 0.15;
-    let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let Some(usual) = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES) else {
-        return String::new();
-    };
-    if let Some(unit_s) = with_some_missed(&spaces, EVEN, seen.readout.update_s()) {
-        return format!(
-            ", one about every {} with some not seen (a heartbeat: its controller is alive),",
-            seen.time(unit_s)
-        );
-    }
-    let even = spaces.iter().filter(|space| (*space - usual).abs() <= EVEN * usual + seen.readout.update_s());
-    // One that was missed, or one more, leaves most of them even.
-    if 4 * even.count() < 3 * spaces.len() {
-        return String::new();
-    }
-    format!(", one about every {} (a heartbeat: its controller is alive),", seen.time(usual))
-}
-
-/// The period of pulses some of which were not seen, so that the spaces are once to three times as long; `None` where none,
-/// or more than half, are missed. A share `even` of the period, and a renewal of the readings, is how exact a space is.
-fn with_some_missed(spaces: &[f64], even: f64, update_s: f64) -> Option<f64> {
-    /// Periods that a space may have.
-    const MOST: f64 = 3.0;
-    /// Fewer single periods show none.
-    const SINGLE: usize = 2;
-    let shortest = spaces.iter().copied().min_by(f64::total_cmp)?;
-    let periods: Vec<f64> = spaces.iter().map(|space| (space / shortest).round()).collect();
-    let off = |(space, count): (&f64, &f64)| (space - count * shortest).abs() / count;
-    let fit =
-        spaces.iter().zip(&periods).all(|pair| *pair.1 <= MOST && off(pair) <= even * shortest + update_s);
-    let single = periods.iter().filter(|count| **count < 1.5).count();
-    let all = periods.iter().sum::<f64>();
-    let missed = single < periods.len() && single >= SINGLE;
-    (fit && missed).then(|| spaces.iter().sum::<f64>() / all)
-}
-
-fn of_good_boards(seen: &Seen) -> String {
-    let standby = seen.reference_at(&seen.analysis.model.standby.name);
-    standby.map_or_else(String::new, |(phase, factor)| {
-        let high = phase.peak_power.high * factor / seen.analysis.run.set_v;
-        format!("; good boards' standby peaks at up to {}", seen.reference_amps(high))
-    })
+    Some(most(after) > (CLEARLY * most(before).max(least)).max(most(elsewhere) + least))
 }
 
 /// The last press that was marked while the output was off, before this run.

@@ -1,6 +1,7 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
-use super::usual::{loaded_from_switch_on, standby_surplus};
+use super::asleep::standby_surplus;
+use super::usual::loaded_from_switch_on;
 use super::words::Words;
 use crate::reference::Profile;
 use crate::verdict::Class;

@@ -1,5 +1,6 @@
 //! What the run proves of the board's sections, what to probe next, and what to mind.
 
+mod asleep;
 mod cautions;
 mod checks;
 mod groups;
@@ -10,6 +11,7 @@ mod stalls;
 mod usual;
 mod words;
 
+pub(super) use asleep::standby_surplus;
 pub(super) use cautions::cautions;
 pub(super) use checks::next_checks;
 pub use groups::CheckGroup;

@@ -1,14 +1,14 @@
 //! What a technician usually probes next, by verdict and kind of board. All common practice at repair benches, with no
 //! source.
 
+use super::asleep::{excess_standby, standby_only, standby_surplus, surplus_on_always_on};
 use super::look_alikes::{excess_attached, limit_too_low, unplug_after, what_is_attached};
 use super::shorts::{leads_in_it, on_the_board};
 use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
-    FellTo, ends_in_a_spike, fall, most_asleep_w, much_for_standby, only_a_reference_tells, rails_may_be_up,
-    woke_and_stays, woke_before,
+    FellTo, ends_in_a_spike, fall, only_a_reference_tells, woke_and_stays, woke_before,
 };
 use crate::verdict::kind::Family;
 use crate::verdict::limits::long_try;
@@ -66,22 +66,36 @@ fn loaded(seen: &Seen) -> &'static str {
 }
 
 /// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
-pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> [String; 2] {
+pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> Vec<String> {
     /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
     const WATTS: f64 = 2.0;
     let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
     let reads = if leads_in_it(seen) {
         format!("{} (leads are in that) or less", Load::words(ohms))
     } else {
-        format!("{} or so", Load::words(ohms))
+        format!("about {}", Load::words(ohms))
     };
     let rail = format!(
-        "if a rail reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
+        "if {} reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
+        if woke_before(seen) { "a rail at the volts of the feed" } else { "the input rail" },
         figures(volts, 2),
         figures(volts / ohms, 2),
         figures(volts * volts / ohms, 1)
     );
-    [rail, "see what warms with a thermal camera, freeze spray or a film of alcohol".into()]
+    let warms = "see what warms with a thermal camera, freeze spray or a film of alcohol".to_owned();
+    [rail, warms].into_iter().chain(behind_a_converter(seen)).collect()
+}
+
+/// What a load is behind a converter, which hands on watts and not ohms; a feed that collapses runs none.
+fn behind_a_converter(seen: &Seen) -> Option<String> {
+    /// A core rail, in volts.
+    const CORE_V: f64 = 1.0;
+    let level = seen.last_level().filter(|_| seen.class() == Class::PartialShort)?;
+    Some(format!(
+        "behind a converter expect far less ({} are {} at {CORE_V} V): look for the rail that is lowest against a good board",
+        seen.watts(level.watts, level.volts),
+        Load::rough(CORE_V * CORE_V / level.watts.max(f64::MIN_POSITIVE))
+    ))
 }
 
 fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
@@ -95,43 +109,6 @@ fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
         "an adapter inlet may want an identification signal that a lab supply does not give: try the board's own adapter".into()
     });
     wants_signal.into_iter().chain([follow]).chain(switch).collect()
-}
-
-fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
-    let up = rails_may_be_up(seen).map(|stage| {
-        format!("measure the rails, and the processor's reset and clock: at the level of {stage} they may be up, and it held in reset")
-    });
-    let pressed = seen.has_button() && !seen.analysis.run.presses.is_empty();
-    let again = pressed.then(|| "press the button again, and watch whether the amps move".to_owned());
-    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
-    let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
-    again.into_iter().chain(up).chain(surplus_on_always_on(seen, suspect, surplus, true)).collect()
-}
-
-/// How to find what draws a surplus of so many watts at standby; `asleep` if the board does not wake either.
-fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64, asleep: bool) -> [String; 4] {
-    /// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin (common
-    /// practice, no source).
-    const WARMS_W: f64 = 0.15;
-    let explains = if asleep { "explains surplus and no wake" } else { "carries the surplus" };
-    let watts = seen.watts(surplus, seen.analysis.run.set_v);
-    let warmth = if surplus < WARMS_W {
-        format!(
-            "thermal camera: the surplus of {watts} is too small to feel, and a leaky capacitor or protection part likelier than a shorted one"
-        )
-    } else {
-        format!(
-            "thermal camera on the always-on regulators and what they feed: a surplus of {watts} in one part shows there"
-        )
-    };
-    [
-        format!(
-            "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
-        ),
-        "feed off, capacitors discharged: ohms to ground on that rail, or on each always-on rail".into(),
-        warmth,
-        "only then lift the loads of that rail one by one".into(),
-    ]
 }
 
 /// Ohms before the scope where tries are short, for a coil is easy to reach; last where the converters stay up.
@@ -223,74 +200,6 @@ fn cooler(seen: &Seen, watts: f64) -> Option<String> {
     Some(cooler.into())
 }
 
-fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
-    let enable = suspect.map(|suspect| format!("then the enable of {suspect}"));
-    let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
-    let supplies = match seen.family {
-        Family::Mainboard | Family::Handheld | Family::Any if by_itself => {
-            "good boards start by themselves: measure every rail, then what has to start this one and the reset, then clock and \
-             boot memory"
-        }
-        Family::Mainboard => {
-            "check the always-on rails, then the button's line at the embedded controller, its supply and its clock"
-        }
-        Family::Handheld => {
-            "check the always-on outputs of the power management, and the button's line down to it"
-        }
-        Family::Panel => {
-            "it should start by itself: measure every rail, then undervoltage lockout and reset, then clock and boot memory"
-        }
-        Family::SmallComputer => {
-            "it should start by itself: measure the volts at its input and every rail, then reset, clock and boot memory"
-        }
-        Family::Any => "check the always-on rails, and what has to ask the board to wake",
-    };
-    let much = much_for_standby(seen).then(|| excess_attached(seen, what_is_attached(seen)));
-    let mut checks = asked_to_wake(seen);
-    checks.extend(much);
-    let surplus = surplus_of_a_kind(seen);
-    // Nobody looks for what keeps a board from waking that was not asked to; and a surplus has one look at its rails.
-    let asked = !seen.has_button() || !seen.analysis.run.presses.is_empty();
-    if asked && (surplus.is_empty() || !seen.has_button()) {
-        checks.push(supplies.to_owned());
-        checks.extend(enable);
-    }
-    checks.extend(surplus);
-    checks
-}
-
-/// How to find what a board without a reference draws asleep beyond what boards of its kind do.
-fn surplus_of_a_kind(seen: &Seen) -> Vec<String> {
-    let Some(most_w) = most_asleep_w(seen) else { return Vec::new() };
-    let drawn = seen.last_level().map_or(0.0, |level| level.watts);
-    if drawn < most_w {
-        return Vec::new();
-    }
-    let of_all = "compare with a known-good board of this model asleep, on this supply: that tells a surplus from what is usual";
-    let [rails, ohms, ..] = surplus_on_always_on(seen, "the board", drawn, true);
-    let watts = seen.watts(drawn, seen.analysis.run.set_v);
-    // How much of it is a surplus nobody knows.
-    let warmth = format!(
-        "thermal camera on the always-on regulators and what they feed: most of {watts} in one part shows there"
-    );
-    vec![of_all.into(), rails, ohms, warmth]
-}
-
-/// Whether the button asks at all, from its contacts to its line.
-fn asked_to_wake(seen: &Seen) -> Vec<String> {
-    if !seen.has_button() {
-        return Vec::new();
-    }
-    let pressed = !seen.analysis.run.presses.is_empty();
-    let again = pressed.then(|| "press again, for 5 to 10 s, and watch the amps".to_owned());
-    let only_then = if pressed { "" } else { "only if it does not wake at that: " };
-    let button = [
-        format!("{only_then}bridge the button's contacts"),
-        "is the button's board or ribbon plugged in, and does its line go low as it is pressed?".to_owned(),
-    ];
-    again.into_iter().chain(button).collect()
-}
-
 fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     let mut checks = departing(seen, suspect);
     if checks.is_empty() && !own {
@@ -300,24 +209,13 @@ fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     checks
 }
 
-/// Watts that a standby draws beyond the usual, where that is a departure.
-pub(super) fn standby_surplus(seen: &Seen) -> Option<f64> {
-    let standby = &seen.analysis.model.standby;
-    let surplus = seen.departures.iter().find(|departure| {
-        let drawn = departure.quantity.ends_with("power") && departure.direction == Direction::Above;
-        drawn && departure.phase == standby.name
-    })?;
-    let volts = if surplus.unit == "A" { seen.analysis.run.set_v } else { 1.0 };
-    Some(surplus.measured * volts - standby.watts.unwrap_or(0.0))
-}
-
 /// What to do about a board that boots, but not as good boards do.
 fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let model = &seen.analysis.model;
     if let Some(surplus) = standby_surplus(seen) {
-        let off = "take off what may still be attached, the battery where it is not what you feed, and compare standby again";
-        let checks = surplus_on_always_on(seen, suspect.unwrap_or("the board"), surplus, false);
-        return std::iter::once(off.to_owned()).chain(checks).collect();
+        let off = excess_attached(seen, what_is_attached(seen));
+        let checks = surplus_on_always_on(seen, suspect.unwrap_or("the board"), surplus);
+        return std::iter::once(off).chain(checks).collect();
     }
     if let Some(suspect) = suspect {
         return vec![format!("it boots, but not as good boards do: look at {suspect} first")];
@@ -334,7 +232,7 @@ fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     }
     let other = seen.departures.first().map(|departure| {
         format!(
-            "{} is not as on good boards: take off what is attached, repeat, and compare it with a good board on this supply",
+            "{} is not as on good boards: feed off, take off what is attached, repeat, and compare it with a good board on this supply",
             departure.phase
         )
     });
@@ -345,11 +243,11 @@ fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
 fn run_longer(seen: &Seen) -> Option<String> {
     /// What fails with heat, or under load, often does so within minutes only (common practice, no source).
     const LONG_S: f64 = 60.0;
-    let ran = seen.last_level()?.duration();
-    (ran < LONG_S).then(|| {
+    let ran = seen.last_level()?;
+    (ran.duration() < LONG_S).then(|| {
         format!(
             "it was seen to run for {} only: let it run for minutes, under load, before you call it sound",
-            seen.time(ran)
+            seen.span(ran.start_s, ran.end_s)
         )
     })
 }
@@ -371,10 +269,7 @@ fn works(seen: &Seen) -> String {
 
 fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let Some(fall) = fall(seen) else { return Vec::new() };
-    let warm = format!(
-        "repeat cold, then warm at once: a fall before {} points to heat, the same time to what it does then",
-        seen.since_start(fall.at_s)
-    );
+    let warm = "repeat cold, then warm at once: a warm run that falls sooner points to heat, the same time to what it does then";
     let cooler = cooler(seen, fall.from_a * fall.from_v);
     let camera = format!("thermal camera while it runs, up to the fall at {}", seen.in_the_log(fall.at_s));
     let place = suspect.unwrap_or("the board");
@@ -390,14 +285,14 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         ),
     };
     let again = if seen.has_button() && seen.analysis.run.presses.is_empty() {
-        "press the button, then switch the feed off and on: a latch lets go only then"
+        "press the button; if nothing stirs, switch the feed off and on, and press: a latch lets go only then"
     } else if seen.has_button() {
-        "press the button again, then switch the feed off and on: a latch lets go only then"
+        "press the button again; if nothing stirs, switch the feed off and on, and press: a latch lets go only then"
     } else {
         "switch the feed off and on: a latch lets go only then"
     };
     let showed = "ask what it showed as it went: an orderly shutdown looks the same";
-    cooler.into_iter().chain([camera, again.into(), showed.into(), warm, watch]).collect()
+    cooler.into_iter().chain([camera, again.into(), showed.into(), warm.into(), watch]).collect()
 }
 
 /// Whether a steady load is there from switch-on of a board that no reference tells of.

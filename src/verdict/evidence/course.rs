@@ -2,9 +2,10 @@
 
 use super::TIMES_FROM;
 use super::before::{self, stood_by};
-use super::tries::before_this;
+use super::tries::{UNASKED, before_this, woke_unasked};
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
+use crate::stats::robust;
 use crate::units::{Amps, Seconds, Volts, figures, range};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
@@ -46,7 +47,8 @@ fn stages(seen: &Seen) -> Option<String> {
         }
         before = stage.or(before.filter(|_| step.state == State::Burst));
     }
-    (!reached.is_empty()).then(|| format!("stages reached: {}", reached.join(", ")))
+    let unasked = if woke_unasked(seen) { UNASKED } else { "" };
+    (!reached.is_empty()).then(|| format!("stages reached: {}{unasked}", reached.join(", ")))
 }
 
 /// `at 7.1 s`, `between 6.1 and 7.2 s (no readings)`.
@@ -224,7 +226,7 @@ pub(in crate::verdict) struct Fall {
     pub ran_s: f64,
     /// When it fell, in seconds.
     pub at_s: f64,
-    /// Amps of the level before: its last second or five readings.
+    /// Amps of the level before: the end of its last second, or five readings, that is steady.
     pub from_a: f64,
     /// Volts of the same.
     pub from_v: f64,
@@ -300,7 +302,24 @@ fn before_the_edge(seen: &Seen, at_s: f64) -> Range<usize> {
     let end_s = seen.trace.time().get(end).copied().unwrap_or(at_s);
     // Half a renewal, for readings come a little early or late.
     let from = end_s - BEFORE_FALL_S.max((READINGS + 0.5) * update_s);
-    seen.samples_between(from, end_s)
+    steady_end(seen, seen.samples_between(from, end_s))
+}
+
+/// The end of `level` that lies about one level, which is what the board fell from; all of it where it swings to its end.
+fn steady_end(seen: &Seen, level: Range<usize>) -> Range<usize> {
+    /// Renewals of the readings that show a level; half of one more, for readings come a little early or late.
+    const SHOW: f64 = 2.5;
+    /// Share of a level, and standard deviations of the readings, that they may be off by (by judgement).
+    const NEAR: f64 = 0.05;
+    const SDS: f64 = 3.0;
+    let amps = seen.trace.amps();
+    let end_s = level.clone().next_back().map_or(0.0, |last| seen.trace.time()[last]);
+    let last = seen.samples_between(end_s - SHOW * seen.readout.update_s(), end_s).start.max(level.start);
+    let Some(median) = robust::median(&mut amps[last..level.end].to_vec()) else { return level };
+    let near_a = (NEAR * median.abs()).max(SDS * seen.readout.noise_a).max(seen.readout.step_a);
+    let near = |i: &usize| (amps[*i] - median).abs() <= near_a;
+    let steady = level.clone().rev().take_while(near).last().filter(|first| *first <= last);
+    steady.unwrap_or(level.start)..level.end
 }
 
 /// The same as the finding has it, of a board that dropped out.

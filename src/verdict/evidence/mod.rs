@@ -9,9 +9,10 @@ mod tries;
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use short::{has_leads_in_it, woke_before};
-pub(super) use tries::ends_in_a_spike;
+pub(super) use tries::{ends_in_a_spike, most_step_on};
 
 use super::Class;
+use super::advice::standby_surplus;
 use super::align::{State, Step};
 use super::attempts::RISES_S;
 use super::phases::without_zero;
@@ -46,14 +47,20 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
         facts.insert(0, "the run fits none of the explanations well".into());
     }
     facts.truncate(MOST_FACTS);
-    let surplus = (analysis.leak_w > 0.0).then(|| {
-        let surplus = seen.watts(analysis.leak_w, analysis.run.set_v);
-        format!("{surplus} more than the usual standby, from before the wake on")
-    });
-    let more = surplus.into_iter().chain(in_vain(seen));
+    let more = surplus(seen).into_iter().chain(in_vain(seen));
     let room = MOST_FACTS - facts.len();
     facts.extend(more.take(room));
     facts
+}
+
+/// What a board drew beyond the usual standby before its wake; later stages vary by more than that.
+fn surplus(seen: &Seen) -> Option<String> {
+    let leak_w = Some(seen.analysis.leak_w).filter(|leak_w| *leak_w > 0.0)?;
+    // One number with that of the checks and cautions.
+    let watts = seen.watts(standby_surplus(seen).unwrap_or(leak_w), seen.analysis.run.set_v);
+    Some(format!(
+        "{watts} more than the usual standby before its wake; whether that goes on then is not told"
+    ))
 }
 
 /// `33 mA at 12.7 V for 53.1 s, from 1.90 s to the end`.
@@ -203,8 +210,11 @@ impl Steady {
         let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
         let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();
         let amps = |i: usize| without_zero(seen.trace.amps()[i], zero_a);
+        // The mean is not over the rise of the feed, which no reading of the level shows.
+        let first_s = *seen.trace.time().get(read.start)?;
+        let start_s = if first_s - first.start_s > seen.readout.update_s() { first_s } else { first.start_s };
         Some(Self {
-            start_s: first.start_s,
+            start_s,
             end_s: end.end_s,
             amps: mean(&amps)?,
             volts: mean(&|i| seen.trace.volts()[i])?,

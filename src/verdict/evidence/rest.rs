@@ -6,8 +6,10 @@ use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
+use crate::verdict::limits::read_slowly;
 use crate::verdict::model::Stage;
-use crate::verdict::presses::{SHOWS_S, pulses, unfed};
+use crate::verdict::presses::{SHOWS_S, unfed};
+use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Seen, exact};
 
 pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
@@ -57,10 +59,14 @@ fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
 
 /// A board that is connected charges its capacitors as the feed rises; a readback that is quick enough may still miss it.
 fn no_inrush(seen: &Seen) -> Option<String> {
-    seen.analysis.run.switch_on_seen.then(|| {
-        "no charge of capacitors is read as the volts rise: that points to an open lead or inlet, unless it is too short to be read"
-            .into()
-    })
+    let slow = read_slowly(seen).map_or_else(
+        || "that points to an open lead or inlet, unless it is too short to be read".into(),
+        |every| format!("of one that is read every {every} that says little"),
+    );
+    seen.analysis
+        .run
+        .switch_on_seen
+        .then(|| format!("no charge of capacitors is read as the volts rise: {slow}"))
 }
 
 /// What the current is below for certain, in amps.
@@ -72,8 +78,7 @@ pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
     let up = rails_may_be_up(seen).map(|stage| {
         format!("near the level of {stage}: the rails may be up and the processor held in reset")
     });
-    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
-    let pulses = pulses(seen, seen.samples_between(from, last.stretch.end_s));
+    let pulses = Pulses::at_the_end(seen).map(|pulses| pulses.words(seen));
     let level = [to_the_end(seen, last), against_usual(seen, last)];
     level.into_iter().chain(up).chain(pulses).chain([asked(seen)]).collect()
 }

@@ -2,7 +2,7 @@
 
 use super::course::left;
 use super::to_the_end;
-use crate::stats::robust;
+use crate::stats::{extent, robust};
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
@@ -13,6 +13,7 @@ use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, switched_off, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
+use std::ops::Range;
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = Vec::new();
@@ -68,8 +69,8 @@ pub(super) fn before_this(seen: &Seen) -> Option<String> {
 
 /// `16 tries from 6.96 s to 53.9 s, one every 3.13 s (3.08 to 3.18 s)`.
 fn counted_tries(seen: &Seen, tries: &Tries) -> String {
-    if let Some(reading) = lone_reading(seen) {
-        return format!("1 try at {}, for under {}: one reading", seen.time(reading), under(seen));
+    if let Some(brief) = Brief::of(seen) {
+        return format!("1 try at {}, {}", seen.time(brief.at_s), brief.length(seen));
     }
     let span = format!("from {} to {}", seen.moment(tries.first_start_s), seen.time(tries.last_end_s));
     let every = match tries.every_s {
@@ -94,6 +95,9 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
     format!("{times} {span}{every}{on}{}", after_presses(seen))
 }
 
+/// Of a board that woke without a press in the log.
+pub(super) const UNASKED: &str = "; no press is marked: pressed unmarked, or it woke by itself";
+
 /// Which press each try follows, and which come without one.
 fn after_presses(seen: &Seen) -> String {
     let pressed = seen.attempts.iter().filter_map(|start| waking(seen, start.start_s.value()));
@@ -107,33 +111,76 @@ fn after_presses(seen: &Seen) -> String {
         (Follows::FirstOnly, _) => {
             format!("; the press at {times} starts the first, the others come by themselves")
         }
-        (Follows::Other, _) if woke_unasked(seen) => {
-            "; no press is marked: pressed unmarked, or it woke by itself".into()
-        }
+        (Follows::Other, _) if woke_unasked(seen) => UNASKED.into(),
         (Follows::Other, _) => String::new(),
     }
 }
 
 /// Whether a board that waits for a press woke without a mark of one, some time after switch-on.
-fn woke_unasked(seen: &Seen) -> bool {
+pub(super) fn woke_unasked(seen: &Seen) -> bool {
     let run = &seen.analysis.run;
     let first = seen.attempts.first().filter(|_| seen.has_button() && run.presses.is_empty());
     first.is_some_and(|first| first.start_s.value() > run.start_s + RISES_S)
 }
 
-/// When the only try was read, if that was once.
-fn lone_reading(seen: &Seen) -> Option<f64> {
-    let [only] = seen.attempts.as_slice() else { return None };
-    let read = seen.samples_between(only.start_s.value(), only.end_s.value());
-    let time = seen.trace.time();
-    (only.given_up && read.len() == 1).then(|| time.get(read.start).copied()).flatten()
+/// The only try, where it is too brief for a stretch of time.
+struct Brief {
+    /// The first reading that shows it, in seconds.
+    at_s: f64,
+    /// How many do, those included that average over one of its edges.
+    readings: usize,
+    /// It is shorter than this, in seconds: the readings before and after show nothing of it.
+    most_s: f64,
 }
 
-/// What one reading may stand for: the readings before and after it show nothing.
-fn under(seen: &Seen) -> String {
-    /// Intervals between three readings.
-    const INTERVALS: f64 = 2.0;
-    seen.time(INTERVALS * seen.readout.update_s().max(seen.readout.poll_hz.map_or(0.0, |hertz| 1.0 / hertz)))
+impl Brief {
+    fn of(seen: &Seen) -> Option<Self> {
+        /// More readings show how long a try is.
+        const FEW: usize = 2;
+        let [only] = seen.attempts.as_slice() else { return None };
+        let within = seen.samples_between(only.start_s.value(), only.end_s.value());
+        if !only.given_up || within.is_empty() || within.len() > FEW {
+            return None;
+        }
+        let shown = with_its_edges(seen, within);
+        let time = seen.trace.time();
+        let before_s = shown.start.checked_sub(1).map_or(seen.analysis.run.start_s, |before| time[before]);
+        let after_s = time.get(shown.end).copied().unwrap_or(seen.analysis.run.end_s);
+        Some(Self { at_s: *time.get(shown.start)?, readings: shown.len(), most_s: after_s - before_s })
+    }
+
+    /// `for under 0.2 s: one reading`.
+    fn length(&self, seen: &Seen) -> String {
+        let readings =
+            if self.readings == 1 { "one reading".into() } else { format!("{} readings", self.readings) };
+        format!("for {}: {readings}", self.under(seen))
+    }
+
+    /// `under 0.2 s`.
+    fn under(&self, seen: &Seen) -> String {
+        format!("under {}", seen.time(self.most_s))
+    }
+}
+
+/// The readings `within` a try and those next to them that average over its edges: they lie between its peak and the rest
+/// on their side.
+fn with_its_edges(seen: &Seen, within: Range<usize>) -> Range<usize> {
+    /// Share of the way from the rest to the peak from which a reading is no rest (by judgement).
+    const SHOWS: f64 = 0.1;
+    /// Readings over which an edge is smeared, and as many more that show the rest beside it.
+    const EDGE: usize = 2;
+    let amps = seen.trace.amps();
+    let peak_a = amps[within.clone()].iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let shows = |i: usize, rest: &Range<usize>| {
+        let rest = amps.get(rest.clone()).and_then(|read| robust::median(&mut read.to_vec()));
+        rest.is_some_and(|rest| amps[i] - rest > (SHOWS * (peak_a - rest)).max(2.0 * seen.readout.noise_a))
+    };
+    let Range { start, end } = within;
+    let before = start.saturating_sub(2 * EDGE)..start.saturating_sub(EDGE);
+    let after = (end + EDGE).min(amps.len())..(end + 2 * EDGE).min(amps.len());
+    let first = (before.end..start).rev().take_while(|i| shows(*i, &before)).last().unwrap_or(start);
+    let last = (end..after.start).take_while(|i| shows(*i, &after)).last();
+    first..last.map_or(end, |last| last + 1)
 }
 
 /// A time with its range, where that says more.
@@ -149,8 +196,9 @@ fn with_range(seen: &Seen, mean: String, times: Spread) -> String {
 /// `each ends 0.42 s after its wake (0.40 to 0.44 s), in firmware`.
 fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
-    let after = match lone_reading(seen) {
-        Some(_) => format!("within {}", under(seen)),
+    let brief = Brief::of(seen);
+    let after = match &brief {
+        Some(brief) => format!("within {}", seen.time(brief.most_s)),
         // So that start and length come to the end that is said beside them.
         None if tries.count == 1 => seen.span(tries.first_start_s, tries.first_end_s),
         None => spread(seen, tries.lasts_s),
@@ -178,9 +226,10 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
-    let since = if lone_reading(seen).is_some() { "of" } else { "after" };
+    let since = if brief.is_some() { "of" } else { "after" };
+    let short = short_of_the_step(seen).unwrap_or_default();
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
-    format!("{each} {after} {since} its wake{}{stage}{open}", left_out(seen))
+    format!("{each} {after} {since} its wake{}{stage}{short}{open}", left_out(seen))
 }
 
 /// `, at the end of rails, at the step into loading: 15 of 17 tries end above the 0.685 A up to which good boards peak in
@@ -190,7 +239,7 @@ fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<Stri
     let place = seen.place(ends);
     let stage = &seen.analysis.model.stages[ends.last].name;
     let (beyond, peak_a) = stepped_on(seen, ends).unwrap_or_default();
-    if 2 * beyond > all {
+    if most_step_on(seen, ends) {
         let of = if all == 1 { "it ends".into() } else { format!("{beyond} of {all} tries end") };
         let peak = seen.reference_amps(peak_a);
         return Some(format!(", {place}: {of} above the {peak} up to which good boards peak in {stage}"));
@@ -198,6 +247,24 @@ fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<Stri
     let is_told = seen.tries()?.ended_in.as_ref() == Some(stage);
     let of = if shown == all { String::new() } else { format!(" ({shown} of {all} tries)") };
     is_told.then(|| format!(", {place}, as far as the readings tell{of}"))
+}
+
+/// Whether most tries read more at their end than good boards do before the step that they are said to end at.
+pub(in crate::verdict) fn most_step_on(seen: &Seen, ends: Ends) -> bool {
+    stepped_on(seen, ends).is_some_and(|(beyond, _)| 2 * beyond > given_up(seen).count())
+}
+
+/// `, 2.2 to 2.6 s into it, good boards stay for 2.9 to 3.3 s: no step into services is seen`, of tries that go off shortly
+/// before one.
+fn short_of_the_step(seen: &Seen) -> Option<String> {
+    let last = seen.ends.filter(|ends| ends.short)?.last;
+    let (stays, next) = (seen.stays_in(last), seen.analysis.model.stages.get(last + 1)?);
+    let (shown, all) = (stays.len(), given_up(seen).count());
+    let shown =
+        if shown < all { format!(" where that shows ({shown} of {all} tries)") } else { String::new() };
+    let [stays, good] = [extent(&stays)?, seen.good_lengths(last)?]
+        .map(|(low, high)| range(&seen.time(low), &seen.time(high)));
+    Some(format!(", {stays} into it{shown}, good boards stay for {good}: no step into {} is seen", next.name))
 }
 
 /// How many tries read more at their end than good boards do at any time in the stage that they are said to end in, and

@@ -1,9 +1,10 @@
 //! Where tries ended: the stage, or those that time and level leave open.
 
 use super::Seen;
-use crate::stats::robust;
+use crate::stats::{extent, robust};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::Tries;
+use crate::verdict::evidence::most_step_on;
 use crate::verdict::model::Span;
 use crate::verdict::{Attempt, Class};
 
@@ -16,6 +17,8 @@ pub(in crate::verdict) struct Ends {
     pub barely: bool,
     /// The stage after the last one, where that ran its usual length: the fault may lie at the step into this one.
     pub into: Option<usize>,
+    /// Whether they ran nearly as long in the last one as good boards do, and went off before any step out of it.
+    pub short: bool,
 }
 
 impl Ends {
@@ -78,8 +81,10 @@ impl Seen<'_> {
         let steps = |next: &usize| {
             *next < stages.len() && self.ran_its_length(tries, likely) && !self.turns_from(likely, *next)
         };
-        let into = Some(likely + 1).filter(steps);
-        let one = Ends { first: likely, last: likely, barely: false, into };
+        let near = Some(likely + 1).filter(steps);
+        let into = near.filter(|next| self.comes_to_the_step(likely, *next));
+        let short = near.is_some() && into.is_none();
+        let one = Ends { first: likely, last: likely, barely: false, into, short };
         if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
             return Some(one);
         }
@@ -89,7 +94,7 @@ impl Seen<'_> {
             tries.lasts_s.mean - begins <= self.readout.update_s()
         });
         let last = if barely { likely + 1 } else { likely };
-        Some(Ends { first: 0, last, barely, into: into.filter(|_| last == 0) })
+        Some(Ends { first: 0, last, barely, into: into.filter(|_| last == 0), short: false })
     }
 
     /// Where no try shows the stage that time suggests, and the limit is too low for that: tries that are starved end at the
@@ -102,7 +107,8 @@ impl Seen<'_> {
         let starved = self.class() == Class::FeedLimited && !shown && stage.watts > limit_w;
         let other =
             tries.ended_in.as_ref().is_some_and(|name| *name != self.analysis.model.stages[before].name);
-        (starved && !other).then_some(Ends { first: before, last: before, barely: false, into: Some(likely) })
+        let step = Ends { first: before, last: before, barely: false, into: Some(likely), short: false };
+        (starved && !other).then_some(step)
     }
 
     /// Whether the tries that end in `stage` were in it for as long as good boards are, so that the step into the next one
@@ -117,12 +123,7 @@ impl Seen<'_> {
         // Of a shorter stage the readings do not show how much of it there was.
         let known = |span: &Span| self.readout.shows_level(span.typical) && span.high <= WIDEST * span.low;
         let Some(span) = stages[stage].duration.filter(known) else { return false };
-        let ended_here = |attempt: &&Attempt| {
-            attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
-        };
-        let here = self.attempts.iter().filter(ended_here);
-        // Of a try that the alignment did not take apart nothing is known.
-        let stays: Vec<f64> = here.map(|a| self.time_in(a, stage)).filter(|length| *length > 0.0).collect();
+        let stays = self.stays_in(stage);
         let before: f64 = stages[..stage].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
         let shown = stays.iter().sum::<f64>() / stays.len().max(1) as f64;
@@ -131,6 +132,37 @@ impl Seen<'_> {
         let in_time = longest.is_some_and(|longest| tries.lasts_s.mean <= longest);
         // A time is known to half a renewal of the readings.
         in_time && lasted + update_s / 2.0 >= NEARLY * span.typical && lasted <= span.high
+    }
+
+    /// How long each of the tries that end in `stage` was in it, in seconds; of a try that the alignment did not take apart
+    /// nothing is known.
+    pub(in crate::verdict) fn stays_in(&self, stage: usize) -> Vec<f64> {
+        let name = self.analysis.model.stages[stage].name.as_str();
+        let here =
+            self.attempts.iter().filter(|try_| try_.given_up && try_.ended_in.as_deref() == Some(name));
+        here.map(|try_| self.time_in(try_, stage)).filter(|length| *length > 0.0).collect()
+    }
+
+    /// The shortest and the longest time that good boards were seen to be in `stage`, in seconds; `None` where the profile
+    /// keeps no captures.
+    pub(in crate::verdict) fn good_lengths(&self, stage: usize) -> Option<(f64, f64)> {
+        let name = &self.analysis.model.stages[stage].name;
+        let measured = self.profile?.learned.logs.iter().flat_map(|log| &log.stages);
+        let lengths = measured.filter(|stage| stage.phase == *name).filter_map(|stage| stage.duration);
+        extent(&lengths.collect::<Vec<f64>>())
+    }
+
+    /// Whether the step from `stage` into the `next` one is where the tries end: they read more than the stage takes, or most
+    /// were in it for as long as some good board, for a board that steps on sooner than every other has yet to be seen. A
+    /// limit that starves the board does so at a step.
+    fn comes_to_the_step(&self, stage: usize, next: usize) -> bool {
+        /// Each edge of a stay may be off by one renewal of the readings.
+        const EDGES: f64 = 2.0;
+        let Some((shortest, _)) = self.good_lengths(stage) else { return true };
+        let stays = self.stays_in(stage);
+        let short = stays.iter().filter(|stay| **stay + EDGES * self.readout.update_s() < shortest).count();
+        let at_the_step = Ends { first: stage, last: stage, barely: false, into: Some(next), short: false };
+        self.class() == Class::FeedLimited || 2 * short <= stays.len() || most_step_on(self, at_the_step)
     }
 
     /// Whether most tries that end in `stage` draw what is further from the level of the `next` one at their end than they

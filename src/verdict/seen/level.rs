@@ -30,6 +30,11 @@ impl Load {
     pub(in crate::verdict) fn words(ohms: f64) -> String {
         format!("{} Ω", figures(ohms, 3))
     }
+
+    /// Ohms of a reckoning that rests on a round figure.
+    pub(in crate::verdict) fn rough(ohms: f64) -> String {
+        format!("{} Ω", figures(ohms, 1))
+    }
 }
 
 impl Level {

@@ -19,16 +19,42 @@ fn a_press_that_changes_nothing_is_told_and_one_that_wakes_is_not() {
 }
 
 #[test]
+fn what_moves_in_a_rest_without_a_press_is_no_answer_to_one() {
+    // A pulse of the board's own every 2.4 s, one of them shortly after the press.
+    let rest = [(2.3, SET_V, 0.0234), (0.1, SET_V, 0.028)].repeat(12);
+    let latched = [&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0)][..], &rest].concat();
+    let again = bench(&latched).with(|b| b.presses.push(20.4)).find();
+    let said = because(&again);
+    assert!(
+        said.contains(
+            "the press at 20.4 s changes nothing: the current does not move in the 15.7 s after it"
+        ),
+        "{said}"
+    );
+    assert!(again.next_checks[0].starts_with("a latch is likely"), "{}", checks(&again));
+}
+
+#[test]
+fn a_board_that_gets_somewhere_without_a_marked_press_is_said_to_have_woken() {
+    let unasked = "; no press is marked: pressed unmarked, or it woke by itself";
+    for levels in [BOOT.to_vec(), vec![OFF, STANDBY, RAILS, (50.0, SET_V, 1.016)]] {
+        let woke = |presses: &[f64]| because(&bench(&levels).with(|b| b.presses = presses.to_vec()).find());
+        assert!(woke(&[]).contains(unasked), "{}", woke(&[]));
+        assert!(!woke(&[4.5]).contains("no press is marked"), "{}", woke(&[4.5]));
+    }
+}
+
+#[test]
 fn short_pulses_of_a_standby_are_told_beside_those_of_good_boards() {
     let mut levels = vec![OFF];
     levels.extend((0..6).flat_map(|_| [(3.0, SET_V, 0.0234), (0.1, SET_V, 0.035)]));
     let pulsing = bench(&levels).find();
     class(&pulsing, Class::StandbyOnly);
     // Good boards' standby peaks at 0.48 W: 37.5 mA.
-    let told = "of up to 36 mA; good boards' standby peaks at up to 38 mA";
+    let told = "5 short pulses, one about every 3.1 s, of up to 13 mA above its rest; good boards go up to 14 mA above theirs (a \
+                heartbeat: its controller is alive)";
     assert!(because(&pulsing).contains(told), "{}", because(&pulsing));
-    let beats = "short pulses, one about every 3.1 s (a heartbeat: its controller is alive),";
-    assert!(because(&pulsing).contains(beats), "{}", because(&pulsing));
+    assert!(!asks(&bench(&levels), "through a pulse"), "{}", checks(&pulsing));
     assert!(!because(&bench(&ASLEEP).find()).contains("pulse"));
 }
 

@@ -282,6 +282,24 @@ fn a_try_of_one_reading_is_no_stretch_of_time() {
 }
 
 #[test]
+fn a_slow_readback_says_little_of_a_charge_that_it_did_not_read() {
+    let dead = |period: f64| found(&[OFF, (20.0, SET_V, 0.0)], period, 0.001);
+    let slow = dead(0.25);
+    class(&slow, Class::NoDraw);
+    assert!(because(&slow).contains("read every 0.25 s that says little"), "{}", because(&slow));
+    assert!(slow.limits.join("\n").contains("read every 0.25 s: no time is better"), "{:?}", slow.limits);
+    assert!(because(&dead(0.1)).contains("points to an open lead or inlet"), "{}", because(&dead(0.1)));
+}
+
+#[test]
+fn a_mean_is_over_the_time_that_is_said_of_it() {
+    // The rise of the feed takes up the first fifth of a second, which the mean is not over.
+    let brief = bench(&[OFF, (0.2, 1.4, 0.04), (0.6, SET_V, 0.0234)]).with(|b| b.presses.clear()).find();
+    class(&brief, Class::Inconclusive);
+    assert!(because(&brief).contains("mean over its last 0.5 s: 23"), "{}", because(&brief));
+}
+
+#[test]
 fn four_readings_a_second_are_said_once_to_be_coarse() {
     let limits = |period: f64| found(&two_tries(), period, 0.001).limits.join("\n");
     assert_eq!(limits(0.25).matches("no time is better than that").count(), 1, "{}", limits(0.25));

@@ -1,0 +1,219 @@
+//! Short pulses of a board that stands by: how many, how evenly they come, and how far they go beside those of good boards.
+
+use super::attempts::RISES_S;
+use super::seen::Seen;
+use crate::reference::StageMeasure;
+use crate::stats::robust;
+use std::ops::Range;
+
+/// Short pulses of a board at rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Pulses {
+    pub count: usize,
+    /// Of pulses that come evenly.
+    pub rhythm: Option<Rhythm>,
+    /// How far the highest goes above the rest, in amps.
+    pub above_a: f64,
+    /// What is known of good boards beside them.
+    good: Good,
+}
+
+/// How evenly pulses come.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Rhythm {
+    /// From one to the next, in seconds.
+    pub every_s: f64,
+    /// Whether some were not seen.
+    pub some_missed: bool,
+}
+
+/// How far good boards go above their rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Good {
+    /// They have no rest, or nobody knows of it, or it was seen for too short a time.
+    Unknown,
+    /// So many amps at most, as these pulses do.
+    Alike(f64),
+    /// So many amps at most, and these pulses go well beyond.
+    Less(f64),
+}
+
+impl Pulses {
+    /// The pulses of the rest that a run ends in.
+    pub(super) fn at_the_end(seen: &Seen) -> Option<Self> {
+        let last = &seen.analysis.path.last()?.stretch;
+        let from = last.start_s.max(seen.analysis.run.start_s + RISES_S);
+        Self::of(seen, seen.samples_between(from, last.end_s))
+    }
+
+    fn of(seen: &Seen, samples: Range<usize>) -> Option<Self> {
+        let time = seen.trace.time().get(samples.clone())?;
+        let amps = seen.trace.amps().get(samples)?;
+        let level = robust::median(&mut amps.to_vec())?;
+        let above: Vec<f64> = amps.iter().map(|amps| amps - level).collect();
+        let limits = Limits::of(seen, level - seen.readout.zero_a, &above);
+        let above_a = above.iter().copied().fold(0.0, f64::max);
+        let low = above_a <= limits.alone;
+        let height = if low { limits.even } else { limits.alone };
+        if above_a <= height {
+            return None;
+        }
+        let is_pulse = |above: f64| above > limits.least.max(Limits::AS_WELL * height);
+        let begins = |i: &usize| is_pulse(above[*i]) && (*i == 0 || !is_pulse(above[i - 1]));
+        let begun: Vec<f64> = (0..above.len()).filter(begins).map(|i| time[i]).collect();
+        let rhythm = Rhythm::of(&begun, seen.readout.update_s());
+        let good = Good::beside(seen, above_a, rhythm);
+        // What is low beside its level stands out by its rhythm alone.
+        (!low || rhythm.is_some()).then_some(Self { count: begun.len(), rhythm, above_a, good })
+    }
+
+    /// Whether a scope is to tell what they are: they come evenly, and good boards are not known to have them.
+    pub(super) fn want_a_scope(&self) -> Option<Rhythm> {
+        self.rhythm.filter(|_| !matches!(self.good, Good::Alike(_)))
+    }
+
+    /// `18 short pulses, one about every 3.2 s, of up to 31 mA above its rest; good boards' go up to 5 mA: something
+    /// retries, or its controller works`.
+    pub(super) fn words(&self, seen: &Seen) -> String {
+        let pulses = match (self.count, self.rhythm) {
+            (1, _) => "1 short pulse of".to_owned(),
+            (count, None) => format!("{count} short pulses of up to"),
+            (count, Some(rhythm)) => format!("{count} short pulses, {}, of up to", rhythm.words(seen)),
+        };
+        format!("{pulses} {} above its rest{}", seen.amps(self.above_a), self.beside(seen))
+    }
+
+    fn beside(&self, seen: &Seen) -> String {
+        let good = |amps: f64| format!("; good boards go up to {} above theirs", seen.reference_amps(amps));
+        match (self.good, self.rhythm) {
+            (Good::Unknown, None) => String::new(),
+            (Good::Unknown, Some(_)) => {
+                ": a controller's heartbeat, or a converter that tries again; a scope tells".into()
+            }
+            (Good::Alike(amps) | Good::Less(amps), None) => good(amps),
+            (Good::Alike(amps), Some(_)) => format!("{} (a heartbeat: its controller is alive)", good(amps)),
+            (Good::Less(amps), Some(_)) => {
+                format!("{}: something tries again, or its controller works", good(amps))
+            }
+        }
+    }
+}
+
+/// From what height on readings are pulses, in amps above the rest.
+struct Limits {
+    /// Whatever their rhythm.
+    alone: f64,
+    /// If they come evenly.
+    even: f64,
+    /// Readings beside such pulses.
+    least: f64,
+}
+
+impl Limits {
+    /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
+    /// is averaged down, now more and now less.
+    const AS_WELL: f64 = 0.5;
+
+    fn of(seen: &Seen, level: f64, above: &[f64]) -> Self {
+        /// Standard deviations of the readings, steps of the readback and share of the level from which a reading is a
+        /// pulse.
+        const SDS: f64 = 6.0;
+        const STEPS: f64 = 3.0;
+        const SHARE: f64 = 0.3;
+        /// ... or of this share, if they come evenly.
+        const LOW_SHARE: f64 = 0.1;
+        /// ... but no less than so many standard deviations and steps.
+        const AT_LEAST: (f64, f64) = (4.0, 2.0);
+        let step_a = seen.analysis.step_a;
+        let noise_a = seen.readout.noise_a.min(below(above)).max(step_a / 12_f64.sqrt());
+        let noise = (SDS * noise_a).max(STEPS * step_a);
+        Self {
+            alone: noise.max(SHARE * level),
+            even: noise.max(LOW_SHARE * level),
+            least: (AT_LEAST.0 * noise_a).max(AT_LEAST.1 * step_a),
+        }
+    }
+}
+
+/// Standard deviation of readings about their median by those below it, which hold no pulse; of those that lie on it, half
+/// count.
+fn below(above: &[f64]) -> f64 {
+    let under = above.iter().filter(|above| **above < 0.0);
+    let on = above.iter().filter(|above| **above == 0.0).count();
+    #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
+    let count = under.clone().count() as f64 + on as f64 / 2.0;
+    (under.map(|above| above * above).sum::<f64>() / count.max(0.5)).sqrt()
+}
+
+impl Rhythm {
+    /// The rhythm of pulses that begin at these times, if they come evenly.
+    fn of(begun_s: &[f64], update_s: f64) -> Option<Self> {
+        /// Fewer pulses show no period.
+        const PULSES: usize = 4;
+        /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
+        const EVEN: f64 = 0.15;
+        let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let usual = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES)?;
+        if let Some(every_s) = with_some_missed(&spaces, EVEN, update_s) {
+            return Some(Self { every_s, some_missed: true });
+        }
+        let even = spaces.iter().filter(|space| (*space - usual).abs() <= EVEN * usual + update_s);
+        // One that was missed, or one more, leaves most of them even.
+        (4 * even.count() >= 3 * spaces.len()).then_some(Self { every_s: usual, some_missed: false })
+    }
+
+    /// `one about every 2.1 s`.
+    pub(super) fn words(&self, seen: &Seen) -> String {
+        let missed = if self.some_missed { " with some not seen" } else { "" };
+        format!("one about every {}{missed}", seen.time(self.every_s))
+    }
+}
+
+/// The period of pulses some of which were not seen, so that the spaces are once to three times as long; `None` where none,
+/// or more than half, are missed. A share `even` of the period, and a renewal of the readings, is how exact a space is.
+fn with_some_missed(spaces: &[f64], even: f64, update_s: f64) -> Option<f64> {
+    /// Periods that a space may have.
+    const MOST: f64 = 3.0;
+    /// Fewer single periods show none.
+    const SINGLE: usize = 2;
+    let shortest = spaces.iter().copied().min_by(f64::total_cmp)?;
+    let periods: Vec<f64> = spaces.iter().map(|space| (space / shortest).round()).collect();
+    let off = |(space, count): (&f64, &f64)| (space - count * shortest).abs() / count;
+    let fit =
+        spaces.iter().zip(&periods).all(|pair| *pair.1 <= MOST && off(pair) <= even * shortest + update_s);
+    let single = periods.iter().filter(|count| **count < 1.5).count();
+    let all = periods.iter().sum::<f64>();
+    let missed = single < periods.len() && single >= SINGLE;
+    (fit && missed).then(|| spaces.iter().sum::<f64>() / all)
+}
+
+impl Good {
+    /// What good boards do beside pulses that go `above_a` above their rest.
+    fn beside(seen: &Seen, above_a: f64, rhythm: Option<Rhythm>) -> Self {
+        /// Times as far is more than another readback, which averages pulses down, shows (by judgement).
+        const WELL_BEYOND: f64 = 2.0;
+        match most_above(seen, rhythm) {
+            None => Self::Unknown,
+            Some(most) if above_a > WELL_BEYOND * most.max(seen.analysis.step_a) => Self::Less(most),
+            Some(most) => Self::Alike(most),
+        }
+    }
+}
+
+/// How far the readings of good boards go above the mean of their standby at most, in amps; `None` where nobody knows, or
+/// they were seen for too short a time to show pulses of that `rhythm`.
+fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<f64> {
+    /// Periods for which good boards, taken together, were seen to rest (by judgement).
+    const PERIODS: f64 = 3.0;
+    let name = seen.analysis.model.standby.name.as_str();
+    let (phase, factor) = seen.reference_at(name)?;
+    let logs = seen.profile?.learned.logs.iter().flat_map(|log| &log.stages);
+    let rests: Vec<&StageMeasure> = logs.filter(|stage| stage.phase == name).collect();
+    let seen_s: f64 = rests.iter().filter_map(|rest| rest.seen).sum();
+    let measured = rests.iter().map(|rest| rest.peak_power - rest.mean_power).max_by(f64::total_cmp);
+    if measured.is_some() && rhythm.is_some_and(|rhythm| seen_s < PERIODS * rhythm.every_s) {
+        return None;
+    }
+    let most_w = measured.unwrap_or(phase.peak_power.high - phase.mean_power.typical);
+    Some(most_w.max(0.0) * factor / seen.analysis.run.set_v)
+}

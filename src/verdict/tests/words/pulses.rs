@@ -1,0 +1,75 @@
+//! Pulses of a rest: how far they go above it, beside those of good boards.
+
+use super::ends::good_log;
+use super::*;
+
+/// A rest at so many amps with pulses of 0.1 s that go so far above it, one every 3.1 s, of a board whose good ones go
+/// `good_a` above theirs, and were seen at rest for so many seconds each.
+fn pulsing(rest_a: f64, above_a: f64, good: Option<(f64, f64)>) -> Bench {
+    let pulses = [(3.0, SET_V, rest_a), (0.1, SET_V, rest_a + above_a)].repeat(7);
+    let levels = [&[OFF][..], &pulses, &[(3.0, SET_V, rest_a)]].concat();
+    let log = |(good_a, seen_s): (f64, f64)| {
+        good_log("standby", |standby| {
+            standby.mean_power = 0.3;
+            standby.peak_power = 0.3 + good_a * SET_V;
+            standby.seen = Some(seen_s);
+        })
+    };
+    let logs = good.map(|good| vec![log(good); 3]).unwrap_or_default();
+    bench(&levels).with(|b| b.profile.as_mut().expect("one").learned.logs = logs)
+}
+
+#[test]
+fn pulses_are_held_against_those_of_good_boards_by_how_far_they_go_above_the_rest() {
+    // Below all that good boards' standby peaks at, and still far above what theirs goes to.
+    let retries = pulsing(0.0234, 0.012, Some((0.002, 5.0)));
+    let said = because(&retries.find());
+    assert!(
+        said.contains("above its rest; good boards go up to 2 mA above theirs: something tries again"),
+        "{said}"
+    );
+    assert!(!said.contains("alive"), "{said}");
+    assert!(
+        asks(&retries, "scope the always-on rails and their enables through a pulse, one about every 3.1 s"),
+        "{}",
+        checks(&retries.find())
+    );
+    let alike = pulsing(0.0234, 0.012, Some((0.011, 5.0)));
+    assert!(
+        because(&alike.find()).contains("a heartbeat: its controller is alive"),
+        "{}",
+        because(&alike.find())
+    );
+    assert!(!asks(&alike, "through a pulse"), "{}", checks(&alike.find()));
+    // Good boards that were seen at rest for two seconds each showed hardly a pulse.
+    let unknown = because(&pulsing(0.0234, 0.012, Some((0.002, 2.0))).find());
+    assert!(unknown.contains("a controller's heartbeat, or a converter that tries again"), "{unknown}");
+    assert!(!unknown.contains("good boards go up to"), "{unknown}");
+}
+
+#[test]
+fn a_rest_that_draws_too_much_has_its_pulses_listed_as_well() {
+    let surplus = pulsing(0.09, 0.02, Some((0.002, 5.0)));
+    class(&surplus.find(), Class::ExcessStandby);
+    let said = because(&surplus.find());
+    assert!(said.contains("7 short pulses, one about every 3.1 s, of up to 21 mA above its rest"), "{said}");
+}
+
+#[test]
+fn a_board_that_starts_by_itself_and_does_not_may_be_held_off() {
+    let alone = |b: &mut Bench| {
+        let known = b.profile.as_mut().expect("one");
+        known.phases.remove(0);
+        b.presses.clear();
+    };
+    let dead = pulsing(0.0234, 0.012, None).with(alone);
+    class(&dead.find(), Class::StandbyOnly);
+    assert!(asks(&dead, "a boot jumper or a power-on input holds it off"), "{}", checks(&dead.find()));
+    assert!(asks(&dead, "scope its first rails"), "{}", checks(&dead.find()));
+    let said = because(&dead.find());
+    assert!(
+        said.contains("a controller's heartbeat, or a converter that tries again; a scope tells"),
+        "{said}"
+    );
+    assert!(!asks(&bench(&ASLEEP), "boot jumper"), "{}", checks(&bench(&ASLEEP).find()));
+}
