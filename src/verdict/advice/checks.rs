@@ -1,7 +1,7 @@
 //! What to probe next: the profile's checks, what may only look like a fault, then what is usual at repair benches.
 
 use super::COMMON;
-use super::look_alikes::{look_alikes, pack_lines};
+use super::look_alikes::{look_alikes, pack_lines, press_at_last};
 use super::path::is_for_the_eye;
 use super::usual::usual;
 use crate::units::with_and;
@@ -17,7 +17,7 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let eye = by_eye(seen, path);
     let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
-    let last = marked(eye.into_iter().chain(pack).collect());
+    let last = marked(press_at_last(seen).into_iter().chain(eye).chain(pack).collect());
     let first = marked(press_once(seen).into_iter().collect());
     first.into_iter().chain(own).chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
 }

@@ -18,15 +18,29 @@ const BULK_F: f64 = 0.01;
 /// What to rule out before the board is suspected.
 pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
     let first = [not_connected(seen)].into_iter().flatten().chain(leads(seen)).chain(may_charge(seen));
+    // A surplus that is attached may be what keeps the board asleep, and an open lead is before its button.
+    let excess = is(seen, &[Class::ExcessStandby]);
+    let pressed = not_pressed(seen).filter(|_| !excess && !draws_before_its_press(seen));
     let all = [
-        not_pressed(seen),
+        pressed,
         limit_too_low(seen),
         thin_leads(seen),
         inrush(seen),
         latch_clears(seen),
         load_attached(seen),
+        not_pressed(seen).filter(|_| excess),
     ];
     first.chain(all.into_iter().flatten()).collect()
+}
+
+/// What is done last on a board that draws nothing though good ones do before any press: what does not even stand by hardly
+/// sees its button.
+pub(super) fn press_at_last(seen: &Seen) -> Option<String> {
+    not_pressed(seen).filter(|_| draws_before_its_press(seen))
+}
+
+fn draws_before_its_press(seen: &Seen) -> bool {
+    is(seen, &[Class::NoDraw]) && seen.analysis.model.standby.watts.is_some()
 }
 
 fn is(seen: &Seen, classes: &[Class]) -> bool {
@@ -194,13 +208,14 @@ pub(super) fn unplug_after(seen: &Seen) -> Option<String> {
 }
 
 fn unplug(what: &str) -> String {
-    format!("unplug what can be unplugged ({what}) and try again")
+    format!("feed off, unplug what can be unplugged ({what}), and try again")
 }
 
+/// What draws beside the board. The cautions have the cell out before anything is fed: it is looked for, and not taken off.
 pub(super) fn excess_attached(seen: &Seen, what: &str) -> String {
     let packs = matches!(seen.family, Family::Mainboard | Family::Handheld) && !seen.at_battery();
-    let battery = if packs { "take the battery off, and" } else { "take off" };
-    format!("{battery} what may still be attached ({what}), and compare standby again")
+    let battery = if packs { "see that the battery is off, " } else { "" };
+    format!("feed off, {battery}take off what may still be attached ({what}), and compare standby again")
 }
 
 /// What is usually attached to boards of that kind.

@@ -17,9 +17,12 @@ const SHORTED_LEADS_OHM: f64 = 0.5;
 /// Up to this thin leads are a tenth of what is seen and more, in ohms.
 const LEADS_COUNT_OHM: f64 = 10.0 * Load::THIN_LEADS_OHM;
 
-/// Volts at which the supply stands while a clamp or body diode conducts on a board that is fed in reverse, leads
-/// included: 0.6 to 1.3 V are usual, and these leave room for a cold or a hot one and for long leads.
-const REVERSED_V: std::ops::RangeInclusive<f64> = 0.35..=1.6;
+/// Volts of a clamp or body diode on a board that is fed in reverse, at the board: some 0.5 V of a cold one at little
+/// current to 1.5 V of a hot or small one at amperes (common practice, no source).
+const REVERSED_V: std::ops::RangeInclusive<f64> = 0.5..=1.5;
+
+/// Below this not even a diode with a metal junction conducts amperes, in volts (common practice, no source).
+const NO_DIODE_V: f64 = 0.35;
 
 /// From this many watts a board is not fed on as it is.
 const HOT_W: f64 = 10.0;
@@ -29,25 +32,50 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     if seen.class() != Class::HardShort {
         return Vec::new();
     }
-    let stands_at = seen.last_level().map_or(0.0, |level| level.volts);
-    let polarity = if REVERSED_V.contains(&stands_at) {
-        Some(format!(
-            "check the polarity: at about {} a board stands that is fed in reverse, on its clamp diode",
-            volts(stands_at)
-        ))
-    } else if stands_at < *REVERSED_V.start() {
-        Some(format!(
-            "measure the volts at the board's side of the clips; {} is little for a diode, so reversed \
-             polarity is unlikely",
-            volts(stands_at)
-        ))
-    } else {
-        None
-    };
     let subtract = mostly_leads(seen).then(|| {
         "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads".into()
     });
-    polarity.into_iter().chain(shorted_leads(seen)).chain(subtract).collect()
+    let all = polarity(seen).into_iter().chain(shorted_leads(seen)).chain(half_the_limit(seen));
+    all.chain(subtract).collect()
+}
+
+/// Whether the board may be fed in reverse, by the volts that its clamp diode would have.
+fn polarity(seen: &Seen) -> Option<String> {
+    let level = seen.last_level()?;
+    let at_the_board = level.volts - level.amps * Load::THIN_LEADS_OHM;
+    let stands_at = volts(level.volts);
+    if level.volts < NO_DIODE_V {
+        return Some(format!(
+            "measure the volts at the board's side of the clips; {stands_at} is little for a diode, so reversed polarity is \
+             unlikely"
+        ));
+    }
+    if at_the_board > *REVERSED_V.end() {
+        return None;
+    }
+    Some(match level.volts {
+        _ if REVERSED_V.contains(&at_the_board) => format!(
+            "check the polarity: at about {stands_at}, leads included, a board stands that is fed in reverse, on its clamp diode"
+        ),
+        // Short, thick leads leave it open.
+        volts if REVERSED_V.contains(&volts) => format!(
+            "check the polarity: {} to {} V measured at the board would be its clamp diode, fed in reverse",
+            REVERSED_V.start(),
+            REVERSED_V.end()
+        ),
+        _ => "check the polarity".into(),
+    })
+}
+
+/// The cheapest look at what holds the volts down, of a supply that sits in its limit.
+fn half_the_limit(seen: &Seen) -> Option<String> {
+    let last = seen.analysis.path.last().filter(|last| last.stretch.limit > 0.5)?;
+    let limit = seen.analysis.run.limit_a.filter(|_| last.stretch.volts > 0.0)?;
+    Some(format!(
+        "set the limit to half, {}: volts that halve as well are a resistance, volts that hardly change a diode or reversed \
+         polarity",
+        exact(limit / 2.0, "A")
+    ))
 }
 
 /// Leads that touch each other, of a load that is small enough for it.
@@ -71,7 +99,7 @@ pub(super) fn may_charge(seen: &Seen) -> Option<String> {
             return "see that no pack and no charger is connected beside the supply: a steady load without a press may be one"
                 .into();
         }
-        "take the battery off and repeat: a steady load without a press may be a pack that charges".into()
+        "see that the battery is off, and repeat: a steady load without a press may be a pack that charges".into()
     })
 }
 
@@ -103,6 +131,8 @@ fn camera(seen: &Seen) -> Option<String> {
     const LOW_W: f64 = 1.0;
     /// Less hardly warms a part that is soldered to planes of copper.
     const SHOWS_W: f64 = 0.3;
+    /// ... and this much does within seconds (common practice, no source).
+    const AT_ONCE_W: f64 = 1.0;
     let level = seen.last_level()?;
     let watts = seen.watts(level.watts, level.volts);
     if level.watts - seen.leads_watts(&level) < SHOWS_W {
@@ -111,6 +141,13 @@ fn camera(seen: &Seen) -> Option<String> {
         ));
     }
     if level.watts < HOT_W {
+        let board_w = level.watts - seen.leads_watts(&level);
+        if board_w < AT_ONCE_W {
+            return Some(format!(
+                "thermal camera, fed as now for up to a minute: {} on the board may show late, or not at all",
+                seen.watts(board_w, level.volts)
+            ));
+        }
         return Some(format!(
             "thermal camera, fed as now ({watts}) for seconds only: what warms first is the part, or feeds it"
         ));
@@ -136,7 +173,10 @@ fn ohms_to_find(seen: &Seen, ohms: f64, partial: bool) -> String {
         return format!("if it reads far above {words} there, a converter or chip draws only when fed");
     }
     let probes = match leads_in_it(seen) {
-        _ if mostly_leads(seen) => ", less what the leads take",
+        // A plain meter resolves a tenth of an ohm, and its own leads have some.
+        _ if mostly_leads(seen) => {
+            ", less what the leads take: that takes a four-wire or milliohm meter, its leads zeroed"
+        }
         true => ": that is the total, with the leads in it",
         false => "",
     };

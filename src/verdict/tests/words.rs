@@ -9,6 +9,7 @@ mod bench_rules;
 mod checks;
 mod ends;
 mod gaps;
+mod heavy_loads;
 mod lengths;
 mod look_alikes;
 mod near_misses;
@@ -19,6 +20,7 @@ mod pulses;
 mod readings;
 mod rests;
 mod second_presses;
+mod surplus;
 mod tries;
 
 /// A bench: what is fed, how, and what the profile knows.
@@ -181,7 +183,7 @@ fn a_stall_says_whether_the_load_is_alive() {
     let alive = bench(&levels).find();
     class(&alive, Class::Stalled);
     assert!(because(&alive).contains("swings as good boards' does"), "{}", because(&alive));
-    assert!(checks(&alive).contains("keeps working without getting on"));
+    assert!(checks(&alive).contains("it seems to be at work"));
     for finding in [flat, alive] {
         assert_eq!(state(&finding, "processor"), (SectionState::Suspect, "stuck in loading".into()));
         assert_eq!(state(&finding, "display").0, SectionState::Unknown);

@@ -64,7 +64,7 @@ pub(super) fn runs_software_in(seen: &Seen, stage: usize) -> bool {
 fn by_level(lively: Option<Liveliness>, less: bool, at: &str) -> Vec<String> {
     match lively {
         Some(Liveliness::Usual | Liveliness::Lively) => vec![format!(
-            "it keeps working without getting on: look at screen or console for what it waits for, then at the data lines{at}"
+            "it seems to be at work: look at screen or console for what it waits for, then at the data lines{at}"
         )],
         _ if less => vec![
             "it draws less than good boards there: check the processor's reset and clock".into(),
@@ -87,8 +87,8 @@ fn without_modules(seen: &Seen, stage: Option<usize>) -> Option<String> {
              alone in the first slot"
                 .into(),
         ),
-        Family::Panel => Some("take off bus and expansion modules and try again".into()),
-        Family::SmallComputer => Some("try other storage with known-good software".into()),
+        Family::Panel => Some("feed off, take off bus and expansion modules, and try again".into()),
+        Family::SmallComputer => Some("feed off, put in other storage with known-good software, and try again".into()),
         Family::Handheld if late => {
             Some("try to load its software anew before soldering, if its data may be lost".into())
         }

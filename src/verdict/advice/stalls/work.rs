@@ -177,7 +177,7 @@ impl Work {
             Self::System => [
                 WAITS.into(),
                 format!("then {}", other_software(family)),
-                format!("then unplug what it may wait for (network, ports, modules), and look at the data lines{at}"),
+                format!("then feed off, unplug what it may wait for (network, ports, modules), and repeat; then the data lines{at}"),
             ],
             Self::SelfTest => [
                 "look at display, lamps or console for the code or step that the test stops at".into(),

@@ -1,0 +1,56 @@
+//! Heavy loads: what tells a resistance from a diode, and what an ohmmeter is to find.
+
+use super::*;
+
+fn short(volts: f64, amps: f64) -> Bench {
+    bench(&[OFF, (20.0, volts, amps)])
+}
+
+#[test]
+fn reversed_polarity_is_by_the_volts_at_the_board() {
+    // Thin leads take 0.3 V of 3 A.
+    assert!(asks(&short(1.3, 3.0), "leads included, a board stands that is fed in reverse"));
+    let open = short(0.7, 3.0);
+    assert!(asks(&open, "0.5 to 1.5 V measured at the board would be its clamp diode"));
+    let little = short(0.44, 3.0);
+    assert!(
+        asks(&little, "check the polarity") && !asks(&little, "clamp diode,"),
+        "{}",
+        checks(&little.find())
+    );
+    assert!(asks(&little, "of 0.44") || !asks(&little, "in reverse"), "{}", checks(&little.find()));
+}
+
+#[test]
+fn half_the_limit_tells_a_resistance_from_a_diode() {
+    assert!(asks(
+        &short(0.6, 3.0),
+        "set the limit to half, 1.50 A: volts that halve as well are a resistance"
+    ));
+    assert!(!asks(&short(SET_V, 2.9), "limit to half"), "not in its limit");
+}
+
+#[test]
+fn few_tenths_of_an_ohm_take_more_than_a_plain_meter_and_little_heat_more_than_seconds() {
+    let little = short(0.44, 3.0);
+    assert!(asks(&little, "takes a four-wire or milliohm meter"), "{}", checks(&little.find()));
+    assert!(!asks(&short(3.0, 3.0), "milliohm"), "{}", checks(&short(3.0, 3.0).find()));
+    // 1.32 W, 0.9 W of them in thin leads.
+    assert!(asks(&little, "for up to a minute: 0.42"), "{}", checks(&little.find()));
+    assert!(asks(&short(2.0, 3.0), "for seconds only"));
+}
+
+#[test]
+fn ohms_that_the_supply_sees_are_those_of_the_input_rail_and_not_of_one_behind_a_converter() {
+    let partial = bench(&[OFF, (20.0, SET_V, 2.0)]);
+    class(&partial.find(), Class::PartialShort);
+    assert!(asks(&partial, "if the input rail reads about 6.4"), "{}", checks(&partial.find()));
+    // 25.6 W at one volt.
+    assert!(asks(&partial, "expect far less (25.6 W are 0.04 Ω at 1 V)"), "{}", checks(&partial.find()));
+    let woken = bench(&[OFF, STANDBY, (20.0, SET_V, 2.0)]);
+    if woken.find().verdict.class == Class::PartialShort {
+        assert!(asks(&woken, "if a rail at the volts of the feed reads"), "{}", checks(&woken.find()));
+    }
+    // A feed that collapses runs no converter.
+    assert!(!asks(&short(1.5, 3.0), "behind a converter"), "{}", checks(&short(1.5, 3.0).find()));
+}

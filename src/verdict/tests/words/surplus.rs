@@ -1,0 +1,72 @@
+//! A standby that draws too much: one number, and what is done about it.
+
+use super::checks::place;
+use super::*;
+
+const SURPLUS: (f64, f64, f64) = (20.0, SET_V, 0.12);
+
+/// A board of its profile that stands by at too much, or boots from there.
+fn surplus(levels: &[(f64, f64, f64)]) -> Bench {
+    bench(levels).with(|b| {
+        b.profile.as_mut().expect("one").power_path.clear();
+        b.feed_point = Some("main terminals");
+    })
+}
+
+#[test]
+fn a_rail_explains_no_wake_only_of_a_board_that_was_asked_to() {
+    let asked = surplus(&[OFF, SURPLUS]);
+    class(&asked.find(), Class::ExcessStandby);
+    assert!(asks(&asked, "one that is dragged down may explain surplus and no wake"));
+    let unasked = asked.with(|b| b.presses.clear());
+    assert!(asks(&unasked, "one that is dragged down carries the surplus"), "{}", checks(&unasked.find()));
+    assert!(!asks(&unasked, "no wake"), "{}", checks(&unasked.find()));
+    // What is attached may be what keeps it asleep.
+    let finding = unasked.find();
+    assert!(place(&finding, "may still be attached") < place(&finding, "press the power button"));
+}
+
+#[test]
+fn a_surplus_of_a_board_that_boots_is_one_number_of_before_its_wake() {
+    let levels: Vec<_> =
+        BOOT.iter().map(|(s, v, a)| (*s, *v, if *v > 0.0 { a + 0.04 } else { *a })).collect();
+    let boots = surplus(&levels).find();
+    class(&boots, Class::FullBoot);
+    let said = because(&boots);
+    let watts = said.lines().find_map(|fact| fact.split_once(" more than the usual standby"));
+    let (watts, rest) = watts.expect("a surplus");
+    assert!(rest.starts_with(" before its wake; whether that goes on then is not told"), "{said}");
+    assert!(
+        checks(&boots).contains(&format!("a surplus of {watts} in one part")),
+        "{watts}: {}",
+        checks(&boots)
+    );
+}
+
+#[test]
+fn a_cell_that_the_cautions_have_out_is_not_taken_off_again() {
+    let mut levels = BOOT.to_vec();
+    levels[1] = (STANDBY.0, SET_V, 0.06);
+    for levels in [levels, vec![OFF, SURPLUS]] {
+        let told = surplus(&levels)
+            .with(|b| {
+                let known = b.profile.as_mut().expect("one");
+                known.feed.cautions = vec!["Take the lithium cell out first.".into()];
+            })
+            .find();
+        assert!(told.cautions[0].contains("cell"), "{told:#?}");
+        let off = checks(&told);
+        assert!(off.contains("feed off, ") && off.contains("may still be attached"), "{off}");
+        assert!(!off.contains("take the battery off") && !off.contains("the battery where"), "{off}");
+    }
+}
+
+#[test]
+fn what_is_unplugged_is_unplugged_with_the_feed_off() {
+    for levels in [cycling(), vec![OFF, SURPLUS]] {
+        for check in &bench(&levels).find().next_checks {
+            let off = check.contains("unplug") || check.contains("take off");
+            assert!(!off || check.contains("feed off") || check.contains("switch off"), "{check}");
+        }
+    }
+}
