@@ -1,7 +1,7 @@
 //! The analysis of one run: pieces, alignment, explanations, probabilities.
 
 use super::Class;
-use super::align::{Ending, Path, Scores, State, search, with_hidden_tries};
+use super::align::{Ending, Path, Scores, State, from_first_reading, search, with_hidden_tries};
 use super::explain::{Explanation, explanations};
 use super::kind::{self, Kind};
 use super::model::Model;
@@ -77,6 +77,7 @@ pub(super) fn analyse(
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
+    let path = from_first_reading(path, &pieces);
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
 }

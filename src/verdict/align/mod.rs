@@ -15,12 +15,14 @@ mod grammar;
 mod hidden;
 mod score;
 mod search;
+mod wake;
 
 pub(super) use hidden::with_hidden_tries;
 pub(super) use score::{Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]
 pub(super) use search::{SIDE_BY_SIDE, search_beside};
+pub(super) use wake::from_first_reading;
 
 /// A state of the board or the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -134,3 +134,15 @@ fn a_board_that_ran_for_seconds_has_dropped_out_however_odd_its_stages_were() {
     let levels = [&[OFF, STANDBY][..], &odd, &[(30.0, SET_V, 0.0234)]].concat();
     class(&bench(&levels).find(), Class::DroppedOut);
 }
+
+#[test]
+fn a_try_begins_with_the_first_reading_of_its_rise() {
+    // Up to half of what the first stage draws, a board that waits for nothing counts as at rest.
+    let rise = [(0.1, SET_V, 0.03), (0.1, SET_V, 0.06), (0.1, SET_V, 0.09)];
+    let tries = [&rise[..], &[RAILS, (2.0, SET_V, 1.0), (3.0, SET_V, 0.001)]].concat();
+    let down = [(20.0, SET_V, 0.001)];
+    let finding = starts_by_itself(&[&[OFF][..], &tries.repeat(2), &down].concat()).find();
+    let starts: Vec<f64> = finding.attempts.iter().map(|start| start.start_s.value()).collect();
+    assert_eq!(starts.len(), 2, "{starts:?}");
+    assert!((starts[1] - 7.1).abs() < 1.5 * PERIOD_S, "{starts:?}");
+}
