@@ -6,6 +6,7 @@ use super::engine::Analysis;
 use super::evidence::{because, fallen};
 use super::limits::limits;
 use super::phases::phases;
+use super::posterior::Probable;
 use super::readout::Readout;
 use super::run::unknown_feed;
 use super::seen::{Ends, Seen, seconds, volts};
@@ -207,7 +208,6 @@ fn mean_of(departure: &Departure, phase: &Phase, readout: &Readout) -> Option<f6
 
 fn verdict(seen: &Seen) -> Verdict {
     let analysis = seen.analysis;
-    let runner_up = analysis.probable.get(1).filter(|second| second.probability >= CLOSE);
     let (reached, stalled_in) = places(analysis);
     let furthest = advice::reached(seen);
     let name = |stage: usize| analysis.model.stages[stage].name.clone();
@@ -221,8 +221,14 @@ fn verdict(seen: &Seen) -> Verdict {
         step_into: step_into.map(name),
         asked: seen.has_button().then_some(!analysis.run.presses.is_empty()),
         because: because(seen),
-        runner_up: runner_up.map(|second| RunnerUp { class: second.class, confidence: second.probability }),
+        runner_up: runner_up(&analysis.probable),
     }
+}
+
+/// What else it may be, of classes that stand likeliest first.
+fn runner_up(probable: &[Probable]) -> Option<RunnerUp> {
+    let second = probable.get(1).filter(|second| second.probability >= CLOSE)?;
+    Some(RunnerUp { class: second.class, confidence: second.probability })
 }
 
 fn run_verdict(analysis: &Analysis) -> Option<RunVerdict> {
@@ -333,6 +339,17 @@ mod tests {
             activity_w: Watts::constant(0.1),
             period_s: None,
         }
+    }
+
+    #[test]
+    fn whatever_takes_most_of_the_doubt_about_a_verdict_is_named() {
+        let second = |probability: f64| {
+            let of = |class, probability| Probable { class, probability, ending: None };
+            runner_up(&[of(Class::PartialShort, 0.98 - probability), of(Class::FeedLimited, probability)])
+        };
+        assert_eq!(second(0.09).map(|second| second.class), Some(Class::FeedLimited));
+        assert_eq!(second(0.02), None);
+        assert_eq!(runner_up(&[]), None);
     }
 
     #[test]

@@ -61,7 +61,7 @@ fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
 fn no_inrush(seen: &Seen) -> Option<String> {
     let slow = read_slowly(seen).map_or_else(
         || "that points to an open lead or inlet, unless it is too short to be read".into(),
-        |every| format!("of one that is read every {every} that says little"),
+        |every| format!("with a reading every {every} that says little"),
     );
     seen.analysis
         .run

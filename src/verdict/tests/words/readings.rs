@@ -286,7 +286,7 @@ fn a_slow_readback_says_little_of_a_charge_that_it_did_not_read() {
     let dead = |period: f64| found(&[OFF, (20.0, SET_V, 0.0)], period, 0.001);
     let slow = dead(0.25);
     class(&slow, Class::NoDraw);
-    assert!(because(&slow).contains("read every 0.25 s that says little"), "{}", because(&slow));
+    assert!(because(&slow).contains("with a reading every 0.25 s that says little"), "{}", because(&slow));
     assert!(slow.limits.join("\n").contains("read every 0.25 s: no time is better"), "{:?}", slow.limits);
     assert!(because(&dead(0.1)).contains("points to an open lead or inlet"), "{}", because(&dead(0.1)));
 }
@@ -297,6 +297,20 @@ fn a_mean_is_over_the_time_that_is_said_of_it() {
     let brief = bench(&[OFF, (0.2, 1.4, 0.04), (0.6, SET_V, 0.0234)]).with(|b| b.presses.clear()).find();
     class(&brief, Class::Inconclusive);
     assert!(because(&brief).contains("mean over its last 0.5 s: 23"), "{}", because(&brief));
+}
+
+#[test]
+fn how_long_a_board_was_seen_to_run_is_one_number() {
+    // Lengths that come out otherwise than the difference of their ends, as these are said.
+    for readings in 0..8_u32 {
+        let standby = (4.0 + 0.17 * f64::from(readings), SET_V, 0.0234);
+        let found = found(&[OFF, standby, RAILS, LOADING, IDLE], 0.17, 0.001);
+        class(&found, Class::FullBoot);
+        let said = because(&found);
+        let ran = said.lines().find_map(|fact| fact.split_once(" for ")?.1.split_once(", from "));
+        let ran = ran.expect("how long it ran").0;
+        assert!(checks(&found).contains(&format!("seen to run for {ran} only")), "{ran}: {}", checks(&found));
+    }
 }
 
 #[test]

@@ -62,6 +62,15 @@ fn a_cell_that_the_cautions_have_out_is_not_taken_off_again() {
 }
 
 #[test]
+fn a_board_that_does_not_even_stand_by_is_pressed_last() {
+    let dead = bench(&[OFF, (20.0, SET_V, 0.0)]).with(|b| b.presses.clear()).find();
+    class(&dead, Class::NoDraw);
+    assert!(place(&dead, "follow the volts") < place(&dead, "press the power button"), "{dead:#?}");
+    let asleep = bench(&ASLEEP).with(|b| b.presses.clear()).find();
+    assert_eq!(place(&asleep, "press the power button"), 0, "{asleep:#?}");
+}
+
+#[test]
 fn what_is_unplugged_is_unplugged_with_the_feed_off() {
     for levels in [cycling(), vec![OFF, SURPLUS]] {
         for check in &bench(&levels).find().next_checks {
