@@ -166,7 +166,7 @@ pub(in crate::render) fn peak_marks(
     }
     let is_cut = |amps: f64| axis.row(amps) < axis.area.top;
     let mark = |stage: Expected| {
-        let span = (readings.time.x_within(stage.from), readings.time.x_within(stage.to));
+        let span = (readings.time.x_within(stage.from), readings.time.x_within(stage.usual_to));
         let peak = words::amps(stage.peak, None);
         let wordings = [format!("good boards peak at {peak}"), format!("good peak {peak}")];
         let marks = wordings.map(|text| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken));

@@ -40,14 +40,14 @@ pub(in crate::render) fn with_headroom(
     wanted: usize,
     place: impl Fn(&Scale) -> Vec<Placed>,
 ) -> Arrangement {
-    /// A leader longer than this runs through too much, in units of the layout.
+    /// A leader longer than this runs through too much, and one of twice that through twice as much, in units of the layout.
     const FAR: f64 = 150.0;
     let mut best: Option<(_, Arrangement)> = None;
     for factor in headroom {
         let scale = scale.with_headroom(*factor);
         let placed = place(&scale);
         let hidden: i32 = placed.iter().map(|note| note.hidden).sum();
-        let far = placed.iter().filter(|note| note.leader_length() > sheet.u(FAR)).count();
+        let far: i32 = placed.iter().map(|note| note.leader_length() / sheet.u(FAR)).sum();
         let badness = (wanted.saturating_sub(placed.len()), hidden, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
@@ -358,5 +358,23 @@ mod tests {
         // After the last reading there is no trace: it stands at its end.
         let (x, y) = point(&note(79.0, Some(2.0)));
         assert!((time.x(59.0)..=time.x(60.0)).contains(&x) && y == main.row(0.5), "{x} {y}");
+    }
+
+    #[test]
+    fn of_several_long_leaders_the_shortest_is_taken() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+        let scale = Scale::new(&subject, &Readings::new(&subject, time));
+        let lengths = std::cell::RefCell::new(vec![500, 400, 600]);
+        let place = |_: &Scale| {
+            let x = lengths.borrow_mut().pop().unwrap();
+            let (point, spot) = (Point { x, y: 0, reached: x }, Rect::new(-10, 0, 0, 1));
+            let (lines, color) = (Vec::new(), sheet.palette.alarm);
+            vec![Placed { point: Some(point), spot, hidden: 0, lines, color }]
+        };
+        let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
+        assert_eq!(placed[0].leader_length(), 400);
     }
 }
