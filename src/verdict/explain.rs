@@ -2,7 +2,7 @@
 
 use super::Class;
 use super::align::{Ending, Scores, State, Step, soft, tail};
-use super::feed::{limit_too_low, starving};
+use super::feed::{gave_way, limit_too_low, starving};
 use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
@@ -251,9 +251,9 @@ fn given_up_again(scores: &Scores, ending: &Ending, few: Class) -> Vec<(Class, f
     let progress = ending.progress;
     let (low, ample) = starving(scores, ending);
     let back = back_to_standby(scores, ending);
-    match (progress.attempts, progress.starved) {
+    match (progress.attempts, gave_way(scores, ending)) {
         (3.., _) => vec![(Class::FeedLimited, low), (Class::Cycling, ample + back)],
-        (2, true) => starved(scores, few),
+        (2, true) => vec![(Class::FeedLimited, low), (few, ample)],
         // The feed gave way, once: it will again.
         (1, true) => vec![
             (Class::FeedLimited, low + STARVED_AGAIN.ln()),

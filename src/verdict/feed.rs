@@ -89,6 +89,9 @@ const UNSEEN: f64 = 1.0;
 /// seldom comes to.
 const VOLTS_DIP: f64 = 1.8;
 
+/// Share of the tries from which volts that dip in them are no accident.
+const MOST_TRIES: f64 = 0.5;
+
 /// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.
 pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     /// Tries that end now early, now late, with readings of no less than that share of the limit, in nats.
@@ -96,7 +99,7 @@ pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     const CLOSE_TO_LIMIT: f64 = 0.85;
     let (low, ample) = limit_too_low(scores);
     if ending.progress.starved {
-        return (low, ample);
+        return (low + VOLTS_DIP * dipping(ending), ample);
     }
     let Some(limit) = scores.run.limit_a.filter(|_| scores.model.need_w.is_some()) else {
         return (f64::NEG_INFINITY, 0.0);
@@ -109,6 +112,13 @@ pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     } else {
         failing_elsewhere(ending, touches, (low, ample))
     }
+}
+
+/// Whether the feed gave way as the tries ended: for long enough to be a state of its own, or with volts that dip while the
+/// amps touch the limit.
+pub(super) fn gave_way(scores: &Scores, ending: &Ending) -> bool {
+    let touched = |limit| touches(scores, limit) > 0.0;
+    ending.progress.starved || scores.run.limit_a.is_some_and(touched) && dipping(ending) > MOST_TRIES
 }
 
 /// Evidence that the board asked for all of `limit` amps: what its highest reading shows of them, averages considered.
@@ -129,9 +139,7 @@ fn failing_where_hungry(ending: &Ending, touches: f64, (low, ample): (f64, f64))
 
 /// Elsewhere, the readings or the volts must show it.
 fn failing_elsewhere(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
-    /// Share of the tries from which volts that dip in them are no accident.
-    const HALF: f64 = 0.5;
     let dips = dipping(ending);
-    let dips = if dips > HALF { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
+    let dips = if dips > MOST_TRIES { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
     (low + (soft(touches) - UNSEEN).max(dips), ample.max(soft(-touches)))
 }

@@ -146,3 +146,14 @@ fn a_try_begins_with_the_first_reading_of_its_rise() {
     assert_eq!(starts.len(), 2, "{starts:?}");
     assert!((starts[1] - 7.1).abs() < 1.5 * PERIOD_S, "{starts:?}");
 }
+
+#[test]
+fn volts_that_give_way_in_the_limit_as_two_tries_end_tell_of_the_feed() {
+    let gives_way =
+        [(0.3, SET_V, 1.15), (0.1, 0.95 * SET_V, 1.19), (0.1, 0.8 * SET_V, 1.2), (2.0, SET_V, 0.0234)];
+    let tries = [&[RAILS, (7.0, SET_V, 1.05)][..], &gives_way].concat();
+    let levels = [&[OFF, STANDBY][..], &tries.repeat(2), &[RAILS, (4.0, SET_V, 1.0)]].concat();
+    let finding = bench(&levels).with(|b| b.limit = 1.2).find();
+    class(&finding, Class::FeedLimited);
+    assert!(finding.verdict.confidence > 0.6, "{}", finding.verdict.confidence);
+}
