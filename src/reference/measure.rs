@@ -17,6 +17,11 @@ use std::ops::Range;
 const EDGE_S: f64 = 0.2;
 const EDGE_SHARE: f64 = 0.25;
 
+/// Readings at an end of a stage that go on to the level beside it, beyond so many standard deviations of the stage, are on
+/// their way there; no longer than this, seconds, for no longer do a placed boundary and a rise differ.
+const ON_THE_WAY_SDS: f64 = 5.0;
+const ON_THE_WAY_S: f64 = 0.5;
+
 /// Gain error of a supply's current readback, as the half-width of a uniform distribution: specifications of bench
 /// supplies lie between 0.1 and 0.5 % of the reading (common practice, no source).
 const GAIN_ERROR: f64 = 0.005;
@@ -80,9 +85,10 @@ pub fn measure(
     if range.end > trace.len() || range.len() < FEWEST_READINGS {
         return None;
     }
-    let inner = without_edges(trace, &range, readback.update_s.max(EDGE_S));
     let zero = readback.zero_a;
     let power = |index: usize| power(trace, index, zero);
+    let inner = without_edges(trace, &range, readback.update_s.max(EDGE_S));
+    let inner = without_rise(trace, inner, readback)?;
     let volts = robust::median_at(inner.len(), |i| trace.volts()[inner.start + i])?;
     let mean = energy(trace, &inner, zero) / length(trace, &inner);
     let peak = inner.clone().map(power).fold(0.0, f64::max);
@@ -138,6 +144,24 @@ fn without_edges(trace: &Trace, range: &Range<usize>, edge: f64) -> Range<usize>
     let start = range.start + time[range.start..].partition_point(|t| *t < first + edge);
     let end = range.start + time[range.start..].partition_point(|t| *t <= last - edge);
     if end > start { start..end } else { range.clone() }
+}
+
+/// `range` without the readings at its end that are on their way to a higher level: a rest that ends a reading or two late
+/// would seem to have pulses. `None` for no readings.
+fn without_rise(trace: &Trace, range: Range<usize>, readback: &Readback) -> Option<Range<usize>> {
+    let power = |index: usize| power(trace, index, readback.zero_a);
+    let level = robust::median_at(range.len(), |i| power(range.start + i))?;
+    let spread = robust::deviation_at(range.len(), |i| power(range.start + i))?;
+    let steady = spread.max(readback.step_a * trace.volts()[range.start].abs());
+    let end = trace.time()[range.end - 1];
+    let soon = (end - trace.time()[range.start]) * EDGE_SHARE;
+    let rises = |index: &usize| {
+        let falls = *index + 1 < range.end && power(*index) > power(*index + 1);
+        let late = end - trace.time()[*index] < soon.min(ON_THE_WAY_S);
+        late && !falls && power(*index) - level > ON_THE_WAY_SDS * steady
+    };
+    let rise = range.clone().rev().take_while(rises).count();
+    Some(range.start..range.end - rise)
 }
 
 /// Rounding to a step is uniform within it, and so is the gain within its limits (GUM, JCGM 100:2008, 4.3.7).
@@ -207,6 +231,18 @@ mod tests {
         let slow = Readback { update_s: 0.5, ..READBACK };
         let found = measure(&trace(&amps), 10..40, "firmware", true, &slow).unwrap();
         assert_relative_eq!(found.mean_power, 5.0, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn a_rest_that_ends_late_in_the_rise_after_it_shows_no_pulse_of_that() {
+        let mut amps = vec![0.02; 30];
+        amps.extend([0.05, 0.13, 0.16, 0.17]);
+        let found = measure(&trace(&amps), 0..34, "standby", false, &READBACK).unwrap();
+        assert_relative_eq!(found.peak_power, 0.2, epsilon = 1e-9);
+        // A pulse of its own comes down again.
+        amps.extend([0.02; 10]);
+        let found = measure(&trace(&amps), 0..44, "standby", false, &READBACK).unwrap();
+        assert_relative_eq!(found.peak_power, 1.7, epsilon = 1e-9);
     }
 
     #[test]
