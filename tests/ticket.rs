@@ -122,6 +122,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 stalled_in: verdict.3,
                 step_into: None,
                 asked: None,
+                tries: None,
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },

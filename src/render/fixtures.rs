@@ -102,6 +102,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             stalled_in: Some("stage 3".into()),
             step_into: None,
             asked: None,
+            tries: None,
             because: vec!["0.84 A at 12.3 V for 25 s, longer than 5.2 s on good boards".into(); 4],
             runner_up: None,
         },

@@ -18,12 +18,23 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::PartialShort => "Partial short: heavy current from switch-on, nothing starts".into(),
         Class::ExcessStandby | Class::StandbyOnly => asleep(verdict),
         Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
-        Class::Cycling => format!("Cycling{}: starts and gives up, again and again", in_stage(verdict)),
+        Class::Cycling => {
+            format!("Cycling{}: starts and gives up, {}", in_stage(verdict), how_often(verdict))
+        }
         Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
         Class::FullBoot => format!("Full boot: reached {} and stayed", reached("the last stage")),
         Class::DroppedOut => format!("Dropped out: reached {}, then fell back", reached("the last stage")),
         Class::FeedLimited => format!("Feed limited{}: the supply starves the board", in_stage(verdict)),
         Class::Inconclusive => "Inconclusive: this capture cannot carry a verdict".into(),
+    }
+}
+
+/// Two tries are no more than that, however likely the next is.
+const fn how_often(verdict: &Verdict) -> &'static str {
+    match verdict.tries {
+        Some(1) => "once so far",
+        Some(2) => "twice so far",
+        _ => "again and again",
     }
 }
 
@@ -278,6 +289,7 @@ mod tests {
             stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
             step_into: None,
             asked: None,
+            tries: None,
             because: Vec::new(),
             runner_up: None,
         }
@@ -304,6 +316,8 @@ mod tests {
 
     #[test]
     fn a_stage_that_had_run_its_length_is_told_by_its_end() {
+        let twice = Verdict { tries: Some(2), ..verdict(Class::Cycling) };
+        assert_eq!(headline(&twice), "Cycling in firmware: starts and gives up, twice so far");
         let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
         assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
         assert_eq!(short(&at_the_step), "latches off at the end of firmware");

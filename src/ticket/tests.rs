@@ -67,6 +67,7 @@ pub(super) fn finding() -> Finding {
             stalled_in: Some("firmware".into()),
             step_into: None,
             asked: None,
+            tries: None,
             because: vec!["firmware held 5 s, good boards 1.1 to 2.4 s".into()],
             runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
         },

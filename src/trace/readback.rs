@@ -38,6 +38,8 @@ pub struct Zero {
     pub amps: f64,
     /// How well it is known (standard deviation), in amps.
     pub sd: f64,
+    /// Readings that it is the mean of; none if it was not seen.
+    pub readings: usize,
 }
 
 /// The zero of the amps readback: the mean of the readings before the output came on, if there are enough; else 0,
@@ -49,12 +51,13 @@ pub fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> Zero {
     let readings: Vec<f64> =
         (0..trace.len()).take_while(off).filter(quiet).map(|i| trace.amps()[i]).collect();
     if readings.len() < ZERO_READINGS {
-        return Zero { amps: 0.0, sd: UNSEEN_OFFSET_A.max(step_a / 4.0) };
+        return Zero { amps: 0.0, sd: UNSEEN_OFFSET_A.max(step_a / 4.0), readings: 0 };
     }
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
     let count = readings.len() as f64;
     let floor = (step_a / 4.0).max(LEAST_ZERO_SD_A);
-    Zero { amps: readings.iter().sum::<f64>() / count, sd: (noise_a / count.sqrt()).max(floor) }
+    let sd = (noise_a / count.sqrt()).max(floor);
+    Zero { amps: readings.iter().sum::<f64>() / count, sd, readings: readings.len() }
 }
 
 /// Seconds between two fresh readings while the board is fed: what the supply renews, however often it is asked.
@@ -126,6 +129,6 @@ mod tests {
         let (volts, amps) = (Volts::constant(12.0), Amps::constant(0.5));
         late.sample(Sample { time: Seconds::constant(0.0), volts, amps, mode: Mode::Unknown, span: None })
             .unwrap();
-        assert_eq!(zero(&late.finish(), 0.001, 0.0003), Zero { amps: 0.0, sd: UNSEEN_OFFSET_A });
+        assert_eq!(zero(&late.finish(), 0.001, 0.0003), Zero { amps: 0.0, sd: UNSEEN_OFFSET_A, readings: 0 });
     }
 }

@@ -162,6 +162,7 @@ fn nothing_carried(because: &[&str]) -> Verdict {
         stalled_in: None,
         step_into: None,
         asked: None,
+        tries: None,
         because: because.iter().map(|&fact| fact.into()).collect(),
         runner_up: None,
     }
@@ -220,6 +221,7 @@ fn verdict(seen: &Seen) -> Verdict {
         stalled_in,
         step_into: step_into.map(name),
         asked: seen.has_button().then_some(!analysis.run.presses.is_empty()),
+        tries: seen.tries().filter(|_| analysis.class() == Class::Cycling).map(|tries| tries.count),
         because: because(seen),
         runner_up: runner_up(&analysis.probable),
     }

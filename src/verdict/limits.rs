@@ -163,8 +163,9 @@ fn zero(seen: &Seen) -> Option<String> {
     let said = seen.class() == Class::NoDraw;
     (!said && known && (in_the_last_digit || shows())).then(|| {
         format!(
-            "the supply reads {} with its output off: this is taken off all amps and watts{}",
+            "the supply reads {} with its output off{}: this is taken off all amps and watts{}",
             if seen.reads_a_zero() { seen.amps(zero_a) } else { in_steps(zero_a, part_a, "A") },
+            few_readings(seen),
             zero_known_to(seen)
         )
     })
@@ -181,12 +182,28 @@ fn quoted(seen: &Seen) -> Vec<f64> {
     pairs.chain(level).chain(outside.map(|departure| departure.measured)).collect()
 }
 
+/// ` (3 readings)`, of a zero that one odd reading would shift by a good part of a step.
+fn few_readings(seen: &Seen) -> String {
+    match seen.readout.zero_readings {
+        count @ 1..=FEW_READINGS => format!(" ({count} readings)"),
+        _ => String::new(),
+    }
+}
+
+/// Up to here readings are few (by judgement).
+const FEW_READINGS: usize = 4;
+
 /// How well a zero is known that rests on a few coarse readings.
 fn zero_known_to(seen: &Seen) -> String {
     /// Standard deviations that the true zero is seldom off by.
     const SELDOM: f64 = 2.0;
     /// Share of a low current from which that matters.
     const MATTERS: f64 = 0.1;
+    let fed = seen.analysis.run.samples.end.saturating_sub(seen.analysis.run.risen);
+    if fed <= FEW_READINGS {
+        // Nor do they show how far readings scatter.
+        return String::new();
+    }
     let off_a = SELDOM * seen.readout.zero_sd_a;
     let matters = quoted_low(seen).is_some_and(|amps| off_a > MATTERS * amps.abs());
     if matters {
@@ -304,9 +321,8 @@ fn switch_on(analysis: &Analysis) -> Option<String> {
 }
 
 fn limit(analysis: &Analysis) -> Option<String> {
-    let (need, limit) = (analysis.model.need_w? / analysis.run.set_v, analysis.run.limit_a?);
-    let peak = analysis.model.peak_w? / analysis.run.set_v;
-    (need > limit).then(|| {
+    let (peak, limit) = (analysis.model.peak_w? / analysis.run.set_v, analysis.run.limit_a?);
+    (peak > limit).then(|| {
         format!(
             "the limit of {} is below the {} that a good boot usually peaks at",
             exact(limit, "A"),

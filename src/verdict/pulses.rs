@@ -1,6 +1,7 @@
 //! Short pulses of a board that stands by: how many, how evenly they come, and how far they go beside those of good boards.
 
 use super::attempts::RISES_S;
+use super::phases::EDGE_READINGS;
 use super::seen::Seen;
 use crate::reference::StageMeasure;
 use crate::stats::robust;
@@ -14,6 +15,8 @@ pub(super) struct Pulses {
     pub rhythm: Option<Rhythm>,
     /// How far the highest goes above the rest, in amps.
     pub above_a: f64,
+    /// What stands in the places that they leave.
+    places: Places,
     /// What is known of good boards beside them.
     good: Good,
 }
@@ -23,8 +26,57 @@ pub(super) struct Pulses {
 pub(super) struct Rhythm {
     /// From one to the next, in seconds.
     pub every_s: f64,
-    /// Whether some were not seen.
+    /// Whether some spaces are of several periods.
     pub some_missed: bool,
+}
+
+/// What stands in the places of a rhythm where no pulse was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Places {
+    /// A rise that is lower than the pulses, and no chance.
+    weak: usize,
+    /// Nothing was read there.
+    unread: usize,
+    /// Readings that show nothing.
+    empty: usize,
+}
+
+impl Places {
+    /// Those that the `rhythm` of pulses that begin at these times leaves, by the amps above the rest.
+    fn of(seen: &Seen, rhythm: Rhythm, begun_s: &[f64], above: &[(f64, f64)], weak_a: f64) -> Self {
+        let mut places = Self::default();
+        let off_s = Rhythm::EVEN * rhythm.every_s + seen.readout.update_s();
+        let between = |pair: &[f64]| {
+            let (from, periods) = (pair[0], ((pair[1] - pair[0]) / rhythm.every_s).round());
+            let space = (pair[1] - pair[0]) / periods.max(1.0);
+            (1..)
+                .map(f64::from)
+                .take_while(move |count| *count < periods)
+                .map(move |count| from + count * space)
+        };
+        for at in begun_s.windows(2).flat_map(between) {
+            let near = above.iter().filter(|(time, _)| (time - at).abs() <= off_s);
+            let highest = near.map(|(_, above)| *above).fold(f64::NEG_INFINITY, f64::max);
+            match highest {
+                _ if highest >= weak_a => places.weak += 1,
+                _ if seen.unread_s(at - off_s, at + off_s) > 0.0 => places.unread += 1,
+                _ => places.empty += 1,
+            }
+        }
+        places
+    }
+
+    /// ` with 2 not seen, 1 of them in a gap of the readings`.
+    fn words(self) -> String {
+        match (self.unread + self.empty, self.unread) {
+            (0, _) => String::new(),
+            (missed, 0) => format!(" with {missed} not seen"),
+            (missed, unread) if missed == unread => {
+                format!(" with {missed} not seen, in a gap of the readings")
+            }
+            (missed, unread) => format!(" with {missed} not seen, {unread} of them in a gap of the readings"),
+        }
+    }
 }
 
 /// How far good boards go above their rest.
@@ -42,7 +94,9 @@ impl Pulses {
     /// The pulses of the rest that a run ends in.
     pub(super) fn at_the_end(seen: &Seen) -> Option<Self> {
         let last = &seen.analysis.path.last()?.stretch;
-        let from = last.start_s.max(seen.analysis.run.start_s + RISES_S);
+        // What the readings average over as the board falls to its rest is no pulse of it.
+        let edge_s = EDGE_READINGS * seen.readout.update_s();
+        let from = (last.start_s + edge_s).max(seen.analysis.run.start_s + RISES_S);
         Self::of(seen, seen.samples_between(from, last.end_s))
     }
 
@@ -63,8 +117,13 @@ impl Pulses {
         let begun: Vec<f64> = (0..above.len()).filter(begins).map(|i| time[i]).collect();
         let rhythm = Rhythm::of(&begun, seen.readout.update_s());
         let good = Good::beside(seen, above_a, rhythm);
+        let read: Vec<(f64, f64)> = time.iter().copied().zip(above.iter().copied()).collect();
+        let missed = rhythm.filter(|rhythm| rhythm.some_missed);
+        let places = missed
+            .map_or_else(Places::default, |rhythm| Places::of(seen, rhythm, &begun, &read, limits.weak));
         // What is low beside its level stands out by its rhythm alone.
-        (!low || rhythm.is_some()).then_some(Self { count: begun.len(), rhythm, above_a, good })
+        let count = begun.len() + places.weak;
+        (!low || rhythm.is_some()).then_some(Self { count, rhythm, above_a, places, good })
     }
 
     /// Whether a scope is to tell what they are: they come evenly, and good boards are not known to have them.
@@ -78,7 +137,9 @@ impl Pulses {
         let pulses = match (self.count, self.rhythm) {
             (1, _) => "1 short pulse of".to_owned(),
             (count, None) => format!("{count} short pulses of up to"),
-            (count, Some(rhythm)) => format!("{count} short pulses, {}, of up to", rhythm.words(seen)),
+            (count, Some(rhythm)) => {
+                format!("{count} short pulses, {}{}, of up to", rhythm.words(seen), self.places.words())
+            }
         };
         format!("{pulses} {} above its rest{}", seen.amps(self.above_a), self.beside(seen))
     }
@@ -107,6 +168,8 @@ struct Limits {
     even: f64,
     /// Readings beside such pulses.
     least: f64,
+    /// A reading where a pulse of a rhythm is due.
+    weak: f64,
 }
 
 impl Limits {
@@ -124,6 +187,8 @@ impl Limits {
         const LOW_SHARE: f64 = 0.1;
         /// ... but no less than so many standard deviations and steps.
         const AT_LEAST: (f64, f64) = (4.0, 2.0);
+        /// ... or than these, at a moment that the others point to (by judgement).
+        const WHERE_DUE: (f64, f64) = (3.0, 2.0);
         let step_a = seen.analysis.step_a;
         let noise_a = seen.readout.noise_a.min(below(above)).max(step_a / 12_f64.sqrt());
         let noise = (SDS * noise_a).max(STEPS * step_a);
@@ -131,6 +196,7 @@ impl Limits {
             alone: noise.max(SHARE * level),
             even: noise.max(LOW_SHARE * level),
             least: (AT_LEAST.0 * noise_a).max(AT_LEAST.1 * step_a),
+            weak: (WHERE_DUE.0 * noise_a).max(WHERE_DUE.1 * step_a),
         }
     }
 }
@@ -146,26 +212,26 @@ fn below(above: &[f64]) -> f64 {
 }
 
 impl Rhythm {
+    /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
+    const EVEN: f64 = 0.15;
+
     /// The rhythm of pulses that begin at these times, if they come evenly.
     fn of(begun_s: &[f64], update_s: f64) -> Option<Self> {
         /// Fewer pulses show no period.
         const PULSES: usize = 4;
-        /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
-        const EVEN: f64 = 0.15;
         let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
         let usual = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES)?;
-        if let Some(every_s) = with_some_missed(&spaces, EVEN, update_s) {
+        if let Some(every_s) = with_some_missed(&spaces, Self::EVEN, update_s) {
             return Some(Self { every_s, some_missed: true });
         }
-        let even = spaces.iter().filter(|space| (*space - usual).abs() <= EVEN * usual + update_s);
+        let even = spaces.iter().filter(|space| (*space - usual).abs() <= Self::EVEN * usual + update_s);
         // One that was missed, or one more, leaves most of them even.
         (4 * even.count() >= 3 * spaces.len()).then_some(Self { every_s: usual, some_missed: false })
     }
 
     /// `one about every 2.1 s`.
     pub(super) fn words(&self, seen: &Seen) -> String {
-        let missed = if self.some_missed { " with some not seen" } else { "" };
-        format!("one about every {}{missed}", seen.time(self.every_s))
+        format!("one about every {}", seen.time(self.every_s))
     }
 }
 

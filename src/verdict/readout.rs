@@ -35,6 +35,8 @@ pub(super) struct Readout {
     pub zero_a: f64,
     /// How well that is known (standard deviation), in amps.
     pub zero_sd_a: f64,
+    /// How many readings with the output off the zero is the mean of.
+    pub zero_readings: usize,
     /// Stretches without readings.
     pub gaps: Vec<Gap>,
 }
@@ -67,7 +69,8 @@ impl Readout {
         let quietest = quietest(trace).unwrap_or(f64::INFINITY);
         let noise_a = segmentation.noise_a.min(quietest).max(step_a / 12_f64.sqrt());
         let noise_a = if step_a > 0.0 { calm(trace, segmentation, step_a, noise_a) } else { noise_a };
-        let Zero { amps: zero_a, sd: zero_sd_a } = readback::zero(trace, step_a, noise_a);
+        let Zero { amps: zero_a, sd: zero_sd_a, readings: zero_readings } =
+            readback::zero(trace, step_a, noise_a);
         Self {
             poll_hz: timing.usual_step.map(|step| 1.0 / step),
             changed_hz: timing.changed_hz,
@@ -77,6 +80,7 @@ impl Readout {
             noise_a,
             zero_a,
             zero_sd_a,
+            zero_readings,
             gaps: timing.gaps,
         }
     }

@@ -25,6 +25,9 @@ fn was_asked(seen: &Seen) -> bool {
     !seen.has_button() || !seen.analysis.run.presses.is_empty()
 }
 
+/// What draws from the feed itself, whatever rail is on.
+const AT_THE_INPUT: &str = "input capacitors, protection and charger";
+
 /// How to find what draws a surplus of so many watts at standby.
 pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> [String; 4] {
     /// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin (common
@@ -32,7 +35,7 @@ pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> 
     const WARMS_W: f64 = 0.15;
     // Of a board that boots, or that nobody asked to, it explains no more.
     let in_vain = seen.class() != Class::FullBoot && was_asked(seen);
-    let explains = if in_vain { "may explain surplus and no wake" } else { "carries the surplus" };
+    let explains = if in_vain { "may explain surplus and no wake" } else { "may carry the surplus" };
     let watts = seen.watts(surplus, seen.analysis.run.set_v);
     let warmth = if surplus < WARMS_W {
         format!(
@@ -40,14 +43,15 @@ pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> 
         )
     } else {
         format!(
-            "thermal camera on the always-on regulators and what they feed: a surplus of {watts} in one part shows there"
+            "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: a surplus of {watts} in one part \
+             shows there"
         )
     };
     [
         format!(
             "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
         ),
-        "feed off, capacitors discharged: ohms to ground on that rail, or on each always-on rail".into(),
+        "feed off, capacitors discharged: ohms to ground on the input rail, and on that rail or each always-on rail".into(),
         warmth,
         "only then lift the loads of that rail one by one".into(),
     ]
@@ -121,7 +125,7 @@ fn surplus_of_a_kind(seen: &Seen) -> Vec<String> {
     let watts = seen.watts(drawn, seen.analysis.run.set_v);
     // How much of it is a surplus nobody knows.
     let warmth = format!(
-        "thermal camera on the always-on regulators and what they feed: most of {watts} in one part shows there"
+        "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: most of {watts} in one part shows there"
     );
     vec![of_all.into(), rails, ohms, warmth]
 }

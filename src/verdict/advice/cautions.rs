@@ -1,6 +1,7 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
 use super::asleep::standby_surplus;
+use super::shorts::{WARMING_A, hardly_warms};
 use super::usual::loaded_from_switch_on;
 use super::words::Words;
 use crate::reference::Profile;
@@ -35,7 +36,14 @@ pub(in crate::verdict) fn cautions(
     let of_seen =
         |caution: fn(&Seen, &[String]) -> Option<String>| seen.and_then(|seen| caution(seen, &told));
     let first = [of_seen(cell), of_seen(touch)];
-    let last = [polarity(&told), capacitors(&told), of_seen(hot), alcohol(&told, checks), of_seen(charger)];
+    let last = [
+        polarity(&told),
+        capacitors(&told),
+        of_seen(hot),
+        of_seen(warmed),
+        alcohol(&told, checks),
+        of_seen(charger),
+    ];
     let first = of_cells.into_iter().chain(first.into_iter().flatten());
     first.chain(others).chain(last.into_iter().flatten()).collect()
 }
@@ -106,6 +114,16 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
         _ => "",
     };
     Some(format!("up to {watts} in one small part{leads} {what}"))
+}
+
+/// Of a short that is fed with more than it was, so that it warms.
+fn warmed(seen: &Seen, _: &[String]) -> Option<String> {
+    hardly_warms(seen).then(|| {
+        format!(
+            "1 V and {WARMING_A} A are {WARMING_A} W, which in one small part burn skin and char the board: for seconds, and do \
+             not touch"
+        )
+    })
 }
 
 /// Given with the step that uses it, and only then.

@@ -1,7 +1,7 @@
 //! Reasons that look like a fault and are not, each only where this capture leaves it open. All common practice at
 //! repair benches, with no source unless one is named.
 
-use super::shorts::{leads, may_charge};
+use super::shorts::{half_the_limit_of_a_part, leads, may_charge};
 use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::evidence::{fall, woke_before};
@@ -18,6 +18,7 @@ const BULK_F: f64 = 0.01;
 /// What to rule out before the board is suspected.
 pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
     let first = [not_connected(seen)].into_iter().flatten().chain(leads(seen)).chain(may_charge(seen));
+    let first = first.chain(half_the_limit_of_a_part(seen));
     // A surplus that is attached may be what keeps the board asleep, and an open lead is before its button.
     let excess = is(seen, &[Class::ExcessStandby]);
     let pressed = not_pressed(seen).filter(|_| !excess && !draws_before_its_press(seen));

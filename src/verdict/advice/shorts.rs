@@ -78,6 +78,17 @@ fn half_the_limit(seen: &Seen) -> Option<String> {
     ))
 }
 
+/// The same of a load that lets the feed stand at more than a diode does.
+pub(super) fn half_the_limit_of_a_part(seen: &Seen) -> Option<String> {
+    let last = seen.analysis.path.last().filter(|last| last.stretch.limit > 0.5)?;
+    let partial = seen.class() == Class::PartialShort && last.stretch.volts > 0.0;
+    let limit = seen.analysis.run.limit_a.filter(|_| partial)?;
+    Some(format!(
+        "set the limit to half, {}: volts that halve as well are a resistance, volts that hardly change a clamp or a pack",
+        exact(limit / 2.0, "A")
+    ))
+}
+
 /// Leads that touch each other, of a load that is small enough for it.
 fn shorted_leads(seen: &Seen) -> Option<String> {
     let ohms = seen.load().map_or(0.0, |load| load.ohms);
@@ -113,7 +124,7 @@ pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String>
             .to_owned()
     });
     let measure = [Some(measure_ohms(suspect)), ohms.map(|ohms| ohms_to_find(seen, ohms, partial))];
-    let first = camera(seen).into_iter().chain(measure.into_iter().flatten());
+    let first = camera(seen).into_iter().chain(warm_it(seen)).chain(measure.into_iter().flatten());
     first.chain(gently.into_iter().flatten()).chain(last).collect()
 }
 
@@ -129,16 +140,12 @@ pub(super) fn leads_in_it(seen: &Seen) -> bool {
 fn camera(seen: &Seen) -> Option<String> {
     /// A start from which nothing chars, in watts at the set volts.
     const LOW_W: f64 = 1.0;
-    /// Less hardly warms a part that is soldered to planes of copper.
-    const SHOWS_W: f64 = 0.3;
-    /// ... and this much does within seconds (common practice, no source).
+    /// This much warms a part that is soldered to planes of copper within seconds (common practice, no source).
     const AT_ONCE_W: f64 = 1.0;
     let level = seen.last_level()?;
     let watts = seen.watts(level.watts, level.volts);
-    if level.watts - seen.leads_watts(&level) < SHOWS_W {
-        return Some(format!(
-            "a thermal camera shows little at {watts}: set 1 V, up to 3 A for seconds, or use freeze spray; do not touch"
-        ));
+    if hardly_warms(seen) {
+        return Some(format!("a thermal camera shows little at {watts}: use freeze spray, and do not touch"));
     }
     if level.watts < HOT_W {
         let board_w = level.watts - seen.leads_watts(&level);
@@ -157,6 +164,31 @@ fn camera(seen: &Seen) -> Option<String> {
         "thermal camera, but not at {watts}: lower the limit to {} and raise it from there, for seconds, until something warms",
         exact(from, "A")
     ))
+}
+
+/// Amps at one volt with which no part of less than a third of an ohm stays cold (by judgement).
+pub(super) const WARMING_A: f64 = 3.0;
+
+/// What warms a short of few milliohms so that a camera sees it, where all that carries the amps is made for them.
+fn warm_it(seen: &Seen) -> Option<String> {
+    if !hardly_warms(seen) {
+        return None;
+    }
+    let point = seen.feed_point.as_deref().unwrap_or("feed point");
+    let usual = seen.profile.map(|profile| profile.feed.limit.value()).filter(|usual| *usual < WARMING_A);
+    let carry =
+        usual.map_or_else(|| "that".into(), |usual| format!("more than the usual {}", exact(usual, "A")));
+    Some(format!(
+        "or 1 V and up to {WARMING_A} A at the {point} for seconds, if it, fuse and leads carry {carry}"
+    ))
+}
+
+/// Whether what the board turns to heat is too little to be seen.
+pub(super) fn hardly_warms(seen: &Seen) -> bool {
+    /// Less hardly warms a part that is soldered to planes of copper.
+    const SHOWS_W: f64 = 0.3;
+    let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
+    seen.last_level().is_some_and(|level| shorted && level.watts - seen.leads_watts(&level) < SHOWS_W)
 }
 
 fn measure_ohms(suspect: &str) -> String {

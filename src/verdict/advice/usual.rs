@@ -8,7 +8,7 @@ use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
-    FellTo, ends_in_a_spike, fall, only_a_reference_tells, woke_and_stays, woke_before,
+    FellTo, ends_in_a_spike, fall, lost, only_a_reference_tells, woke_and_stays, woke_before,
 };
 use crate::verdict::kind::Family;
 use crate::verdict::limits::long_try;
@@ -24,7 +24,9 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
         Class::HardShort | Class::PartialShort => on_the_board(seen, &at(loaded(seen)), own),
         Class::ExcessStandby => excess_standby(seen, &at("the board")),
         Class::StandbyOnly => standby_only(seen, suspect),
-        Class::LatchOff | Class::Cycling => tries(seen, &at("each converter")),
+        Class::LatchOff | Class::Cycling => {
+            what_went_with_it(seen).into_iter().chain(tries(seen, &at("each converter"))).collect()
+        }
         Class::Stalled => stalled(seen, suspect, own),
         Class::FullBoot => full_boot(seen, suspect, own),
         Class::DroppedOut => dropped_out(seen, suspect),
@@ -138,6 +140,14 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
 }
 
+/// A rest that lost part of what the board drew before it tried.
+fn what_went_with_it(seen: &Seen) -> Option<String> {
+    let lost = lost(seen).filter(|_| matches!(seen.class(), Class::LatchOff | Class::DroppedOut))?;
+    Some(format!(
+        "measure each always-on rail after it went off, against before its first start: what drew the {lost} went off as well"
+    ))
+}
+
 /// Whether the converters of a board stay up in tries of so many seconds: a short at one of their coils would end those
 /// sooner.
 fn converters_are_up(seen: &Seen, lasts_s: f64) -> bool {
@@ -171,7 +181,7 @@ fn runs_for_seconds(seen: &Seen) -> Vec<String> {
     let of_stage = stage.and_then(|stage| gives_up_in(seen, stage));
     of_stage.map_or_else(
         || {
-            vec!["the converters are up for seconds: look at console or screen, and try storage with a known-good image".into()]
+            vec!["the converters are up for seconds: look at console or screen; then feed off, put in storage with a known-good image, and repeat".into()]
         },
         Vec::from,
     )
@@ -292,7 +302,8 @@ fn dropped_out(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         "switch the feed off and on: a latch lets go only then"
     };
     let showed = "ask what it showed as it went: an orderly shutdown looks the same";
-    cooler.into_iter().chain([camera, again.into(), showed.into(), warm.into(), watch]).collect()
+    let went = what_went_with_it(seen);
+    cooler.into_iter().chain([camera, again.into(), showed.into(), warm.into(), watch]).chain(went).collect()
 }
 
 /// Whether a steady load is there from switch-on of a board that no reference tells of.

@@ -75,11 +75,31 @@ pub(super) fn less_than(seen: &Seen, after: &Step) -> String {
     })
 }
 
-/// What the board stood by at before, if its rest is now another.
+/// `5 mA less than the 12 mA before its first start`, if its rest is now another: what the supply's zero is off by is in both.
 pub(super) fn another(seen: &Seen, after: &Step) -> Option<String> {
     let now_a = seen.level(after).amps;
     let before = stood_by(seen, after).filter(|before| before.differs_from(now_a))?;
-    said(seen, &before, now_a)
+    let said = said(seen, &before, now_a)?;
+    let less = if now_a < before.amps { "less" } else { "more" };
+    let by = difference(seen, before.amps, now_a);
+    Some(format!("{by} {less} than the {said} before its first start"))
+}
+
+/// How much less a board draws at the end than as it stood by before its first start, where that is another rest.
+pub(in crate::verdict) fn lost(seen: &Seen) -> Option<String> {
+    let last = seen.analysis.path.last().filter(|last| last.state.is_rest())?;
+    let now_a = seen.level(last).amps;
+    let read_well = |before: &Before| before.is_read_well() && before.differs_from(now_a);
+    let before = stood_by(seen, last).filter(read_well).filter(|before| now_a < before.amps)?;
+    Some(difference(seen, before.amps, now_a))
+}
+
+/// The difference of two currents as they are said, so that it is that of their figures as well.
+fn difference(seen: &Seen, one_a: f64, other_a: f64) -> String {
+    let step_a = seen.analysis.step_a;
+    let place_a = 10_f64.powf((step_a.log10() + 1e-9).floor());
+    let said = |amps: f64| if step_a > 0.0 { (amps / place_a).round() * place_a } else { amps };
+    seen.amps((said(one_a) - said(other_a)).abs())
 }
 
 /// What a board without a known standby draws now beside what it drew before its first start: `as before its first start`,

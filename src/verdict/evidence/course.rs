@@ -6,11 +6,12 @@ use super::tries::{UNASKED, before_this, woke_unasked};
 use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
 use crate::stats::robust;
-use crate::units::{Amps, Seconds, Volts, figures, range};
+use crate::units::{Amps, Seconds, Volts, figures, in_steps, range};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::presses::{SWITCHES_OFF_S, switched_off};
+use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Level, Seen, exact, seconds};
 use std::ops::Range;
 
@@ -162,15 +163,18 @@ impl Swing {
         let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
         let measured = measure(seen.trace, samples.clone(), &phase.name, false, &readback)?;
         let envelope = phase.envelope(Quantity::Activity)?;
-        let swing = Self {
+        Some(Self {
             usual: measured.activity,
             plain: plain_swing(seen, samples)?,
             low: envelope.low * factor,
             typical: envelope.typical * factor,
             high: envelope.high * factor,
-        };
-        // Where good boards may be flat as well, or flatter than the supply reads, nothing is said.
-        (swing.low > seen.readout.step_a * seen.analysis.run.set_v).then_some(swing)
+        })
+    }
+
+    /// Whether it says how lively the load is: not where good boards may be flat as well, or flatter than the supply reads.
+    fn tells(&self, seen: &Seen) -> bool {
+        self.low > seen.readout.step_a * seen.analysis.run.set_v
     }
 
     fn liveliness(&self) -> Liveliness {
@@ -198,7 +202,7 @@ fn plain_swing(seen: &Seen, samples: Range<usize>) -> Option<f64> {
 
 /// Whether a stalled board's load is flat where good boards' swings; `None` where that cannot be told.
 pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Liveliness> {
-    Swing::of(seen, last).map(|swing| swing.liveliness())
+    Swing::of(seen, last).filter(|swing| swing.tells(seen)).map(|swing| swing.liveliness())
 }
 
 fn activity(seen: &Seen, last: &Step) -> Option<String> {
@@ -206,12 +210,13 @@ fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let volts = last.stretch.volts.max(1e-3);
     let amps = |watts: f64| seen.reference_amps(watts / volts);
     let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
-    let numbers = format!(
-        "by about {} either way, good boards' by {} ({})",
-        seen.amps((shown / volts).max(seen.readout.step_a / 4.0)),
-        amps(swing.typical),
-        range(&amps(swing.low), &amps(swing.high))
-    );
+    let own = format!("by about {} either way", seen.amps((shown / volts).max(seen.readout.step_a / 4.0)));
+    if !swing.tells(seen) {
+        let good = format!("{}, up to {}", amps(swing.typical), amps(swing.high));
+        return Some(format!("the current swings {own}; good boards' by {good}"));
+    }
+    let band = range(&amps(swing.low), &amps(swing.high));
+    let numbers = format!("{own}, good boards' by {} ({band})", amps(swing.typical));
     Some(match swing.liveliness() {
         Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
         Liveliness::Usual => format!("the current swings as good boards' does there: {numbers}"),
@@ -381,10 +386,24 @@ pub(super) fn left(seen: &Seen, after: &Step) -> String {
         }
         FellTo::Standby => before::another(seen, after).map_or_else(
             || "it is back at its standby".into(),
-            |before| format!("within what good boards stand by at, but it stood by at {before} before"),
+            |before| format!("{} {before}", beside_good_standby(seen, after, band)),
         ),
         FellTo::Little => "its standby or less, which this supply hardly reads".into(),
         FellTo::More => "more than its standby: part of it is still on".into(),
+    }
+}
+
+/// Where a rest that is no departure lies beside those of good boards, whose lowest draws `low_w`: readings that are off by
+/// half a step leave open on which side of it.
+fn beside_good_standby(seen: &Seen, after: &Step, low_w: Option<f64>) -> String {
+    let level = seen.level(after);
+    match low_w.filter(|low| level.watts < *low) {
+        Some(low) => {
+            // Finer than the supply reads, or it would be the same figure.
+            let least = in_steps(low / level.volts.max(1e-3), seen.analysis.step_a / 10.0, "A");
+            format!("at or just below the least that good boards stand by at ({least}), and")
+        }
+        None => "within what good boards stand by at, but".into(),
     }
 }
 
@@ -415,7 +434,9 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
         fall.left
     )];
     let facts = ran.into_iter().chain(switched_off(seen)).chain([feed, again(seen, &fall)]);
-    facts.chain(stages(seen)).collect()
+    let pulses = Pulses::at_the_end(seen).filter(|pulses| pulses.rhythm.is_some());
+    let pulses = pulses.map(|pulses| format!("after the fall {}", pulses.words(seen)));
+    facts.chain(pulses).chain(stages(seen)).collect()
 }
 
 /// `0.625 A`; `about 0.610 A` where the last reading of the second that this is the mean of is another.

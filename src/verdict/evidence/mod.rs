@@ -6,6 +6,7 @@ mod rest;
 mod short;
 mod tries;
 
+pub(super) use before::lost;
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use short::{has_leads_in_it, woke_before};

@@ -19,7 +19,7 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
             seen.volts(seen.level(last).volts),
             seen.time(seen.analysis.run.start_s)
         ),
-        nothing_drawn(seen, last),
+        format!("{}{}", nothing_drawn(seen, last), missing_standby(seen)),
     ];
     facts.extend(at_switch_on(seen, last).or_else(|| no_inrush(seen)));
     facts.push(asked(seen));
@@ -40,6 +40,14 @@ fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     // Nothing is shown as less than the supply could show.
     let shown = seen.amps(amps.max(seen.analysis.step_a / 1e3));
     format!("mean current {shown} over {over}: nothing that this supply can tell")
+}
+
+/// `; good boards stand by at 27 mA`.
+fn missing_standby(seen: &Seen) -> String {
+    let standby_w = seen.analysis.model.standby.watts.filter(|_| seen.analysis.model.of_this_board);
+    standby_w.map_or_else(String::new, |watts| {
+        format!("; good boards stand by at {}", seen.reference_amps(watts / seen.analysis.run.set_v))
+    })
 }
 
 /// What is drawn as the feed rises only: the charge of the capacitors that it reaches.
@@ -168,8 +176,10 @@ pub(in crate::verdict) fn much_for_standby(seen: &Seen) -> bool {
 }
 
 /// Whether the current shows a press: a board that does not even see its button draws what it drew.
-fn answer(seen: &Seen) -> &'static str {
-    let Some(last) = seen.analysis.path.last() else { return "" };
+fn answer(seen: &Seen) -> String {
+    /// Share of what is drawn from which a person sees it move (by judgement).
+    const SHOWS: f64 = 0.2;
+    let Some(last) = seen.analysis.path.last() else { return String::new() };
     let presses = &seen.analysis.run.presses;
     let near = |time: f64| presses.iter().any(|press| (time - press + SHOWS_S / 2.0).abs() <= 1.5 * SHOWS_S);
     let (mut at_presses, mut else_where) = (0.0_f64, 0.0_f64);
@@ -179,7 +189,13 @@ fn answer(seen: &Seen) -> &'static str {
         let most = if near(seen.trace.time()[i]) { &mut at_presses } else { &mut else_where };
         *most = most.max(off);
     }
-    if at_presses <= else_where { ", and the current does not move at a press" } else { "" }
+    if at_presses > else_where {
+        return String::new();
+    }
+    if seen.class() == Class::NoDraw || at_presses <= SHOWS * last.stretch.amps.abs() {
+        return ", and the current does not move at a press".into();
+    }
+    format!(", and at a press the current moves no further ({}) than at other times", seen.amps(at_presses))
 }
 
 /// Whether the board was asked to wake, and what came of it.

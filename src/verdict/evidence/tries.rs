@@ -218,7 +218,7 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         }
         Some(stage) if shown == all => format!(", {}", place(stage)),
         Some(stage) if is_the_only_one(seen, stage) => {
-            format!(", {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
+            format!(", {}: {}", place(stage), shown_by_some(stage, shown, all))
         }
         Some(stage) if 2 * shown > all => format!(", mostly {} ({shown} of {all})", place(stage)),
         Some(stage) => {
@@ -245,8 +245,16 @@ fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<Stri
         return Some(format!(", {place}: {of} above the {peak} up to which good boards peak in {stage}"));
     }
     let is_told = seen.tries()?.ended_in.as_ref() == Some(stage);
-    let of = if shown == all { String::new() } else { format!(" ({shown} of {all} tries)") };
-    is_told.then(|| format!(", {place}, as far as the readings tell{of}"))
+    is_told.then(|| match (shown == all, is_the_only_one(seen, stage)) {
+        (true, _) => format!(", {place}, as far as the readings tell"),
+        (false, true) => format!(", {place}: {}", shown_by_some(stage, shown, all)),
+        (false, false) => format!(", {place} in {shown} of {all} tries, as far as the readings tell"),
+    })
+}
+
+/// `the amps show core in 3 of 15 tries, of the others the time alone tells`, of tries none of which shows another stage.
+fn shown_by_some(stage: &str, shown: usize, all: usize) -> String {
+    format!("the amps show {stage} in {shown} of {all} tries, of the others the time alone tells")
 }
 
 /// Whether most tries read more at their end than good boards do before the step that they are said to end at.
@@ -398,8 +406,17 @@ fn averaged(seen: &Seen) -> Option<String> {
     const BELOW: f64 = 0.95;
     let tries = seen.tries().filter(|tries| !seen.holds(tries.lowest_v))?;
     let limit = seen.analysis.run.limit_a?;
-    (tries.peak_a.high < BELOW * limit)
-        .then(|| "the amps read are averages: that the limit was met, the volts show".to_owned())
+    let below = given_up(seen).filter(|attempt| attempt.peak_a.value() < BELOW * limit).count();
+    match below {
+        all if all == tries.count => {
+            Some("the amps read are averages: that the limit was met, the volts show".into())
+        }
+        most if 2 * most > tries.count => Some(format!(
+            "the amps read are averages, in {most} of {} tries below the limit: that it was met, the volts show",
+            tries.count
+        )),
+        _ => None,
+    }
 }
 
 /// In how many tries the supply itself says that it is in its limit; its amps are averages and may lie below.

@@ -129,7 +129,7 @@ impl Work {
                 format!("console or screen, then the data lines{at}"),
             ],
             Self::Storage => [
-                "try other storage with a known-good image, or load the software anew if its data may be lost".into(),
+                "feed off, put in other storage with a known-good image, or load the software anew if its data may be lost".into(),
                 WAITS.into(),
                 format!("then activity on the storage's lines, and the supplies{at}"),
             ],
@@ -158,9 +158,12 @@ impl Work {
                 format!("then the module's supply, reset and clock{at}"),
             ],
             Self::Bus => [
-                "connect the bus with its termination, and the partner that it may wait for, and repeat".into(),
-                "then the other way: feed off, take off bus and expansion modules, and repeat".into(),
-                format!("look at screen or console for what it waits for, then the bus's supply and lines{at}"),
+                "feed off, connect the bus with its termination, and the partner that it may wait for, and repeat".into(),
+                WAITS.into(),
+                format!(
+                    "then the other way: feed off, take off bus and expansion modules, and repeat; then the bus's supply and \
+                     lines{at}"
+                ),
             ],
             Self::Display => [
                 "look for an image with a lamp on the screen: it may run without its light".into(),
@@ -237,7 +240,7 @@ const fn other_software(family: Family) -> &'static str {
     match family {
         Family::Handheld => "load its software anew, if its data may be lost",
         _ => {
-            "try another boot medium with a known-good image, or load its software anew if its data may be lost"
+            "feed off, put in another boot medium with a known-good image, or load its software anew if its data may be lost"
         }
     }
 }
@@ -283,7 +286,7 @@ mod tests {
         let later = Work::Boot.checks("", Family::SmallComputer);
         assert!(later[0].contains("console") && later[1].contains("boot medium"), "{later:?}");
         let first = Work::Boot.after_the_rails(Family::SmallComputer);
-        assert!(first[1].starts_with("last, try another boot medium"), "{first:?}");
+        assert!(first[1].starts_with("last, feed off, put in another boot medium"), "{first:?}");
         assert!(!first.concat().contains("it starts from a medium"), "{first:?}");
     }
 }

@@ -53,3 +53,33 @@ fn ohms_that_the_supply_sees_are_those_of_the_input_rail_and_not_of_one_behind_a
     // A feed that collapses runs no converter.
     assert!(!asks(&short(1.5, 3.0), "behind a converter"), "{}", checks(&short(1.5, 3.0).find()));
 }
+
+#[test]
+fn half_the_limit_tells_what_holds_a_feed_that_stands_above_a_diode() {
+    let limited = bench(&[OFF, (20.0, 8.5, 3.0)]);
+    class(&limited.find(), Class::PartialShort);
+    assert!(asks(
+        &limited,
+        "set the limit to half, 1.50 A: volts that halve as well are a resistance, volts that"
+    ));
+    let below = bench(&[OFF, (20.0, SET_V, 2.0)]);
+    class(&below.find(), Class::PartialShort);
+    assert!(!asks(&below, "limit to half"), "{}", checks(&below.find()));
+}
+
+#[test]
+fn more_amps_than_a_model_is_fed_with_are_for_what_carries_them() {
+    let cold = |usual_a: f64| {
+        let model = |b: &mut Bench| {
+            b.limit = 1.5;
+            b.profile.as_mut().expect("one").feed.limit = Amps::constant(usual_a);
+        };
+        short(0.15, 1.5).with(model)
+    };
+    let few = cold(1.5);
+    let said = "at the battery connector for seconds, if it, fuse and leads carry more than the usual 1.50 A";
+    assert!(asks(&few, said), "{}", checks(&few.find()));
+    assert!(asks(&cold(3.0), "fuse and leads carry that"), "{}", checks(&cold(3.0).find()));
+    let warns = |b: &Bench| b.find().cautions.concat().contains("burn skin and char the board: for seconds");
+    assert!(warns(&few) && !warns(&short(1.3, 3.0)));
+}

@@ -157,3 +157,39 @@ fn volts_that_give_way_in_the_limit_as_two_tries_end_tell_of_the_feed() {
     class(&finding, Class::FeedLimited);
     assert!(finding.verdict.confidence > 0.6, "{}", finding.verdict.confidence);
 }
+
+#[test]
+fn a_zero_of_few_readings_says_how_few() {
+    let zero = |off_s: f64| {
+        let asleep = bench(&[(off_s, 0.0, 0.002), (20.0, SET_V, 0.0254)]);
+        let limits = asleep.find().limits;
+        limits.into_iter().find(|limit| limit.contains("its output off")).expect("a zero")
+    };
+    assert!(zero(0.35).contains("with its output off (4 readings): this"), "{}", zero(0.35));
+    assert!(zero(2.0).contains("with its output off: this"), "{}", zero(2.0));
+    // One reading with the feed up does not show how far readings scatter.
+    let brief = bench(&[(0.35, 0.0, 0.002), (0.1, SET_V, 0.0254)]).with(|b| b.presses.clear()).find();
+    let said = brief.limits.join("\n");
+    assert!(said.contains("(4 readings)") && !said.contains("good to about"), "{said}");
+}
+
+#[test]
+fn a_limit_below_what_a_good_boot_peaks_at_is_said_whatever_the_verdict() {
+    let stalled = |limit: f64| {
+        bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]).with(|b| b.limit = limit).find().limits.join("\n")
+    };
+    // Loading takes 13.0 W and peaks at 15.6 W: 1.22 A.
+    assert!(stalled(1.2).contains("the limit of 1.20 A is below the 1.22 A"), "{}", stalled(1.2));
+    assert!(!stalled(1.25).contains("is below the"), "{}", stalled(1.25));
+}
+
+#[test]
+fn how_far_a_stalled_load_swings_is_told_where_good_boards_may_be_flat_as_well() {
+    let stalled = bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)]).with(|b| {
+        b.profile.as_mut().expect("one").phases[2].activity =
+            crate::reference::Envelope { low: 0.0, typical: 0.26, high: 0.64 };
+    });
+    let said = because(&stalled.find());
+    assert!(said.contains("either way; good boards' by 20 mA, up to 50 mA"), "{said}");
+    assert!(!said.contains("flat where"), "{said}");
+}

@@ -65,11 +65,13 @@ fn a_standby_that_is_another_after_a_try_is_said_in_both_figures() {
     };
     let another = after(0.029, 0.019);
     assert!(
-        another.contains("within what good boards stand by at, but it stood by at 29 mA before"),
+        another.contains(
+            "within what good boards stand by at, but 10 mA less than the 29 mA before its first start"
+        ),
         "{another}"
     );
     let same = after(0.0234, 0.0225);
-    assert!(same.contains("it is back at its standby") && !same.contains("it stood by"), "{same}");
+    assert!(same.contains("it is back at its standby") && !same.contains("before its first start"), "{same}");
 }
 
 #[test]

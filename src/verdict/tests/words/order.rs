@@ -60,3 +60,19 @@ fn a_latch_is_let_go_before_anything_is_measured() {
     let cycles = bench(&cycling());
     assert!(!asks(&cycles, "a latch lets go only without feed"), "a board that tries again has not latched");
 }
+
+#[test]
+fn the_feed_is_off_before_a_bus_or_a_medium_is_changed_and_the_screen_is_watched() {
+    let stalled_in = |name: &str| {
+        bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, 1.016)])
+            .with(|b| b.profile.as_mut().expect("one").phases[2].name = name.into())
+            .find()
+    };
+    let bus = stalled_in("bus");
+    assert!(bus.next_checks[0].starts_with("feed off, connect the bus"), "{bus:#?}");
+    assert!(bus.next_checks[1].starts_with("look at console or screen"), "{bus:#?}");
+    for name in ["storage", "boot", "kernel"] {
+        let said = checks(&stalled_in(name));
+        assert!(said.contains("feed off, put in ") && said.contains("known-good image"), "{name}: {said}");
+    }
+}

@@ -140,3 +140,21 @@ fn a_board_without_a_reference_that_woke_and_stays_is_said_to() {
     let loaded = bench(&[OFF, (50.0, SET_V, 0.625)]).with(|b| b.profile = None).find();
     assert!(!because(&loaded).contains("woke"), "{}", because(&loaded));
 }
+
+#[test]
+fn readings_that_move_at_other_times_as_well_show_how_little_a_press_does() {
+    let asleep = |at_press: f64, elsewhere: f64| {
+        let levels = [
+            OFF,
+            (3.5, SET_V, 0.0234),
+            (0.1, SET_V, at_press),
+            (8.0, SET_V, 0.0234),
+            (0.1, SET_V, elsewhere),
+        ];
+        because(&bench(&[&levels[..], &[(8.0, SET_V, 0.0234)]].concat()).find())
+    };
+    let alike = asleep(0.032, 0.033);
+    assert!(alike.contains("at a press the current moves no further (10 mA) than at other times"), "{alike}");
+    let still = asleep(0.0234, 0.033);
+    assert!(still.contains("the current does not move at a press"), "{still}");
+}

@@ -73,3 +73,38 @@ fn a_board_that_starts_by_itself_and_does_not_may_be_held_off() {
     );
     assert!(!asks(&bench(&ASLEEP), "boot jumper"), "{}", checks(&bench(&ASLEEP).find()));
 }
+
+/// Nine places of a rhythm of 3.1 s, in the fifth of which stands something else.
+fn with_one_place_of(fifth: [(f64, f64, f64); 2]) -> Bench {
+    let pulse = [(3.0, SET_V, 0.0934), (0.1, SET_V, 0.112)];
+    let (before, after) = (pulse.repeat(4), pulse.repeat(4));
+    bench(&[&[OFF][..], &before, &fifth, &after, &[(3.0, SET_V, 0.0934)]].concat()).with(|b| {
+        b.profile.as_mut().expect("one").phases[0].peak_power =
+            crate::reference::Envelope { low: 0.2, typical: 0.3, high: 0.32 };
+    })
+}
+
+#[test]
+fn a_pulse_that_is_not_counted_is_lower_not_there_or_not_read() {
+    let rest = 0.0934;
+    let lower = because(&with_one_place_of([(3.0, SET_V, rest), (0.1, SET_V, rest + 0.004)]).find());
+    assert!(lower.contains("9 short pulses, one about every 3.1 s, of up to"), "{lower}");
+    let missing = with_one_place_of([(3.0, SET_V, rest), (0.1, SET_V, rest)]);
+    let empty = because(&missing.find());
+    assert!(empty.contains("8 short pulses, one about every 3.1 s with 1 not seen, of up to"), "{empty}");
+    let unread = because(&super::gaps::with_gap(&missing, 15.0, 17.5));
+    assert!(unread.contains("with 1 not seen, in a gap of the readings"), "{unread}");
+    // What the scope is asked for is the rhythm alone.
+    assert!(asks(&missing, "through a pulse, one about every 3.1 s: what"), "{}", checks(&missing.find()));
+}
+
+#[test]
+fn pulses_of_what_is_left_after_a_fall_are_told_and_the_edge_of_the_fall_is_none() {
+    let pulses = [(3.0, SET_V, 0.0234), (0.1, SET_V, 0.043)].repeat(6);
+    let pulsing = because(&bench(&[&BOOT[..], &pulses, &[(3.0, SET_V, 0.0234)]].concat()).find());
+    assert!(pulsing.contains("after the fall 6 short pulses, one about every 3.1 s"), "{pulsing}");
+    let falls = [&BOOT[..], &[(0.1, SET_V, 0.2), (20.0, SET_V, 0.0234)]].concat();
+    let steady = bench(&falls).find();
+    class(&steady, Class::DroppedOut);
+    assert!(!because(&steady).contains("pulse"), "{}", because(&steady));
+}

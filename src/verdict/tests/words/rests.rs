@@ -77,3 +77,35 @@ fn a_section_that_carries_part_of_the_standby_is_not_proved_by_it() {
     assert!(rail == SectionState::Suspect && why.contains("with the standby"), "{rail:?} {why}");
     assert_eq!(state(&part, "main regulators").0, SectionState::Unknown);
 }
+
+#[test]
+fn a_rest_that_half_a_step_may_lift_into_the_band_is_at_or_just_below_it() {
+    let after = |amps: f64| {
+        let levels = [OFF, (4.0, SET_V, 0.029), RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, amps)];
+        // The least of good boards is 17.1 mA, and the supply reads a little with nothing drawn.
+        bench(&levels).with(|b| b.profile.as_mut().expect("one").phases[0].mean_power.low = 0.2185).find()
+    };
+    let edge = after(0.017);
+    let said = because(&edge);
+    assert!(
+        said.contains(
+            "at or just below the least that good boards stand by at (17.1 mA), and 12 mA less than the 29 mA"
+        ),
+        "{said}"
+    );
+    assert!(checks(&edge).contains("what drew the 12 mA went off as well"), "{}", checks(&edge));
+    let within = because(&after(0.019));
+    assert!(within.contains("within what good boards stand by at, but 10 mA less"), "{within}");
+    let back = bench(&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, 0.0234)]);
+    class(&back.find(), Class::LatchOff);
+    assert!(!asks(&back, "went off as well"), "{}", checks(&back.find()));
+}
+
+#[test]
+fn what_good_boards_stand_by_at_is_said_of_a_board_that_draws_nothing() {
+    let dead = || bench(&[OFF, (20.0, SET_V, 0.0)]);
+    class(&dead().find(), Class::NoDraw);
+    assert!(because(&dead().find()).contains("; good boards stand by at 23"), "{}", because(&dead().find()));
+    let unknown = because(&dead().with(|b| b.profile = None).find());
+    assert!(!unknown.contains("good boards"), "{unknown}");
+}

@@ -19,7 +19,7 @@ fn a_rail_explains_no_wake_only_of_a_board_that_was_asked_to() {
     class(&asked.find(), Class::ExcessStandby);
     assert!(asks(&asked, "one that is dragged down may explain surplus and no wake"));
     let unasked = asked.with(|b| b.presses.clear());
-    assert!(asks(&unasked, "one that is dragged down carries the surplus"), "{}", checks(&unasked.find()));
+    assert!(asks(&unasked, "one that is dragged down may carry the surplus"), "{}", checks(&unasked.find()));
     assert!(!asks(&unasked, "no wake"), "{}", checks(&unasked.find()));
     // What is attached may be what keeps it asleep.
     let finding = unasked.find();
@@ -78,4 +78,15 @@ fn what_is_unplugged_is_unplugged_with_the_feed_off() {
             assert!(!off || check.contains("feed off") || check.contains("switch off"), "{check}");
         }
     }
+}
+
+#[test]
+fn a_surplus_is_looked_for_at_the_input_as_well() {
+    let surplus = surplus(&[OFF, SURPLUS]);
+    assert!(asks(&surplus, "ohms to ground on the input rail, and on that rail or each always-on rail"));
+    assert!(
+        asks(&surplus, "thermal camera on input capacitors, protection and charger"),
+        "{}",
+        checks(&surplus.find())
+    );
 }

@@ -32,3 +32,40 @@ fn two_tries_are_told_even_where_they_carry_no_verdict() {
     let said = because(&finding);
     assert!(said.starts_with("2 tries from 5.0 s to "), "{said}");
 }
+
+#[test]
+fn how_many_tries_a_cycling_board_gave_up_stands_in_the_verdict() {
+    let of = |tries: usize| {
+        let levels = [&[OFF, STANDBY][..], &TRY.repeat(tries), &[RAILS, (1.0, SET_V, 1.0)]].concat();
+        let finding = bench(&levels).find();
+        class(&finding, Class::Cycling);
+        finding.verdict.tries
+    };
+    assert_eq!([of(2), of(4)], [Some(2), Some(4)]);
+    assert_eq!(bench(&BOOT).find().verdict.tries, None);
+}
+
+#[test]
+fn a_stage_that_a_few_tries_show_is_no_place_where_only_those_end() {
+    let tries = [[RAILS, REST].repeat(2), [(1.0, SET_V, 0.38), REST].repeat(5)].concat();
+    let starved = bench(&[&[OFF, STANDBY][..], &tries].concat()).with(|b| {
+        b.limit = 0.6;
+        b.profile.as_mut().expect("one").phases[1].peak_power.high = 6.0;
+    });
+    let starved = starved.find();
+    class(&starved, Class::FeedLimited);
+    let said = because(&starved);
+    assert!(said.contains("tries, of the others the time alone tells"), "{said}");
+}
+
+#[test]
+fn amps_below_the_limit_are_averages_where_the_volts_give_way_in_most_tries() {
+    let tries = |low_a: f64| {
+        let low = [RAILS, (0.2, 9.0, low_a), REST];
+        let tries = [low.repeat(4), vec![RAILS, (0.2, 6.0, 0.59), REST]].concat();
+        because(&bench(&[&[OFF, STANDBY][..], &tries].concat()).with(|b| b.limit = 0.6).find())
+    };
+    let most = tries(0.45);
+    assert!(most.contains("the amps read are averages, in 4 of 5 tries below the limit"), "{most}");
+    assert!(!tries(0.59).contains("averages"), "{}", tries(0.59));
+}
