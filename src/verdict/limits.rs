@@ -199,21 +199,17 @@ fn zero_known_to(seen: &Seen) -> String {
     const SELDOM: f64 = 2.0;
     /// Share of a low current from which that matters.
     const MATTERS: f64 = 0.1;
-    let fed = seen.analysis.run.samples.end.saturating_sub(seen.analysis.run.risen);
-    if fed <= FEW_READINGS {
-        // Nor do they show how far readings scatter.
+    let off_a = SELDOM * seen.readout.zero_sd_a;
+    if quoted_low(seen).is_none_or(|amps| off_a <= MATTERS * amps.abs()) {
         return String::new();
     }
-    let off_a = SELDOM * seen.readout.zero_sd_a;
-    let matters = quoted_low(seen).is_some_and(|amps| off_a > MATTERS * amps.abs());
-    if matters {
-        format!(
-            "; that rests on few readings, so that low amps are good to about {} only",
-            in_steps(off_a, off_a, "A")
-        )
-    } else {
-        String::new()
+    let fed = seen.analysis.run.samples.end.saturating_sub(seen.analysis.run.risen);
+    if fed <= FEW_READINGS {
+        // What such readings scatter by is not known, and so is what the zero may be off by.
+        return "; so few readings of the board do not tell how well low amps are known".into();
     }
+    let rests = if few_readings(seen).is_empty() { "that rests on few readings, so that " } else { "" };
+    format!("; {rests}low amps are good to about {} only", in_steps(off_a, off_a, "A"))
 }
 
 /// Without a reference a long try is not told from a boot that fell.

@@ -171,6 +171,7 @@ fn a_zero_of_few_readings_says_how_few() {
     let brief = bench(&[(0.35, 0.0, 0.002), (0.1, SET_V, 0.0254)]).with(|b| b.presses.clear()).find();
     let said = brief.limits.join("\n");
     assert!(said.contains("(4 readings)") && !said.contains("good to about"), "{said}");
+    assert!(said.contains("do not tell how well low amps are known"), "{said}");
 }
 
 #[test]
