@@ -51,6 +51,13 @@ impl Sheet {
         width < self.u(NARROW)
     }
 
+    /// Units of the layout that a mark takes which is `units` wide on a wide figure. On a narrow one a second is a few units, and
+    /// a mark of the full width would hide the very moment that it points at.
+    pub(super) fn mark(&self, units: f64) -> f64 {
+        const ON_NARROW: f64 = 0.6;
+        if self.is_narrow(self.inside().width()) { ON_NARROW * units } else { units }
+    }
+
     /// Whether a figure is so low that its words have to leave room to the traces, as on a small screen.
     pub(super) fn is_low(&self) -> bool {
         /// Head, stages, strips and a foot in full take some 800 units of the layout.
@@ -84,7 +91,7 @@ impl Sheet {
 
     /// A small triangle that points down at `tip`.
     pub(super) fn pointer_down(&mut self, (x, y): Point, color: Color) {
-        let (half, height) = (self.u(7.0), self.u(12.0));
+        let (half, height) = (self.u(self.mark(7.0)), self.u(self.mark(12.0)));
         let points = vec![(x - half, y - height), (x + half, y - height), (x, y)];
         self.scene.shapes.push(super::scene::Shape::Polygon { points, color });
     }

@@ -53,7 +53,7 @@ fn rates(subject: &Subject) -> Option<String> {
     let rate = |hertz: f64| figures(hertz, 2);
     let parts: Vec<String> = [
         log.poll_hz.map(|hz| format!("{} times a second", rate(hz))),
-        log.changed_hz.map(|hz| format!("{} with another value", rate(hz))),
+        log.changed_hz.map(|hz| format!("a new value {} times", rate(hz))),
     ]
     .into_iter()
     .flatten()

@@ -87,7 +87,7 @@ pub(super) const MARKER: f64 = 9.0;
 /// A line that marks a moment: two edges with paper between them. No trace is hollow, nor a grid or a line of an event, so
 /// that it is told from them by its shape, in grey as well.
 pub(super) fn marker(sheet: &mut Sheet, x: i32, (top, bottom): (i32, i32), width: f64, color: Color) {
-    let width = sheet.u(width).max(3);
+    let width = sheet.u(sheet.mark(width)).max(3);
     let edge = (width / 3).max(1);
     let left = x - width / 2;
     let area = Rect::new(left, top, left + width, bottom);

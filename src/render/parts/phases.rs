@@ -279,8 +279,9 @@ impl Bands {
         let pen = sheet.pen(1.0, 0.0, if name.trouble { color } else { sheet.palette.frame });
         if name.bracket {
             bracket(sheet, name, (baseline, bottom), pen);
-        } else {
-            // Into the box that it names, which may be far narrower than the name.
+        } else if name.row > 0 || !name.trouble || name.span.1 - name.span.0 <= sheet.u(2.0 * SLIVER) {
+            // Into the box that it names, which may be far narrower than the name. Words right above many tries stand over them:
+            // a stroke to their middle would point at what lies between two.
             let foot = areas.ribbon.top + sheet.u(7.0);
             sheet.scene.down(name.leader(), (bottom, foot), Pen { width: sheet.u(2.0), ..pen });
         }

@@ -120,7 +120,7 @@ pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> 
 }
 
 fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
-    Rect::new(x, y, x + 1, y + 1).grown(sheet.u(DOT))
+    Rect::new(x, y, x + 1, y + 1).grown(sheet.u(sheet.mark(DOT)))
 }
 
 impl Placed {
@@ -197,15 +197,15 @@ fn on_trace(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32
         None => (wanted, axes.main.area.center().1),
     };
     // On top of a peak that it would hide.
-    let y = if is_narrow_peak(sheet, readings, axes, (x, y)) { y - sheet.u(DOT) } else { y };
+    let y = if is_narrow_peak(sheet, readings, axes, (x, y)) { y - sheet.u(sheet.mark(DOT)) } else { y };
     // The dot stays within the strips: what is said above and below them is to be read.
     let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
-    (x, y.min(floor - sheet.u(DOT) - 1).max(axes.main.area.top + sheet.u(DOT)))
+    (x, y.min(floor - sheet.u(sheet.mark(DOT)) - 1).max(axes.main.area.top + sheet.u(sheet.mark(DOT))))
 }
 
 /// Whether the trace there is a spike that a dot at its tip would hide: on both sides of the dot it is far lower.
 fn is_narrow_peak(sheet: &Sheet, readings: &Readings, axes: Axes, (x, y): (i32, i32)) -> bool {
-    let reach = sheet.u(DOT + 2.0);
+    let reach = sheet.u(sheet.mark(DOT + 2.0));
     let lower = |x: i32| {
         let index = usize::try_from(x - readings.time.left).ok();
         let column = index.and_then(|index| readings.amps.get(index)).and_then(Option::as_ref);
@@ -223,6 +223,8 @@ fn nearest(readings: &Readings, x: i32) -> Option<(i32, &Column)> {
 
 /// The lines of a note that is as wide as the figure.
 fn wrapped(sheet: &Sheet, note: &Note, color: Color, width: i32) -> Vec<(String, Style)> {
+    /// Lines that one of its own may take: its numbers are at its end.
+    const MOST: usize = 3;
     let room = width - sheet.u(20.0);
     let head = sheet.style(em::USUAL, Weight::Bold, color);
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
@@ -230,7 +232,7 @@ fn wrapped(sheet: &Sheet, note: &Note, color: Color, width: i32) -> Vec<(String,
     let lines = styles.zip(note.text());
     lines
         .flat_map(|(style, line)| {
-            style.wrap(&clean(&line), room, 2).into_iter().map(move |line| (line, style))
+            style.wrap(&clean(&line), room, MOST).into_iter().map(move |line| (line, style))
         })
         .collect()
 }
@@ -306,7 +308,7 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
     // Standing on its corner, hollow, and clear of all around it: no part of a trace is any of these, in grey as well.
     let paper = sheet.palette.paper;
     for (grown, color) in [(2.0, paper), (0.0, color), (-3.0, paper)] {
-        diamond(sheet, (x, y), sheet.u(DOT + grown), color);
+        diamond(sheet, (x, y), sheet.u(sheet.mark(DOT + grown)), color);
     }
 }
 

@@ -99,3 +99,44 @@ fn tries_are_numbered_though_the_one_that_is_on_has_no_room() {
     let named = |number: usize| scene.labels().any(|label| label.text == number.to_string());
     assert!((1..=9).all(named) && !named(10));
 }
+
+#[test]
+fn on_a_narrow_figure_the_line_of_the_moment_leaves_room_to_the_moment() {
+    let (trace, finding) = run_of(Class::DroppedOut);
+    let widest = |size: Size| {
+        let options = options(size, Theme::Light);
+        let (scene, alarm) = (draw(&trace, None, &finding, &options).unwrap(), Theme::Light.palette().alarm);
+        let line = |shape: &Shape| match shape {
+            Shape::Fill { area, color } if *color == alarm && area.height() > 3 * area.width() => {
+                Some(area.width())
+            }
+            _ => None,
+        };
+        let widest = scene.shapes.iter().filter_map(line).max().unwrap();
+        f64::from(widest) / f64::from(Sheet::new(&options, LEAST).u(1000.0)) * 1000.0
+    };
+    assert!((8.0..10.0).contains(&widest(Size::WIDE)), "{}", widest(Size::WIDE));
+    assert!((3.0..6.5).contains(&widest(Size::PHONE)), "{}", widest(Size::PHONE));
+}
+
+#[test]
+fn words_above_many_tries_have_no_stroke_to_what_lies_between_two_of_them() {
+    let (trace, finding) = (trace(600, 60.0, |_| 0.5), cycling(5));
+    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    let words = scene.labels().find(|label| label.text == "4 tries, one every 3.00 s").unwrap().bounds();
+    let alarm = Theme::Light.palette().alarm;
+    let thin = Sheet::new(&options(Size::PHONE, Theme::Light), LEAST).u(2.0);
+    let is_stroke = |area: &Rect| {
+        area.width() <= thin
+            && area.height() > 2 * thin
+            && area.bottom > words.bottom
+            && area.top < words.bottom + words.height() / 2
+    };
+    let strokes = scene.shapes.iter().filter(|shape| match shape {
+        Shape::Fill { area, color } => {
+            *color == alarm && is_stroke(area) && area.height() < 2 * words.height()
+        }
+        _ => false,
+    });
+    assert_eq!(strokes.count(), 0);
+}
