@@ -66,19 +66,33 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let first = found.first().copied();
     let at = first.and_then(|attempt| deepest_of(subject, late(subject, span(attempt)))).unwrap_or(deepest);
     let body = dips_in_words(subject, &found, volts[deepest])?;
-    // Where in the boot comes first: it is what is asked of a picture.
-    let head = in_stage(subject).map_or_else(
-        || format!("over {limit} for less than a reading"),
-        |place| format!("over {limit}{place}"),
-    );
-    // What the supply reads there is over or not yet begun: the dot stands as near to the limit as the trace comes.
-    let mut note = note_at(times[at], Some(limit.value()), head, body);
-    let read = match first {
-        Some(attempt) => words::amps(attempt.peak_a.value(), subject.resolution()),
-        None => drawn_at(subject, at)?,
-    };
-    note.lines.push(format!("for less than a reading: at most {read} read"));
+    // Where in the boot comes first: it is what is asked of a picture. That the limit was met follows from the volts and
+    // was not read, so it is no head.
+    let head = format!("the feed gives way{}", in_stage(subject).unwrap_or_default());
+    let mut note = note_at(times[at], None, head, body);
+    if let Some(attempt) = first {
+        // The dot stands where the most of this try was read, which its words tell.
+        let (most, start) = (attempt.peak_a.value(), late(subject, span(attempt)));
+        let read = subject.trace.amps();
+        let peak = start.max_by(|a, b| read[*a].total_cmp(&read[*b])).map(|index| times[index]);
+        (note.point_at, note.amps) = (peak, Some(most));
+    }
+    note.lines.push(format!("limit {limit} met for less than a reading: {}", most_read(subject, first, at)?));
     Some(note)
+}
+
+/// `most read here 0.537 A, in any try 0.629 A`: beside a count of tries the most of one alone would be taken for that of all.
+fn most_read(subject: &Subject, shown: Option<&Attempt>, at: usize) -> Option<String> {
+    let Some(shown) = shown else { return Some(format!("{} read there", drawn_at(subject, at)?)) };
+    let said = |amps: Amps| words::amps(amps.value(), subject.resolution());
+    let of_all =
+        given_up(subject).map(|attempt| attempt.peak_a).max_by(|a, b| a.value().total_cmp(&b.value()));
+    let (here, any) = (said(shown.peak_a), said(of_all?));
+    Some(if here == any {
+        format!("most read {here}")
+    } else {
+        format!("most read here {here}, in any try {any}")
+    })
 }
 
 /// The tries in which the volts dip, as the text counts them.
@@ -101,7 +115,7 @@ fn dips_in_words(subject: &Subject, found: &[&Attempt], deepest: f64) -> Option<
         (2, 2) => format!("volts dip to {down} in both tries"),
         (2.., found) if found == given_up(subject).count() => format!("volts dip to {down} in every try"),
         // A readback misses dips that are shorter than it.
-        (count @ 2.., 1..) => format!("volts dip to {down} in at least {} of {count} tries", found.len()),
+        (count @ 2.., 1..) => format!("volts dip to {down}, seen in {} of {count} tries", found.len()),
         _ => format!("volts dip to {down}"),
     })
 }

@@ -4,6 +4,7 @@ use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::edge::{before_gap, edge, top};
+use super::envelope;
 use super::gives_up::{given_up, gives_up, undecided};
 use super::notes::Note;
 use super::starved;
@@ -76,6 +77,11 @@ fn note_of(subject: &Subject, phase: &Phase, head: impl Into<String>, body: Stri
 /// When the trace first meets a level within a phase, in seconds: its first readings may be of what came before, or of an
 /// edge. `None` where it never does.
 pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> Option<f64> {
+    meets_from(subject, phase.start_s.value(), phase, level)
+}
+
+/// The same from a moment within the phase on.
+fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option<f64> {
     /// A reading this near to the level is at it (common practice, no source).
     const NEAR: f64 = 0.02;
     let (time, read) = (subject.trace.time(), subject.trace.amps());
@@ -83,8 +89,16 @@ pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> 
     let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
     let crosses = |index: usize| index > 0 && (off(index - 1) < 0.0) != (off(index) < 0.0);
     let at_it = |index: &usize| off(*index).abs() <= NEAR * level.abs() || crosses(*index);
-    let found = (index(phase.start_s.value())..index(phase.end_s.value())).find(at_it);
+    let found = (index(from)..index(phase.end_s.value())).find(at_it);
     found.map(|index| time[index])
+}
+
+/// A note of a moment within a phase that tells what the phase draws: the dot stands where the trace meets that level from
+/// the moment on, and not on a spike that the moment happens to have.
+fn note_within(subject: &Subject, phase: &Phase, from: f64, head: impl Into<String>, body: String) -> Note {
+    let level = phase.mean_a.value();
+    let point_at = meets_from(subject, from, phase, level);
+    Note { point_at, ..note(from, Some(level), head, body) }
 }
 
 /// What was read: `0.406 A at 23.5 V`.
@@ -207,14 +221,14 @@ fn no_wake(subject: &Subject) -> Option<Note> {
             1 => format!("{drawn} still, {since} later"),
             several => format!("the last of {several}: {drawn} still, {since} later"),
         };
-        return Some(note(from, None, "button pressed: no wake", body));
+        return Some(note_within(subject, phase, from, "button pressed: no wake", body));
     }
     let long = lasts(subject, phase);
     let for_long = format!("{drawn} for {long}");
     if is_unasked(subject) {
         return Some(Note {
             placed: false,
-            ..note(from, None, "no press of the button in this log", for_long)
+            ..note_within(subject, phase, from, "no press of the button in this log", for_long)
         });
     }
     let past = past_by(subject, phase).filter(|_| wakes_by_itself(subject, phase).is_some());
@@ -223,12 +237,8 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         None if starts_by_itself(subject) => ("fed from here, no wake", for_long),
         None => ("fed from here, no wake", format!("{for_long}, no press marked")),
     };
-    let mut note = note(from, None, head, body);
-    if from <= phase.start_s.value() {
-        // Where it was switched on the amps still rise: the level that is told is met later.
-        let level = phase.mean_a.value();
-        note = Note { point_at: meets(subject, phase, level), amps: Some(level), ..note };
-    }
+    // Where it was switched on the amps still rise: the level that is told is met later.
+    let mut note = note_within(subject, phase, from, head, body);
     note.lines.extend(past);
     Some(note)
 }
@@ -376,6 +386,21 @@ fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     Some(format!("since {since}; good boards are past {} by {at} ({} in it)", phase.name, seconds(usual)))
 }
 
+/// `, above good boards`, where the level of a stage is none of theirs: a board may leave them long before it is overdue,
+/// and a mark at the deadline alone would hide that.
+fn unlike_good(subject: &Subject, phase: &Phase) -> &'static str {
+    let profile = subject.profile.zip(subject.feed_volts());
+    let theirs = profile.and_then(|(profile, volts)| {
+        let reference = profile.phases.iter().find(|reference| reference.name == phase.name)?;
+        Some(envelope::in_amps(profile, reference, volts))
+    });
+    match theirs {
+        Some(theirs) if phase.mean_a.value() > theirs.high => ", above good boards",
+        Some(theirs) if phase.mean_a.value() < theirs.low => ", below good boards",
+        _ => "",
+    }
+}
+
 /// Where a stalled board should have moved on, or else where it got stuck.
 fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
@@ -384,7 +409,8 @@ fn stuck(subject: &Subject) -> Option<Note> {
     let (drawn, long) = (level(subject, phase), lasts(subject, phase));
     if let Some((at, _)) = overdue(subject, phase) {
         // The note stands at the deadline, and the time is that of the whole stage: each is to say what it counts from.
-        let mut note = note(at, None, head, format!("{drawn}, in it for {long}"));
+        let head = head + unlike_good(subject, phase);
+        let mut note = note_within(subject, phase, at, head, format!("{drawn}, in it for {long}"));
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }

@@ -180,9 +180,9 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     // 0.7 A is not what a limit of 1.2 A holds: what pulled the volts down was not read; the axis shows the limit.
     let said = limited_to(1.2);
     for text in [
-        "over 1.20 A in firmware",
-        "volts dip to between 10.5 V and 12.0 V in at least 3 of 14 tries",
-        "for less than a reading: at most 0.700 A read",
+        "the feed gives way in firmware",
+        "volts dip to between 10.5 V and 12.0 V, seen in 3 of 14 tries",
+        "limit 1.20 A met for less than a reading: most read 0.700 A",
         "current limit 1.20 A",
         "7.9 s",
     ] {

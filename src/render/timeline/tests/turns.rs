@@ -159,7 +159,7 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
 }
 
 #[test]
-fn what_pulls_the_feed_down_unread_is_pointed_at_where_it_meets_the_limit() {
+fn what_pulls_the_feed_down_unread_is_pointed_at_where_most_was_read() {
     let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
     let (trace, mut finding) = (run_of_tries(volts), cycling(15));
     finding.verdict.class = Class::FeedLimited;
@@ -167,8 +167,8 @@ fn what_pulls_the_feed_down_unread_is_pointed_at_where_it_meets_the_limit() {
     finding.log.limit_a = Amps::new(1.2).ok();
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let turn = super::super::super::parts::turning::turning(&subject).unwrap();
-    // 0.7 A is what was read before it, and not where the note points.
-    assert_eq!((turn.amps, turn.point_at), (Some(1.2), None));
+    // What met the limit was not read: the dot stands at the most that was, and the limit is no level of this board.
+    assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(trace.time()[79])));
 }
 
 #[test]
@@ -191,7 +191,7 @@ fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
     assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
     // However narrow the picture, what happened is said.
     let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
-    assert!(scene.labels().any(|label| label.text == "over 1.20 A in firmware"));
+    assert!(scene.labels().any(|label| label.text == "the feed gives way in firmware"));
 }
 
 #[test]
@@ -207,13 +207,13 @@ fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
     };
     finding.verdict.step_into = Some("loading".into());
     let at_the_step = lines(&finding);
-    assert_eq!(at_the_step[0], "over 1.20 A at the end of firmware");
+    assert_eq!(at_the_step[0], "the feed gives way at the end of firmware");
     assert_eq!(at_the_step.len(), 3, "the place is said once: {at_the_step:?}");
     (finding.verdict.step_into, finding.verdict.reached) = (None, None);
     for attempt in &mut finding.attempts {
         (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
     }
-    assert_eq!(lines(&finding)[0], "over 1.20 A, when good boards are in rails");
+    assert_eq!(lines(&finding)[0], "the feed gives way, when good boards are in rails");
 }
 
 #[test]
@@ -263,7 +263,7 @@ fn dips_are_counted_as_the_text_counts_them() {
     finding.attempts[1].lowest_v = Volts::constant(12.73);
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V in at least 2 of 3 tries");
+    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V, seen in 2 of 3 tries");
 }
 
 #[test]
@@ -283,7 +283,14 @@ fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
-    assert_eq!(note.lines[2], "for less than a reading: at most 0.950 A read");
+    assert_eq!(note.lines[2], "limit 1.20 A met for less than a reading: most read 0.950 A");
+    // Beside a count of all tries, the most of one is told with that of all.
+    finding.attempts[2].peak_a = Amps::constant(1.15);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[2].ends_with("most read here 0.950 A, in any try 1.15 A"), "{note:?}");
+    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    assert!(scene.labels().any(|label| label.text.ends_with("1.15 A")), "the numbers at its end are cut");
 }
 
 #[test]
@@ -302,7 +309,7 @@ fn what_the_readback_scatters_down_to_before_the_first_try_is_no_dip() {
     }
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to 10.5 V in at least 2 of 3 tries");
+    assert_eq!(note.lines[1], "volts dip to 10.5 V, seen in 2 of 3 tries");
 }
 
 #[test]
@@ -438,4 +445,19 @@ fn a_rest_is_no_standby_where_good_boards_have_none() {
     assert!(!said(&profile));
     profile.phases.remove(0);
     assert!(said(&profile));
+}
+
+#[test]
+fn the_dot_of_a_board_that_never_wakes_is_at_the_level_that_is_told() {
+    // The press falls on a lone peak, at 60 s / 7.
+    let trace = trace(600, 60.0, |index| if index == 85 { 0.09 } else { 0.03 });
+    let mut stay = phase("standby", 0.0, 60.0);
+    stay.mean_a = Amps::constant(0.03);
+    let mut finding = finding(vec![stay]);
+    finding.departures.clear();
+    finding.verdict.class = Class::StandbyOnly;
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!((note.at - trace.time()[85]).abs() < 1e-9 && note.amps == Some(0.03), "{note:?}");
+    assert_eq!(note.point_at, Some(trace.time()[86]));
 }
