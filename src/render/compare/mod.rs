@@ -288,9 +288,9 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), sc
     const VOLTS: f64 = 0.24;
     /// Below this many units of height there is no magnified strip …
     const LOW: f64 = 230.0;
-    /// … and on a narrow figure, whose table does not say what the quiet stages draw, below so many, where they matter: the
-    /// boot has little height there.
-    const LOW_NARROW: f64 = 150.0;
+    /// … and where the verdict or a departure speaks of what it shows, below so many: along the zero of the other strip that
+    /// could not be seen.
+    const LOW_WHERE_IT_MATTERS: f64 = 110.0;
     let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
     let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
     let (ribbon, rest) = rest.split_top(sheet.u(28.0));
@@ -300,7 +300,7 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), sc
     let (upper, volts) = rest.split_bottom(share(VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     // Where there is little height the boot has it: the table below says what the quiet stages draw.
-    let low = if sheet.is_narrow(area.width()) && rest_matters { LOW_NARROW } else { LOW };
+    let low = if rest_matters { LOW_WHERE_IT_MATTERS } else { LOW };
     let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(low);
     let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
     let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };

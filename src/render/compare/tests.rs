@@ -222,6 +222,35 @@ fn the_departure_of_the_longest_stage_is_the_one_that_is_marked() {
 }
 
 #[test]
+fn a_departure_of_standby_has_low_current_magnified() {
+    let (before, mut after, profile) = (stalled(), booted(), profile());
+    let magnified = |after: &(Trace, Finding)| {
+        let scene = draw(subjects(&before, after, Some(&profile)), &Options::default()).unwrap();
+        scene.labels().filter(|label| label.text.starts_with("low current, magnified")).count()
+    };
+    assert_eq!(magnified(&after), 0, "the boot has the room");
+    after.1.departures = vec![crate::verdict::Departure { low: 0.02, high: 0.03, ..too_little("standby") }];
+    assert_eq!(magnified(&after), 1, "along zero it could not be seen");
+}
+
+#[test]
+fn of_a_board_that_is_stuck_at_another_level_it_is_said_that_good_boards_have_none_such() {
+    let (mut before, after, profile) = (stalled(), booted(), profile());
+    let said = |before: &(Trace, Finding)| {
+        let scene = draw(subjects(before, &after, Some(&profile)), &Options::default()).unwrap();
+        let stuck = scene.labels().find(|label| label.text.starts_with("stuck in firmware"));
+        stuck.unwrap().text.clone()
+    };
+    assert!(!said(&before).contains("good boards"), "{}", said(&before));
+    for (amps, words) in
+        [(2.5, "stuck in firmware, above good boards: "), (0.1, "stuck in firmware, below good boards: ")]
+    {
+        before.1.phases[3].mean_a = Amps::constant(amps);
+        assert!(said(&before).contains(words), "{}", said(&before));
+    }
+}
+
+#[test]
 fn without_good_boards_the_two_are_still_compared() {
     let (before, after) = (stalled(), booted());
     let found = differences(subjects(&after, &before, None));
