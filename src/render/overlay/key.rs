@@ -89,7 +89,7 @@ impl Key {
         let told_above = told_above.is_some() && sheet.is_narrow(width);
         let style = style(sheet, sheet.palette.text);
         let entry = |((number, member), color): ((usize, &Member), Color)| {
-            let from = member.moment(time).map_or_else(String::new, |(_, at)| format!(", from {at}"));
+            let from = member.since(time).map_or_else(String::new, |at| format!(", from {at}"));
             // What the heading says already leaves room for what was read.
             let said = if told_above {
                 let read = read_there(member, members).map_or_else(String::new, |read| format!(": {read}"));

@@ -12,6 +12,7 @@ mod panel;
 mod rank;
 mod said;
 mod table;
+mod tags;
 #[cfg(test)]
 mod tests;
 
@@ -64,6 +65,13 @@ impl Member<'_> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
         let at = leaving::first(self).map_or(fault, |left| left.at) - self.zero(common);
         Some((at, self.run.finding.log.time(at)))
+    }
+
+    /// From when on its verdict holds, on the common time, in words: of a run that is marked that moment. Where nobody asked it
+    /// to wake it has no mark, and is as it is from its switch-on.
+    fn since(&self, common: TimeAxis) -> Option<String> {
+        let moment = self.moment(common).map(|(_, words)| words);
+        moment.or_else(|| Some(self.run.finding.log.time(self.note()?.at - self.zero(common))))
     }
 
     /// How long it goes on after the picture ends, with its words on the common time; `None` where that shows its end.

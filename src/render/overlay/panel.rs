@@ -13,6 +13,7 @@ use super::super::theme::Color;
 use super::key::{self, Key};
 use super::lines::{lines, range};
 use super::said::{is_sound, name, summary};
+use super::tags;
 use super::{
     MOST_NAMED, Member, colors, feed_limited, guide, is_alone, leaving, named, number, read_there, starved,
 };
@@ -121,6 +122,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
         sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
     }
     notes::pin(sheet, &placed, |_| ());
+    tags::draw(sheet, members, scale.axes(&areas));
 }
 
 /// One scale for all runs. No envelope is drawn here: the good runs themselves show what good boards do.
@@ -222,11 +224,12 @@ fn place_notes(
 ) -> Vec<notes::Placed> {
     let traces: Vec<notes::Rows> =
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
+    let tags: Vec<Rect> = tags::tags(sheet, members, axes).iter().map(|tag| tag.area).collect();
     // A leader down to the magnified strip would run through all the others.
     let axes = amps::Axes { quiet: None, ..axes };
     let mut placed: Vec<notes::Placed> = Vec::new();
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
-        let taken: Vec<Rect> = placed.iter().map(|other| other.spot).collect();
+        let taken: Vec<Rect> = placed.iter().map(|other| other.spot).chain(tags.iter().copied()).collect();
         placed.extend(notes::place(sheet, &member.readings, (axes, &traces), note, color, &taken));
     }
     placed
@@ -236,8 +239,15 @@ fn place_notes(
 fn place_of(member: &Member) -> Note {
     let middle = f64::midpoint(member.readings.time.from, member.readings.time.to);
     let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
-    // On its own trace, and not where a mean of the stage would stand.
-    let Some(note) = member.note() else { return anywhere };
+    // On its own trace, and not where a mean of the stage would stand. What speaks of no moment stays away from the marks of
+    // those that do.
+    let note = match member.note() {
+        None => return anywhere,
+        Some(note) if !note.placed => {
+            return Note { at: middle, point_at: None, amps: None, placed: true, more: 0, ..note };
+        }
+        Some(note) => note,
+    };
     match leaving::first(member) {
         Some(left) => {
             Note { at: left.at, point_at: left.point_at, amps: left.amps, more: 0, placed: true, ..note }

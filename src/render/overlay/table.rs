@@ -88,7 +88,7 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     vec![
         called + &name(&member.run),
         words::short_and_sure(verdict),
-        or_nothing(member.moment(time).map(|(_, words)| words)),
+        or_nothing(member.since(time)),
         or_nothing(read_there(member, members)),
         or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
         log_of(&member.run).unwrap_or_default(),

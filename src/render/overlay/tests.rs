@@ -237,7 +237,29 @@ fn an_odd_run_alone_has_its_own_stages_and_its_limit() {
     let runs = [run("S-1", Class::FullBoot), run("S-2", Class::Stalled), run("S-3", Class::NoDraw)];
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    assert!(!said.contains(&"odd:") && said.iter().filter(|label| **label == "2").count() == 2, "{said:?}");
+    assert!(!said.contains(&"odd:") && said.iter().filter(|label| **label == "2").count() >= 2, "{said:?}");
+    // In the key, in the note, and at the end of its line.
+    assert_eq!(said.iter().filter(|label| **label == "2").count(), 3, "{said:?}");
+}
+
+#[test]
+fn a_run_that_nobody_asked_to_wake_says_from_when_it_is_so_and_keeps_off_the_marks_of_others() {
+    let mut unasked = run("S-2", Class::StandbyOnly);
+    unasked.1.verdict.asked = Some(false);
+    unasked.1.departures.clear();
+    // The press in its log comes before the feed.
+    unasked.1.phases = vec![phase("off", 0.0, 10.0), phase("standby", 10.0, 60.0)];
+    let runs = [run("S-1", Class::FullBoot), unasked, run("S-3", Class::NoDraw)];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let of_it = scene.labels().find(|label| label.text.starts_with("S-2: ")).unwrap();
+    assert!(of_it.text.contains(", from "), "{}", of_it.text);
+    let dot = |shape: &Shape| match shape {
+        Shape::Polygon { points, .. } if points.len() == 4 => Some(points[0].0),
+        _ => None,
+    };
+    let mut dots: Vec<i32> = scene.shapes.iter().filter_map(dot).collect();
+    dots.sort_unstable();
+    assert!(dots[dots.len() - 1] - dots[0] > 100, "{dots:?}");
 }
 
 #[test]
