@@ -329,7 +329,9 @@ fn limit(analysis: &Analysis) -> Option<String> {
 
 fn gaps(analysis: &Analysis, readout: &Readout) -> Option<String> {
     let run = &analysis.run;
-    let inside = |gap: &&super::Gap| gap.end_s.value() > run.start_s && gap.start_s.value() < run.end_s;
+    // One just before the feed hides how it came on.
+    let from_s = run.start_s - readout.update_s();
+    let inside = |gap: &&super::Gap| gap.end_s.value() >= from_s && gap.start_s.value() < run.end_s;
     let gaps: Vec<_> = readout.gaps.iter().filter(inside).collect();
     let longest = gaps.iter().max_by(|a, b| length(a).total_cmp(&length(b)))?;
     let which = if gaps.len() == 1 { ":" } else { ", the longest" };

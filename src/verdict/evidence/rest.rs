@@ -2,7 +2,6 @@
 
 use super::{TIMES_FROM, to_the_end};
 use crate::units::{figures, how_often, range};
-use crate::verdict::Class;
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
@@ -11,6 +10,7 @@ use crate::verdict::model::Stage;
 use crate::verdict::presses::{SHOWS_S, unfed};
 use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Seen, exact};
+use crate::verdict::{Class, Gap};
 
 pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
     let mut facts = vec![
@@ -67,6 +67,11 @@ fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
 
 /// A board that is connected charges its capacitors as the feed rises; a readback that is quick enough may still miss it.
 fn no_inrush(seen: &Seen) -> Option<String> {
+    if rises_in_a_gap(seen) {
+        return Some(
+            "the volts rise in a gap without readings: whether capacitors were charged is not known".into(),
+        );
+    }
     let slow = read_slowly(seen).map_or_else(
         || "that points to an open lead or inlet, unless it is too short to be read".into(),
         |every| format!("with a reading every {every} that says little"),
@@ -75,6 +80,14 @@ fn no_inrush(seen: &Seen) -> Option<String> {
         .run
         .switch_on_seen
         .then(|| format!("no charge of capacitors is read as the volts rise: {slow}"))
+}
+
+/// Whether nothing was read just as the feed came on.
+fn rises_in_a_gap(seen: &Seen) -> bool {
+    let start_s = seen.analysis.run.start_s;
+    let over =
+        |gap: &Gap| gap.start_s.value() < start_s && gap.end_s.value() >= start_s - seen.readout.update_s();
+    seen.readout.gaps.iter().any(over)
 }
 
 /// What the current is below for certain, in amps.
@@ -178,7 +191,7 @@ pub(in crate::verdict) fn much_for_standby(seen: &Seen) -> bool {
 /// Whether the current shows a press: a board that does not even see its button draws what it drew.
 fn answer(seen: &Seen) -> String {
     /// Share of what is drawn from which a person sees it move (by judgement).
-    const SHOWS: f64 = 0.2;
+    const SHOWS: f64 = 0.05;
     let Some(last) = seen.analysis.path.last() else { return String::new() };
     let presses = &seen.analysis.run.presses;
     let near = |time: f64| presses.iter().any(|press| (time - press + SHOWS_S / 2.0).abs() <= 1.5 * SHOWS_S);

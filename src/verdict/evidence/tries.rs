@@ -221,6 +221,7 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
             format!(", {}: {}", place(stage), shown_by_some(stage, shown, all))
         }
         Some(stage) if 2 * shown > all => format!(", mostly {} ({shown} of {all})", place(stage)),
+        Some(stage) if shown == 1 => format!(", one of them {}, as far as the readings tell", place(stage)),
         Some(stage) => {
             format!(", most often {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
         }

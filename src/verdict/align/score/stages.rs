@@ -23,12 +23,15 @@ impl Scores<'_> {
     pub(super) fn blurred(&self, j: usize) -> f64 {
         /// Levels further apart than this, as a log, are told apart within a look or two (common practice, no source).
         const CLOSE: f64 = 0.25;
+        /// ... or, where the next wanders more, than so many standard deviations of it (by judgement).
+        const CLOSE_SDS: f64 = 3.0;
         /// Standard deviation of the log of the length that is seen, where the levels are the same.
         const BLUR_SD: f64 = 0.5;
         let ends = (self.model.stages[j].duration, self.model.stages.get(j + 1));
         let (Some(span), Some(next)) = ends else { return 1.0 };
         let apart = (next.watts / self.model.stages[j].watts).ln().abs();
-        both(1.0, BLUR_SD * (1.0 - apart / CLOSE).max(0.0) / span.sd)
+        let close = (CLOSE_SDS * next.activity).max(CLOSE);
+        both(1.0, BLUR_SD * (1.0 - apart / close).max(0.0) / span.sd)
     }
 
     pub(super) fn held(&self, look: &Look, j: usize) -> f64 {

@@ -37,3 +37,17 @@ fn a_steady_load_is_said_with_what_of_it_nobody_read() {
     assert!(told.contains("steady for 19.9 s, 2.0 s of it without readings"), "{told}");
     assert!(!because(&short.find()).contains("without readings"));
 }
+
+#[test]
+fn volts_that_rise_in_a_gap_tell_nothing_of_capacitors() {
+    let open = bench(&[(2.0, 0.0, 0.0), (20.0, SET_V, 0.0)]).with(|b| b.presses.clear());
+    let read = because(&open.find());
+    assert!(read.contains("no charge of capacitors is read"), "{read}");
+    let finding = with_gap(&open, 0.95, 2.45);
+    let hidden = because(&finding);
+    assert!(
+        hidden.contains("the volts rise in a gap without readings") && !hidden.contains("open lead"),
+        "{hidden}"
+    );
+    assert!(finding.limits.iter().any(|limit| limit.contains("without readings")), "{:?}", finding.limits);
+}

@@ -158,3 +158,12 @@ fn readings_that_move_at_other_times_as_well_show_how_little_a_press_does() {
     let still = asleep(0.0234, 0.033);
     assert!(still.contains("the current does not move at a press"), "{still}");
 }
+
+#[test]
+fn a_small_pulse_that_falls_on_a_press_is_not_denied() {
+    // A tenth above the rest, every 2.4 s, one of them 0.2 s after the press.
+    let rest = [(2.3, SET_V, 0.0234), (0.1, SET_V, 0.0264)].repeat(10);
+    let levels = [&[OFF][..], &rest].concat();
+    let said = because(&bench(&levels).with(|b| b.presses = vec![8.0]).find());
+    assert!(said.contains("at a press the current moves no further"), "{said}");
+}
