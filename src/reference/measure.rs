@@ -18,7 +18,7 @@ const EDGE_S: f64 = 0.2;
 const EDGE_SHARE: f64 = 0.25;
 
 /// Readings at an end of a stage that go on to the level beside it, beyond so many standard deviations of the stage, are on
-/// their way there; no longer than this, seconds, for no longer do a placed boundary and a rise differ.
+/// their way there; no longer than this, seconds, for no longer do a placed boundary and a rise differ (by judgement).
 const ON_THE_WAY_SDS: f64 = 5.0;
 const ON_THE_WAY_S: f64 = 0.5;
 

@@ -135,7 +135,7 @@ impl Knot {
 /// Noise at the lowest level. Nothing is much noisier at low level than at most others; where the lowest group is, it is made
 /// up of the short rests of a board that starts again and again, with a step at either end of each.
 fn lowest(groups: &[Group]) -> f64 {
-    /// Estimates from [`LEAST_GROUP`] steps of the same noise lie about so far apart, and rounded ones further.
+    /// Estimates from [`LEAST_GROUP`] steps of the same noise lie about so far apart (by judgement).
     const NO_MORE: f64 = 1.25;
     let mut noise: Vec<f64> = groups.iter().map(|group| group.noise).collect();
     let middle = robust::median(&mut noise).unwrap_or(0.0);

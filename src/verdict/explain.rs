@@ -334,9 +334,9 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
 /// software's business, so that the step to it is what tells it, unless it is the usual level. A busy load wanders, so that
 /// the stays are compared as a whole.
 fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
-    /// Share of the usual step from which it is one.
+    /// Share of the usual step from which it is one (by judgement).
     const SEEN: f64 = 0.25;
-    /// Levels that are no further apart than this tell nothing, as a log.
+    /// Levels that are no further apart than this tell nothing, as a log (by judgement).
     const APART: f64 = 0.15;
     /// In nats (by judgement).
     const UNSEEN: f64 = -3.0;

@@ -89,7 +89,7 @@ const UNSEEN: f64 = 1.0;
 /// seldom comes to.
 const VOLTS_DIP: f64 = 1.8;
 
-/// Share of the tries from which volts that dip in them are no accident.
+/// Share of the tries from which volts that dip in them are no accident (by judgement).
 const MOST_TRIES: f64 = 0.5;
 
 /// Log of the probability that the feed starves this board, and of its opposite, from limit and readings.

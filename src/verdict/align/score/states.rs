@@ -78,7 +78,7 @@ impl Scores<'_> {
     }
 
     fn surge(&self, look: &Look) -> f64 {
-        /// Cost of every [`SURGE_S`] beyond the first, in nats: what lasts for long goes through stages.
+        /// Cost of every [`SURGE_S`] beyond the first, in nats: what lasts for long goes through stages (by judgement).
         const LONG: f64 = 3.0;
         let over = (look.watts.max(1e-9) / self.low_top().max(look.uncertainty_w)).ln() / 0.3;
         let long = (look.duration / SURGE_S - 1.0).max(0.0);
