@@ -82,11 +82,11 @@ fn are_erratic(ending: &Ending) -> bool {
     lengths.len() >= FEW && scatter.deviation().is_some_and(|sd| sd > SCATTER)
 }
 
-/// Readings that touch the limit say less than volts that give way, in nats.
+/// Readings that touch the limit say less than volts that give way, in nats (by judgement).
 const UNSEEN: f64 = 1.0;
 
 /// Volts that dip as each try ends, in nats: a supply lets them go only in limit, which a board that gives up by itself
-/// seldom comes to.
+/// seldom comes to (by judgement).
 const VOLTS_DIP: f64 = 1.8;
 
 /// Share of the tries from which volts that dip in them are no accident (by judgement).
@@ -123,7 +123,7 @@ pub(super) fn gave_way(scores: &Scores, ending: &Ending) -> bool {
 
 /// Evidence that the board asked for all of `limit` amps: what its highest reading shows of them, averages considered.
 fn touches(scores: &Scores, limit: f64) -> f64 {
-    /// Share of the limit that an averaged reading shows when the board asked for all of it.
+    /// Share of the limit that an averaged reading shows when the board asked for all of it (by judgement).
     const NEAR_LIMIT: f64 = 0.9;
     const NEAR_SD: f64 = 0.03;
     (scores.run.highest_a / limit - NEAR_LIMIT) / NEAR_SD
@@ -131,7 +131,7 @@ fn touches(scores: &Scores, limit: f64) -> f64 {
 
 /// A good board that asks for more than the limit fails just there; a sick one, now and then.
 fn failing_where_hungry(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
-    /// Share of sick boards that give up where a low limit would have stopped a good one too.
+    /// Share of sick boards that give up where a low limit would have stopped a good one too (by judgement).
     const BY_CHANCE: f64 = 0.2;
     let seen = VOLTS_DIP * dipping(ending) - UNSEEN / 2.0 * (1.0 - soft(touches).exp());
     (low + seen, (ample.exp() + BY_CHANCE * low.exp()).ln())

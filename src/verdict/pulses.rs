@@ -174,18 +174,18 @@ struct Limits {
 
 impl Limits {
     /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
-    /// is averaged down, now more and now less.
+    /// is averaged down, now more and now less (by judgement).
     const AS_WELL: f64 = 0.5;
 
     fn of(seen: &Seen, level: f64, above: &[f64]) -> Self {
         /// Standard deviations of the readings, steps of the readback and share of the level from which a reading is a
-        /// pulse.
+        /// pulse (by judgement).
         const SDS: f64 = 6.0;
         const STEPS: f64 = 3.0;
         const SHARE: f64 = 0.3;
-        /// ... or of this share, if they come evenly.
+        /// ... or of this share, if they come evenly (by judgement).
         const LOW_SHARE: f64 = 0.1;
-        /// ... but no less than so many standard deviations and steps.
+        /// ... but no less than so many standard deviations and steps (by judgement).
         const AT_LEAST: (f64, f64) = (4.0, 2.0);
         /// ... or than these, at a moment that the others point to (by judgement).
         const WHERE_DUE: (f64, f64) = (3.0, 2.0);
@@ -212,12 +212,12 @@ fn below(above: &[f64]) -> f64 {
 }
 
 impl Rhythm {
-    /// Share of the period that a pulse may come early or late, beside a renewal of the readings.
+    /// Share of the period that a pulse may come early or late, beside a renewal of the readings (by judgement).
     const EVEN: f64 = 0.15;
 
     /// The rhythm of pulses that begin at these times, if they come evenly.
     fn of(begun_s: &[f64], update_s: f64) -> Option<Self> {
-        /// Fewer pulses show no period.
+        /// Fewer pulses show no period (by judgement).
         const PULSES: usize = 4;
         let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
         let usual = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES)?;
@@ -238,9 +238,9 @@ impl Rhythm {
 /// The period of pulses some of which were not seen, so that the spaces are once to three times as long; `None` where none,
 /// or more than half, are missed. A share `even` of the period, and a renewal of the readings, is how exact a space is.
 fn with_some_missed(spaces: &[f64], even: f64, update_s: f64) -> Option<f64> {
-    /// Periods that a space may have.
+    /// Periods that a space may have (by judgement).
     const MOST: f64 = 3.0;
-    /// Fewer single periods show none.
+    /// Fewer single periods show none (by judgement).
     const SINGLE: usize = 2;
     let shortest = spaces.iter().copied().min_by(f64::total_cmp)?;
     let periods: Vec<f64> = spaces.iter().map(|space| (space / shortest).round()).collect();

@@ -28,6 +28,13 @@ pub(in crate::render) struct Expected {
     pub(in crate::render) usual_peak: f64,
 }
 
+impl Expected {
+    /// From where to where good boards are in the stage, on the time axis of `readings`.
+    fn usual_span(&self, readings: &Readings) -> (i32, i32) {
+        (readings.time.x_within(self.from), readings.time.x_within(self.usual_to))
+    }
+}
+
 /// The envelopes of the phases that the window shows, in order.
 pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec<Expected> {
     let (Some(profile), Some(volts)) = (subject.profile, subject.feed_volts()) else { return Vec::new() };
@@ -140,15 +147,19 @@ pub(in crate::render) fn marks(
     axis: ValueAxis,
     taken: &[Rect],
 ) -> Vec<Mark> {
-    let x = |t: f64| readings.time.x_within(t);
-    let cut = expected(subject, readings).into_iter().filter(|stage| axis.row(stage.high) < axis.area.top);
     let mark = |stage: Expected| {
-        let span = (x(stage.from), x(stage.usual_to));
+        let span = stage.usual_span(readings);
         let text = format!("to {}", words::amps(stage.high, None));
         (span.1 - span.0 >= sheet.u(14.0))
             .then(|| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken))
     };
-    cut.filter_map(mark).collect()
+    let stages = expected(subject, readings).into_iter();
+    stages.filter(|stage| is_cut(axis, stage.high)).filter_map(mark).collect()
+}
+
+/// Whether so many amps lie above the strip.
+fn is_cut(axis: ValueAxis, amps: f64) -> bool {
+    axis.row(amps) < axis.area.top
 }
 
 /// How high the stages peak whose mean the strip holds and whose peak it does not: in words where these have room and hide
@@ -164,9 +175,8 @@ pub(in crate::render) fn peak_marks(
     if attempts(subject).is_some() {
         return Vec::new();
     }
-    let is_cut = |amps: f64| axis.row(amps) < axis.area.top;
     let mark = |stage: Expected| {
-        let span = (readings.time.x_within(stage.from), readings.time.x_within(stage.usual_to));
+        let span = stage.usual_span(readings);
         let peak = words::amps(stage.peak, None);
         let wordings = [format!("good boards peak at {peak}"), format!("good peak {peak}")];
         let marks = wordings.map(|text| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken));
@@ -174,7 +184,7 @@ pub(in crate::render) fn peak_marks(
         marks.into_iter().find(|mark| mark.has_words() && hides_nothing(mark))
     };
     let stages = expected(subject, readings).into_iter();
-    stages.filter(|stage| !is_cut(stage.high) && is_cut(stage.peak)).filter_map(mark).collect()
+    stages.filter(|stage| !is_cut(axis, stage.high) && is_cut(axis, stage.peak)).filter_map(mark).collect()
 }
 
 /// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.

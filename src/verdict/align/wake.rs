@@ -11,7 +11,7 @@ use super::{Path, State, Step};
 const RISE_S: f64 = 0.5;
 /// Share of the way from the rest to what follows from which a reading is on it; noise and housekeeping stay below.
 const ON_THE_WAY: f64 = 0.05;
-/// ... and times the rest's own level.
+/// ... and times the rest's own level (by judgement).
 const ABOVE_REST: f64 = 2.0;
 
 /// `path` with every start that follows a rest taken back to its first reading.

@@ -441,7 +441,7 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
 
 /// `0.625 A`; `about 0.610 A` where the last reading of the second that this is the mean of is another.
 fn from(seen: &Seen, fall: &Fall) -> String {
-    /// Share of the mean that the last reading may be off by.
+    /// Share of the mean that the last reading may be off by (by judgement).
     const NEAR: f64 = 0.02;
     let level = before_the_edge(seen, fall.at_s);
     let last = seen.trace.amps().get(level).and_then(<[f64]>::last);

@@ -228,7 +228,7 @@ impl Steady {
     }
 }
 
-/// Share of a level that is no change of it.
+/// Share of a level that is no change of it (by judgement).
 const SAME: f64 = 0.1;
 
 /// What is over within this time is a pulse of a level, in seconds: a drive that seeks, a radio that sends (common

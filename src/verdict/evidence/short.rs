@@ -114,7 +114,7 @@ pub(in crate::verdict) fn woke_before(seen: &Seen) -> bool {
 
 /// When the current of a load flows: a supply shows its volts and amps some time after its output went on.
 fn flows_from(seen: &Seen, level: &Level) -> f64 {
-    /// Share of the level from which it is there.
+    /// Share of the level from which it is there (by judgement).
     const FLOWS: f64 = 0.5;
     let mut read = seen.samples_between(level.start_s, level.end_s);
     let flows = read.find(|i| seen.trace.amps()[*i] - seen.readout.zero_a >= FLOWS * level.amps);

@@ -135,7 +135,7 @@ struct Brief {
 
 impl Brief {
     fn of(seen: &Seen) -> Option<Self> {
-        /// More readings show how long a try is.
+        /// More readings show how long a try is (by judgement).
         const FEW: usize = 2;
         let [only] = seen.attempts.as_slice() else { return None };
         let within = seen.samples_between(only.start_s.value(), only.end_s.value());
