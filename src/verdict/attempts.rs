@@ -5,7 +5,7 @@ use super::engine::Analysis;
 use super::phases::{EDGE_READINGS, without_zero};
 use super::readout::Readout;
 use super::seen::STEADY_SHARE;
-use super::{Attempt, Gap};
+use super::{Attempt, Class, Gap};
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Volts, mean_time_in_steps};
@@ -133,11 +133,14 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
     let pieces = &analysis.pieces;
     let (Some(from), Some(to)) = (pieces.get(first.from), pieces.get(last.to - 1)) else { return Vec::new() };
     let all = from.samples.start.max(analysis.run.risen)..to.samples.end;
-    let given_up = last.to < pieces.len();
+    let down = if last.to < pieces.len() { None } else { down_at_the_end(trace, analysis, readout, &all) };
+    let all = all.start..down.unwrap_or(all.end);
+    let given_up = last.to < pieces.len() || down.is_some();
     let shapeless = steps.iter().any(|step| step.state == State::Surge);
     let rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
     if rests.is_empty() {
-        let (start_s, end_s) = (first.stretch.start_s, last.stretch.end_s);
+        let end_s = down.map_or(last.stretch.end_s, |down| trace.time()[down]);
+        let start_s = first.stretch.start_s;
         return vec![Stay { steps, samples: all, start_s, end_s, given_up }];
     }
     let starts = std::iter::once(all.start).chain(rests.iter().map(|rest| rest.end));
@@ -145,7 +148,8 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
     let spans = starts.zip(until).map(|(start, end)| start..end).filter(|span| !span.is_empty());
     let stay = |samples: Range<usize>| {
         let at_the_end = samples.end == all.end;
-        let end_s = if at_the_end { last.stretch.end_s } else { trace.time()[samples.end] };
+        let whole = at_the_end && down.is_none();
+        let end_s = if whole { last.stretch.end_s } else { trace.time()[samples.end] };
         Stay {
             steps,
             start_s: trace.time()[samples.start],
@@ -155,6 +159,26 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
         }
     };
     spans.map(stay).collect()
+}
+
+/// Where a board that tries again and again is down, in the last readings of the log: too few to be a rest of their own.
+fn down_at_the_end(
+    trace: &Trace,
+    analysis: &Analysis,
+    readout: &Readout,
+    samples: &Range<usize>,
+) -> Option<usize> {
+    /// One low reading may be an average over something else.
+    const READINGS: usize = 2;
+    analysis
+        .model
+        .standby
+        .watts
+        .filter(|_| matches!(analysis.class(), Class::Cycling | Class::FeedLimited))?;
+    let high = analysis.model.standby.high + analysis.leak_w;
+    let is_down = |i: &usize| trace.volts()[*i] * (trace.amps()[*i] - readout.zero_a) <= high;
+    let down = samples.clone().rev().take_while(is_down).count();
+    (down >= READINGS && down < samples.len()).then(|| samples.end - down)
 }
 
 /// Where the readings of `samples` show rest for long enough to part two starts.

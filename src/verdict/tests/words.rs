@@ -60,12 +60,29 @@ fn bench(levels: &[(f64, f64, f64)]) -> Bench {
 
 impl Bench {
     fn find(&self) -> Finding {
+        diagnose(&self.trace(), self.profile.as_ref(), &Sources::default())
+    }
+
+    fn trace(&self) -> Trace {
         let presses = self.presses.iter().map(|press| (*press, "power button"));
         let marks: Vec<(f64, &str)> = presses.chain(self.marks.iter().copied()).collect();
         let mut trace = trace_marked(&self.levels, &marks);
         trace.header_mut().limit = Some(Amps::constant(self.limit));
         trace.header_mut().feed_point = self.feed_point.map(Into::into);
-        diagnose(&trace, self.profile.as_ref(), &Sources::default())
+        trace
+    }
+
+    /// The finding of a log in which every reading stands three times: it is asked for more often than it is renewed.
+    fn find_asked_thrice(&self) -> Finding {
+        let once = self.trace();
+        let mut builder = TraceBuilder::new(once.header().clone());
+        for sample in (0..once.len()).filter_map(|i| once.sample(i)) {
+            for part in 0..3 {
+                let time = Seconds::constant(sample.time.value() + f64::from(part) * PERIOD_S / 3.0);
+                builder.sample(Sample { time, ..sample }).expect("in order");
+            }
+        }
+        diagnose(&builder.finish(), self.profile.as_ref(), &Sources::default())
     }
 
     fn with(mut self, change: impl FnOnce(&mut Self)) -> Self {

@@ -69,3 +69,22 @@ fn amps_below_the_limit_are_averages_where_the_volts_give_way_in_most_tries() {
     assert!(most.contains("the amps read are averages, in 4 of 5 tries below the limit"), "{most}");
     assert!(!tries(0.59).contains("averages"), "{}", tries(0.59));
 }
+
+#[test]
+fn a_last_try_that_has_just_come_down_is_not_on_any_more() {
+    let start = [RAILS, (3.0, SET_V, 1.0), REST];
+    // A reading that averages over the fall stands between the try and its end, and the segments part neither from it.
+    let ends_at = |seconds: f64| {
+        let last = [RAILS, (3.0, SET_V, 1.0), (0.1, SET_V, 0.2), (seconds, SET_V, 0.0234)];
+        let finding = bench(&[&[OFF, STANDBY][..], &start.repeat(4), &last].concat()).find_asked_thrice();
+        class(&finding, Class::Cycling);
+        assert_eq!(finding.attempts.len(), 5);
+        finding.attempts.last().map(|last| (last.given_up, last.end_s.value())).expect("a try")
+    };
+    for seconds in [0.1, 0.2] {
+        let (given_up, end_s) = ends_at(seconds);
+        assert!(given_up, "{seconds} s");
+        assert!((end_s - 32.1).abs() < 0.05, "{seconds} s: ends at {end_s} s");
+    }
+    assert!(!ends_at(0.0).0);
+}
