@@ -1,5 +1,7 @@
 //! Starts: every time that the board left its rest, and where each came to an end. Text and picture count them here.
 
+mod stage;
+
 use super::align::{State, Step};
 use super::engine::Analysis;
 use super::phases::{EDGE_READINGS, without_zero};
@@ -217,7 +219,7 @@ fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -
     Some(Attempt {
         start_s: Seconds::new(stay.start_s).ok()?,
         end_s: Seconds::new(stay.end_s).ok()?,
-        ended_in: ended_in(trace, analysis, readout, stay)
+        ended_in: stage::ended_in(trace, analysis, readout, stay)
             .map(|stage| analysis.model.stages[stage].name.clone()),
         likely_in: None,
         earliest_in: None,
@@ -225,48 +227,6 @@ fn attempt(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -
         lowest_v: Volts::new(lowest_v).ok()?,
         given_up: stay.given_up,
     })
-}
-
-/// The stage in which the stay ended: the one that the alignment tells, or the one at whose level it ended.
-fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<usize> {
-    if !analysis.model.of_this_board {
-        return None;
-    }
-    let within = |step: &&Step| step.stretch.end_s > stay.start_s && step.stretch.start_s < stay.end_s;
-    let mut steps = stay.steps.iter().rev().filter(within).skip_while(|step| step.state == State::Starved);
-    let told = steps.next()?.state.stage();
-    let earlier = || steps.find_map(|step| step.state.stage());
-    told.or_else(|| {
-        level_at_the_end(trace, analysis, readout, stay).and_then(|watts| by_level(analysis, stay, watts))
-    })
-    .or_else(earlier)
-}
-
-/// Watts of the last third of a stay: its median, which a spike at the very end leaves alone. `None` if that is too few
-/// readings, or if the limit is what keeps the level where it is.
-fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay: &Stay) -> Option<f64> {
-    let third_s = (stay.end_s - stay.start_s) / 3.0;
-    if !readout.shows_level(third_s) {
-        return None;
-    }
-    let late = stay.samples.clone().filter(|i| trace.time()[*i] >= stay.end_s - third_s);
-    let amps = robust::median(&mut late.map(|i| trace.amps()[i]).collect::<Vec<f64>>())?;
-    (!analysis.run.nears_limit(amps)).then_some((amps - readout.zero_a) * analysis.run.set_v)
-}
-
-/// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet
-/// is none that this stay can have come to.
-fn by_level(analysis: &Analysis, stay: &Stay, watts: f64) -> Option<usize> {
-    /// Standard deviations between boards that a stage's level is off by.
-    const SDS: f64 = 2.5;
-    let model = &analysis.model;
-    let latest = model.stage_after(stay.end_s - stay.start_s)?;
-    let off = |index: usize| {
-        let stage = &model.stages[index];
-        (watts.max(1e-9) / stage.watts).ln().abs() / stage.sd
-    };
-    let nearest = (0..=latest).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    (off(nearest) <= SDS).then_some(nearest)
 }
 
 /// A quantity over several starts: mean and range.

@@ -377,9 +377,11 @@ fn is_spike(seen: &Seen, attempt: &Attempt) -> Option<bool> {
     const TIMES: f64 = 2.0;
     /// Share of the try, at its end, that a spike lies in.
     const END: f64 = 0.15;
+    /// ... and no longer than this, in seconds: what lasts is a level (by judgement).
+    const BRIEF_S: f64 = 0.5;
     let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
     let update_s = seen.readout.update_s();
-    let from = end - (END * (end - start)).max(2.0 * update_s);
+    let from = end - (END * (end - start)).min(BRIEF_S).max(2.0 * update_s);
     let before = seen.amps_between(end - (end - start) / 2.0, from);
     let level = robust::median(&mut before.clone())?;
     let late = seen.amps_between(from, end + update_s);

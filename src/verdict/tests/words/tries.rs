@@ -88,3 +88,25 @@ fn a_last_try_that_has_just_come_down_is_not_on_any_more() {
     }
     assert!(!ends_at(0.0).0);
 }
+
+#[test]
+fn a_try_that_the_limit_holds_down_after_a_whole_stage_ends_in_the_next_one() {
+    let held = [(0.8, SET_V, 0.172), (2.5, SET_V, 0.6), (0.1, SET_V, 0.7), REST];
+    let held = bench(&[&[OFF, STANDBY][..], &held.repeat(3)].concat()).with(|b| b.limit = 0.8).find();
+    class(&held, Class::FeedLimited);
+    // No stage that a good board has: above rails by far, and well below loading.
+    assert_eq!(held.phases[3].name, "attempt");
+    for start in &held.attempts {
+        assert_eq!(start.ended_in.as_deref(), Some("loading"), "{start:?}");
+    }
+}
+
+#[test]
+fn what_lasts_for_seconds_at_the_end_of_a_try_is_no_spike() {
+    let ends = |seconds: f64| {
+        let try_ = [RAILS, (7.0, SET_V, 1.0), (seconds, SET_V, 2.4), REST];
+        because(&bench(&[&[OFF, STANDBY][..], &try_.repeat(3)].concat()).find())
+    };
+    assert!(ends(0.2).contains("a spike at the very end"), "{}", ends(0.2));
+    assert!(!ends(1.0).contains("spike"), "{}", ends(1.0));
+}
