@@ -26,8 +26,6 @@ pub(super) struct Pulses {
 pub(super) struct Rhythm {
     /// From one to the next, in seconds.
     pub every_s: f64,
-    /// Whether some spaces are of several periods.
-    pub some_missed: bool,
 }
 
 /// What stands in the places of a rhythm where no pulse was counted.
@@ -45,7 +43,7 @@ impl Places {
     /// Those that the `rhythm` of pulses that begin at these times leaves, by the amps above the rest.
     fn of(seen: &Seen, rhythm: Rhythm, begun_s: &[f64], above: &[(f64, f64)], weak_a: f64) -> Self {
         let mut places = Self::default();
-        let off_s = Rhythm::EVEN * rhythm.every_s + seen.readout.update_s();
+        let off_s = rhythm.off_s(seen);
         let between = |pair: &[f64]| {
             let (from, periods) = (pair[0], ((pair[1] - pair[0]) / rhythm.every_s).round());
             let space = (pair[1] - pair[0]) / periods.max(1.0);
@@ -97,10 +95,14 @@ impl Pulses {
         // What the readings average over as the board falls to its rest is no pulse of it.
         let edge_s = EDGE_READINGS * seen.readout.update_s();
         let from = (last.start_s + edge_s).max(seen.analysis.run.start_s + RISES_S);
-        Self::of(seen, seen.samples_between(from, last.end_s))
+        Self::of(seen, seen.samples_between(last.start_s, from), seen.samples_between(from, last.end_s))
     }
 
-    fn of(seen: &Seen, samples: Range<usize>) -> Option<Self> {
+    /// Those among the `samples` of a rest, and the one in the readings `before` them that comes where their rhythm has it:
+    /// of these, a charge of capacitors may be what is high.
+    fn of(seen: &Seen, before: Range<usize>, samples: Range<usize>) -> Option<Self> {
+        /// Times the highest of the others beyond which the first one is no pulse (by judgement).
+        const ALIKE: f64 = 1.5;
         let time = seen.trace.time().get(samples.clone())?;
         let amps = seen.trace.amps().get(samples)?;
         let level = robust::median(&mut amps.to_vec())?;
@@ -114,12 +116,18 @@ impl Pulses {
         }
         let is_pulse = |above: f64| above > limits.least.max(Limits::AS_WELL * height);
         let begins = |i: &usize| is_pulse(above[*i]) && (*i == 0 || !is_pulse(above[i - 1]));
-        let begun: Vec<f64> = (0..above.len()).filter(begins).map(|i| time[i]).collect();
+        let mut begun: Vec<f64> = (0..above.len()).filter(begins).map(|i| time[i]).collect();
         let rhythm = Rhythm::of(&begun, seen.readout.update_s());
+        let pulse_a = level + limits.least.max(Limits::AS_WELL * height);
+        let first = rhythm.and_then(|rhythm| {
+            let due_s = begun.first()? - rhythm.every_s;
+            let rises = rises_among(seen, before, pulse_a, level + ALIKE * above_a);
+            rises.into_iter().find(|at| (at - due_s).abs() <= rhythm.off_s(seen))
+        });
+        begun.splice(0..0, first);
         let good = Good::beside(seen, above_a, rhythm);
         let read: Vec<(f64, f64)> = time.iter().copied().zip(above.iter().copied()).collect();
-        let missed = rhythm.filter(|rhythm| rhythm.some_missed);
-        let places = missed
+        let places = rhythm
             .map_or_else(Places::default, |rhythm| Places::of(seen, rhythm, &begun, &read, limits.weak));
         // What is low beside its level stands out by its rhythm alone.
         let count = begun.len() + places.weak;
@@ -158,6 +166,14 @@ impl Pulses {
             }
         }
     }
+}
+
+/// When the amps rise from below `pulse_a` to above it, and no further than `most_a`, among these readings.
+fn rises_among(seen: &Seen, samples: Range<usize>, pulse_a: f64, most_a: f64) -> Vec<f64> {
+    let (time, amps) = (seen.trace.time(), seen.trace.amps());
+    let rises = |i: &usize| amps[*i] <= pulse_a && (pulse_a..most_a).contains(&amps[*i + 1]);
+    let last = samples.end.min(amps.len()).saturating_sub(1);
+    (samples.start..last).filter(rises).map(|i| time[i + 1]).collect()
 }
 
 /// From what height on readings are pulses, in amps above the rest.
@@ -215,6 +231,11 @@ impl Rhythm {
     /// Share of the period that a pulse may come early or late, beside a renewal of the readings (by judgement).
     const EVEN: f64 = 0.15;
 
+    /// How far from its place a pulse may be, in seconds.
+    fn off_s(self, seen: &Seen) -> f64 {
+        Self::EVEN * self.every_s + seen.readout.update_s()
+    }
+
     /// The rhythm of pulses that begin at these times, if they come evenly.
     fn of(begun_s: &[f64], update_s: f64) -> Option<Self> {
         /// Fewer pulses show no period (by judgement).
@@ -222,11 +243,11 @@ impl Rhythm {
         let mut spaces: Vec<f64> = begun_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
         let usual = robust::median(&mut spaces).filter(|_| begun_s.len() >= PULSES)?;
         if let Some(every_s) = with_some_missed(&spaces, Self::EVEN, update_s) {
-            return Some(Self { every_s, some_missed: true });
+            return Some(Self { every_s });
         }
         let even = spaces.iter().filter(|space| (*space - usual).abs() <= Self::EVEN * usual + update_s);
         // One that was missed, or one more, leaves most of them even.
-        (4 * even.count() >= 3 * spaces.len()).then_some(Self { every_s: usual, some_missed: false })
+        (4 * even.count() >= 3 * spaces.len()).then_some(Self { every_s: usual })
     }
 
     /// `one about every 2.1 s`.

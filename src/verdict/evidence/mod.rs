@@ -115,7 +115,7 @@ fn captured(seen: &Seen) -> String {
     let run = &seen.analysis.run;
     match run.samples.end.saturating_sub(run.risen) {
         _ if run.duration() >= seen.readout.update_s() => {
-            format!("{} of feed were captured", seen.time(run.duration()))
+            format!("{} of feed were captured", seen.span(run.start_s, run.end_s))
         }
         1 => "a single reading with the feed up was captured".into(),
         count => format!("{count} readings with the feed up were captured"),
@@ -285,7 +285,7 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
     Some(format!(
         "in {} for {} when it ends; good boards stay for up to {}",
         stage.name,
-        seen.time(last.stretch.duration()),
+        seen.span(last.stretch.start_s, last.stretch.end_s),
         seconds(span.high)
     ))
 }

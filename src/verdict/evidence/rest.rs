@@ -29,7 +29,7 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
 /// What the supply reads of a board that draws nothing, beside what it reads with its output off.
 fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     let (amps, zero_a) = (seen.level(last).amps, seen.readout.zero_a);
-    let over = seen.time(last.stretch.duration());
+    let over = seen.span(last.stretch.start_s, last.stretch.end_s);
     if seen.reads_a_zero() {
         return format!(
             "the supply reads {} over {over}, and {} with its output off: nothing is drawn that it can tell",
@@ -214,7 +214,7 @@ fn answer(seen: &Seen) -> String {
 /// Whether the board was asked to wake, and what came of it.
 fn asked(seen: &Seen) -> String {
     let run = &seen.analysis.run;
-    let fed = seen.time(run.duration());
+    let fed = seen.span(run.start_s, run.end_s);
     match run.presses.last() {
         Some(press) => format!(
             "power button marked {}{} at {}; no wake in the {} after it{}",

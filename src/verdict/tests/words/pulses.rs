@@ -108,3 +108,33 @@ fn pulses_of_what_is_left_after_a_fall_are_told_and_the_edge_of_the_fall_is_none
     class(&steady, Class::DroppedOut);
     assert!(!because(&steady).contains("pulse"), "{}", because(&steady));
 }
+
+#[test]
+fn the_first_pulse_after_switch_on_is_counted_where_the_rhythm_of_the_others_has_it() {
+    let others = [(0.1, SET_V, 0.112), (3.0, SET_V, 0.0934)].repeat(7);
+    let rest = |seconds: f64| (seconds, SET_V, 0.0934);
+    let count = |first: &[(f64, f64, f64)]| {
+        let said = because(
+            &with_one_place_of([rest(3.0), rest(0.1)])
+                .with(|b| b.levels = [&[OFF][..], first, &others].concat())
+                .find(),
+        );
+        let (before, _) = said.split_once(" short pulses, one about every 3.1 s, of").expect("pulses");
+        before.lines().last().and_then(|count| count.parse::<usize>().ok()).expect("a count")
+    };
+    assert_eq!(count(&[rest(0.4), (0.1, SET_V, 0.112), rest(3.0)]), 8);
+    // Neither what comes out of step, nor the charge of the capacitors.
+    assert_eq!(count(&[rest(0.4), (0.1, SET_V, 0.112), rest(1.7)]), 7);
+    assert_eq!(count(&[rest(0.4), (0.1, SET_V, 0.3), rest(3.0)]), 7);
+}
+
+#[test]
+fn pulses_that_are_not_seen_for_a_long_time_are_counted_as_that() {
+    let pulses = [(3.0, SET_V, 0.0934), (0.1, SET_V, 0.112)];
+    let hole = [(18.6, SET_V, 0.0934)];
+    let levels = [&[OFF][..], &pulses.repeat(5), &hole, &pulses.repeat(6), &[(3.0, SET_V, 0.0934)]].concat();
+    let said = because(
+        &with_one_place_of(hole.repeat(2).try_into().expect("two")).with(|b| b.levels = levels).find(),
+    );
+    assert!(said.contains("11 short pulses, one about every 3.1 s with 6 not seen, of up to"), "{said}");
+}
