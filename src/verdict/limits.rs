@@ -67,7 +67,7 @@ fn just_inside(seen: &Seen) -> Option<String> {
     })?;
     let side = if is_below(near) { "below" } else { "above" };
     Some(format!(
-        "whether {} {}: {measured} is {side} the band of one stage ({band}), inside what {stages} stages together allow",
+        "whether {} {}: {measured} is {side} its band ({band}), but no further than one of {stages} stages of a good board may be",
         near.phase,
         suspicion(near)
     ))
@@ -318,9 +318,11 @@ fn switch_on(analysis: &Analysis) -> Option<String> {
 
 fn limit(analysis: &Analysis) -> Option<String> {
     let (peak, limit) = (analysis.model.peak_w? / analysis.run.set_v, analysis.run.limit_a?);
+    let what =
+        if analysis.class() == Class::FeedLimited { "how far it gets with enough current: " } else { "" };
     (peak > limit).then(|| {
         format!(
-            "the limit of {} is below the {} that a good boot usually peaks at",
+            "{what}the limit of {} is below the {} that a good boot usually peaks at",
             exact(limit, "A"),
             exact(peak, "A")
         )

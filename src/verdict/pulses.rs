@@ -251,7 +251,7 @@ impl Rhythm {
     }
 
     /// `one about every 2.1 s`.
-    pub(super) fn words(&self, seen: &Seen) -> String {
+    pub(super) fn words(self, seen: &Seen) -> String {
         format!("one about every {}", seen.time(self.every_s))
     }
 }

@@ -39,7 +39,7 @@ pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> 
     let watts = seen.watts(surplus, seen.analysis.run.set_v);
     let warmth = if surplus < WARMS_W {
         format!(
-            "thermal camera: the surplus of {watts} is too small to feel, and a leaky capacitor or protection part likelier than a shorted one"
+            "a thermal camera may show nothing of so small a surplus ({watts}): a leaky capacitor or protection part is likelier than a shorted one"
         )
     } else {
         format!(
@@ -53,7 +53,7 @@ pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> 
         ),
         "feed off, capacitors discharged: ohms to ground on the input rail, and on that rail or each always-on rail".into(),
         warmth,
-        "only then lift the loads of that rail one by one".into(),
+        "only then, on a rail that is low or reads few ohms, disconnect its loads one by one".into(),
     ]
 }
 

@@ -2,12 +2,12 @@
 //! repair benches, with no source unless one is named.
 
 use super::shorts::{half_the_limit_of_a_part, leads, may_charge};
-use crate::units::figures;
+use crate::units::{figures, volts_as_set};
 use crate::verdict::Class;
 use crate::verdict::evidence::{fall, woke_before};
 use crate::verdict::kind::Family;
 use crate::verdict::presses::{Follows, follows, last_in_vain, unfed};
-use crate::verdict::seen::{Load, Seen, exact};
+use crate::verdict::seen::{Load, Seen, exact, volts};
 
 /// Share of the feed that leads may take before a board minds.
 const LEADS_MATTER: f64 = 0.02;
@@ -156,11 +156,18 @@ fn thin_leads(seen: &Seen) -> Option<String> {
     let unexplained = seen.class() == Class::FeedLimited && !limit_may_stop(seen);
     let when = if seen.class() == Class::DroppedOut { "as it runs" } else { "as it starts" };
     (is(seen, &concerned) && (unexplained || drop_v >= LEADS_MATTER * run.set_v)).then(|| {
-        format!(
-            "use short, thick leads and measure volts at the board {when}: at {} thin ones take about {} V unseen",
-            seen.amps(drawn_a),
-            figures(drop_v, 2)
-        )
+        let (drawn, left_v) = (seen.amps(drawn_a), run.set_v - drop_v);
+        match seen.profile.map(|profile| profile.feed.lowest.value()).filter(|least| left_v < *least) {
+            Some(least) => format!(
+                "use short, thick leads, and measure at the board: at {drawn} thin ones leave it {}, below its least of {}",
+                volts(left_v),
+                volts_as_set(least)
+            ),
+            None => format!(
+                "use short, thick leads and measure volts at the board {when}: at {drawn} thin ones take about {} V unseen",
+                figures(drop_v, 2)
+            ),
+        }
     })
 }
 

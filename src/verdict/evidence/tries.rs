@@ -352,7 +352,7 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s(), fed).unwrap_or(set_v);
     let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let (lowest, highest) = (volts(tries.lowest_v), volts(highest));
+    let [lowest, highest] = below_the_unloaded(seen, [tries.lowest_v, highest]);
     let to = if lowest == highest { highest } else { format!("between {lowest} and {highest}") };
     let how = if seen.holds(tries.lowest_v) { "dip a little" } else { "sag" };
     let each = if dips.len() == tries.count {
@@ -361,6 +361,15 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
+}
+
+/// Volts of a dip: to the hundredths where fewer figures would not tell them from the volts unloaded.
+fn below_the_unloaded(seen: &Seen, dips: [f64; 2]) -> [String; 2] {
+    let unloaded = volts(seen.analysis.run.set_v);
+    if dips.iter().any(|dip| volts(*dip) == unloaded) {
+        return dips.map(|dip| format!("{dip:.2} V"));
+    }
+    dips.map(volts)
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.
@@ -395,12 +404,37 @@ fn starving(seen: &Seen) -> Option<String> {
     if seen.class() != Class::FeedLimited {
         return None;
     }
-    let (model, run) = (&seen.analysis.model, &seen.analysis.run);
-    let need = model.peak_w.map(|peak| peak / run.set_v);
-    let need = need.filter(|need| run.limit_a.is_none_or(|limit| *need > limit));
-    let need = need.map(|need| format!("a good boot usually peaks at {}", exact(need, "A")));
+    let need = all_need_more(seen).or_else(|| usually_needs_more(seen));
     let facts: Vec<String> = marked_limit(seen).or_else(|| averaged(seen)).into_iter().chain(need).collect();
     (!facts.is_empty()).then(|| facts.join("; "))
+}
+
+fn usually_needs_more(seen: &Seen) -> Option<String> {
+    let (model, run) = (&seen.analysis.model, &seen.analysis.run);
+    let need = model.peak_w? / run.set_v;
+    let above = run.limit_a.is_none_or(|limit| need > limit);
+    above.then(|| format!("a good boot usually peaks at {}", exact(need, "A")))
+}
+
+/// `all good boards peak at 1.61 to 1.79 A: none could boot under this limit`, with the mean of their hungriest stage where
+/// that alone is above the limit; `None` where one of them peaked below it.
+fn all_need_more(seen: &Seen) -> Option<String> {
+    let (run, profile) = (&seen.analysis.run, seen.profile?);
+    let limit = run.limit_a?;
+    let in_amps = |name: &str, watts: f64| {
+        seen.reference_at(name).map_or(0.0, |(_, factor)| watts * factor / run.set_v)
+    };
+    let peaks = profile.learned.logs.iter().map(|log| {
+        let stages = log.stages.iter().map(|stage| in_amps(&stage.phase, stage.peak_power));
+        stages.fold(0.0, f64::max)
+    });
+    let (low, high) = extent(&peaks.collect::<Vec<f64>>()).filter(|(low, _)| *low > limit)?;
+    let peak = range(&seen.reference_amps(low), &seen.reference_amps(high));
+    let mean = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts));
+    let mean = mean.filter(|stage| stage.watts / run.set_v > limit).map_or_else(String::new, |stage| {
+        format!("draw {} on average in {}, and ", seen.reference_amps(stage.watts / run.set_v), stage.name)
+    });
+    Some(format!("good boards {mean}peak at {peak}: none could boot under this limit"))
 }
 
 /// A board that is starved for moments is read at less than the limit: its volts show it.
@@ -411,11 +445,11 @@ fn averaged(seen: &Seen) -> Option<String> {
     let limit = seen.analysis.run.limit_a?;
     let below = given_up(seen).filter(|attempt| attempt.peak_a.value() < BELOW * limit).count();
     match below {
-        all if all == tries.count => {
-            Some("the amps read are averages: that the limit was met, the volts show".into())
-        }
+        all if all == tries.count => Some(
+            "the amps read are averages, and stay below the limit: the volts show that it was met".into(),
+        ),
         most if 2 * most > tries.count => Some(format!(
-            "the amps read are averages, in {most} of {} tries below the limit: that it was met, the volts show",
+            "the amps read are averages, and stay below the limit in {most} of {} tries: the volts show that it was met",
             tries.count
         )),
         _ => None,

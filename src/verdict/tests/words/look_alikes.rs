@@ -55,3 +55,19 @@ fn a_load_may_still_be_attached_where_too_much_is_drawn() {
     assert!(asks(&bench(&[OFF, (20.0, 8.5, 3.0)]), load));
     assert!(!asks(&bench(&ASLEEP), load) && !asks(&bench(&BOOT), load));
 }
+
+#[test]
+fn what_thin_leads_leave_a_board_is_held_against_its_least() {
+    let cycles = |least: f64| {
+        let lowest =
+            move |b: &mut Bench| b.profile.as_mut().expect("one").feed.lowest = Volts::constant(least);
+        let heavy = [RAILS, (1.5, SET_V, 2.6), REST].repeat(6);
+        checks(&bench(&[&[OFF, STANDBY][..], &heavy].concat()).with(lowest).find())
+    };
+    assert!(
+        cycles(12.6).contains("at 2.60 A thin ones leave it 12.5 V, below its least of 12.6 V"),
+        "{}",
+        cycles(12.6)
+    );
+    assert!(cycles(12.5).contains("at 2.60 A thin ones take about 0.26 V unseen"), "{}", cycles(12.5));
+}

@@ -18,7 +18,7 @@ fn a_standby_that_the_verdict_condemns_is_a_departure_and_no_open_question() {
     let excess = draws(0.052);
     class(&excess, Class::ExcessStandby);
     assert!(excess.departures.iter().any(|departure| departure.phase == "standby"), "{excess:#?}");
-    assert!(!limits(&excess).contains("together allow"), "{}", limits(&excess));
+    assert!(!limits(&excess).contains("no further than one of"), "{}", limits(&excess));
     let usual = draws(0.03);
     class(&usual, Class::StandbyOnly);
     assert_eq!(usual.departures, []);
@@ -31,11 +31,11 @@ fn a_length_outside_the_band_of_its_stage_that_is_no_departure_is_said_to_be_non
     let near = lasts(14.5);
     class(&near, Class::FullBoot);
     assert_eq!(near.departures, []);
-    let said = "whether loading lasts too long: 14.5 s is above the band of one stage (4.80 to 12.8 s)";
+    let said = "whether loading lasts too long: 14.5 s is above its band (4.80 to 12.8 s)";
     assert!(limits(&near).contains(said), "{}", limits(&near));
     for seconds in [8.0, 12.9] {
         assert!(
-            !limits(&lasts(seconds)).contains("together allow"),
+            !limits(&lasts(seconds)).contains("no further than one of"),
             "{seconds}: {}",
             limits(&lasts(seconds))
         );

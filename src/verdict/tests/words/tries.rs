@@ -1,5 +1,6 @@
 //! What is told of the tries that came before, or that were too few for a verdict.
 
+use super::ends::good_log;
 use super::*;
 
 /// A try that ends in loading, and the rest after it.
@@ -66,7 +67,7 @@ fn amps_below_the_limit_are_averages_where_the_volts_give_way_in_most_tries() {
         because(&bench(&[&[OFF, STANDBY][..], &tries].concat()).with(|b| b.limit = 0.6).find())
     };
     let most = tries(0.45);
-    assert!(most.contains("the amps read are averages, in 4 of 5 tries below the limit"), "{most}");
+    assert!(most.contains("the amps read are averages, and stay below the limit in 4 of 5 tries"), "{most}");
     assert!(!tries(0.59).contains("averages"), "{}", tries(0.59));
 }
 
@@ -109,4 +110,45 @@ fn what_lasts_for_seconds_at_the_end_of_a_try_is_no_spike() {
     };
     assert!(ends(0.2).contains("a spike at the very end"), "{}", ends(0.2));
     assert!(!ends(1.0).contains("spike"), "{}", ends(1.0));
+}
+
+/// Tries that sag to `volts` under a limit of 0.6 A.
+fn starved(volts: [f64; 3]) -> Bench {
+    let tries = volts.into_iter().flat_map(|volts| [RAILS, (0.2, volts, 0.59), REST]);
+    let levels: Vec<_> = [OFF, STANDBY].into_iter().chain(tries).collect();
+    bench(&levels).with(|b| b.limit = 0.6)
+}
+
+#[test]
+fn where_every_good_board_peaks_above_the_limit_none_could_boot_under_it() {
+    // Watts at 12.8 V: 1.0 and 1.2 A, and one board below the limit.
+    let good = |peaks: &[f64]| {
+        let log = |watts: &f64| good_log("loading", |loading| loading.peak_power = *watts);
+        let logs = peaks.iter().map(log).collect();
+        because(&starved([6.0; 3]).with(|b| b.profile.as_mut().expect("one").learned.logs = logs).find())
+    };
+    let all = good(&[12.8, 15.36]);
+    assert!(
+        all.contains("good boards draw 1.02 A on average in loading, and peak at 1.00 to 1.20 A: none could boot under this limit"),
+        "{all}"
+    );
+    let some = good(&[6.4, 15.36]);
+    assert!(some.contains("a good boot usually peaks at") && !some.contains("none could"), "{some}");
+}
+
+#[test]
+fn what_a_limit_leaves_open_is_how_far_the_board_gets() {
+    let limits = starved([6.0; 3]).find().limits.join("\n");
+    assert!(
+        limits.contains("how far it gets with enough current: the limit of 0.600 A is below"),
+        "{limits}"
+    );
+}
+
+#[test]
+fn a_dip_is_said_to_the_hundredths_where_fewer_figures_hide_it() {
+    let said = because(&starved([12.3, 12.3, 12.76]).find());
+    assert!(said.contains("from 12.8 V to between 12.30 V and 12.76 V"), "{said}");
+    let deep = because(&starved([12.0, 12.0, 12.3]).find());
+    assert!(deep.contains("between 12.0 V and 12.3 V"), "{deep}");
 }
