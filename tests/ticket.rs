@@ -119,6 +119,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 class: verdict.0,
                 confidence: verdict.1,
                 reached: verdict.2,
+                usually_in: None,
                 stalled_in: verdict.3,
                 step_into: None,
                 asked: None,

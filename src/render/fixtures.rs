@@ -99,6 +99,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             class: Class::Stalled,
             confidence: 0.94,
             reached: Some("stage 3".into()),
+            usually_in: None,
             stalled_in: Some("stage 3".into()),
             step_into: None,
             asked: None,

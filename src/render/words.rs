@@ -64,7 +64,7 @@ fn stalled_in(verdict: &Verdict) -> &str {
 /// ` in firmware`, ` at the end of firmware` where that had run its length.
 fn in_stage(verdict: &Verdict) -> String {
     let where_to = if verdict.step_into.is_some() { "at the end of" } else { "in" };
-    verdict.reached.as_deref().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
+    verdict.place().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
 }
 
 /// The verdict in a few words, for a sentence: `stalled in loading`.
@@ -157,6 +157,17 @@ pub fn confidence(verdict: &Verdict) -> String {
     }
     let second = runner_up(verdict).map(|second| format!(", {second}")).unwrap_or_default();
     format!("{} sure{second}", percent(verdict.confidence))
+}
+
+/// The same beside a headline: of what is undecided only what it may be, since the headline says that it is.
+#[must_use]
+pub fn beside_headline(verdict: &Verdict) -> String {
+    match (verdict.class, verdict.runner_up) {
+        (Class::Inconclusive, second) => {
+            second.map_or_else(String::new, |second| format!("perhaps {}", second.class))
+        }
+        _ => confidence(verdict),
+    }
 }
 
 /// What a decided verdict may be instead, where it was close: `else cycling, 12 %`, `else undecided`.
@@ -286,6 +297,7 @@ mod tests {
             class,
             confidence: 0.937,
             reached: Some(if asleep { "standby" } else { "firmware" }.into()),
+            usually_in: None,
             stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
             step_into: None,
             asked: None,

@@ -64,6 +64,7 @@ pub(super) fn finding() -> Finding {
             class: Class::Stalled,
             confidence: 0.934,
             reached: Some("firmware".into()),
+            usually_in: None,
             stalled_in: Some("firmware".into()),
             step_into: None,
             asked: None,

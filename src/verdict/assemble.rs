@@ -159,6 +159,7 @@ fn nothing_carried(because: &[&str]) -> Verdict {
         class: Class::Inconclusive,
         confidence: SURE,
         reached: None,
+        usually_in: None,
         stalled_in: None,
         step_into: None,
         asked: None,
@@ -213,11 +214,12 @@ fn verdict(seen: &Seen) -> Verdict {
     let furthest = advice::reached(seen);
     let name = |stage: usize| analysis.model.stages[stage].name.clone();
     let step_into = seen.ends.filter(|ends| furthest == Some(ends.last)).and_then(|ends| ends.into);
-    let stage = furthest.map(name);
+    let reached = furthest.map(name).or(reached.filter(|_| seen.ends.is_none_or(Ends::told)));
     Verdict {
         class: analysis.class(),
         confidence: analysis.confidence(),
-        reached: stage.or(reached.filter(|_| seen.ends.is_none_or(Ends::told))),
+        usually_in: usual_end(seen).filter(|usual| reached.as_ref().is_some_and(|reached| reached != usual)),
+        reached,
         stalled_in,
         step_into: step_into.map(name),
         asked: seen.has_button().then_some(!analysis.run.presses.is_empty()),
@@ -225,6 +227,13 @@ fn verdict(seen: &Seen) -> Verdict {
         because: because(seen),
         runner_up: runner_up(&analysis.probable),
     }
+}
+
+/// The stage in which more than half of the tries end that were given up, of a board that tries again and again.
+fn usual_end(seen: &Seen) -> Option<String> {
+    let gives_up = matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    let tries = seen.tries().filter(|tries| gives_up && 2 * tries.ended_there > tries.count)?;
+    tries.ended_in.filter(|_| seen.ends.is_none_or(|ends| ends.into.is_none()))
 }
 
 /// What else it may be, of classes that stand likeliest first.

@@ -243,6 +243,9 @@ pub struct Verdict {
     pub confidence: f64,
     /// The furthest stage that was reached, by the profile's name for it.
     pub reached: Option<String>,
+    /// The stage in which most tries end, where that is not the furthest; null where most end in that, or show none.
+    #[serde(default)]
+    pub usually_in: Option<String>,
     /// The stage that the board stays in, if it is stalled.
     pub stalled_in: Option<String>,
     /// The stage after the one reached, where tries end when that has run its usual length: what is at fault may begin with
@@ -259,6 +262,14 @@ pub struct Verdict {
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.
     pub runner_up: Option<RunnerUp>,
+}
+
+impl Verdict {
+    /// Where in the boot the verdict has its place: where most tries end, else the furthest stage.
+    #[must_use]
+    pub fn place(&self) -> Option<&String> {
+        self.usually_in.as_ref().or(self.reached.as_ref())
+    }
 }
 
 /// How far the board got in one of the log's runs.

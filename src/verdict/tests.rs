@@ -299,3 +299,18 @@ fn a_pulse_once_in_a_while_does_not_condemn_a_board_that_runs_for_hours() {
     let fell = find(&[&boot[..], &hours, &[(60.0, SET_V, 0.0234)]].concat());
     assert_eq!(fell.verdict.class, Class::DroppedOut, "{:?}", fell.verdict);
 }
+
+#[test]
+fn where_most_tries_end_is_told_beside_the_furthest_stage() {
+    let rest = (1.5, SET_V, 0.0234);
+    let short = [RAILS, rest];
+    let levels = |tries: &[&[(f64, f64, f64)]]| [&[OFF, STANDBY][..], &tries.concat()].concat();
+    let once_further = [RAILS, (3.0, SET_V, 1.016), rest];
+    let mostly = find(&levels(&[&short, &short, &once_further, &short, &short, &short])).verdict;
+    assert_eq!((mostly.class, mostly.reached.as_deref()), (Class::Cycling, Some("loading")), "{mostly:#?}");
+    assert_eq!((mostly.usually_in.as_deref(), mostly.place()), (Some("rails"), mostly.usually_in.as_ref()));
+    // Where all end in one stage there is nothing else to be told.
+    let all = find(&levels(&[&once_further, &once_further, &once_further, &once_further])).verdict;
+    assert_eq!((all.reached.as_deref(), all.usually_in.as_deref()), (Some("loading"), None), "{all:#?}");
+    assert_eq!(all.place(), all.reached.as_ref());
+}

@@ -61,6 +61,9 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
         let taken = if numbered { range_label(sheet, axis, expected, (edges, ground)) } else { None };
         peak_label(sheet, axis, (expected, &super::highest(profile, expected)), (edges, ground), taken);
+        if expected.peak >= limit {
+            at_limit(sheet, axis, expected, (edges, ground), taken);
+        }
     }
     let style = name_style(sheet, profile, &edges);
     let named = if style.is_some() { Named::ByName } else { Named::ByNumber };
@@ -187,6 +190,31 @@ fn peak_label(
     let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();
     let worded = marks.iter().position(Mark::has_words).unwrap_or(0);
     cut::draw(sheet, &marks[worded..=worded], ground);
+}
+
+/// Of a stage whose peaks go up to the limit, that they do: their line lies under that of the limit.
+fn at_limit(
+    sheet: &mut Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    ((left, right), ground): ((i32, i32), Color),
+    taken: Option<Rect>,
+) {
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.good);
+    let row = axis.row(expected.peak) + sheet.u(3.0) + style.line_height() / 2;
+    let at = (i32::midpoint(left, right), style.baseline_at(row));
+    let wordings = ["peaks up to the limit", "peaks to limit", "to limit"];
+    let labels = wordings.map(|text| Label { text: text.into(), at, anchor: Anchor::Middle, style });
+    let free = |label: &Label| {
+        let (spot, shown) = (label.bounds(), axis.row(expected.peak) >= axis.area.top);
+        let band = axis.row(expected.high);
+        let fits = spot.left >= left + sheet.u(3.0) && spot.right <= right - sheet.u(3.0);
+        shown && fits && spot.bottom < band && taken.is_none_or(|taken| !taken.overlaps(spot))
+    };
+    if let Some(label) = labels.into_iter().find(free) {
+        sheet.scene.fill(label.bounds().grown(sheet.u(1.0)), ground);
+        sheet.scene.text(label.text, label.at, label.anchor, label.style);
+    }
 }
 
 /// Up to the highest mean and to the peaks that are usual, and to the highest where that does not flatten the rest.

@@ -198,3 +198,26 @@ fn the_limit_is_drawn_where_the_graph_reaches_it() {
     assert_eq!(lines(2.0), (2, true));
     assert_eq!(lines(50.0), (0, false));
 }
+
+#[test]
+fn a_peak_that_lies_under_the_line_of_the_limit_is_said_in_words() {
+    let mut profile = profile();
+    profile.phases.truncate(4);
+    let (volts, limit) = (profile.feed.nominal.value(), 2.0);
+    profile.feed.limit = crate::units::Amps::constant(limit);
+    let busiest = profile.phases.last_mut().unwrap();
+    busiest.volts_exponent = 0.0;
+    busiest.mean_power = Envelope { low: 0.3 * volts, typical: 0.5 * volts, high: 0.7 * volts };
+    for size in [Size::WIDE, Size::PHONE, Size::A4] {
+        let said = |peak: f64| {
+            let mut profile = profile.clone();
+            let busiest = profile.phases.last_mut().unwrap();
+            busiest.peak_power = Envelope { low: volts, typical: 1.3 * volts, high: peak * volts };
+            let others = profile.phases.iter_mut().rev().skip(1);
+            others.for_each(|stage| stage.peak_power.high = stage.mean_power.high);
+            let labels = labels(&profile, &Options { size, ..Options::default() });
+            labels.iter().any(|label| label.ends_with("to limit") || label == "peaks up to the limit")
+        };
+        assert_eq!([said(3.0), said(1.5)], [true, false], "{size}");
+    }
+}

@@ -1,6 +1,6 @@
 //! What differs between two runs, stage by stage.
 
-use super::super::parts::{Subject, attempts, envelope};
+use super::super::parts::{Subject, attempts, called, envelope};
 use super::super::words;
 use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
@@ -253,11 +253,13 @@ impl<'a> Seen<'a> {
     }
 }
 
-/// Whether a phase is one of those that are told: of tries, those that were given up are.
+/// Whether a phase is one of those that are told: of tries, those that were given up are; the rise of the feed on a board
+/// without a standby is no stage.
 fn is_counted(run: &Subject, phase: &Phase) -> bool {
     let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
     let attempts = &run.finding.attempts;
-    phase.name != "attempt" || attempts.is_empty() || attempts::is_given_up(attempts, middle)
+    let told = phase.name != "attempt" || attempts.is_empty() || attempts::is_given_up(attempts, middle);
+    told && !(is_rise(phase) && called::has_no_standby(run))
 }
 
 fn length(phase: &Phase) -> f64 {

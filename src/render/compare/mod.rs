@@ -23,7 +23,7 @@ use super::parts::{
 use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::words;
-use crate::verdict::{Class, Departure, LogFacts};
+use crate::verdict::{Class, LogFacts};
 use differences::{Difference, differences};
 
 /// What a narrow figure says at its foot: the rest is in the figures of the two runs.
@@ -130,7 +130,7 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let (scales, finer) = side_by_side(scales);
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
-    let drawn = drawn_in_either(&runs, &readings, scales, panels);
+    let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
     legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
     let (upper, lower) = panels.split_top(panels.height() / 2);
     let mut told: Vec<Told> = Vec::new();
@@ -153,6 +153,7 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
 
 /// What the legend has to explain: what is drawn in either panel.
 fn drawn_in_either(
+    sheet: &Sheet,
     runs: &[Subject; 2],
     readings: &[Readings; 2],
     scales: [amps::Scale; 2],
@@ -166,6 +167,10 @@ fn drawn_in_either(
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
         gaps: any(|drawn| drawn.gaps),
+        rests: [0, 1].into_iter().any(|index| {
+            let bands = phases::Bands::new(sheet, &runs[index], (readings[index].time, phases::MOST_ROWS));
+            bands.has_unnamed_rests()
+        }),
     }
 }
 
@@ -192,7 +197,7 @@ fn panel(
     let note = notes.first();
     let area = panel_title(sheet, run, area, (name, zero, finer), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
-    let areas = arrange(sheet, area, (bands.rows(), rest_matters(&run, scale)), scale);
+    let areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let (told, color) = (notes::fault(&run, &notes), notes::color(sheet, &run));
@@ -201,7 +206,7 @@ fn panel(
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault.map(|x| (x, color)));
     let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
-    amps::label(sheet, &run, readings, axes, fault);
+    amps::label(sheet, &run, readings, axes, fault, &[]);
     volts::draw(sheet, &run, readings, volts.axis(areas.volts), (&lane, zero.at));
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x, color);
@@ -226,12 +231,24 @@ fn panel_title(
     let space = sheet.u(14.0);
     let start = row.left - sheet.u(58.0);
     let narrow = sheet.is_narrow(area.width());
-    let aside = aside(zero, finer, narrow);
-    let right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
+    // What its zero of time is the footer of a narrow figure has no room for either.
+    let aside = if narrow { String::new() } else { format!("0 s: {}", zero.moment.words()) };
+    let mut right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
     let Some(title) = bold.fit(&title, right - start) else { return rest };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
     let mut below = rest;
+    if let Some(finer) = finer.map(|times| finer_than(name, times)) {
+        let strong = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+        if strong.width(&finer) <= right - left {
+            right = sheet.scene.text(finer, (right, baseline), Anchor::End, strong).left - space;
+        } else {
+            let (next, rest) = below.split_top(sheet.u(22.0));
+            below = rest;
+            let at = (start, strong.baseline_at(next.center().1));
+            sheet.short_text(&finer, at, Anchor::Start, strong, row.right - start);
+        }
+    }
     if let Some(note) = note {
         let lines = if narrow { 2 } else { 1 };
         let wrong = in_one_line(note, alarm, lines * (row.right - start));
@@ -247,18 +264,22 @@ fn panel_title(
             }
         }
     }
-    let sure = words::confidence(&run.finding.verdict);
+    let sure = words::beside_headline(&run.finding.verdict);
     if small.width(&sure) <= right - left {
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }
     below
 }
 
-/// What is to be known of the axes of a panel: that its amps are magnified, and what its zero of time is.
-fn aside(zero: Zero, finer: Option<f64>, narrow: bool) -> String {
-    let finer = finer.map(|_| if narrow { "finer amps" } else { "amps on a finer scale" }.to_owned());
-    let zero = (!narrow).then(|| format!("0 s: {}", zero.moment.words()));
-    finer.into_iter().chain(zero).collect::<Vec<_>>().join(" · ")
+/// `amps 50 times finer than below`: two panels one above the other are taken to have one scale.
+fn finer_than(name: &str, times: f64) -> String {
+    let other = if name == NAMES[0] { "below" } else { "above" };
+    // As round as an axis is read.
+    let place = 10_f64.powf(times.max(1.0).log10().floor());
+    format!(
+        "amps about {} times finer than {other}",
+        crate::units::figures((times / place).round() * place, 1)
+    )
 }
 
 /// `stuck in program: 0.406 A at 23.5 V for 31.0 s; and 2 more below`: where that is too long, what is left out
@@ -269,17 +290,6 @@ fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
     let rest = if note.more > 0 { format!("; and {} more below", note.more) } else { String::new() };
     let said = style.fit(&said, room - style.width(&rest)).unwrap_or_default();
     said + &rest
-}
-
-/// Whether the verdict or a departure speaks of what the magnified strip shows.
-fn rest_matters(run: &Subject, scale: amps::Scale) -> bool {
-    let finding = run.finding;
-    let rests = matches!(finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
-    let is_quiet = |departure: &Departure| {
-        departure.unit == "A"
-            && scale.quiet_high.is_some_and(|high| departure.high.min(departure.measured) <= high)
-    };
-    rests || finding.departures.iter().any(is_quiet)
 }
 
 fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), scale: amps::Scale) -> Areas {

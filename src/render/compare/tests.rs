@@ -344,8 +344,30 @@ fn a_small_run_beside_a_large_one_has_a_scale_of_its_own_and_says_so() {
     };
     assert_eq!(said(&before, Size::WIDE), None);
     before.0 = trace(600, 60.0, |_| 0.025);
-    assert_eq!(said(&before, Size::WIDE).as_deref(), Some("amps on a finer scale · 0 s: the board wakes"));
-    assert_eq!(said(&before, Size::PHONE).as_deref(), Some("finer amps"));
+    for size in [Size::WIDE, Size::PHONE] {
+        assert_eq!(said(&before, size).as_deref(), Some("amps about 20 times finer than below"), "{size}");
+    }
+}
+
+#[test]
+fn the_rise_of_the_feed_is_no_stage_of_a_board_without_a_standby() {
+    let (mut before, mut after) = (stalled(), booted());
+    let profile = {
+        let mut profile = profile();
+        profile.phases.retain(|stage| stage.name != "standby");
+        profile.phases[0].waits_for_person = false;
+        profile
+    };
+    before.1.phases = vec![phase("standby", 0.0, 60.0)];
+    before.1.verdict.class = Class::StandbyOnly;
+    after.1.phases.retain(|phase| phase.name != "standby");
+    after.1.phases.insert(0, phase("standby", 0.0, 0.2));
+    let row = |profile: Option<&crate::reference::Profile>| {
+        let found = differences::differences(subjects(&before, &after, profile));
+        found.into_iter().find(|row| row.stage == "standby").unwrap().after
+    };
+    assert_eq!(row(Some(&profile)), "none");
+    assert_ne!(row(None), "none");
 }
 
 proptest! {

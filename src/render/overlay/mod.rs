@@ -5,8 +5,8 @@
 //! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
 //! One alone has its stages below those of the good boards; several have numbers, which a key above them explains.
 
+mod going_on;
 mod key;
-mod leaving;
 mod lines;
 mod panel;
 mod rank;
@@ -60,10 +60,10 @@ impl Member<'_> {
         wrong.filter(|_| !self.is_good())
     }
 
-    /// When it first left what the good ones do, on the common time, with its words.
+    /// When it left what the good ones do, as the figure of the run by itself has it, on the common time, with its words.
     fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
-        let at = leaving::first(self).map_or(fault, |left| left.at) - self.zero(common);
+        let at = fault - self.zero(common);
         Some((at, self.run.finding.log.time(at)))
     }
 
@@ -215,7 +215,7 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
         return Some(lines[..lines.len().min(2)].join(": "));
     }
     let read = member.note()?.lines.into_iter().nth(1)?;
-    let good = leaving::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
+    let good = going_on::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
     Some(read + &good)
 }
 

@@ -14,9 +14,7 @@ use super::key::{self, Key};
 use super::lines::{lines, range};
 use super::said::{is_sound, name, summary};
 use super::tags;
-use super::{
-    MOST_NAMED, Member, colors, feed_limited, guide, is_alone, leaving, named, number, read_there, starved,
-};
+use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, named, number, read_there, starved};
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
@@ -241,18 +239,12 @@ fn place_of(member: &Member) -> Note {
     let anywhere = Note { at: middle, point_at: None, amps: None, lines: Vec::new(), more: 0, placed: true };
     // On its own trace, and not where a mean of the stage would stand. What speaks of no moment stays away from the marks of
     // those that do.
-    let note = match member.note() {
-        None => return anywhere,
+    match member.note() {
+        None => anywhere,
         Some(note) if !note.placed => {
-            return Note { at: middle, point_at: None, amps: None, placed: true, more: 0, ..note };
+            Note { at: middle, point_at: None, amps: None, placed: true, more: 0, ..note }
         }
-        Some(note) => note,
-    };
-    match leaving::first(member) {
-        Some(left) => {
-            Note { at: left.at, point_at: left.point_at, amps: left.amps, more: 0, placed: true, ..note }
-        }
-        None => Note { more: 0, placed: true, ..note },
+        Some(note) => Note { more: 0, placed: true, ..note },
     }
 }
 

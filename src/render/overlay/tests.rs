@@ -150,7 +150,7 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
 }
 
 #[test]
-fn a_run_is_marked_where_it_first_leaves_the_good_ones() {
+fn a_run_is_marked_where_its_verdict_has_its_place() {
     let good = |serial: &str| {
         let mut run = run(serial, Class::FullBoot);
         run.1.phases =
@@ -164,9 +164,9 @@ fn a_run_is_marked_where_it_first_leaves_the_good_ones() {
     let runs = [good("S-1"), good("S-2"), run("S-4", Class::Stalled), twice];
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    // Stuck from its wake on, as without a profile the picture of the run by itself has it; awake at 6 s, the first of two
-    // tries is given up at 8 s.
-    for at in ["0 s", "2.0 s"] {
+    // Stuck from its wake on, as without a profile the picture of the run by itself has it; awake at 6 s, the last of two
+    // tries is given up at 11 s, and from then on the board stays down.
+    for at in ["0 s", "5.0 s"] {
         assert_eq!(
             said.iter().filter(|label| **label == at).count(),
             2,
@@ -181,7 +181,7 @@ fn a_run_is_marked_where_it_first_leaves_the_good_ones() {
         "S-4: stalled in loading, from 0 s",
         "1 S-4",
         "2",
-        "S-3: latches off in stage 3, from 2.0 s",
+        "S-3: latches off in stage 3, from 5.0 s",
         "2 S-3",
     ] {
         assert!(said.contains(&text), "{text}: {said:?}");

@@ -15,7 +15,7 @@ use super::limit;
 use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
-use crate::verdict::Class;
+use crate::verdict::{Class, Departure};
 
 /// Up to where the two strips reach, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -115,6 +115,17 @@ impl Scale {
     /// Without the magnified strip.
     pub(in crate::render) const fn without_quiet(self) -> Self {
         Self { quiet_high: None, ..self }
+    }
+
+    /// Whether the verdict or a departure speaks of what the magnified strip shows.
+    pub(in crate::render) fn rest_matters(&self, subject: &Subject) -> bool {
+        let finding = subject.finding;
+        let rests = matches!(finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
+        let is_quiet = |departure: &Departure| {
+            let least = departure.high.min(departure.measured);
+            departure.unit == "A" && self.quiet_high.is_some_and(|high| least <= high)
+        };
+        rests || finding.departures.iter().any(is_quiet)
     }
 
     /// How many times higher this reaches than `other`, if one scale would press what the other shows along its zero.
@@ -218,16 +229,17 @@ pub(in crate::render) fn draw(
     axes
 }
 
-/// What is said in both strips: over all lines, so that none runs through the words.
+/// What is said in both strips: over all lines, so that none runs through the words, and clear of the `notes`.
 pub(in crate::render) fn label(
     sheet: &mut Sheet,
     subject: &Subject,
     readings: &Readings,
     axes: Axes,
     fault: Option<i32>,
+    notes: &[Rect],
 ) {
     for axis in std::iter::once(axes.main).chain(axes.quiet) {
-        strip_words(sheet, subject, readings, axis, fault);
+        strip_words(sheet, subject, readings, axis, (fault, notes));
     }
     let marks = cut_off(sheet, subject, readings, axes.main, fault);
     cut::draw(sheet, &marks, sheet.palette.paper);
@@ -247,10 +259,10 @@ fn strip_words(
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-    fault: Option<i32>,
+    (fault, notes): (Option<i32>, &[Rect]),
 ) {
     gaps_words(sheet, readings, axis.area);
-    limit::words(sheet, subject, readings, axis, fault);
+    limit::words(sheet, subject, readings, axis, (fault, notes));
 }
 
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
@@ -383,6 +395,23 @@ pub(in crate::render) fn words(
     words
 }
 
+/// The same without the words of the limit, which make room for a note; `None` where marks keep clear of these.
+pub(in crate::render) fn words_but_limit(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Option<Vec<Rect>> {
+    let limit = limit::label(sheet, subject, readings, axis, (fault, &[]))?.bounds();
+    if !cut_off(sheet, subject, readings, axis, fault).is_empty() {
+        return None;
+    }
+    let mut words = words(sheet, subject, readings, axis, fault);
+    words.retain(|spot| *spot != limit);
+    Some(words)
+}
+
 /// The words of gaps and of the limit.
 fn fixed_words(
     sheet: &Sheet,
@@ -392,7 +421,7 @@ fn fixed_words(
     fault: Option<i32>,
 ) -> Vec<Rect> {
     let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
-    let limit = limit::label(sheet, subject, readings, axis, fault).map(|label| label.bounds());
+    let limit = limit::label(sheet, subject, readings, axis, (fault, &[])).map(|label| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }
 

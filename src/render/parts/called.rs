@@ -43,7 +43,7 @@ const AWAKE_OR_LOADED: &str = "awake or loaded";
 const SWITCHED_ON: &str = "switched on";
 
 /// Whether good boards of this model have no standby: what is at rest is then not one.
-pub(super) fn has_no_standby(subject: &Subject) -> bool {
+pub(in crate::render) fn has_no_standby(subject: &Subject) -> bool {
     let of = |profile: &Profile| {
         profile.standby().is_none() && profile.phases.iter().all(|stage| stage.name != STANDBY)
     };

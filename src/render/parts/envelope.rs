@@ -93,7 +93,10 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
         };
         if let Some(reference) = profile.phases.iter().find(|reference| reference.name == phase.name) {
             stages.push(Stage { reference, start, end });
-        } else if let Some(attempt) = attempt.filter(|attempt| attempt.likely_in.is_some()) {
+        } else if let Some(attempt) =
+            attempt.filter(|attempt| attempt.given_up && attempt.likely_in.is_some())
+        {
+            // Of one that is still on when the log ends nothing tells which stages it has passed.
             let before = stages.last().filter(|stage| stage.end > attempt.start_s.value());
             stages.extend(leading_to(profile, attempt, before.map(|stage| stage.reference), (start, end)));
         }
@@ -136,6 +139,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
         limited: !readings.limited.is_empty(),
         gaps: readings.gaps.iter().any(|(start, end)| *end > readings.time.from && *start < readings.time.to),
+        rests: false,
     }
 }
 

@@ -28,8 +28,9 @@ pub(in crate::render) struct Lane {
     style: Style,
 }
 
-/// Rows that the words may take.
-const MOST_ROWS: i32 = 2;
+/// Rows that the words may take on an upright figure; others have the height for fewer.
+const MOST_ROWS: usize = 3;
+const MOST_ROWS_ELSE: usize = 2;
 
 /// Lines that stand nearer to one another than this on average are a pattern, not moments, in units of the layout.
 const CLOSEST: f64 = 8.0;
@@ -38,7 +39,8 @@ impl Lane {
     /// Of a log that was switched too often for the lines to be told apart, only how often that was.
     pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
-        let mut ends = [i32::MIN; MOST_ROWS as usize];
+        let upright = sheet.scene.height > sheet.scene.width;
+        let mut ends = vec![i32::MIN; if upright { MOST_ROWS } else { MOST_ROWS_ELSE }];
         let events = || subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
         let switched = events().filter(|event| is_switching(&event.kind)).count();
         let crowded = switched > usize::try_from((time.right - time.left) / sheet.u(CLOSEST)).unwrap_or(0);
@@ -111,7 +113,10 @@ fn place(sheet: &Sheet, style: Style, time: TimeAxis, ends: &mut [i32], x: i32, 
     const LEAST_WIDTH: f64 = 50.0;
     let space = sheet.u(10.0);
     let width = style.width(word);
-    for (row, end) in (0..).zip(ends.iter_mut()) {
+    // Words stand in the order of their moments, from left to right or from above: none above an earlier one that reaches
+    // as far.
+    let above = ends.iter().rposition(|end| *end > x).filter(|_| ends.len() > MOST_ROWS_ELSE).unwrap_or(0);
+    for (row, end) in (0..).zip(ends.iter_mut()).skip(above) {
         let left = (x + sheet.u(4.0)).min(time.right - width).max(end.saturating_add(space)).max(time.left);
         let room = time.right - left;
         // A word belongs to the line on its left; further away it would seem to belong to nothing.

@@ -1,16 +1,17 @@
 //! Where tries are given up: the try that is shown, its end on the trace, and its words.
 
+use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::edge::{before_gap, edge, top};
 use super::notes::Note;
 use super::turning::{drawn, in_stage, lasting, note, reading, time};
-use crate::verdict::{Attempt, Class, Tries};
+use crate::verdict::{Attempt, Class, Phase, Tries};
 
 /// Where the first try ends that got as far as the verdict says: what follows is more of the same.
 pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
-    let shown = furthest(subject)?;
+    let shown = named(subject)?;
     let (first, lasted) = (lasting(subject, span(shown)), time(subject, tries.lasts_s.mean));
     let times = match tries.count {
         1 => format!("after {first}"),
@@ -40,9 +41,8 @@ fn ends(subject: &Subject, shown: &Attempt, times: String) -> Option<Note> {
         return Some(note);
     };
     let read = subject.trace.amps();
-    let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
     let (highest, word) = top(subject, start, edge);
-    let body = format!("{word}{}, then {}", reading(subject, highest)?, drawn(subject, settled)?);
+    let body = format!("{word}{}, then {}", reading(subject, highest)?, left(subject, shown, edge)?);
     let (at, head) = match before_gap(subject, edge) {
         Some(last) => (last, "gives up in the gap from here".into()),
         None => (end, here),
@@ -54,6 +54,25 @@ fn ends(subject: &Subject, shown: &Attempt, times: String) -> Option<Note> {
     Some(note)
 }
 
+/// What is left after a try: the level of the rest, as the finding has it, and no reading over the edge; without one, the
+/// lowest of the first readings.
+fn left(subject: &Subject, shown: &Attempt, edge: usize) -> Option<String> {
+    // The end of a try is known to a reading or so.
+    let middle = |phase: &Phase| f64::midpoint(phase.start_s.value(), phase.end_s.value());
+    let after = |phase: &&Phase| middle(phase) > shown.end_s.value();
+    let rest = subject.finding.phases.iter().find(after);
+    let lower = rest.filter(|rest| rest.mean_a.value() < LEFT * shown.peak_a.value());
+    if let Some(rest) = lower {
+        return Some(words::amps(rest.mean_a.value(), subject.resolution()));
+    }
+    let read = subject.trace.amps();
+    let settled = (edge..read.len().min(edge + 3)).min_by(|a, b| read[*a].total_cmp(&read[*b]))?;
+    drawn(subject, settled)
+}
+
+/// Share of the peak of a try below which what follows is a rest, and not the next try (common practice, no source).
+const LEFT: f64 = 0.5;
+
 /// ` in firmware`: the place in the boot. The verdict of a run that decides nothing speaks of all of it, and not of one try.
 fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
     if subject.finding.verdict.class == Class::Inconclusive {
@@ -62,43 +81,25 @@ fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
     in_stage(subject)
 }
 
-/// Where a try ends on the trace.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::render) struct End {
-    /// When the amps fall.
-    pub(in crate::render) falls_s: f64,
-    /// When the level was read from which they do.
-    pub(in crate::render) point_s: f64,
-    /// That level.
-    pub(in crate::render) amps: f64,
-}
-
-/// Where a try ends; `None` where no reading shows an edge.
-pub(in crate::render) fn end_of(subject: &Subject, attempt: &Attempt) -> Option<End> {
-    let (start, end) = span(attempt);
-    let edge = edge(subject, end)?;
-    let (point, _) = top(subject, start, edge);
-    let (time, read) = (subject.trace.time(), subject.trace.amps());
-    let amps = subject.finding.log.drawn(read[point]);
-    // The moment of the text, which is known to a reading or so.
-    let falls_s = before_gap(subject, edge).unwrap_or(end);
-    Some(End { falls_s, point_s: time[point], amps })
-}
-
 /// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
-fn furthest<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
-    let reached = subject.finding.verdict.reached.as_ref();
+fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     let mut given_up = given_up(subject);
-    let there = given_up.clone().find(|attempt| reached.is_some() && attempt.ended_in.as_ref() == reached);
-    there.or_else(|| given_up.next())
+    given_up.clone().find(|attempt| ends_there(subject, attempt)).or_else(|| given_up.next())
+}
+
+/// Whether a try ended in the stage that the verdict names.
+pub(super) fn ends_there(subject: &Subject, attempt: &Attempt) -> bool {
+    let place = subject.finding.verdict.place();
+    place.is_some() && attempt.ended_in.as_ref() == place
 }
 
 pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {
     subject.finding.attempts.iter().filter(|attempt| attempt.given_up)
 }
 
-/// `this one in post, 2 of 3 in training`, where tries end in different stages.
-fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
+/// `7 of 8 end in system, 1 in radio`, where tries end in different stages; `this one in post, 2 of 3 in training`, where
+/// most of the others end in another.
+pub(super) fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
     let here = shown.ended_in.as_ref()?;
     let all = given_up(subject).count();
     let tells = |attempt: &&Attempt| attempt.ended_in.is_some();
@@ -107,5 +108,10 @@ fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
     others.retain(|other| *other != here);
     let stage = *others.iter().max_by_key(|stage| others.iter().filter(|other| other == stage).count())?;
     let count = others.iter().filter(|other| **other == stage).count();
+    let as_here = given_up(subject).filter(tells).filter(|attempt| attempt.ended_in.as_ref() == Some(here));
+    let as_here = as_here.count();
+    if as_here > count {
+        return Some(format!("{as_here} of {all} end in {here}, {count} in {stage}"));
+    }
     Some(format!("this one in {here}, {count} of {all} in {stage}"))
 }

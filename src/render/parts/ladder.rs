@@ -41,6 +41,8 @@ enum Step {
 struct Rung {
     step: Step,
     name: String,
+    /// What else is said of it where there is room.
+    aside: Option<String>,
 }
 
 /// What fails before all stages, though the feed is there: the board takes nothing, or far more than it should.
@@ -176,7 +178,9 @@ fn chip(sheet: &mut Sheet, rung: &Rung, area: Rect) {
     let small = sheet.style(em::SMALL, weight, color);
     // The sign says the most: it stays where the name has no room.
     let shorter = if faint { clean(&rung.name) } else { rung.step.sign().to_owned() };
-    let ways = [(rung.text(), style), (rung.text(), small), (shorter, style)];
+    let longer = rung.aside.as_ref().map(|aside| format!("{}, {aside}", rung.text()));
+    let longer = longer.into_iter().flat_map(|longer| [(longer.clone(), style), (longer, small)]);
+    let ways = longer.chain([(rung.text(), style), (rung.text(), small), (shorter, style)]);
     let fits = |(text, style): &(String, Style)| style.width(text) <= area.width() - sheet.u(6.0);
     if let Some((text, style)) = ways.into_iter().find(fits) {
         sheet.centered(&text, area, style);
@@ -194,7 +198,12 @@ fn dashed_frame(sheet: &mut Sheet, area: Rect) {
 /// The stages of the profile with what became of each, and between them where the board failed short of one.
 fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> {
     let steps = steps(profile, finding, in_tries).into_iter().zip(&profile.phases);
-    let mut rungs: Vec<Rung> = steps.map(|(step, phase)| Rung { step, name: phase.name.clone() }).collect();
+    let rung = |(step, phase): (Step, &PhaseReference)| Rung {
+        step,
+        name: phase.name.clone(),
+        aside: furthest(finding).filter(|(stage, _)| **stage == phase.name).map(|(_, aside)| aside),
+    };
+    let mut rungs: Vec<Rung> = steps.map(rung).collect();
     if let Some(bad) = went_wrong_in(profile, finding).filter(|_| finding.verdict.step_into.is_some()) {
         let rung = &mut rungs[bad];
         rung.name = end_of(&rung.name);
@@ -202,9 +211,19 @@ fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> 
     if let Some((index, name)) = short_of(profile, finding) {
         // A board that nobody asked did nothing wrong by not waking.
         let step = if finding.verdict.asked == Some(false) { Step::Unasked } else { Step::Trouble };
-        rungs.insert(index, Rung { step: if name == WAKE { step } else { Step::Trouble }, name });
+        let step = if name == WAKE { step } else { Step::Trouble };
+        rungs.insert(index, Rung { step, name, aside: None });
     }
     rungs
+}
+
+/// The furthest stage, where most tries end before it, and `in 1 of 8 tries`.
+fn furthest(finding: &Finding) -> Option<(&String, String)> {
+    let verdict = &finding.verdict;
+    let stage = verdict.reached.as_ref().filter(|_| verdict.usually_in.is_some())?;
+    let given_up = finding.attempts.iter().filter(|attempt| attempt.given_up);
+    let there = given_up.clone().filter(|attempt| attempt.ended_in.as_ref() == Some(stage)).count();
+    (there > 0).then(|| (stage, format!("in {there} of {}", words::tries(given_up.count()))))
 }
 
 /// Before which stage the board failed, if it failed short of one, and what lies there.
@@ -328,7 +347,7 @@ fn went_wrong_in(profile: &Profile, finding: &Finding) -> Option<usize> {
     match verdict.class {
         Class::Stalled => named(&verdict.stalled_in).or(reached),
         Class::Cycling | Class::LatchOff | Class::FeedLimited => {
-            named(&verdict.reached).or_else(|| likely_stage(profile, finding)).or(Some(next))
+            place(profile, verdict.place()).or_else(|| likely_stage(profile, finding)).or(Some(next))
         }
         Class::DroppedOut => named(&verdict.reached).or(last),
         Class::ExcessStandby => named(&verdict.reached).or(Some(0)),

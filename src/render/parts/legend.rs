@@ -23,6 +23,8 @@ pub(in crate::render) enum Swatch {
     Limited,
     /// The edges of a stretch without readings.
     Gap,
+    /// What lies between two tries: a piece of the ribbon.
+    Rest,
     /// Words alone.
     None,
 }
@@ -52,6 +54,8 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) limited: bool,
     /// Stretches without readings.
     pub(in crate::render) gaps: bool,
+    /// Rests between tries that have no name of their own.
+    pub(in crate::render) rests: bool,
 }
 
 /// What a run is drawn with, and nothing that is not on the figure.
@@ -73,6 +77,9 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
     if drawn.gaps {
         samples.push((Swatch::Gap, NO_READINGS.into()));
     }
+    if drawn.rests {
+        samples.push((Swatch::Rest, "rest between tries".into()));
+    }
     samples
 }
 
@@ -90,12 +97,13 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
 pub(in crate::render) const NO_READINGS: &str = "no readings";
 
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 5] = [
+const SHORT: [(&str, &str); 6] = [
     ("highest peak", "peak"),
     ("good boards keep their mean in here", "mean of good boards"),
     ("usual mean", "usual"),
     ("supply in its current limit", "in current limit"),
     ("good boards have moved on", "overdue"),
+    ("rest between tries", "rest"),
 ];
 
 /// Height of a row of the legend, in units of the layout.
@@ -129,7 +137,7 @@ fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
     const LENGTH: f64 = 28.0;
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap => sheet.u(LENGTH / 2.0),
+        Swatch::Gap | Swatch::Rest => sheet.u(LENGTH / 2.0),
         _ => sheet.u(LENGTH),
     }
 }
@@ -181,6 +189,10 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             for x in [area.left, area.right - 1] {
                 sheet.scene.down(x, (area.top, area.bottom), pen);
             }
+        }
+        Swatch::Rest => {
+            sheet.scene.fill(area, sheet.palette.paper);
+            sheet.scene.frame(area, sheet.u(1.0), sheet.palette.frame);
         }
         Swatch::Crowd => {
             let palette = sheet.palette;

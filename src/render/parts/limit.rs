@@ -49,7 +49,7 @@ pub(super) fn label(
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-    fault: Option<i32>,
+    (fault, notes): (Option<i32>, &[Rect]),
 ) -> Option<Label> {
     /// Places to try within the width of the words.
     const STEPS: i32 = 4;
@@ -69,7 +69,8 @@ pub(super) fn label(
     };
     let places = (STEPS * axis.area.width() / width.max(1)).max(1);
     let all = rows.into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
-    let held = all.filter(|label| axis.area.holds(label.bounds()));
+    let clear = |spot: Rect| !notes.iter().any(|note| note.grown(sheet.u(3.0)).overlaps(spot));
+    let held = all.filter(|label| axis.area.holds(label.bounds()) && clear(label.bounds()));
     let mut kept = bars;
     kept.extend(fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0))));
     let badness = |label: &Label| {
@@ -87,9 +88,9 @@ pub(super) fn words(
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-    fault: Option<i32>,
+    clear_of: (Option<i32>, &[Rect]),
 ) {
-    if let Some(label) = self::label(sheet, subject, readings, axis, fault) {
+    if let Some(label) = self::label(sheet, subject, readings, axis, clear_of) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         super::on_ground(sheet, ground, label);
     }

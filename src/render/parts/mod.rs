@@ -2,7 +2,7 @@
 
 pub(super) mod amps;
 pub(super) mod attempts;
-mod called;
+pub(super) mod called;
 pub(super) mod crop;
 pub(super) mod cut;
 mod edge;
@@ -157,11 +157,13 @@ pub(super) type Told = (f64, String, Color);
 pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, told: &[Told]) {
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let told = told_labels(sheet, time, row, told);
-    let ticks = ticks(sheet, time, row, small, &told);
+    let (ticks, strokes) = ticks(sheet, time, row, small, &told);
     let baseline = row.bottom - sheet.u(4.0);
     let stroke = sheet.u(5.0);
+    for x in strokes {
+        sheet.scene.fill(Rect::new(x, row.top, x + 1, row.top + stroke), sheet.palette.frame);
+    }
     for tick in ticks {
-        sheet.scene.fill(Rect::new(tick.x, row.top, tick.x + 1, row.top + stroke), sheet.palette.frame);
         sheet.scene.text(tick.text, (tick.left, baseline), Anchor::Start, small);
     }
     for (tick, color) in told {
@@ -230,31 +232,39 @@ fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(
     best.map(|(_, labels)| labels).unwrap_or_default()
 }
 
-/// As many ticks as have room beside what is told.
-fn ticks(sheet: &Sheet, time: TimeAxis, row: Rect, style: Style, told: &[(Tick, Color)]) -> Vec<Tick> {
+/// As many ticks as have room for their times beside what is told; and the columns of all, for a stroke without its time
+/// still shows that the steps go on.
+fn ticks(
+    sheet: &Sheet,
+    time: TimeAxis,
+    row: Rect,
+    style: Style,
+    told: &[(Tick, Color)],
+) -> (Vec<Tick>, Vec<i32>) {
     /// With fewer ticks than this beside the fault nobody could tell how long anything lasted.
     const LEAST: usize = 3;
     let space = sheet.u(BETWEEN_TICKS);
     let set = |most: i32| {
-        let mut ticks: Vec<Tick> = Vec::new();
+        let (mut ticks, mut strokes): (Vec<Tick>, Vec<i32>) = (Vec::new(), Vec::new());
         for of in time.ticks(most) {
             let tick = Tick::new(sheet, time, row, style, of);
+            strokes.push(tick.x);
             let clear = told.iter().all(|(told, _)| tick.is_clear_of(told, space));
             if clear && ticks.last().is_none_or(|last| tick.is_clear_of(last, space)) {
                 ticks.push(tick);
             }
         }
-        ticks
+        (ticks, strokes)
     };
     let most = ((time.right - time.left) / sheet.u(74.0)).max(1);
     // Finer steps where the fault takes what the usual ones leave.
     let sets = (most..=most * 3).map(set);
-    let mut best: Vec<Tick> = Vec::new();
-    for ticks in sets {
-        if ticks.len() > best.len() {
-            best = ticks;
+    let mut best: (Vec<Tick>, Vec<i32>) = (Vec::new(), Vec::new());
+    for (ticks, strokes) in sets {
+        if ticks.len() > best.0.len() {
+            best = (ticks, strokes);
         }
-        if best.len() >= LEAST {
+        if best.0.len() >= LEAST {
             break;
         }
     }

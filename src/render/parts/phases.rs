@@ -26,6 +26,8 @@ struct Band {
     trouble: bool,
     /// Whether it is what the head speaks of, so that it is to have its name before all others.
     told: bool,
+    /// Whether it is a rest between tries, of which there may be too many to name each.
+    rest: bool,
 }
 
 impl Band {
@@ -226,10 +228,22 @@ impl Bands {
         self.raised.iter().map(|name| name.row + 1).max().unwrap_or(0)
     }
 
+    /// Whether there are rests between tries that have no room for their name, which the legend has then.
+    pub(in crate::render) fn has_unnamed_rests(&self) -> bool {
+        let named = |name: &Option<String>| name.as_ref().is_some_and(|name| !name.is_empty());
+        self.all.iter().zip(&self.inside).any(|(band, name)| band.rest && !named(name))
+    }
+
+    /// Every other phase, such that rests between tries are not shaded: one look is to have one meaning.
+    fn shaded(&self) -> Vec<bool> {
+        let rest = self.all.iter().position(|band| band.rest).unwrap_or(0);
+        (0..self.all.len()).map(|index| index % 2 != rest % 2).collect()
+    }
+
     /// Every other phase's background, over all panels.
     pub(in crate::render) fn shade(&self, sheet: &mut Sheet, areas: &Areas) {
         let panels = [areas.amps, areas.quiet, areas.volts];
-        for band in self.all.iter().skip(1).step_by(2) {
+        for band in self.all.iter().zip(self.shaded()).filter_map(|(band, shaded)| shaded.then_some(band)) {
             for panel in panels.into_iter().filter(|panel| !panel.is_empty()) {
                 sheet.scene.fill(Rect { left: band.left, right: band.right, ..panel }, sheet.palette.shade);
             }
@@ -238,9 +252,10 @@ impl Bands {
 
     pub(in crate::render) fn draw(&self, sheet: &mut Sheet, areas: &Areas) {
         let ribbon = Rect { bottom: areas.ribbon.bottom - sheet.u(3.0), ..areas.ribbon };
+        let shaded = self.shaded();
         for (index, (band, name)) in self.all.iter().zip(&self.inside).enumerate() {
             let area = Rect { left: band.left, right: band.right, ..ribbon };
-            self.band(sheet, band, name.as_deref(), area, index % 2 == 1);
+            self.band(sheet, band, name.as_deref(), area, shaded[index]);
         }
         for name in &self.raised {
             self.raised(sheet, name, areas);
@@ -374,14 +389,14 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
 fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -> Option<Band> {
     let (start, end) = (start.max(time.from), end.min(time.to));
     let (left, right) = (time.x_within(start), time.x_within(end));
-    (start < end && left < right).then_some(Band { left, right, name, trouble, told: false })
+    (start < end && left < right).then_some(Band { left, right, name, trouble, told: false, rest: false })
 }
 
 /// Whether a stage is what the head speaks of: where the board is at fault, or departs from good boards.
 fn is_told(subject: &Subject, name: &str) -> bool {
     let verdict = &subject.finding.verdict;
     let departs = subject.finding.departures.iter().map(|departure| &departure.phase);
-    let at_fault = if verdict.class == Class::FullBoot { None } else { verdict.reached.as_ref() };
+    let at_fault = if verdict.class == Class::FullBoot { None } else { verdict.place() };
     departs.chain(&verdict.stalled_in).chain(at_fault).any(|stage| clean(words::phase(stage)) == name)
 }
 

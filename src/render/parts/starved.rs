@@ -3,12 +3,11 @@
 use super::super::words;
 use super::Subject;
 use super::attempts::span;
-use super::gives_up::{given_up, gives_up};
+use super::gives_up::{elsewhere, ends_there, given_up, gives_up};
 use super::notes::Note;
 use super::readings::AT_LIMIT;
 use super::turning::{
-    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, note as note_at,
-    volts_read,
+    LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, volts_read,
 };
 use crate::stats::extent;
 use crate::units::{Amps, Volts};
@@ -26,18 +25,19 @@ pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
     if !dips(volts[deepest]) {
         return gives_up(subject);
     }
-    // A reading over the edge at which the board gives up shows less than was drawn: the one before tells that.
-    let before = |index: usize| if amps[index.saturating_sub(1)] > amps[index] { index - 1 } else { index };
+    let before = |index: usize| before(amps, index);
     let limit = subject.finding.log.limit_a;
     let unlimited = |index: usize| limit.filter(|limit| amps[before(index)] < AT_LIMIT * limit.value());
     if let Some(limit) = unlimited(deepest) {
         return unread(subject, limit, deepest, dips);
     }
     // Of tries that are alike the first is where it left what good boards do, not the one that happened to go deepest.
-    let lowest = |attempt: &Attempt| deepest_of(subject, late(subject, span(attempt)));
-    let first =
-        given_up(subject).filter_map(lowest).find(|index| dips(volts[*index]) && unlimited(*index).is_none());
-    let shown = first.unwrap_or(deepest);
+    let lowest = |attempt: &&Attempt| {
+        let index = deepest_of(subject, late(subject, span(attempt)))?;
+        (dips(volts[index]) && unlimited(index).is_none()).then_some(index)
+    };
+    let first = first_of(subject, |attempt| lowest(&attempt).is_some());
+    let shown = first.and_then(|first| lowest(&first)).unwrap_or(deepest);
     let drawn = drawn_at(subject, before(shown))?;
     let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
     let down = volts_read(subject, volts[shown])?;
@@ -47,7 +47,14 @@ pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
     note.lines.extend(further.map(|further| format!("later down to {further}")));
+    note.lines.extend(first.and_then(|first| elsewhere(subject, first)));
     Some(note)
+}
+
+/// The first of such tries that ended in the stage which the head names, else the first of them.
+fn first_of<'a>(subject: &Subject<'a>, is_such: impl Fn(&'a Attempt) -> bool) -> Option<&'a Attempt> {
+    let mut such = given_up(subject).filter(|attempt| is_such(attempt));
+    such.clone().find(|attempt| ends_there(subject, attempt)).or_else(|| such.next())
 }
 
 /// The readings of the later half of a try, and of the edge at its end, which is known to a reading or so; how the feed rose
@@ -60,38 +67,40 @@ fn late(subject: &Subject, (start, end): (f64, f64)) -> Range<usize> {
 
 /// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
 fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
-    let (times, volts) = (subject.trace.time(), subject.trace.volts());
+    let volts = subject.trace.volts();
     let found = dipping(subject, dips);
     // Where no reading shows which try it was, it was about the deepest.
-    let first = found.first().copied();
+    let first = first_of(subject, |attempt| found.iter().any(|other| std::ptr::eq(*other, attempt)));
     let at = first.and_then(|attempt| deepest_of(subject, late(subject, span(attempt)))).unwrap_or(deepest);
     let body = dips_in_words(subject, &found, volts[deepest])?;
     // Where in the boot comes first: it is what is asked of a picture. That the limit was met follows from the volts and
     // was not read, so it is no head.
     let head = format!("the feed gives way{}", in_stage(subject).unwrap_or_default());
-    let mut note = note_at(times[at], None, head, body);
-    if let Some(attempt) = first {
-        // The dot stands where the most of this try was read, which its words tell.
-        let (most, start) = (attempt.peak_a.value(), late(subject, span(attempt)));
-        let read = subject.trace.amps();
-        let peak = start.max_by(|a, b| read[*a].total_cmp(&read[*b])).map(|index| times[index]);
-        (note.point_at, note.amps) = (peak, Some(most));
-    }
-    note.lines.push(format!("limit {limit} met for less than a reading: {}", most_read(subject, first, at)?));
+    // The dot stands at the dip, at what was read as it began: the most of the try may have been read long before.
+    let point = before(subject.trace.amps(), at);
+    let mut note = at_reading(subject, at, point, head, body);
+    let read = read_in_words(subject, point)?;
+    note.lines.push(format!("limit {limit} met for less than a reading: {read}"));
+    note.lines.extend(first.and_then(|first| elsewhere(subject, first)));
     Some(note)
 }
 
-/// `most read here 0.537 A, in any try 0.629 A`: beside a count of tries the most of one alone would be taken for that of all.
-fn most_read(subject: &Subject, shown: Option<&Attempt>, at: usize) -> Option<String> {
-    let Some(shown) = shown else { return Some(format!("{} read there", drawn_at(subject, at)?)) };
-    let said = |amps: Amps| words::amps(amps.value(), subject.resolution());
-    let of_all =
-        given_up(subject).map(|attempt| attempt.peak_a).max_by(|a, b| a.value().total_cmp(&b.value()));
-    let (here, any) = (said(shown.peak_a), said(of_all?));
-    Some(if here == any {
-        format!("most read {here}")
-    } else {
-        format!("most read here {here}, in any try {any}")
+/// The reading that tells what pulled the volts down which are read at `index`: over the edge at which the board gives up
+/// less is read than was drawn, and the one before tells that.
+fn before(amps: &[f64], index: usize) -> usize {
+    index.checked_sub(1).filter(|before| amps[*before] > amps[index]).unwrap_or(index)
+}
+
+/// `0.537 A read then, at most 0.629 A in any try`: beside a count of tries what was read in one alone would be taken for the
+/// most of all.
+fn read_in_words(subject: &Subject, at: usize) -> Option<String> {
+    let here = drawn_at(subject, at)?;
+    let peaks = given_up(subject).map(|attempt| attempt.peak_a);
+    let most = peaks.max_by(|a, b| a.value().total_cmp(&b.value()));
+    let most = most.map(|most| words::amps(most.value(), subject.resolution()));
+    Some(match most.filter(|most| *most != here) {
+        Some(most) => format!("{here} read then, at most {most} in any try"),
+        None => format!("{here} read then, the most of any try"),
     })
 }
 

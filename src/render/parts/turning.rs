@@ -30,7 +30,7 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
 pub(super) fn in_stage(subject: &Subject) -> Option<String> {
     let verdict = &subject.finding.verdict;
     let word = if verdict.step_into.is_some() { "at the end of" } else { "in" };
-    let told = verdict.reached.as_ref().map(|stage| format!(" {word} {stage}"));
+    let told = verdict.place().map(|stage| format!(" {word} {stage}"));
     told.or_else(|| {
         let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)
             .filter(|tries| tries.earliest_in.is_none())?;
@@ -181,7 +181,7 @@ fn no_draw(subject: &Subject) -> Option<Note> {
     let nothing = step.is_none_or(|step| drawn.abs() < step);
     let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
     let body = format!("{shown} at {volts} for {}", lasts(subject, phase));
-    let mut note = note(phase.start_s.value(), Some(drawn), "fed from here on: nothing flows", body);
+    let mut note = note_of(subject, phase, "fed from here on: nothing flows", body);
     let finest = step.map(|step| format!("supply resolves {}", words::amps(step, subject.resolution())));
     note.lines.extend(finest);
     Some(note)

@@ -191,7 +191,11 @@ fn lowest(
     let when = when(subject, column, zero).map_or_else(|| text.clone(), |at| format!("{text} at {at}"));
     let beside = words.beside(sheet, readings, &text);
     let Some((text, ground)) = beside.map(|ground| (text, ground)).or_else(|| {
+        // Words over the dips themselves would hide more than they tell.
         let ground = words.anywhere(sheet, readings, &when)?;
+        if words.badness(readings, ground).0.1 > 0 {
+            return None;
+        }
         Some((when, ground))
     }) else {
         return;

@@ -12,7 +12,7 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let verdict = &subject.finding.verdict;
     let badge = heading::badge(sheet, subject.finding);
     let text = format!("{}{}", words::headline(verdict), words::departures_clause(subject.finding));
-    let below = heading::draw(sheet, area, Some(badge), &text, &words::confidence(verdict));
+    let below = heading::draw(sheet, area, Some(badge), &text, &words::beside_headline(verdict));
     let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence(subject.finding), 2);
     if let Some(profile) = subject.profile {
         y = ladder::draw(sheet, profile, subject, Rect { top: y + sheet.u(8.0), ..area });

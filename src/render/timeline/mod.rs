@@ -60,18 +60,21 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let scale = amps::Scale::new(subject, readings);
     let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
     // Low current is magnified on a small figure only where it is what matters.
-    let scale = if has_no_room_for_rest(sheet, subject, narrow) { scale.without_quiet() } else { scale };
-    let samples = legend::of_run(sheet.palette, envelope::drawn(subject, readings, scale.main(area)));
+    let scale =
+        if has_no_room_for_rest(sheet, subject, &scale, narrow) { scale.without_quiet() } else { scale };
+    let drawn =
+        |axis| legend::Drawn { rests: bands.has_unnamed_rests(), ..envelope::drawn(subject, readings, axis) };
+    let samples = legend::of_run(sheet.palette, drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
-    let (scale, placed) = if narrow {
+    let (scale, mut placed) = if narrow {
         let all = notes.iter().map(|note| (readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
     } else {
         notes::arrange(sheet, subject, readings, &areas, &scale, &notes)
     };
-    let drawn = envelope::drawn(subject, readings, scale.main(areas.amps));
-    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn));
+    notes::on_its_line(&mut placed, fault_x, areas.amps);
+    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn(scale.main(areas.amps))));
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));
@@ -83,16 +86,17 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     if let Some(x) = fault_x {
         notes::pointer(sheet, &areas, x, color);
     }
-    notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x));
+    let spots: Vec<Rect> = placed.iter().map(|note| note.spot).collect();
+    notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x, &spots));
 }
 
 /// Whether low current is not magnified, since the amps need the room more than what the verdict says of rest.
-fn has_no_room_for_rest(sheet: &Sheet, subject: &Subject, narrow: bool) -> bool {
-    let class = subject.finding.verdict.class;
-    let rests = matches!(class, Class::StandbyOnly | Class::ExcessStandby);
+fn has_no_room_for_rest(sheet: &Sheet, subject: &Subject, scale: &amps::Scale, narrow: bool) -> bool {
+    let falls = matches!(subject.finding.verdict.class, Class::LatchOff | Class::DroppedOut);
+    let matters = scale.rest_matters(subject);
     match (narrow, sheet.is_very_low()) {
-        (_, true) => !rests,
-        (true, false) => !rests && class != Class::LatchOff,
+        (_, true) => !matters,
+        (true, false) => !matters && !falls,
         (false, false) => false,
     }
 }

@@ -19,6 +19,7 @@ mod labels;
 mod marks;
 mod scales;
 mod small;
+mod tries;
 mod turns;
 
 fn options(size: Size, theme: Theme) -> Options {
@@ -182,7 +183,7 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     for text in [
         "the feed gives way in firmware",
         "volts dip to between 10.5 V and 12.0 V, seen in 3 of 14 tries",
-        "limit 1.20 A met for less than a reading: most read 0.700 A",
+        "limit 1.20 A met for less than a reading: 0.700 A read then, the most of any try",
         "current limit 1.20 A",
         "7.9 s",
     ] {
@@ -445,12 +446,15 @@ fn what_is_undecided_says_why_and_what_to_do() {
     finding.next_checks = vec!["capture again, for longer (common practice)".into()];
     let scene = draw(&trace, Some(&profile()), &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in
-        ["?", "? standby", "undecided", "1.5 s of feed were captured · to decide: capture again, for longer"]
-    {
+    for text in ["?", "? standby", "1.5 s of feed were captured · to decide: capture again, for longer"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
     assert!(!said.iter().any(|text| text.contains("sure") || text.contains('✓')), "{said:?}");
+    // The headline says that it is undecided: beside it stands only what it may be.
+    assert!(!said.iter().any(|text| text.contains("undecided")), "{said:?}");
+    finding.verdict.runner_up = Some(crate::verdict::RunnerUp { class: Class::Cycling, confidence: 0.4 });
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    assert!(scene.labels().any(|label| label.text == "perhaps cycling"));
 }
 
 #[test]

@@ -97,6 +97,20 @@ fn tries_that_end_at_a_step_are_crossed_out_there() {
 }
 
 #[test]
+fn where_most_tries_end_is_crossed_out_and_how_far_one_got_is_said_beside_it() {
+    let mut finding = cycling(5);
+    for index in [0, 1, 3] {
+        finding.attempts[index].ended_in = Some("rails".into());
+    }
+    finding.verdict.usually_in = Some("rails".into());
+    let rungs = rungs(&profile(), &finding, &[]);
+    let said: Vec<String> = rungs.iter().map(Rung::text).collect();
+    assert_eq!(said, ["✓ standby", "✗ rails", "firmware", "loading", "picture"]);
+    let asides: Vec<Option<&str>> = rungs.iter().map(|rung| rung.aside.as_deref()).collect();
+    assert_eq!(asides, [None, None, Some("in 1 of 4 tries"), None, None]);
+}
+
+#[test]
 fn what_departs_is_no_shade_of_what_passed() {
     let palette = crate::render::Theme::Light.palette();
     assert_ne!(Step::Departs.colors(palette).0, Step::Passed.colors(palette).0);

@@ -5,7 +5,8 @@ mod places;
 mod spots;
 
 pub(in crate::render) use places::{
-    Placed, arrange, leaders, pin, place, pointer, split_stack, stack, stack_height, with_headroom,
+    Placed, arrange, leaders, on_its_line, pin, place, pointer, split_stack, stack, stack_height,
+    with_headroom,
 };
 pub(in crate::render) use spots::Rows;
 
@@ -38,6 +39,12 @@ impl Note {
     /// What stands in it, line by line.
     fn text(&self) -> impl Iterator<Item = String> {
         self.lines.iter().cloned().chain(self.rest())
+    }
+
+    /// What happened, and the numbers.
+    fn in_fewest_lines(&self) -> Self {
+        const FEWEST: usize = 2;
+        Self { lines: self.lines.iter().take(FEWEST).cloned().collect(), ..*self }
     }
 
     /// What it says of the notes that were left out.

@@ -67,7 +67,45 @@ fn place_all(
     notes: &[Note],
 ) -> Vec<Placed> {
     let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
-    let mut taken = amps::words(sheet, subject, readings, axes.main, fault);
+    let words = amps::words(sheet, subject, readings, axes.main, fault);
+    let without_limit = amps::words_but_limit(sheet, subject, readings, axes.main, fault);
+    let shorter: Vec<Note> = notes.iter().map(Note::in_fewest_lines).collect();
+    let is_low = sheet.is_low();
+    // Before a note hides what it speaks of, the words of the limit, which the foot has too, make room; then, on a low figure,
+    // what it says beside what happened and the numbers.
+    let ways = [
+        Some((notes, &words)),
+        without_limit.as_ref().map(|taken| (notes, taken)),
+        is_low.then_some((shorter.as_slice(), &words)),
+        without_limit.as_ref().filter(|_| is_low).map(|taken| (shorter.as_slice(), taken)),
+    ];
+    let place = |(notes, taken): (&[Note], &Vec<Rect>)| {
+        place_clear_of(sheet, subject, readings, axes, notes, taken.clone())
+    };
+    let missing = |placed: &[Placed]| notes.len().saturating_sub(placed.len());
+    let hidden = |placed: &[Placed]| placed.iter().map(|note| note.hidden).sum::<i32>();
+    let mut best: Vec<Placed> = Vec::new();
+    for way in ways.into_iter().flatten() {
+        let placed = place(way);
+        let badness = |placed: &[Placed]| (missing(placed), hidden(placed));
+        if best.is_empty() || badness(&placed) < badness(&best) {
+            best = placed;
+        }
+        if badness(&best) == (0, 0) {
+            break;
+        }
+    }
+    best
+}
+
+fn place_clear_of(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axes: Axes,
+    notes: &[Note],
+    mut taken: Vec<Rect>,
+) -> Vec<Placed> {
     let mut rows = vec![Rows::new(readings, axes.main)];
     if subject.finding.verdict.class == Class::FullBoot {
         // All that there is to be said is how the board differs from the envelope: it is not to be hidden either.
@@ -99,21 +137,32 @@ pub(in crate::render) fn pin(sheet: &mut Sheet, placed: &[Placed], words: impl F
 #[derive(Debug)]
 pub(in crate::render) struct Placed {
     /// What it speaks of, if it speaks of a point.
-    point: Option<Point>,
+    point: Option<(i32, i32)>,
     pub(in crate::render) spot: Rect,
     /// How many columns of the trace it hides.
     hidden: i32,
     lines: Vec<(String, Style)>,
     color: Color,
+    /// The line that marks its moment, as column and uppermost row, if it has one.
+    line: Option<(i32, i32)>,
+}
+
+/// The first of the notes is that of the moment which a line in column `x` of `strip` marks: it needs no leader of its own
+/// where that line runs.
+pub(in crate::render) fn on_its_line(placed: &mut [Placed], x: Option<i32>, strip: Rect) {
+    if let Some(first) = placed.first_mut() {
+        first.line = x.map(|x| (x, strip.top));
+    }
 }
 
 /// What the leaders of notes and the dots at their ends take.
 pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> {
     let reach = |note: &Placed| {
         let point = note.point?;
-        let dot = dot(sheet, point.at());
+        let dot = dot(sheet, point);
         let (x, y) = note.foot()?;
-        let (left, right) = (dot.left.min(x), dot.right.max(x + 1).max(point.reached));
+        let line = note.line.map_or(x, |(line, _)| line);
+        let (left, right) = (dot.left.min(x).min(line), dot.right.max(x + 1).max(line + 1));
         Some(Rect::new(left, dot.top.min(y), right, dot.bottom.max(y + 1)))
     };
     placed.iter().filter_map(reach).collect()
@@ -126,12 +175,11 @@ fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
 impl Placed {
     /// Where its leader begins.
     fn foot(&self) -> Option<(i32, i32)> {
-        Some(foot(self.spot, self.point?.at()))
+        Some(foot(self.spot, self.point?))
     }
 
     fn leader_length(&self) -> i32 {
-        let of = |(x, y): (i32, i32)| distance(self.spot, (x, y));
-        self.point.map_or(0, |point| of(point.at()))
+        self.point.map_or(0, |point| distance(self.spot, point))
     }
 }
 
@@ -157,61 +205,51 @@ pub(in crate::render) fn place(
     let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = height(sheet, &styled);
     let point = point(sheet, readings, axes, note);
-    let (spot, hidden) = best_spot(sheet, traces, axes.main, point.at(), (width, height), taken)?;
-    Some(Placed { point: note.placed.then_some(point), spot, hidden, lines: styled, color })
+    let (spot, hidden) = best_spot(sheet, traces, axes.main, point, (width, height), taken)?;
+    Some(Placed { point: note.placed.then_some(point), spot, hidden, lines: styled, color, line: None })
 }
 
-/// The point that a note speaks of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Point {
-    x: i32,
-    y: i32,
-    /// The column in which the trace comes to the row of the point.
-    reached: i32,
-}
+/// How far from the line of its moment a dot still belongs to it, in units of the layout: as far as the edge of a stage
+/// spreads.
+const BESIDE: f64 = 30.0;
 
-impl Point {
-    const fn at(&self) -> (i32, i32) {
-        (self.x, self.y)
-    }
-}
-
-/// The point that a note speaks of: on the trace, whatever level its words tell. Where that is right beside the line of the
-/// moment, on that line: a dot next to it would be a second place.
-fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> Point {
-    /// As far as the edge of a stage spreads, in units of the layout; further away the trace itself is the plainer place.
-    const BESIDE: f64 = 30.0;
-    let (reached, y) = on_trace(sheet, readings, axes, note);
+/// The point that a note speaks of: where the trace is at the level that its words tell, as near as can be to the line of the
+/// moment; of a level that the trace does not have there, on the trace where that is nearest to it.
+fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
     let line = readings.time.x_within(note.at);
-    let x = if (reached - line).abs() <= sheet.u(BESIDE) { line } else { reached };
-    Point { x, y, reached }
-}
-
-/// Where the trace shows what a note speaks of.
-fn on_trace(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
     let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
-    let (x, y) = match nearest(readings, wanted) {
-        Some((x, column)) => {
-            (x, axes.row(note.amps.map_or(column.leave, |amps| amps.clamp(column.low, column.high))))
-        }
-        None => (wanted, axes.main.area.center().1),
-    };
-    // On top of a peak that it would hide.
-    let y = if is_narrow_peak(sheet, readings, axes, (x, y)) { y - sheet.u(sheet.mark(DOT)) } else { y };
+    let beside = sheet.u(BESIDE);
+    let about = if (wanted - line).abs() <= beside { line } else { wanted };
+    let (x, y) = on_trace(readings, axes, note.amps, (about, wanted, beside))
+        .unwrap_or((wanted, axes.main.area.center().1));
     // The dot stays within the strips: what is said above and below them is to be read.
     let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
     (x, y.min(floor - sheet.u(sheet.mark(DOT)) - 1).max(axes.main.area.top + sheet.u(sheet.mark(DOT))))
 }
 
-/// Whether the trace there is a spike that a dot at its tip would hide: on both sides of the dot it is far lower.
-fn is_narrow_peak(sheet: &Sheet, readings: &Readings, axes: Axes, (x, y): (i32, i32)) -> bool {
-    let reach = sheet.u(sheet.mark(DOT + 2.0));
-    let lower = |x: i32| {
-        let index = usize::try_from(x - readings.time.left).ok();
-        let column = index.and_then(|index| readings.amps.get(index)).and_then(Option::as_ref);
-        column.is_some_and(|column| axes.row(column.high) > y + 3 * reach)
-    };
-    lower(x - reach) && lower(x + reach)
+/// Where the trace has the level, as near to column `about` as can be and no further than `reach`; without a level, or where
+/// nothing was read so near, the nearest column of all to `wanted`.
+fn on_trace(
+    readings: &Readings,
+    axes: Axes,
+    amps: Option<f64>,
+    (about, wanted, reach): (i32, i32, i32),
+) -> Option<(i32, i32)> {
+    let near = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (x - about).abs() <= reach);
+    let near = near.filter_map(|(x, column)| Some((x, column.as_ref()?)));
+    let found = amps.and_then(|amps| {
+        let y = axes.row(amps);
+        let rows = |column: &Column| (axes.row(column.high), axes.row(column.low));
+        let off = |column: &Column| (rows(column).0 - y).max(y - rows(column).1).max(0);
+        // What a level is off by no more than this, in pixels, is the width of the line.
+        let far = |column: &Column| if off(column) <= 1 { 0 } else { off(column) };
+        let (x, column) = near.min_by_key(|(x, column)| (far(column), (x - about).abs()))?;
+        Some((x, y.clamp(rows(column).0, rows(column).1)))
+    });
+    found.or_else(|| {
+        let (x, column) = nearest(readings, wanted)?;
+        Some((x, axes.row(amps.map_or(column.leave, |amps| amps.clamp(column.low, column.high)))))
+    })
 }
 
 /// The column of the trace at `x`, or else the one that is nearest to it, with its place.
@@ -279,7 +317,14 @@ pub(in crate::render) fn stack<'a>(
             break;
         }
         let point = note.placed.then(|| point(sheet, readings, axes, note));
-        placed.push(Placed { point, spot: Rect { top, bottom, ..area }, hidden: 0, lines, color });
+        placed.push(Placed {
+            point,
+            spot: Rect { top, bottom, ..area },
+            hidden: 0,
+            lines,
+            color,
+            line: None,
+        });
         top = bottom + sheet.u(STACKED);
     }
     placed
@@ -295,14 +340,21 @@ pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32, color
 
 fn leader(sheet: &mut Sheet, note: &Placed) {
     let color = note.color;
-    let (Some(point), Some(from)) = (note.point, note.foot()) else { return };
-    let (x, y) = point.at();
-    // Over to the trace, where that comes to the level later than the line stands.
-    if point.reached > x {
-        sheet.scene.across((x, point.reached), y, sheet.pen(1.5, 0.0, color));
+    let (Some((x, y)), Some(from)) = (note.point, note.foot()) else { return };
+    let line = note.line.filter(|(line, _)| (line - x).abs() <= sheet.u(BESIDE));
+    // From the line over to the trace, where that is at the level a little before or after the moment.
+    if let Some((line, _)) = line.filter(|(line, _)| *line != x) {
+        let stub = (line.min(x), line.max(x) + 1);
+        sheet.scene.across(stub, y, sheet.pen(1.5, 0.0, color));
     }
-    if from != (x, y) {
-        let shape = Shape::Line { from, to: (x, y), width: sheet.u(1.5), color };
+    // Where the line itself leads from the note to the dot, a leader on it would fill it in.
+    let to = match line {
+        Some((line, top)) if note.spot.bottom <= top => Some(((line, note.spot.bottom - 1), (line, top))),
+        Some((line, _)) if line == x && from.0 == x => None,
+        _ => (from != (x, y)).then_some((from, (x, y))),
+    };
+    if let Some((from, to)) = to {
+        let shape = Shape::Line { from, to, width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
     // Standing on its corner, hollow, and clear of all around it: no part of a trace is any of these, in grey as well.
@@ -353,7 +405,7 @@ mod tests {
             more: 0,
             placed: true,
         };
-        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note).at();
+        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note);
         for amps in [None, Some(0.5), Some(2.0), Some(0.1)] {
             assert_eq!(point(&note(30.0, amps)), (time.x(30.0), main.row(0.5)), "{amps:?}");
         }
@@ -372,9 +424,9 @@ mod tests {
         let lengths = std::cell::RefCell::new(vec![500, 400, 600]);
         let place = |_: &Scale| {
             let x = lengths.borrow_mut().pop().unwrap();
-            let (point, spot) = (Point { x, y: 0, reached: x }, Rect::new(-10, 0, 0, 1));
+            let spot = Rect::new(-10, 0, 0, 1);
             let (lines, color) = (Vec::new(), sheet.palette.alarm);
-            vec![Placed { point: Some(point), spot, hidden: 0, lines, color }]
+            vec![Placed { point: Some((x, 0)), spot, hidden: 0, lines, color, line: None }]
         };
         let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
         assert_eq!(placed[0].leader_length(), 400);

@@ -56,6 +56,9 @@ fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
     bands
 }
 
+/// What lies between two tries.
+const REST: &str = "rest";
+
 /// Tries as bands with numbers from `number` on, and unnamed what lies between them.
 fn one_band_each(
     time: TimeAxis,
@@ -85,8 +88,17 @@ fn one_band_each(
     for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
         band.name.clear();
     }
-    let between = |pair: &[Attempt]| band(time, (span(&pair[0]).1, span(&pair[1]).0), String::new(), false);
-    let mut rests = attempts.windows(2).map(between);
+    let between = |pair: &[Attempt]| {
+        let rest = band(time, (span(&pair[0]).1, span(&pair[1]).0), REST.into(), false)?;
+        Some(Band { rest: true, ..rest })
+    };
+    let mut rests: Vec<Option<Band>> = attempts.windows(2).map(between).collect();
+    // All, or none of them: the legend names them then.
+    let have_room = rests.iter().flatten().all(&fits);
+    for rest in rests.iter_mut().flatten().filter(|_| !have_room) {
+        rest.name.clear();
+    }
+    let mut rests = rests.into_iter();
     let with_rest = numbered.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
     with_rest.flatten().collect()
 }

@@ -140,3 +140,44 @@ fn words_above_many_tries_have_no_stroke_to_what_lies_between_two_of_them() {
     });
     assert_eq!(strokes.count(), 0);
 }
+
+#[test]
+fn standby_is_magnified_on_a_phone_where_it_departs_or_is_what_a_board_falls_back_to() {
+    let magnified = |class: Class, departs: Option<&str>| {
+        let (trace, mut finding) = run_of(class);
+        let departure = super::super::super::fixtures::finding(Vec::new()).departures.remove(0);
+        let of = |phase: &str| crate::verdict::Departure {
+            phase: phase.into(),
+            measured: if phase == "standby" { 0.024 } else { 1.6 },
+            high: if phase == "standby" { 0.01 } else { 0.9 },
+            ..departure.clone()
+        };
+        finding.departures = departs.map(of).into_iter().collect();
+        let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+        scene.labels().any(|label| label.text.starts_with("low current, magnified"))
+    };
+    assert!(magnified(Class::FullBoot, Some("standby")));
+    assert!(!magnified(Class::FullBoot, Some("boot")));
+    assert!(magnified(Class::DroppedOut, None));
+}
+
+#[test]
+fn presses_are_named_in_their_order_on_a_phone() {
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let (_, finding) = run_of(Class::LatchOff);
+    let mut builder = TraceBuilder::new(Header::default());
+    let events = [(10, "output on, by hand"), (60, "power button"), (140, "power button")];
+    for index in 0..600_u32 {
+        let (time, volts) = (Seconds::constant(f64::from(index) / 10.0), Volts::constant(12.8));
+        for (_, mark) in events.iter().filter(|(at, _)| *at == index) {
+            builder.event(time, EventKind::Mark((*mark).into())).unwrap();
+        }
+        let amps = Amps::constant(if (90..300).contains(&index) { 0.8 } else { 0.024 });
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    let scene = draw(&builder.finish(), None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    let places = scene.labels().filter(|label| label.text == "● power button");
+    let places: Vec<(i32, i32)> = places.map(|label| (label.at.1, label.at.0)).collect();
+    // Read line by line the first comes first.
+    assert!(places.len() == 2 && places[0] < places[1], "{places:?}");
+}

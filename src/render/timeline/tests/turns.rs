@@ -159,15 +159,22 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
 }
 
 #[test]
-fn what_pulls_the_feed_down_unread_is_pointed_at_where_most_was_read() {
-    let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
+fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
+    // More is read earlier in the try: that is another place than that of the dip.
+    let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
+        _ if index < 20 => 0.0,
+        Some(10) => 0.9,
+        Some(0..20) => 0.7,
+        _ => 0.03,
+    };
+    let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
+    let mut finding = cycling(15);
     finding.verdict.class = Class::FeedLimited;
     finding.attempts[0].lowest_v = Volts::constant(10.5);
     finding.log.limit_a = Amps::new(1.2).ok();
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let turn = super::super::super::parts::turning::turning(&subject).unwrap();
-    // What met the limit was not read: the dot stands at the most that was, and the limit is no level of this board.
+    // What met the limit was not read, and is no level of this board.
     assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(trace.time()[79])));
 }
 
@@ -245,7 +252,15 @@ fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
     finding.verdict.reached = Some("rails".into());
     let first = note(&finding);
     assert!((first.at - 8.0).abs() < 1e-9, "{first:?}");
-    assert_eq!(first.lines.last().unwrap(), "this one in rails, 1 of 3 in firmware");
+    assert_eq!(first.lines.last().unwrap(), "2 of 3 end in rails, 1 in firmware");
+    // Where most end is the place of headline, mark and note, however far one of them got.
+    (finding.verdict.reached, finding.verdict.usually_in) = (Some("firmware".into()), Some("rails".into()));
+    for class in [Class::Cycling, Class::FeedLimited] {
+        finding.verdict.class = class;
+        assert_eq!(note(&finding).at.to_bits(), first.at.to_bits(), "{class}");
+        assert!(note(&finding).lines[0].ends_with(" in rails"), "{class}");
+        assert!(crate::render::words::headline(&finding.verdict).contains(" in rails: "), "{class}");
+    }
 }
 
 #[test]
@@ -283,14 +298,16 @@ fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
-    assert_eq!(note.lines[2], "limit 1.20 A met for less than a reading: most read 0.950 A");
-    // Beside a count of all tries, the most of one is told with that of all.
+    let read = "limit 1.20 A met for less than a reading: 0.700 A read then, at most 0.950 A in any try";
+    assert_eq!(note.lines[2], read);
+    // The dot is at what was read then.
+    assert_eq!(note.amps, Some(0.7));
     finding.attempts[2].peak_a = Amps::constant(1.15);
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert!(note.lines[2].ends_with("most read here 0.950 A, in any try 1.15 A"), "{note:?}");
+    assert!(note.lines[2].ends_with("0.700 A read then, at most 1.15 A in any try"), "{note:?}");
     let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
-    assert!(scene.labels().any(|label| label.text.ends_with("1.15 A")), "the numbers at its end are cut");
+    assert!(scene.labels().any(|label| label.text.contains("1.15 A")), "the numbers at its end are cut");
 }
 
 #[test]

@@ -1,0 +1,114 @@
+//! What a figure of many tries still shows: the tries themselves, what lies between them, and one place for all that is said.
+
+use super::super::super::fixtures::trace_at;
+use super::*;
+
+fn small() -> Options {
+    options(Size::new(640, 480).unwrap(), Theme::Light)
+}
+
+fn says(scene: &Scene, text: &str) -> bool {
+    scene.labels().any(|label| label.text == text)
+}
+
+/// A starved board whose every try ends in a spike up to the limit of 1.2 A, with a dip.
+fn spikes() -> (Trace, Finding) {
+    let at = |index: u32| index.checked_sub(60).filter(|index| *index < 420).map(|index| index % 30);
+    let amps = move |index: u32| match at(index) {
+        Some(0..18) => 0.3,
+        Some(18 | 19) => 1.2,
+        _ => 0.03,
+    };
+    let volts = move |index: u32| if at(index) == Some(19) { 10.5 } else { 12.8 };
+    let mut finding = cycling(15);
+    finding.verdict.class = Class::FeedLimited;
+    finding.verdict.step_into = Some("loading".into());
+    finding.log.limit_a = Amps::new(1.2).ok();
+    for attempt in &mut finding.attempts {
+        (attempt.peak_a, attempt.lowest_v) = (Amps::constant(1.2), Volts::constant(10.5));
+    }
+    (trace_at(520, 51.9, amps, volts), finding)
+}
+
+#[test]
+fn a_note_leaves_the_peaks_of_all_tries_and_the_words_of_the_limit_make_room_for_it() {
+    let (trace, finding) = spikes();
+    for size in [Size::WIDE, Size::A4, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        assert_legible(&scene);
+        let boxes = boxes(&scene);
+        assert_eq!(boxes.len(), 1, "{size}");
+        assert_eq!(hidden(&scene, boxes[0]), 0, "{size}");
+    }
+}
+
+#[test]
+fn words_that_would_hide_dips_of_the_volts_are_left_out() {
+    let (trace, finding) = spikes();
+    // Fourteen dips side by side leave no room for a word; a lone one has its own.
+    let lowest = |trace: &Trace, options: &Options| {
+        let scene = draw(trace, None, &finding, options).unwrap();
+        scene.labels().any(|label| label.text.starts_with("lowest"))
+    };
+    let phone = options(Size::PHONE, Theme::Light);
+    assert!(!lowest(&trace, &phone));
+    let lone = trace_at(520, 51.9, |_| 0.5, |index| if index == 79 { 10.5 } else { 12.8 });
+    assert!(lowest(&lone, &phone));
+}
+
+#[test]
+fn what_lies_between_tries_is_named_once() {
+    let (trace, finding) = (run_of_tries(|_| 12.8), cycling(15));
+    let of = |from: f64, to: f64| Options {
+        from: Seconds::new(from).ok(),
+        to: Seconds::new(to).ok(),
+        ..Options::default()
+    };
+    // In fifteen slivers there is no room for the word, which the legend has then; in wide ones there is.
+    let many = draw(&trace, None, &finding, &Options::default()).unwrap();
+    assert!(says(&many, "rest between tries") && !says(&many, "rest"));
+    let few = draw(&trace, None, &finding, &of(5.0, 20.0)).unwrap();
+    assert!(says(&few, "rest") && !says(&few, "rest between tries"));
+    let low = draw(&trace, None, &finding, &small()).unwrap();
+    assert!(says(&low, "rest"), "in fewer words where there is less room");
+    let (trace, finding) = run_of(Class::Stalled);
+    assert!(!says(&draw(&trace, None, &finding, &Options::default()).unwrap(), "rest between tries"));
+}
+
+#[test]
+fn what_is_left_after_a_try_is_the_level_of_the_rest_and_no_reading_over_the_edge() {
+    // The capacitors of the board empty over half a second.
+    let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
+        Some(0..20) => 0.7,
+        Some(20..25) => 0.15,
+        _ => 0.03,
+    };
+    let (trace, finding) = (trace_at(520, 51.9, amps, |_| 12.8), cycling(15));
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "0.700 A at 12.8 V, then 30 mA");
+}
+
+#[test]
+fn a_try_that_is_still_on_has_no_stages_that_nothing_tells() {
+    let (mut finding, profile) = (cycling(3), profile());
+    for attempt in &mut finding.attempts {
+        attempt.likely_in = Some("firmware".into());
+    }
+    for phase in &mut finding.phases {
+        if ["rails", "firmware"].contains(&phase.name.as_str()) {
+            phase.name = "attempt".into();
+        }
+    }
+    let trace = run_of_tries(|_| 12.8);
+    let bands = |given_up: bool| {
+        let mut finding = finding.clone();
+        finding.attempts[2].given_up = given_up;
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 16.0 };
+        let all = envelope::expected(&subject, &Readings::new(&subject, time));
+        all.iter().filter(|band| band.from >= 12.0).count()
+    };
+    assert!(bands(true) > 0);
+    assert_eq!(bands(false), 0);
+}
