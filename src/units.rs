@@ -328,7 +328,13 @@ fn in_thousandths(low: &str, high: &str) -> Option<String> {
 /// supply would read nothing.
 #[must_use]
 pub fn reference_in_steps(value: f64, step: f64, symbol: &str) -> String {
-    in_steps(value, if step <= value.abs() { step } else { 0.0 }, symbol)
+    /// Of a bound that the supply would hardly read nobody needs more.
+    const FEW: i32 = 2;
+    if step <= value.abs() || step <= 0.0 {
+        in_steps(value, step, symbol)
+    } else {
+        prefixed(value, symbol, FEW)
+    }
 }
 
 /// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an

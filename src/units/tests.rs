@@ -156,5 +156,5 @@ fn a_range_has_one_unit() {
 fn a_bound_of_good_boards_is_as_fine_as_the_readings_beside_it_or_as_it_is_known() {
     let bound = |value: f64| reference_in_steps(value, 0.001, "A");
     assert_eq!([bound(0.0167), bound(0.0359), bound(0.116)], ["17 mA", "36 mA", "0.116 A"]);
-    assert_eq!(bound(0.0004), "0.400 mA");
+    assert_eq!(bound(0.0004), "0.40 mA");
 }

@@ -249,13 +249,42 @@ impl Spread {
     }
 }
 
-/// From start to start: the mean from the first to the last one, the range of those that were read.
+/// From start to start: the mean from the first to the last one, the range of those that were read; without what a gap of
+/// the readings makes one of several.
 fn every(attempts: &[Attempt], gaps: &[Gap]) -> Option<Spread> {
     let apart = |pair: &[Attempt]| pair[1].start_s.value() - pair[0].start_s.value();
     let was_read = |start: &Attempt| !in_a_gap(gaps, start.start_s.value(), start.start_s.value());
-    let all = Spread::of(attempts.windows(2).map(apart))?;
-    let read = attempts.windows(2).filter(|pair| pair.iter().all(was_read)).map(apart);
+    let hidden = hidden_in_gaps(attempts, gaps);
+    let pairs = || attempts.windows(2).zip(&hidden).filter(|(_, hidden)| **hidden == 0).map(|(pair, _)| pair);
+    let all = Spread::of(pairs().map(apart))?;
+    let read = pairs().filter(|pair| pair.iter().all(was_read)).map(apart);
     Some(Spread::of(read).map_or(all, |read| Spread { mean: all.mean, ..read }))
+}
+
+/// How many starts the gaps seem to hide between each two: none but where one lies between them that is longer than a rest
+/// may be, and the two are apart for several of the usual times.
+pub(super) fn hidden_in_gaps(attempts: &[Attempt], gaps: &[Gap]) -> Vec<usize> {
+    /// Part of a period that a time from start to start may be off by.
+    const OFF: f64 = 0.25;
+    let apart = |pair: &[Attempt]| pair[1].start_s.value() - pair[0].start_s.value();
+    let mut all: Vec<f64> = attempts.windows(2).map(apart).collect();
+    let usual = robust::median(&mut all).filter(|_| attempts.len() > FEW);
+    let hides = |pair: &[Attempt]| {
+        let (from, to) = (pair[0].start_s.value(), pair[1].start_s.value());
+        let within = |gap: &Gap| from < gap.start_s.value() && gap.end_s.value() <= to;
+        gaps.iter().any(|gap| within(gap) && gap.end_s.value() - gap.start_s.value() >= LEAST_REST_S)
+    };
+    let hidden = |pair: &[Attempt]| {
+        let periods = usual.filter(|usual| *usual > 0.0 && hides(pair)).map(|usual| apart(pair) / usual);
+        let whole = periods.filter(|periods| (periods - periods.round()).abs() <= OFF);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a small positive whole number"
+        )]
+        whole.map_or(0, |periods| periods.round() as usize).saturating_sub(1)
+    };
+    attempts.windows(2).map(hidden).collect()
 }
 
 /// Whether a gap of the readings lies between `from` and `to`, or at one of them.

@@ -115,7 +115,7 @@ fn resolution(seen: &Seen) -> Option<String> {
     };
     let in_words = in_steps(step, step, "A");
     if let Some(standby_a) = standby_in_doubt(seen).filter(|standby| step > standby / 2.0) {
-        let standby = exact(standby_a, "A");
+        let standby = seen.reference_amps(standby_a);
         return Some(format!(
             "amps are read in steps of {in_words}: a standby of {standby} is barely visible{}",
             if seen.class() == Class::FullBoot { ", so that a surplus asleep may pass unseen" } else { "" }

@@ -161,8 +161,7 @@ fn camera(seen: &Seen) -> Option<String> {
     }
     let from = ((LOW_W / level.volts.abs().max(0.1)).clamp(0.05, 1.0) * 20.0).round() / 20.0;
     Some(format!(
-        "thermal camera, but not at {watts}: lower the limit to {} and raise it from there, for seconds, until something warms",
-        exact(from, "A")
+        "thermal camera, but not at {watts}: lower the limit to {from} A and raise it from there, for seconds, until something warms"
     ))
 }
 

@@ -105,3 +105,21 @@ fn a_start_that_a_gap_cuts_has_no_length_and_no_peak_that_is_known() {
     let none_read = Tries::of(&all[1..2], &gap).expect("a try");
     assert!((none_read.lasts_s.high - 2.0).abs() < 1e-9, "as far as was read: {none_read:?}");
 }
+
+#[test]
+fn a_start_that_a_gap_hides_is_no_longer_time_from_start_to_start() {
+    let at = |times: &[f64]| -> Vec<Attempt> {
+        times.iter().map(|from| start(*from, from + 0.5, Some("rails"), true)).collect()
+    };
+    let gap = |from, to| [Gap { start_s: Seconds::constant(from), end_s: Seconds::constant(to) }];
+    let starts = at(&[1.0, 2.5, 4.0, 7.0, 8.5]);
+    let every = |gaps: &[Gap]| Tries::of(&starts, gaps).and_then(|tries| tries.every_s).expect("a period");
+    let hidden = every(&gap(5.2, 6.2));
+    assert!((hidden.mean - 1.5).abs() < 1e-9 && (hidden.high - 1.5).abs() < 1e-9, "{hidden:?}");
+    assert_eq!(hidden_in_gaps(&starts, &gap(5.2, 6.2)), [0, 0, 1, 0]);
+    // Too short a gap hides nothing, and what was read is as long as it is.
+    for gaps in [&gap(5.2, 5.3)[..], &[]] {
+        let read = every(gaps);
+        assert!((read.mean - 1.875).abs() < 1e-9 && (read.high - 3.0).abs() < 1e-9, "{read:?}");
+    }
+}

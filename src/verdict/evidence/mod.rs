@@ -123,12 +123,12 @@ fn captured(seen: &Seen) -> String {
 }
 
 /// `0.8 s after`, or `within 0.3 s of` where less than a renewal of the readings is between.
-fn after(seen: &Seen, since_s: f64) -> String {
-    let update_s = seen.readout.update_s();
-    if since_s < update_s {
+fn after(seen: &Seen, from_s: f64) -> String {
+    let (update_s, end_s) = (seen.readout.update_s(), seen.analysis.run.end_s);
+    if end_s - from_s < update_s {
         format!("within {} of", seen.time(update_s))
     } else {
-        format!("{} after", seen.time(since_s))
+        format!("{} after", seen.span(from_s, end_s))
     }
 }
 
@@ -268,8 +268,9 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         return None;
     }
     let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) else {
-        let press = analysis.run.presses.last().map(|press| (analysis.run.end_s - press, "the press"));
-        let (since, what) = press.unwrap_or((analysis.run.duration(), "switch-on"));
+        let press = analysis.run.presses.last().map(|press| (*press, "the press"));
+        let (from_s, what) = press.unwrap_or((analysis.run.start_s, "switch-on"));
+        let since = analysis.run.end_s - from_s;
         let asleep = last.state.is_rest() || matches!(last.state, State::Inrush | State::Surge);
         return (asleep && since < TIME_TO_WAKE_S).then(|| {
             let asked = !seen.has_button() || !run_is_unasked(seen);
@@ -278,7 +279,7 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
             } else {
                 "it waits for a press of the button, and none is marked"
             };
-            format!("it ends {} {what}: {why}", after(seen, since))
+            format!("it ends {} {what}: {why}", after(seen, from_s))
         });
     };
     let span = stage.duration.filter(|span| last.stretch.duration() < span.high)?;

@@ -21,15 +21,20 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
             seen.volts(level.volts),
             ohms(seen, last)
         ),
-        format!(
-            "the feed stands at {} of the {} set{}",
-            seen.volts(level.volts),
-            seen.set_volts(),
-            limit(seen, last)
-        ),
+        format!("{}{}", stands(seen, &level), limit(seen, last)),
         heat(seen, last),
         before(seen, last, since),
     ]
+}
+
+/// `the feed stands at 2.11 V of the 19.0 V set`.
+fn stands(seen: &Seen, level: &Level) -> String {
+    let (read, set) = (seen.volts(level.volts), seen.set_volts());
+    if read == set {
+        format!("the feed holds the {set} set")
+    } else {
+        format!("the feed stands at {read} of the {set} set")
+    }
 }
 
 /// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and

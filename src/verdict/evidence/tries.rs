@@ -2,12 +2,13 @@
 
 use super::course::left;
 use super::to_the_end;
+use crate::reference::StageMeasure;
 use crate::stats::{extent, robust};
 use crate::trace::Mode;
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
 use crate::verdict::align::Step;
-use crate::verdict::attempts::{RISES_S, Spread, Tries, visible_below};
+use crate::verdict::attempts::{RISES_S, Spread, Tries, hidden_in_gaps, visible_below};
 use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, switched_off, waking};
@@ -92,7 +93,16 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
     };
     let on = if tries.one_is_on { "; one more is on when the log ends" } else { "" };
     let times = if tries.count == 1 { "1 try".to_owned() } else { format!("{} tries", tries.count) };
-    format!("{times} {span}{every}{on}{}", after_presses(seen))
+    format!("{times} {span}{every}{}{on}{}", hidden(seen), after_presses(seen))
+}
+
+/// `; a gap of the readings seems to hide one more`, of starts that come evenly but for a gap.
+fn hidden(seen: &Seen) -> String {
+    match hidden_in_gaps(&seen.attempts, &seen.readout.gaps).into_iter().sum() {
+        0 => String::new(),
+        1 => "; a gap of the readings seems to hide one more".into(),
+        more => format!("; gaps of the readings seem to hide {more} more"),
+    }
 }
 
 /// Of a board that woke without a press in the log.
@@ -424,15 +434,17 @@ fn all_need_more(seen: &Seen) -> Option<String> {
     let in_amps = |name: &str, watts: f64| {
         seen.reference_at(name).map_or(0.0, |(_, factor)| watts * factor / run.set_v)
     };
-    let peaks = profile.learned.logs.iter().map(|log| {
-        let stages = log.stages.iter().map(|stage| in_amps(&stage.phase, stage.peak_power));
-        stages.fold(0.0, f64::max)
-    });
-    let (low, high) = extent(&peaks.collect::<Vec<f64>>()).filter(|(low, _)| *low > limit)?;
-    let peak = range(&seen.reference_amps(low), &seen.reference_amps(high));
-    let mean = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts));
-    let mean = mean.filter(|stage| stage.watts / run.set_v > limit).map_or_else(String::new, |stage| {
-        format!("draw {} on average in {}, and ", seen.reference_amps(stage.watts / run.set_v), stage.name)
+    let hungriest = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts))?;
+    let logs = &profile.learned.logs;
+    let peak = |stage: &StageMeasure| in_amps(&stage.phase, stage.peak_power);
+    let peaks = logs.iter().map(|log| log.stages.iter().map(peak).fold(0.0, f64::max));
+    let means = logs.iter().flat_map(|log| &log.stages).filter(|stage| stage.phase == hungriest.name);
+    let means = means.map(|stage| in_amps(&stage.phase, stage.mean_power));
+    let above = |amps: Vec<f64>| extent(&amps).filter(|(low, _)| *low > limit);
+    let said = |(low, high): (f64, f64)| range(&seen.reference_amps(low), &seen.reference_amps(high));
+    let peak = said(above(peaks.collect())?);
+    let mean = above(means.collect()).map_or_else(String::new, |mean| {
+        format!("draw {} on average in {}, and ", said(mean), hungriest.name)
     });
     Some(format!("good boards {mean}peak at {peak}: none could boot under this limit"))
 }

@@ -51,3 +51,17 @@ fn volts_that_rise_in_a_gap_tell_nothing_of_capacitors() {
     );
     assert!(finding.limits.iter().any(|limit| limit.contains("without readings")), "{:?}", finding.limits);
 }
+
+#[test]
+fn a_try_in_a_gap_is_told_of_and_is_no_longer_period() {
+    let tries = bench(&[&[OFF, STANDBY][..], &[(0.8, SET_V, 0.172), REST].repeat(10)].concat());
+    let whole = because(&tries.find());
+    assert!(whole.starts_with("10 tries from 5.0 s to") && whole.contains("one every 2.8"), "{whole}");
+    // The fourth, from 13.4 to 14.2 s.
+    let cut = because(&with_gap(&tries, 13.35, 14.55));
+    assert!(cut.starts_with("9 tries from 5.0 s to"), "{cut}");
+    assert!(
+        cut.contains("one every 2.8") && cut.contains("a gap of the readings seems to hide one more"),
+        "{cut}"
+    );
+}

@@ -83,3 +83,18 @@ fn more_amps_than_a_model_is_fed_with_are_for_what_carries_them() {
     let warns = |b: &Bench| b.find().cautions.concat().contains("burn skin and char the board: for seconds");
     assert!(warns(&few) && !warns(&short(1.3, 3.0)));
 }
+
+#[test]
+fn a_feed_that_stands_as_it_was_set_is_said_to_hold() {
+    let stands = |volts: f64| {
+        let heavy =
+            bench(&[OFF, (20.0, volts, 2.5)]).with(|b| (b.presses, b.limit) = (Vec::new(), 3.0)).find();
+        because(&heavy)
+    };
+    assert!(
+        stands(SET_V).contains("the feed holds the 12.8 V set; below the limit of 3.00 A"),
+        "{}",
+        stands(SET_V)
+    );
+    assert!(stands(8.5).contains("the feed stands at 8.50 V of the 12.8 V set"), "{}", stands(8.5));
+}
