@@ -154,3 +154,19 @@ fn a_dip_is_said_to_the_hundredths_where_fewer_figures_hide_it() {
     let deep = because(&starved([12.0, 12.0, 12.3]).find());
     assert!(deep.contains("between 12.0 V and 12.3 V"), "{deep}");
 }
+
+#[test]
+fn the_headline_names_the_stage_in_which_most_tries_end_and_the_verdict_the_furthest() {
+    let (in_rails, in_loading) = ([(0.4, SET_V, 0.172), REST], [RAILS, (2.5, SET_V, 1.0), REST]);
+    let of = |rails: usize, loading: usize| {
+        let tries = [in_rails.repeat(rails), in_loading.repeat(loading)].concat();
+        let finding = bench(&[&[OFF, STANDBY][..], &tries].concat()).find();
+        class(&finding, Class::Cycling);
+        finding
+    };
+    let mostly = of(6, 1);
+    assert_eq!(mostly.verdict.reached.as_deref(), Some("loading"), "{mostly:#?}");
+    assert_eq!(mostly.verdict.usually_in.as_deref(), Some("rails"), "{}", because(&mostly));
+    assert!(because(&mostly).contains("mostly in rails (6 of 7)"), "{}", because(&mostly));
+    assert_eq!(of(1, 6).verdict.usually_in, None);
+}
