@@ -244,6 +244,22 @@ pub fn time_in_steps(seconds: f64, step: f64) -> String {
     prefixed(units * unit, "s", count)
 }
 
+/// When a person marked something: as the log has it, which does not wait for a reading; from minutes on as any other time
+/// of readings `step` seconds apart.
+#[must_use]
+pub fn marked_time(seconds: f64, step: f64) -> String {
+    /// Hundredths are as exact as anybody presses a button.
+    const MARK_S: f64 = 0.01;
+    /// From here on a time is said in minutes and seconds.
+    const MINUTES_FROM_S: f64 = 99.0;
+    if seconds >= MINUTES_FROM_S {
+        return time_in_steps(seconds, step);
+    }
+    let hundredths = (seconds / MARK_S).round() * MARK_S;
+    let written = format!("{hundredths:.2}");
+    format!("{} s", written.strip_suffix('0').unwrap_or(&written))
+}
+
 /// The mean of `count` lengths of time in a row, between readings `step` seconds apart: their sum is known as well as one
 /// of them, so that the mean has figures of its own, three at most.
 #[must_use]

@@ -18,16 +18,13 @@ use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
 use crate::units::{
-    Seconds, Volts, in_steps, range, reference_in_steps, span_in_steps, time_in_steps, volts_as_set,
-    volts_beside,
+    Seconds, Volts, in_steps, marked_time, range, reference_in_steps, span_in_steps, time_in_steps,
+    volts_as_set, volts_beside,
 };
 use std::ops::Range;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
 pub(super) const STEADY_SHARE: f64 = 0.01;
-
-/// From here on a time is said in minutes and seconds.
-const MINUTES_FROM_S: f64 = 99.0;
 
 /// One run, and what it is compared with.
 #[derive(Debug)]
@@ -216,14 +213,7 @@ impl<'a> Seen<'a> {
 
     /// When a person marked something: as the log has it, which does not wait for a reading.
     pub(super) fn mark(&self, seconds: f64) -> String {
-        /// Hundredths are as exact as anybody presses a button.
-        const MARK_S: f64 = 0.01;
-        if seconds >= MINUTES_FROM_S {
-            return self.time(seconds);
-        }
-        let hundredths = (seconds / MARK_S).round() * MARK_S;
-        let written = format!("{hundredths:.2}");
-        format!("{} s", written.strip_suffix('0').unwrap_or(&written))
+        marked_time(seconds, self.readout.update_s())
     }
 
     /// A moment that the readings show: with the bounds where it lies in a gap of the readings.

@@ -19,7 +19,7 @@ mod tests;
 pub(super) use said::{headline, odd_ones};
 
 use super::RenderError;
-use super::align::{self, Zero};
+use super::align::{self, Moment, Zero};
 use super::axis::TimeAxis;
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
@@ -227,20 +227,38 @@ fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foo
     if !beyond.is_empty() {
         entries.push(("goes on", beyond.join(", ")));
     }
-    let zeros = align::align(runs);
-    let mut moments: Vec<&str> = Vec::new();
-    for zero in zeros {
-        if !moments.contains(&zero.moment.words()) {
-            moments.push(zero.moment.words());
-        }
-    }
-    entries.push(("0 s:", moments.join(", else ")));
+    entries.push(("0 s:", zero_in_words(runs)));
     let of_each: Vec<Vec<foot::Entry>> = runs.iter().map(foot::entries).collect();
     if let Some((first, rest)) = of_each.split_first() {
         let common = |entry: &&foot::Entry| rest.iter().all(|other| other.contains(entry));
         entries.extend(first.iter().filter(common).cloned());
     }
     entries
+}
+
+/// `the board wakes; case-003.csv does not: when the others have woken`: what the zero of the common time is in these runs.
+fn zero_in_words(runs: &[Subject]) -> String {
+    /// More than these are counted.
+    const MOST: usize = 2;
+    let zeros = align::align(runs);
+    let wakes = zeros.iter().any(|zero| zero.moment == Moment::Wake);
+    let Some(first) = zeros.iter().map(|zero| zero.moment).find(|moment| *moment == Moment::Wake || !wakes)
+    else {
+        return String::new();
+    };
+    let mut said = first.words().to_owned();
+    for moment in [Moment::Press, Moment::SwitchOn, Moment::AsOthers] {
+        let of = runs.iter().zip(&zeros).filter(|(_, zero)| zero.moment == moment && moment != first);
+        let names: Vec<String> = of.map(|(run, _)| name(run)).collect();
+        let who = match names.len() {
+            0 => continue,
+            1..=MOST => names.join(" and "),
+            several => counted(several, "log"),
+        };
+        let verb = if names.len() == 1 { "does" } else { "do" };
+        said = format!("{said}; {who} {verb} not: when {}", moment.words());
+    }
+    said
 }
 
 fn description(runs: &[Subject], odd: &[bool]) -> String {

@@ -197,17 +197,21 @@ fn note(sheet: &Sheet, member: &Member, members: &[Member], area: Rect) -> Note 
         vec![number.to_string()]
     } else if sheet.is_narrow(area.width()) {
         let line = format!("{}: {}", name(&member.run), summary(&member.run));
-        std::iter::once(line).chain(read(member, members)).collect()
+        std::iter::once(line).chain(read(sheet, member, members)).collect()
     } else {
-        [name(&member.run), summary(&member.run)].into_iter().chain(read(member, members)).collect()
+        [name(&member.run), summary(&member.run)].into_iter().chain(read(sheet, member, members)).collect()
     };
     Note { lines, ..place_of(member) }
 }
 
 /// What was read where the run left the good ones; of one that the supply starves also the limit.
-fn read(member: &Member, members: &[Member]) -> Vec<String> {
+fn read(sheet: &Sheet, member: &Member, members: &[Member]) -> Vec<String> {
     match feed_limited(&member.run) {
-        Some(lines) => lines,
+        // That the feed gives way, and where, the verdict above has said.
+        Some(lines) => {
+            let most = if sheet.is_low() { 1 } else { lines.len() };
+            lines.into_iter().skip(1).take(most).collect()
+        }
         None => read_there(member, members).into_iter().collect(),
     }
 }

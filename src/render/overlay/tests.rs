@@ -1,6 +1,7 @@
 //! Many runs on one panel.
 
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, flags, phase, profile, trace};
+use super::super::options::Size;
 use super::super::scene::Shape;
 use super::*;
 use crate::trace::Trace;
@@ -186,6 +187,44 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
     ] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
+}
+
+#[test]
+fn what_the_common_zero_is_for_a_run_that_does_not_wake_is_said_in_a_sentence() {
+    let mut never = run("S-2", Class::NoDraw);
+    never.1.phases = vec![phase("off", 0.0, 2.0), phase("no draw", 2.0, 60.0)];
+    let runs = [run("S-1", Class::FullBoot), never, run("S-3", Class::FullBoot)];
+    let said = zero_in_words(&subjects(&runs));
+    assert!(said.starts_with("the board wakes; S-2 does not: when "), "{said}");
+    assert_eq!(
+        zero_in_words(&subjects(&[run("S-1", Class::FullBoot), run("S-3", Class::FullBoot)])),
+        "the board wakes"
+    );
+}
+
+#[test]
+fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lines() {
+    let mut starved = run("S-2", Class::FeedLimited);
+    let of_tries = crate::render::fixtures::cycling(4);
+    (starved.1.attempts, starved.1.phases) = (of_tries.attempts, of_tries.phases);
+    starved.1.verdict.reached = Some("firmware".into());
+    starved.1.log.limit_a = crate::units::Amps::new(1.2).ok();
+    starved.0 = crate::render::fixtures::trace_at(
+        600,
+        59.9,
+        |index| if index >= 60 && index % 30 < 20 { 0.7 } else { 0.03 },
+        |index| if index == 79 { 10.5 } else { 12.8 },
+    );
+    let runs = [run("S-1", Class::FullBoot), run("S-3", Class::FullBoot), starved];
+    let said = |size: Size| {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        let of = |text: &str| scene.labels().filter(|label| label.text.starts_with(text)).count();
+        (of("volts dip to "), of("the feed gives way"), of("limit 1.20 A met"))
+    };
+    let (dips, gives_way, limit) = said(Size::WIDE);
+    // The table has the head of the note still.
+    assert!(dips >= 1 && gives_way <= 1 && limit == 1, "{dips} {gives_way} {limit}");
+    assert_eq!(said(Size::new(640, 480).unwrap()).2, 0);
 }
 
 #[test]

@@ -52,7 +52,7 @@ impl Mark {
         Self { tip: (arrow, area.top), label, color }
     }
 
-    /// In the middle of the columns from `left` to `right`, whose band runs out; the value if it fits between them.
+    /// At the left end of the columns from `left` to `right`, whose band runs out; the value if it fits between them.
     pub(in crate::render) fn within(
         sheet: &Sheet,
         axis: ValueAxis,
@@ -65,15 +65,23 @@ impl Mark {
         let (half, space) = (sheet.u(HALF), sheet.u(4.0));
         let wide = 2 * half + space + style.width(text);
         let middle = i32::midpoint(left, right);
-        let tip = (middle - wide / 2 + half, area.top);
-        let at = (tip.0 + half + space, area.top + sheet.u(13.0));
-        let label = Label { text: text.to_owned(), at, anchor: Anchor::Start, style };
-        let bounds = label.bounds().grown(sheet.u(3.0));
-        let fits = wide + 2 * space <= right - left && axis.area.holds(label.bounds());
-        if fits && !taken.iter().any(|taken| taken.overlaps(bounds)) {
-            return Self { tip, label: Some(label), color };
-        }
-        Self { tip: (middle, area.top), label: None, color }
+        let mark = |tip: i32| {
+            let at = (tip + half + space, area.top + sheet.u(13.0));
+            let label = Label { text: text.to_owned(), at, anchor: Anchor::Start, style };
+            Self { tip: (tip, area.top), label: Some(label), color }
+        };
+        // Where the columns begin: further in it would look like something that happens there.
+        let tips = [left + space + half, middle - wide / 2 + half];
+        let fits = |mark: &Self| {
+            let words = mark.label.as_ref().map(Label::bounds).into_iter();
+            wide + 2 * space <= right - left
+                && words.clone().all(|bounds| axis.area.holds(bounds))
+                && words
+                    .chain([mark.arrow(sheet)])
+                    .all(|spot| !taken.iter().any(|taken| taken.overlaps(spot.grown(sheet.u(3.0)))))
+        };
+        let found = tips.map(mark).into_iter().find(fits);
+        found.unwrap_or(Self { tip: (middle, area.top), label: None, color })
     }
 
     /// Whether there was room for its value.

@@ -36,8 +36,8 @@ use super::scene::{Anchor, Label, Shape, Style};
 use super::sheet::{Sheet, em};
 use super::theme::Color;
 use crate::reference::Profile;
-use crate::trace::Trace;
-use crate::units::{Amps, Volts};
+use crate::trace::{Event, Trace};
+use crate::units::{Amps, Volts, marked_time};
 use crate::verdict::{Finding, Phase};
 
 /// A run with what it is compared with.
@@ -60,6 +60,15 @@ impl Subject<'_> {
         let fed = self.finding.phases.iter().filter(|phase| phase.name != "off");
         let longest = fed.max_by(|a, b| length(a).total_cmp(&length(b))).map(|phase| phase.mean_v);
         self.set_volts().or(longest).filter(|volts| volts.value() > 0.0)
+    }
+
+    /// A moment of the log in words: of a press that is marked as the text says it, which is finer than the readings.
+    pub(super) fn moment(&self, at: f64) -> String {
+        let is_it = |event: &Event| event.kind.is_press() && event.time.value().total_cmp(&at).is_eq();
+        if self.trace.events().iter().any(is_it) {
+            return marked_time(at, self.finding.log.update_s().unwrap_or(0.0));
+        }
+        self.finding.log.time(at)
     }
 
     /// Volts that the supply was set to.

@@ -84,12 +84,18 @@ pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> 
 fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option<f64> {
     /// A reading this near to the level is at it (common practice, no source).
     const NEAR: f64 = 0.02;
+    /// One further away is at another level (common practice, no source).
+    const FAR: f64 = 0.5;
     let (time, read) = (subject.trace.time(), subject.trace.amps());
     let index = |t: f64| time.partition_point(|time| *time < t);
     let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
     let crosses = |index: usize| index > 0 && (off(index - 1) < 0.0) != (off(index) < 0.0);
     let at_it = |index: &usize| off(*index).abs() <= NEAR * level.abs() || crosses(*index);
-    let found = (index(from)..index(phase.end_s.value())).find(at_it);
+    let all = || index(from)..index(phase.end_s.value());
+    // Not where an inrush passes it: there the readings around are at something else.
+    let stays =
+        |at: &usize| (*at..(*at + 2).min(read.len())).all(|index| off(index).abs() <= FAR * level.abs());
+    let found = all().find(|index| at_it(index) && stays(index)).or_else(|| all().find(at_it));
     found.map(|index| time[index])
 }
 

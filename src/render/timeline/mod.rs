@@ -81,7 +81,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
     volts::draw(sheet, subject, readings, volts, (&lane, 0.0));
     lane.words(sheet, &areas);
-    let fault = fault.map(|at| (at, subject.finding.log.time(at), color));
+    let fault = fault.map(|at| (at, subject.moment(at), color));
     time_axis(sheet, readings.time, areas.ticks, fault.as_slice());
     if let Some(x) = fault_x {
         notes::pointer(sheet, &areas, x, color);

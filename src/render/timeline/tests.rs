@@ -93,7 +93,7 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
     hard-short: hard short from here on | 30.0 s
     partial-short: partial short from here on | 30.0 s
     excess-standby: standby draws too much | 30.0 s
-    standby-only: button pressed: no wake | 8.5 s
+    standby-only: button pressed: no wake | 8.51 s
     latch-off: stays down from here on | 30.0 s
     cycling: gives up here in boot | 14 tries, one every 3.00 s, 8.0 s
     stalled: stuck in boot | 9.0 s

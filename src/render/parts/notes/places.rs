@@ -219,7 +219,8 @@ fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i
     let line = readings.time.x_within(note.at);
     let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
     let beside = sheet.u(BESIDE);
-    let about = if (wanted - line).abs() <= beside { line } else { wanted };
+    // What is met only later is no place on the edge that leads to it, nor on an inrush.
+    let about = if (line - beside..=line).contains(&wanted) { line } else { wanted };
     let (x, y) = on_trace(readings, axes, note.amps, (about, wanted, beside))
         .unwrap_or((wanted, axes.main.area.center().1));
     // The dot stays within the strips: what is said above and below them is to be read.

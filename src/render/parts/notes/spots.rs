@@ -91,7 +91,8 @@ fn badness(
     let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
     let leader = (foot(spot, (x, y)), (x, y));
     let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    let straddles = spot.left < x && x < spot.right;
+    // Also where it would hide an edge of the line of the moment.
+    let straddles = spot.left - 2 * margin < x && x < spot.right + 2 * margin;
     (covers, hidden, crosses, straddles, distance(spot, (x, y)))
 }
 

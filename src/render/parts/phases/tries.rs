@@ -59,6 +59,9 @@ fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
 /// What lies between two tries.
 const REST: &str = "rest";
 
+/// Rests that are named each.
+const MOST_RESTS: usize = 4;
+
 /// Tries as bands with numbers from `number` on, and unnamed what lies between them.
 fn one_band_each(
     time: TimeAxis,
@@ -93,8 +96,9 @@ fn one_band_each(
         Some(Band { rest: true, ..rest })
     };
     let mut rests: Vec<Option<Band>> = attempts.windows(2).map(between).collect();
-    // All, or none of them: the legend names them then.
-    let have_room = rests.iter().flatten().all(&fits);
+    // All, or none of them: the legend names them then. Before them the tries have their names, and the same word over and
+    // over would drown these.
+    let have_room = counted && rests.len() <= MOST_RESTS && rests.iter().flatten().all(&fits);
     for rest in rests.iter_mut().flatten().filter(|_| !have_room) {
         rest.name.clear();
     }

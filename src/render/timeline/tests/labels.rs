@@ -90,10 +90,7 @@ fn an_inrush_is_named_clear_of_the_line_of_the_fault() {
         let Some(words) = starting_with(&scene, "inrush") else { continue };
         let line = scene.shapes.iter().any(|shape| match shape {
             Shape::Fill { area, color } => {
-                *color == alarm
-                    && area.height() > 4 * area.width()
-                    && area.left < words.bounds().right
-                    && words.bounds().left < area.right
+                *color == alarm && area.height() > 4 * area.width() && area.overlaps(words.bounds())
             }
             _ => false,
         });

@@ -94,6 +94,49 @@ fn the_dot_of_a_note_stands_where_the_trace_has_its_level_and_its_line_leads_the
 }
 
 #[test]
+fn the_dot_of_a_level_is_not_on_the_inrush_that_passes_it() {
+    let (_, mut finding) = run_of(Class::PartialShort);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.022), ..phase("standby", 2.0, 60.0) });
+    let amps = |index: u32| match index {
+        0..20 => 0.0,
+        20 | 21 => 0.06,
+        22..26 => 0.005,
+        _ => 0.022,
+    };
+    let trace = trace_at(601, 60.0, amps, |_| 12.8);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let phase = &finding.phases[1];
+    let met = super::super::super::parts::turning::meets(&subject, phase, 0.022);
+    assert_eq!(met, Some(trace.time()[26]));
+    // Right of the line, where it stays at that level.
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let alarm = Theme::Light.palette().alarm;
+    let (dot, line) = (dot(&scene, alarm).0, markers(&scene, alarm)[0]);
+    assert!(dot > line + 5, "{dot} {line}");
+}
+
+#[test]
+fn a_press_is_told_as_the_text_tells_it() {
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let (_, mut finding) = run_of(Class::StandbyOnly);
+    finding.phases.truncate(2);
+    finding.phases[1].end_s = Seconds::constant(60.0);
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in 0..600_u32 {
+        if index == 45 {
+            builder.event(Seconds::constant(4.45), EventKind::Mark("power button".into())).unwrap();
+        }
+        let (time, volts) = (Seconds::constant(f64::from(index) / 10.0), Volts::constant(12.8));
+        let amps = Amps::constant(if index < 20 { 0.0 } else { 0.024 });
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    let scene = draw(&builder.finish(), None, &finding, &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.contains(&"button pressed: no wake") && said.contains(&"4.45 s"), "{said:?}");
+}
+
+#[test]
 fn a_fall_has_one_place_for_line_and_dot() {
     let (_, finding) = undecided();
     let trace = trace_at(110, 10.9, |index| if (60..80).contains(&index) { 0.7 } else { 0.03 }, |_| 12.8);

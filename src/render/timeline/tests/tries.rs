@@ -67,6 +67,9 @@ fn what_lies_between_tries_is_named_once() {
     // In fifteen slivers there is no room for the word, which the legend has then; in wide ones there is.
     let many = draw(&trace, None, &finding, &Options::default()).unwrap();
     assert!(says(&many, "rest between tries") && !says(&many, "rest"));
+    // Nor is the same word said over and over.
+    let short = draw(&trace, None, &finding, &of(5.0, 26.0)).unwrap();
+    assert!(says(&short, "rest between tries") && !says(&short, "rest"));
     let few = draw(&trace, None, &finding, &of(5.0, 20.0)).unwrap();
     assert!(says(&few, "rest") && !says(&few, "rest between tries"));
     let low = draw(&trace, None, &finding, &small()).unwrap();
