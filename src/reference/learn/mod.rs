@@ -167,7 +167,7 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
         Some(course) if names == found || names == found + 1 && named_but_unseen(&runs, request, &course) => {
             course
         }
-        _ => course::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?,
+        _ => repeats::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?,
     };
     if let Some(course) = but_first(&runs, request, &all) {
         notes.push(format!(

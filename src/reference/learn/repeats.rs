@@ -3,7 +3,7 @@
 //! Where the first time comes as long after the start on every board, each of them looks like a stage that all captures
 //! have in common. They are one stage, the last, whose activity is theirs.
 
-use crate::reference::capture::Run;
+use crate::reference::capture::{Piece, Run};
 use crate::reference::course::{self, Course, Stage};
 
 /// Levels of the same thing done again differ by no more than this, as a log: half of what tells two stages apart at a
@@ -12,12 +12,62 @@ const SAME_LEVEL: f64 = 0.12;
 /// ... and its lengths by no more than this, as a log. A boot that loads twice seldom does so for as long.
 const SAME_LENGTH: f64 = 0.3;
 
-/// `course` with all that its last stages repeat as one stage.
+/// `course` with all that its last stages repeat as one stage, and the first of the running level's pulses with it.
 pub(super) fn as_one_stage(runs: &[Run], course: Course) -> Course {
-    match repeats_from(&course.stages) {
+    let course = match repeats_from(&course.stages) {
         Some(first) => course::joined(runs, &course, first + 1),
         None => course,
+    };
+    if ends_with_a_pulse(runs, &course) {
+        course::joined(runs, &course, course.stages.len() - 1)
+    } else {
+        course
     }
+}
+
+/// The course of `count` stages, none of which is a pulse of the running level, unless there is no other.
+pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
+    let course = course::fit_count(runs, count)?;
+    if !ends_with_a_pulse(runs, &course) {
+        return Some(course);
+    }
+    let other = course::fit_count(runs, count + 1).map(|more| as_one_stage(runs, more));
+    Some(other.filter(|other| other.stages.len() == count).unwrap_or(course))
+}
+
+/// Whether the stage before the running level is no more than the first of the pulses that the running level goes on with:
+/// short, above it, and in most captures seen in it again and again.
+fn ends_with_a_pulse(runs: &[Run], course: &Course) -> bool {
+    /// A stage before it and the running level.
+    const FEWEST: usize = 3;
+    /// What lasts longer is a stage, in seconds (common practice, no source).
+    const PULSE_S: f64 = 1.5;
+    /// A pulse goes this far above its level, as a log.
+    const ABOVE: f64 = 0.15;
+    let Some((last, stage)) = course.stages.len().checked_sub(2).map(|k| (k + 1, &course.stages[k])) else {
+        return false;
+    };
+    let Some((length, _)) = stage.length.filter(|_| last + 1 >= FEWEST) else { return false };
+    let above = stage.level - course.stages[last].level;
+    if length > PULSE_S.ln() || above < ABOVE {
+        return false;
+    }
+    let again = |(run, starts): &(&Run, &Vec<usize>)| {
+        pulses_again(&run.pieces[starts[last]..], stage.level, above, length)
+    };
+    2 * runs.iter().zip(&course.starts).filter(again).count() > runs.len()
+}
+
+/// Whether `pieces` go up again to `level` or so, which is `above` the rest of them, for about as long.
+fn pulses_again(pieces: &[Piece], level: f64, above: f64, length: f64) -> bool {
+    /// Once may be chance.
+    const TIMES: usize = 2;
+    /// Lengths of pulses of a few readings are known no better than this, as a log.
+    const ABOUT: f64 = 0.8;
+    let high = |piece: &Piece| piece.level > level - above / 2.0;
+    let lasts = |group: &[Piece]| group.iter().map(|piece| piece.to - piece.from).sum::<f64>().ln();
+    let groups = pieces.chunk_by(|a, b| high(a) == high(b));
+    groups.filter(|group| high(&group[0]) && (lasts(group) - length).abs() < ABOUT).count() >= TIMES
 }
 
 /// The first of the stages that are repeated to the end: at least high, low, high, and the running one, which holds
@@ -86,5 +136,27 @@ mod tests {
         assert_eq!(one.stages.len(), 4);
         assert_eq!(one.starts, vec![vec![0, 1, 2, 3]; 4]);
         assert!(one.stages[3].length.is_none());
+    }
+
+    /// Captures with a stage of 0.6 s at 1.5 times the running level before it, which goes up as far `times` times more.
+    fn pulsing(times: usize) -> Vec<Run> {
+        let level = |watts: f64, fifths: usize| vec![(0.2, watts.ln()); fifths];
+        let run = |rest: usize| {
+            let pulse = [level(9.0, 3), level(6.0, rest)].concat();
+            let start = [level(1.0, 10), level(12.0, 20)].concat();
+            Run::of_pieces(&[start, pulse.repeat(1 + times), level(6.0, 100)].concat())
+        };
+        [15, 19, 24, 28].map(run).to_vec()
+    }
+
+    #[test]
+    fn the_first_pulse_of_the_running_level_is_no_stage_but_one_load_is() {
+        let stages = |times: usize| {
+            let runs = pulsing(times);
+            let starts = vec![vec![0, 10, 30, 33]; 4];
+            let course = course::joined(&runs, &Course { stages: Vec::new(), starts, cost: 0.0 }, 4);
+            as_one_stage(&runs, course).stages.len()
+        };
+        assert_eq!((stages(5), stages(0)), (3, 4));
     }
 }
