@@ -3,6 +3,7 @@
 mod any_trace;
 mod arrows;
 mod bench;
+mod busy_boards;
 mod cable;
 mod convert;
 mod dialects;

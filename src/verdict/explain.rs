@@ -1,7 +1,7 @@
 //! Competing explanations: what each end of a run would be called, and how plausible that is.
 
 use super::Class;
-use super::align::{Ending, Scores, State, Step, soft, tail};
+use super::align::{Ending, Look, Scores, State, Step, soft, tail};
 use super::feed::{gave_way, limit_too_low, starving};
 use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
 
@@ -53,6 +53,8 @@ const STOPS: f64 = 0.85;
 /// A board that stops half-way stops at any level, and a short draws anything; that it is just the running level, or that
 /// of a stage, is a coincidence, in nats: the log of how much wider the one scatters than the other.
 const COINCIDENCE: f64 = 1.0;
+/// A stuck board that moves about as a running one does so by coincidence too, in nats (by judgement).
+const AS_BUSY: f64 = 0.7;
 
 /// Lateness from which a stage has lasted `far beyond its usual time`, in standard deviations of the log of duration.
 const FAR_BEYOND_SDS: f64 = 2.5;
@@ -301,6 +303,24 @@ fn left_running(scores: &Scores, ending: &Ending, back: f64) -> f64 {
     }
 }
 
+/// How far a stay in the stage before the running level moves about as a running board does, and not as that stage, 0 to 1: a
+/// board that is stuck may do so, by coincidence.
+fn busy_as_running(scores: &Scores, look: &Look<'_>, stage: usize) -> f64 {
+    if !scores.model.of_this_board || stage + 1 != scores.model.last() {
+        return 0.0;
+    }
+    let as_running = scores.activity(look, scores.model.last()).exp();
+    as_running * (1.0 - scores.activity(look, stage).exp())
+}
+
+/// What speaks against a board that ran, fell back, started again and is stuck: two faults where one explains as much, and a
+/// fall that must be one.
+fn stuck_after_running(scores: &Scores, ending: &Ending) -> f64 {
+    /// In nats (by judgement).
+    const TWICE: f64 = -3.0;
+    TWICE + left_running(scores, ending, back_to_standby(scores, ending))
+}
+
 /// What speaks against a fall of a running board to more than its standby: if it ran for a moment only, what is left may be
 /// its running level, and the moment an edge.
 fn fell_to_a_part(scores: &Scores, ending: &Ending) -> f64 {
@@ -338,18 +358,31 @@ fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
     const SEEN: f64 = 0.25;
     /// Levels that are no further apart than this tell nothing, as a log (by judgement).
     const APART: f64 = 0.15;
-    /// In nats (by judgement).
+    /// Ups and downs of a busy stage, in their standard deviations (by judgement).
+    const UPS_AND_DOWNS: f64 = 2.0;
+    /// In nats (by judgement) ...
     const UNSEEN: f64 = -3.0;
+    /// ... for a step of up to this, as a log: software moves a running level by some tenths, not by twice ...
+    const BY_SOFTWARE: f64 = 0.4;
+    /// ... and for what it is longer.
+    const UNSEEN_BEYOND: f64 = -15.0;
     let last = scores.model.last();
     let Some(before) = last.checked_sub(1) else { return 0.0 };
-    let usual = (scores.model.stages[last].watts / scores.model.stages[before].watts).ln();
-    let stays = (mean_of(ending, State::Done(before)), mean_of(ending, State::Held(last)));
-    let (Some(from), Some(to)) = stays else { return 0.0 };
-    if usual.abs() <= APART || (to / from).ln() / usual >= SEEN {
+    let usual_from = scores.model.stages[before].watts;
+    let usual = (scores.model.stages[last].watts / usual_from).ln();
+    let Some(to) = mean_of(ending, State::Held(last)) else { return 0.0 };
+    // What was not told from the running level moved as little.
+    let from = mean_of(ending, State::Done(before)).unwrap_or(to);
+    // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
+    let off = (from / usual_from).ln();
+    let own = off.signum() * (off.abs() - UPS_AND_DOWNS * scores.model.stages[before].activity).max(0.0);
+    let moved = ((to / from).ln() / usual).min(((to / usual_from).ln() - own) / usual);
+    if usual.abs() <= APART || moved >= SEEN {
         return 0.0;
     }
     let held = ending.path.iter().rfind(|step| step.state == State::Held(last));
-    UNSEEN * held.map_or(0.0, |step| 1.0 - scores.runs_at(&scores.look(&step.stretch)))
+    let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
+    unseen * held.map_or(0.0, |step| 1.0 - scores.runs_at(&scores.look(&step.stretch)))
 }
 
 /// Mean power of all stays in `state`, in watts; `None` if there is none.
@@ -385,8 +418,8 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
     let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
     // Some go round in a circle, some stop dead.
-    let stuck = stuck - STOPS - COINCIDENCE * scores.runs_at(&look)
-        + activity.max(0.5_f64.ln())
+    let stuck = stuck - STOPS - COINCIDENCE * scores.runs_at(&look) + activity.max(0.5_f64.ln())
+        - AS_BUSY * busy_as_running(scores, &look, stage)
         + scores.stuck_level(&look, stage);
     let going = going + overdue + activity;
     match ending.progress.attempts {
@@ -396,6 +429,8 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
             let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
             let sure = if attempts <= 2 { 0.0 } else { -2.0 };
+            let sure =
+                sure + if ending.progress.left_last { stuck_after_running(scores, ending) } else { 0.0 };
             std::iter::once((Class::Stalled, stuck + sure)).chain(again).collect()
         }
     }

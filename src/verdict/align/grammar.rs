@@ -5,7 +5,8 @@
 
 use super::super::attempts::LEAST_REST_S;
 use super::super::model::Model;
-use super::State;
+use super::super::piece::LOOK_S;
+use super::{State, tail};
 
 /// A board falls back: once in a good many stages, but falling back is what a sick board does.
 const FALL_BACK: f64 = 1.5;
@@ -44,6 +45,9 @@ const MOST_SKIP: f64 = 12.0;
 const SKIP_PER_UPDATE: f64 = 1.2;
 /// Least cost of a skipped stage, however short.
 const LEAST_SKIP: f64 = 0.7;
+/// What goes no further than this off the running level is one of its ups and downs, in their standard deviations (by
+/// judgement).
+const UPS_AND_DOWNS: f64 = 1.2;
 /// Cost of skipping a stage whose duration is unknown.
 const UNKNOWN_SKIP: f64 = 6.0;
 
@@ -116,9 +120,22 @@ impl<'a> Grammar<'a> {
     }
 
     fn skip(&self, stage: usize) -> f64 {
-        self.model.stages[stage].duration.map_or(UNKNOWN_SKIP, |span| {
+        let unread = self.model.stages[stage].duration.map_or(UNKNOWN_SKIP, |span| {
             (SKIP_PER_UPDATE * span.low / self.update_s).clamp(LEAST_SKIP, MOST_SKIP)
-        })
+        });
+        self.hidden_in_running_level(stage).map_or(unread, |hidden| unread.min(LEAST_SKIP + hidden))
+    }
+
+    /// Cost of not telling the stage before the running level from it, where that is busy and lies close: its own ups and
+    /// downs go down to the stage, and for as long.
+    fn hidden_in_running_level(&self, stage: usize) -> Option<f64> {
+        if !self.model.of_this_board || stage + 1 != self.model.last() {
+            return None;
+        }
+        let (stage, running) = (&self.model.stages[stage], &self.model.stages[stage + 1]);
+        let off = (running.watts / stage.watts).ln().abs() / running.activity;
+        let looks = (stage.duration?.typical / LOOK_S).max(1.0);
+        Some(-looks * tail((off - UPS_AND_DOWNS).max(0.0)))
     }
 
     /// The step from one state to another, if there is one.
@@ -262,5 +279,19 @@ mod tests {
         assert!(stay(&guessed).is_some_and(|edge| !edge.gave_up));
         let below = edge(&known, State::Held(1), State::Held(1)).unwrap();
         assert!(below.gave_up, "the same stage again is a restart");
+    }
+
+    #[test]
+    fn a_stage_that_a_busy_running_level_goes_down_to_may_pass_unseen() {
+        let skip = |share: f64, activity: f64| {
+            let mut model = known();
+            let last = model.last();
+            model.stages[last - 1].watts = share * model.stages[last].watts;
+            model.stages[last].activity = activity;
+            Grammar::new(&model, 0.1, true, 60.0).skip(last - 1)
+        };
+        assert!(skip(0.8, 0.2) < 1.0, "one of its downs: {}", skip(0.8, 0.2));
+        assert!(skip(0.8, 0.05) > 6.0, "a calm level: {}", skip(0.8, 0.05));
+        assert!(skip(0.4, 0.2) > 6.0, "far below: {}", skip(0.4, 0.2));
     }
 }

@@ -18,7 +18,7 @@ mod search;
 mod wake;
 
 pub(super) use hidden::with_hidden_tries;
-pub(super) use score::{Scores, soft, tail};
+pub(super) use score::{Look, Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]
 pub(super) use search::{SIDE_BY_SIDE, search_beside};
