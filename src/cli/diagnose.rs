@@ -151,10 +151,8 @@ fn headline(finding: &Finding) -> String {
 /// How sure the verdict is, how far the board got, and what else it may be.
 fn sure(verdict: &Verdict) -> String {
     let mut text = format!(", {} sure", percent(verdict.confidence));
-    if let Some(stage) = &verdict.stalled_in {
-        let _ = write!(text, ", stuck in {stage}");
-    } else if let Some(stage) = &verdict.reached {
-        let _ = write!(text, ", got to {stage}");
+    if let Some(how_far) = words::how_far(verdict) {
+        let _ = write!(text, ", {how_far}");
     }
     if let Some(second) = words::runner_up(verdict) {
         let _ = write!(text, " ({second})");

@@ -179,6 +179,23 @@ pub fn runner_up(verdict: &Verdict) -> Option<String> {
     })
 }
 
+/// How far the board got, where that is told: `stuck in firmware`, or what [`got_to`] says.
+#[must_use]
+pub fn how_far(verdict: &Verdict) -> Option<String> {
+    verdict.stalled_in.as_ref().map(|stage| format!("stuck in {stage}")).or_else(|| got_to(verdict))
+}
+
+/// `got to firmware`; of tries that end in different stages, what the headline names first: `most tries end in firmware, the
+/// furthest in loading`.
+#[must_use]
+pub fn got_to(verdict: &Verdict) -> Option<String> {
+    let furthest = verdict.reached.as_ref()?;
+    Some(match &verdict.usually_in {
+        Some(most) => format!("most tries end in {most}, the furthest in {furthest}"),
+        None => format!("got to {furthest}"),
+    })
+}
+
 /// What departs and how, without the numbers: `firmware draws too much`.
 #[must_use]
 pub fn departure(departure: &Departure) -> String {
@@ -333,6 +350,17 @@ mod tests {
         let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
         assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
         assert_eq!(short(&at_the_step), "latches off at the end of firmware");
+    }
+
+    #[test]
+    fn how_far_a_board_got_has_the_stage_of_the_headline_first() {
+        let cycling = verdict(Class::Cycling);
+        assert_eq!(how_far(&cycling).unwrap(), "got to firmware");
+        let most = Verdict { usually_in: Some("rails".into()), ..cycling };
+        assert!(headline(&most).starts_with("Cycling in rails: "));
+        assert_eq!(how_far(&most).unwrap(), "most tries end in rails, the furthest in firmware");
+        assert_eq!(how_far(&verdict(Class::Stalled)).unwrap(), "stuck in firmware");
+        assert_eq!(how_far(&Verdict { reached: None, ..verdict(Class::NoDraw) }), None);
     }
 
     #[test]

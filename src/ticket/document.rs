@@ -133,8 +133,13 @@ fn standing(finding: &Finding) -> String {
         return format!("Verdict {}{why}.", verdict.class);
     }
     let sure = words::confidence(verdict);
-    let reached = verdict.reached.as_ref().map(|stage| format!("Got to {}. ", plain(stage)));
-    format!("{}Verdict {}, {sure}.", reached.unwrap_or_default(), verdict.class)
+    let got_to = words::got_to(verdict).map(|told| format!("{}. ", capitalized(&plain(&told))));
+    format!("{}Verdict {}, {sure}.", got_to.unwrap_or_default(), verdict.class)
+}
+
+fn capitalized(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn departures(finding: &Finding) -> Body {

@@ -41,6 +41,8 @@ thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
   h2 { margin-top: 0.7rem; font-size: 10.5pt; break-after: avoid; }
   td { white-space: normal; }
   tr, li, img, .caution, section:has(table) { break-inside: avoid; }
+  li:first-child:not(:last-child) { break-after: avoid; }
+  li:last-child:not(:first-child) { break-before: avoid; }
 }
 ";
 

@@ -202,6 +202,19 @@ fn the_page_carries_everything_and_fetches_and_runs_nothing() {
 }
 
 #[test]
+fn the_stage_of_the_headline_comes_before_the_furthest() {
+    let mut cycling = finding();
+    cycling.verdict.class = Class::Cycling;
+    cycling.verdict.stalled_in = None;
+    cycling.verdict.usually_in = Some("rails".into());
+    let folder = made(&cycling, &notes());
+    let page = folder.files.iter().find(|file| file.name == "ticket.html").unwrap();
+    let page = String::from_utf8_lossy(&page.bytes);
+    assert!(page.contains("<h1>Cycling in rails: "));
+    assert!(page.contains("\">Most tries end in rails, the furthest in firmware. Verdict cycling, "));
+}
+
+#[test]
 fn phases_of_many_tries_are_taken_together() {
     let mut cycling = finding();
     let of = cycling.phases[1].clone();

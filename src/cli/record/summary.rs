@@ -2,6 +2,7 @@
 
 use super::super::{Failure, Outcome};
 use crate::capture::{Report, Saved, Tally};
+use crate::render::words;
 use crate::units::percent;
 use crate::verdict::{Class, Finding};
 use std::fmt::Write as _;
@@ -38,10 +39,8 @@ fn verdict(finding: &Finding) -> String {
         return format!("verdict: {}", verdict.class);
     }
     let mut line = format!("verdict: {}, {} sure", verdict.class, percent(verdict.confidence));
-    if let Some(stage) = &verdict.stalled_in {
-        let _ = write!(line, ", stuck in {stage}");
-    } else if let Some(stage) = &verdict.reached {
-        let _ = write!(line, ", got to {stage}");
+    if let Some(how_far) = words::how_far(verdict) {
+        let _ = write!(line, ", {how_far}");
     }
     line
 }

@@ -13,14 +13,43 @@ use super::readings::Readings;
 pub(in crate::render) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
     let Some(row) = self::row(subject, axis) else { return };
     let color = sheet.palette.limit;
-    sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, 9.0, color));
-    for bar in bars(sheet, readings, axis, row) {
-        // As in the legend: a solid bar would be read as current above the limit.
+    sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.5, DASH, color));
+    hatched(sheet, bars(sheet, readings, axis, row));
+}
+
+/// Bars as in the legend: a solid one would be read as current above the limit.
+fn hatched(sheet: &mut Sheet, bars: Vec<Rect>) {
+    let color = sheet.palette.limit;
+    for bar in bars {
         sheet.scene.fill(bar, sheet.palette.paper);
         sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, color);
         sheet.scene.frame(bar, 1, color);
     }
 }
+
+/// Along the upper edge of the strip of volts, where these are not while the supply sits in its limit: over the whole
+/// strip the hatching would be all that is seen of it.
+pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
+    /// Least part of the strip that is left to the volts.
+    const PART: i32 = 8;
+    let bottom = area.top + sheet.u(LIMIT_BAR).min(area.height() / PART);
+    let bar = |(left, right): &(i32, i32)| Rect { left: *left, right: *right, bottom, ..area };
+    hatched(sheet, readings.limited.iter().map(bar).collect());
+}
+
+/// The line of the limit again, over a trace that runs along it: in its dashes the one is seen, and between them the other.
+pub(super) fn over_trace(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    let Some(row) = self::row(subject, axis) else { return };
+    let pens = [(4.6, sheet.palette.paper), (2.0, sheet.palette.limit)].map(|(w, c)| sheet.pen(w, DASH, c));
+    for &stretch in &readings.limited {
+        for pen in pens {
+            sheet.scene.across(stretch, row, pen);
+        }
+    }
+}
+
+/// Length of the dashes of the limit, in units of the layout.
+const DASH: f64 = 9.0;
 
 /// Above the limit in `row` where the supply sits in it.
 pub(super) fn bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32) -> Vec<Rect> {

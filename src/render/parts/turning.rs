@@ -84,8 +84,12 @@ pub(in crate::render) fn meets(subject: &Subject, phase: &Phase, level: f64) -> 
 fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option<f64> {
     /// A reading this near to the level is at it (common practice, no source).
     const NEAR: f64 = 0.02;
-    /// One further away is at another level (common practice, no source).
+    /// One further away is at another level (common practice, no source) …
     const FAR: f64 = 0.5;
+    /// … and so is the mean of the next few that is.
+    const FAR_IN_MEAN: f64 = 0.2;
+    /// So many readings an inrush does not stay at one level (common practice, no source).
+    const FEW: u8 = 5;
     let (time, read) = (subject.trace.time(), subject.trace.amps());
     let index = |t: f64| time.partition_point(|time| *time < t);
     let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
@@ -93,8 +97,12 @@ fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option
     let at_it = |index: &usize| off(*index).abs() <= NEAR * level.abs() || crosses(*index);
     let all = || index(from)..index(phase.end_s.value());
     // Not where an inrush passes it: there the readings around are at something else.
-    let stays =
-        |at: &usize| (*at..(*at + 2).min(read.len())).all(|index| off(index).abs() <= FAR * level.abs());
+    let next = |at: usize, few: u8| (at..(at + usize::from(few)).min(read.len())).map(off);
+    let stays = |at: &usize| {
+        let (count, sum) = next(*at, FEW).fold((0.0, 0.0), |(count, sum), off| (count + 1.0, sum + off));
+        next(*at, 2).all(|off| off.abs() <= FAR * level.abs())
+            && f64::abs(sum / count) <= FAR_IN_MEAN * level.abs()
+    };
     let found = all().find(|index| at_it(index) && stays(index)).or_else(|| all().find(at_it));
     found.map(|index| time[index])
 }

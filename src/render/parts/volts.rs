@@ -8,7 +8,7 @@ use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::events::Lane;
-use super::legend::LIMITED_PITCH;
+use super::limit;
 use super::readings::Readings;
 use super::turning::LEAST_SAG;
 use super::{Subject, amps};
@@ -69,20 +69,15 @@ pub(in crate::render) fn draw(
     if area.is_empty() {
         return;
     }
-    for &(left, right) in &readings.limited {
-        sheet.scene.hatch(Rect { left, right, ..area }, sheet.u(LIMITED_PITCH), true, palette.limit);
-    }
     grid(sheet, axis);
+    limit::above_volts(sheet, readings, area);
     amps::gaps(sheet, readings, area);
     lane.lines(sheet, area);
     amps::gaps_words(sheet, readings, area);
     super::fault_line(sheet, readings.time.left, &readings.volts, axis, lane.fault());
-    let hatched = !readings.limited.is_empty();
-    if hatched {
-        // Hatching would drown it.
-        line(sheet, readings, axis, (8.0, palette.paper));
-    }
-    line(sheet, readings, axis, (if hatched { 3.2 } else { 2.0 }, palette.volts));
+    // A collapsed feed is not to be taken for the frame that it lies on.
+    let width = if readings.limited.is_empty() { 2.0 } else { 3.2 };
+    line(sheet, readings, axis, (width, palette.volts));
     lowest(sheet, subject, readings, axis, (lane.fault().map(|(x, _)| x), zero));
 }
 

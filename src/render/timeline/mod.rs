@@ -92,11 +92,12 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
 
 /// Whether low current is not magnified, since the amps need the room more than what the verdict says of rest.
 fn has_no_room_for_rest(sheet: &Sheet, subject: &Subject, scale: &amps::Scale, narrow: bool) -> bool {
-    let falls = matches!(subject.finding.verdict.class, Class::LatchOff | Class::DroppedOut);
-    let matters = scale.rest_matters(subject);
+    let class = subject.finding.verdict.class;
+    // What a board that dropped out is left at is the half of its verdict.
+    let matters = scale.rest_matters(subject) || class == Class::DroppedOut;
     match (narrow, sheet.is_very_low()) {
         (_, true) => !matters,
-        (true, false) => !matters && !falls,
+        (true, false) => !matters && class != Class::LatchOff,
         (false, false) => false,
     }
 }

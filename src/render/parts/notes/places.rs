@@ -220,23 +220,36 @@ fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i
     let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
     let beside = sheet.u(BESIDE);
     // What is met only later is no place on the edge that leads to it, nor on an inrush.
-    let about = if (line - beside..=line).contains(&wanted) { line } else { wanted };
-    let (x, y) = on_trace(readings, axes, note.amps, (about, wanted, beside))
-        .unwrap_or((wanted, axes.main.area.center().1));
+    let near = if (line - beside..=line).contains(&wanted) {
+        Near { about: line, from: line - beside, to: line + beside }
+    } else {
+        let from = if wanted > line { wanted } else { wanted - beside };
+        Near { about: wanted, from, to: wanted + beside }
+    };
+    let (x, y) =
+        on_trace(readings, axes, note.amps, (near, wanted)).unwrap_or((wanted, axes.main.area.center().1));
     // The dot stays within the strips: what is said above and below them is to be read.
     let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
     (x, y.min(floor - sheet.u(sheet.mark(DOT)) - 1).max(axes.main.area.top + sheet.u(sheet.mark(DOT))))
 }
 
-/// Where the trace has the level, as near to column `about` as can be and no further than `reach`; without a level, or where
-/// nothing was read so near, the nearest column of all to `wanted`.
+/// The columns among which the place of a dot is looked for, and that to which it is to be as near as can be.
+#[derive(Debug, Clone, Copy)]
+struct Near {
+    about: i32,
+    from: i32,
+    to: i32,
+}
+
+/// Where the trace has the level, near the column that is said; without a level, or where nothing was read so near, the
+/// nearest column of all to `wanted`.
 fn on_trace(
     readings: &Readings,
     axes: Axes,
     amps: Option<f64>,
-    (about, wanted, reach): (i32, i32, i32),
+    (Near { about, from, to }, wanted): (Near, i32),
 ) -> Option<(i32, i32)> {
-    let near = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (x - about).abs() <= reach);
+    let near = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (from..=to).contains(x));
     let near = near.filter_map(|(x, column)| Some((x, column.as_ref()?)));
     let found = amps.and_then(|amps| {
         let y = axes.row(amps);

@@ -115,7 +115,10 @@ fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
         let trace = trace(600, 60.0, |_| amps);
         let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
         assert_legible(&scene);
-        let told = starting_with(&scene, "good boards peak at ").map(|label| label.text.clone());
+        let label = starting_with(&scene, "good boards peak at ");
+        let told = label.map(|label| label.text.clone());
+        // Where its stage begins: further in it would look like something that happens there.
+        assert!(label.is_none_or(|label| label.bounds().left - amps_area(&scene).left < 40));
         (told, starting_with(&scene, "highest peak").is_some())
     };
     // 60 W at the 12.8 V of the feed, which the profile takes a little less than in proportion.

@@ -117,6 +117,66 @@ fn the_dot_of_a_level_is_not_on_the_inrush_that_passes_it() {
 }
 
 #[test]
+fn the_dot_of_a_level_is_on_no_inrush_that_decays_through_it_nor_in_the_columns_before() {
+    let (_, mut finding) = run_of(Class::PartialShort);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.022), ..phase("standby", 2.0, 60.0) });
+    // It decays through the level, two readings within half of it, and the readings after that are a little below.
+    let amps = |index: u32| match index {
+        0..20 => 0.0,
+        20 => 0.1,
+        21 => 0.0222,
+        22 => 0.0125,
+        23..27 => 0.005,
+        _ => 0.0218,
+    };
+    let trace = trace_at(601, 60.0, amps, |_| 12.8);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let met = super::super::super::parts::turning::meets(&subject, &finding.phases[1], 0.022);
+    assert_eq!(met, Some(trace.time()[27]));
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let alarm = Theme::Light.palette().alarm;
+    let (dot, line) = (dot(&scene, alarm).0, markers(&scene, alarm)[0]);
+    // Seven tenths of a second, of a minute on some 1300 columns.
+    assert!(dot > line + 12, "{dot} {line}");
+}
+
+#[test]
+fn the_dot_of_a_board_that_draws_nothing_stands_where_nothing_is_drawn() {
+    let (_, mut finding) = run_of(Class::NoDraw);
+    finding.phases.truncate(1);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.0002), ..phase("no draw", 2.0, 60.0) });
+    // A supply that settles to its zero within three seconds of feed.
+    let trace = trace_at(601, 60.0, |index| if index < 50 { 0.004 } else { 0.0 }, |_| 12.8);
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let alarm = Theme::Light.palette().alarm;
+    let (dot, line) = (dot(&scene, alarm), markers(&scene, alarm)[0]);
+    let spans = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Steps { spans, .. } => Some(spans),
+        _ => None,
+    });
+    let last = spans.unwrap().iter().flatten().next_back().unwrap();
+    assert!(dot.0 > line + 50, "{dot:?} {line}");
+    assert!((last.top - dot.1).abs() <= 8, "{dot:?} {}", last.top);
+}
+
+#[test]
+fn a_note_leaves_both_edges_of_the_line_of_its_moment_to_be_seen() {
+    let alarm = Theme::Light.palette().alarm;
+    for (class, size) in
+        Class::ALL.into_iter().flat_map(|class| [Size::WIDE, Size::A4].map(|size| (class, size)))
+    {
+        let (trace, finding) = run_of(class);
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let away = Sheet::new(&options(size, Theme::Light), LEAST).u(7.0);
+        for (note, line) in boxes(&scene).into_iter().zip(markers(&scene, alarm)) {
+            let clear = note.right + away <= line || line <= note.left - away;
+            assert!(clear, "{class} at {size}: {note:?} {line}");
+        }
+    }
+}
+
+#[test]
 fn a_press_is_told_as_the_text_tells_it() {
     use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
     let (_, mut finding) = run_of(Class::StandbyOnly);

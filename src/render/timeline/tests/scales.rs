@@ -35,3 +35,34 @@ fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
     assert!(!said.iter().any(|text| ["4", "6", "4 A", "6 A", "5 A"].contains(text)), "{said:?}");
     assert_legible(&scene);
 }
+
+#[test]
+fn a_limit_that_the_trace_runs_along_is_seen_and_its_hatching_leaves_the_volts_alone() {
+    use crate::trace::{Header, Mode, Sample, TraceBuilder};
+    let (_, mut finding) = run_of(Class::HardShort);
+    finding.log.limit_a = Amps::new(2.0).ok();
+    let mut builder = TraceBuilder::new(Header { limit: Amps::new(2.0).ok(), ..Header::default() });
+    for index in 0..600_u32 {
+        let (time, mode) = (Seconds::constant(f64::from(index) / 10.0), Mode::ConstantCurrent);
+        let (volts, amps) = (Volts::constant(0.3), Amps::constant(2.0));
+        builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
+    }
+    let trace = builder.finish();
+    for size in [Size::WIDE, Size::PHONE, Size::A4, Size::new(640, 480).unwrap()] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let limit = Theme::Light.palette().limit;
+        let order = |is: &dyn Fn(&Shape) -> bool| scene.shapes.iter().position(is).unwrap();
+        let trace = order(&|shape| matches!(shape, Shape::Steps { .. }));
+        let over = scene.shapes[trace..].iter().any(|shape| {
+            matches!(shape, Shape::Dashed { area, color, .. }
+                if *color == limit && area.width() > area.height() * 100)
+        });
+        assert!(over, "{size}");
+        let highest = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Hatch { area, .. } => Some(area.height()),
+            _ => None,
+        });
+        let wide = Sheet::new(&options(size, Theme::Light), LEAST).u(16.0);
+        assert!(highest.max().unwrap() <= wide, "{size}");
+    }
+}

@@ -162,6 +162,15 @@ fn standby_is_magnified_on_a_phone_where_it_departs_or_is_what_a_board_falls_bac
 }
 
 #[test]
+fn what_a_board_falls_back_to_is_magnified_on_a_low_figure_too() {
+    let (trace, finding) = run_of(Class::DroppedOut);
+    let scene = draw(&trace, Some(&profile()), &finding, &small()).unwrap();
+    assert!(scene.labels().any(|label| label.text.starts_with("low current, magnified")));
+    assert!(scene.labels().any(|label| label.text == "falls back here"));
+    assert_legible(&scene);
+}
+
+#[test]
 fn presses_are_named_in_their_order_on_a_phone() {
     use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
     let (_, finding) = run_of(Class::LatchOff);
