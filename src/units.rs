@@ -353,6 +353,21 @@ pub fn reference_in_steps(value: f64, step: f64, symbol: &str) -> String {
     }
 }
 
+/// The value of a quantity as it is said, in its plain unit: 0.091 of `91 mA`; `None` of what is no number with a unit.
+#[must_use]
+pub fn from_words(words: &str) -> Option<f64> {
+    let (number, unit) = words.split_once(' ')?;
+    let scale = match unit.chars().next().filter(|_| unit.chars().count() > 1) {
+        None => 1.0,
+        Some('n') => 1e-9,
+        Some('µ') => 1e-6,
+        Some('m') => 1e-3,
+        Some('k') => 1e3,
+        Some(_) => return None,
+    };
+    Some(number.parse::<f64>().ok()? * scale)
+}
+
 /// `uncertainty` in the unit and to the last place of `shown`, which is `value` in words; rounded up, since an
 /// uncertainty must not look smaller than it is (GUM, JCGM 100:2008, 7.2.6).
 #[must_use]

@@ -17,6 +17,10 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::HardShort => "Hard short: the supply sits in its limit and the feed collapses".into(),
         Class::PartialShort => "Partial short: heavy current from switch-on, nothing starts".into(),
         Class::ExcessStandby | Class::StandbyOnly => asleep(verdict),
+        // It tried again at every press.
+        Class::LatchOff if verdict.tries.is_some() => {
+            format!("Latches off{}: gives up each try, stays down until pressed", in_stage(verdict))
+        }
         Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
         Class::Cycling => {
             format!("Cycling{}: starts and gives up, {}", in_stage(verdict), how_often(verdict))
@@ -350,6 +354,11 @@ mod tests {
         let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
         assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
         assert_eq!(short(&at_the_step), "latches off at the end of firmware");
+        let pressed = Verdict { tries: Some(2), ..verdict(Class::LatchOff) };
+        assert_eq!(
+            headline(&pressed),
+            "Latches off in firmware: gives up each try, stays down until pressed"
+        );
     }
 
     #[test]

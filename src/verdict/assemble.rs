@@ -7,6 +7,7 @@ use super::evidence::{because, fallen};
 use super::limits::limits;
 use super::phases::phases;
 use super::posterior::Probable;
+use super::presses::tries_at_each_press;
 use super::readout::Readout;
 use super::run::unknown_feed;
 use super::seen::{Ends, Seen, seconds, volts};
@@ -223,7 +224,10 @@ fn verdict(seen: &Seen) -> Verdict {
         stalled_in,
         step_into: step_into.map(name),
         asked: seen.has_button().then_some(!analysis.run.presses.is_empty()),
-        tries: seen.tries().filter(|_| analysis.class() == Class::Cycling).map(|tries| tries.count),
+        tries: seen
+            .tries()
+            .filter(|_| analysis.class() == Class::Cycling || tries_at_each_press(seen))
+            .map(|tries| tries.count),
         because: because(seen),
         runner_up: runner_up(&analysis.probable),
     }

@@ -255,7 +255,8 @@ pub struct Verdict {
     /// Whether a press of the button is marked with the feed on; null for a board that needs none to start.
     #[serde(default)]
     pub asked: Option<bool>,
-    /// How many tries were given up, of a board that starts again and again; null for another.
+    /// How many tries were given up, of a board that starts again and again, or one that latches off and tries again at
+    /// every press; null for another.
     #[serde(default)]
     pub tries: Option<usize>,
     /// The facts that decided, with numbers and units.

@@ -61,16 +61,58 @@ fn reference(seen: &Seen) -> Option<String> {
 /// The picture shows the band of each stage; of many stages one is outside its own on most good boards now and then.
 fn just_inside(seen: &Seen) -> Option<String> {
     let stages = seen.profile?.phases.len();
-    let (measured, band, near) = seen.just_inside.iter().find_map(|near| {
-        let (measured, low, high) = said(seen, near);
-        (measured != low && measured != high).then(|| (measured, range(&low, &high), near))
-    })?;
-    let side = if is_below(near) { "below" } else { "above" };
+    let Near { departure: near, measured, band } = Near::of(seen)?;
+    let side = if near.is_below() { "below" } else { "above" };
+    let (phase, suspicion) = (&near.phase, suspicion(near));
+    if seen.class() == Class::FullBoot {
+        // What was measured is among the facts of a board that is called sound.
+        return Some(format!("whether {phase} {suspicion}, or is only {side} what most good boards have"));
+    }
     Some(format!(
-        "whether {} {}: {measured} is {side} its band ({band}), but no further than one of {stages} stages of a good board may be",
-        near.phase,
-        suspicion(near)
+        "whether {phase} {suspicion}: {measured} is {side} its band ({band}), but no further than one of {stages} stages of a good board may be"
     ))
+}
+
+/// A mean or a length that is outside the band of its stage and no departure, in the words of a finding.
+pub(super) struct Near<'a> {
+    pub departure: &'a Departure,
+    pub measured: String,
+    pub band: String,
+}
+
+impl<'a> Near<'a> {
+    /// The one to speak of: that of the level that a board ends at, else the first.
+    pub(super) fn of(seen: &'a Seen) -> Option<Self> {
+        let last = seen.analysis.path.last().and_then(|last| last.state.stage());
+        let last = last.map(|stage| &seen.analysis.model.stages[stage].name);
+        let in_words = |near: &'a Departure| {
+            let (measured, low, high) = said(seen, near);
+            (measured != low && measured != high).then(|| Self {
+                departure: near,
+                measured,
+                band: range(&low, &high),
+            })
+        };
+        let mut all: Vec<Self> = seen.just_inside.iter().filter_map(in_words).collect();
+        all.sort_by_key(|near| Some(&near.departure.phase) != last);
+        all.into_iter().next()
+    }
+
+    /// Of a board that boots; not beside departures, which say more.
+    pub(super) fn of_a_boot(seen: &'a Seen) -> Option<Self> {
+        if seen.class() == Class::FullBoot && seen.departures.is_empty() { Self::of(seen) } else { None }
+    }
+
+    /// `settled draws less than good boards'`.
+    pub(super) fn how(&self) -> String {
+        let how = match self.departure.direction {
+            Direction::Above => "draws more",
+            Direction::Below => "draws less",
+            Direction::Longer => "lasts longer",
+            Direction::Shorter => "is shorter",
+        };
+        format!("{} {how} than good boards'", self.departure.phase)
+    }
 }
 
 /// What was measured and the bounds of its band, in the words of a finding.
@@ -81,8 +123,10 @@ fn said(seen: &Seen, near: &Departure) -> (String, String, String) {
     (seen.amps(near.measured), seen.reference_amps(near.low), seen.reference_amps(near.high))
 }
 
-fn is_below(near: &Departure) -> bool {
-    matches!(near.direction, Direction::Below | Direction::Shorter)
+impl Departure {
+    fn is_below(&self) -> bool {
+        matches!(self.direction, Direction::Below | Direction::Shorter)
+    }
 }
 
 /// What such a quantity may mean.

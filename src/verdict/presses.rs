@@ -136,6 +136,12 @@ pub(super) fn follows(seen: &Seen) -> Follows {
     }
 }
 
+/// Whether a board that latches off tried more than once, each time at a press, and at every one after the first.
+pub(super) fn tries_at_each_press(seen: &Seen) -> bool {
+    let latches = seen.class() == Class::LatchOff && seen.attempts.len() > 1;
+    latches && follows(seen) == Follows::EachItsPress && last_in_vain(seen).is_none()
+}
+
 /// Whether a board at rest did not stir at a press.
 fn is_in_vain(seen: &Seen, press: f64) -> bool {
     let (from, to) = (press - BY_HAND_S, press + TIME_TO_WAKE_S);

@@ -111,7 +111,11 @@ pub(super) fn elsewhere(subject: &Subject, shown: &Attempt) -> Option<String> {
     let as_here = given_up(subject).filter(tells).filter(|attempt| attempt.ended_in.as_ref() == Some(here));
     let as_here = as_here.count();
     if as_here > count {
-        return Some(format!("{as_here} of {all} end in {here}, {count} in {stage}"));
+        let rest = match all - given_up(subject).filter(tells).count() {
+            0 => String::new(),
+            untold => format!(", {untold} not told"),
+        };
+        return Some(format!("{as_here} of {all} end in {here}, {count} in {stage}{rest}"));
     }
     Some(format!("this one in {here}, {count} of {all} in {stage}"))
 }

@@ -287,6 +287,7 @@ fn stays_down(subject: &Subject) -> Option<Note> {
     let (at, head) = match before_gap(subject, edge) {
         Some(last) => (last, "stays down from this gap on"),
         // The moment of the text.
+        None if subject.finding.verdict.tries.is_some() => (start, "gives up, as at each press"),
         None => (start, "stays down from here on"),
     };
     let mut note = Note { at, ..at_reading(subject, edge, point, head, body) };

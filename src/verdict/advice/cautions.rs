@@ -1,7 +1,7 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
 use super::asleep::standby_surplus;
-use super::shorts::{WARMING_A, hardly_warms};
+use super::shorts::{WARMING_A, fed_gently_w, hardly_warms};
 use super::usual::loaded_from_switch_on;
 use super::words::Words;
 use crate::reference::Profile;
@@ -92,7 +92,8 @@ fn capacitors(told: &[String]) -> Option<String> {
 fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     let level = seen.last_level()?;
     let surplus = match seen.class() {
-        Class::HardShort | Class::PartialShort => level.watts,
+        // As it was fed, or as the checks feed it.
+        Class::HardShort | Class::PartialShort => level.watts.max(fed_gently_w(seen).unwrap_or(0.0)),
         Class::ExcessStandby => level.watts - seen.analysis.model.standby.watts.unwrap_or(0.0),
         // Whether it is a fault is not known, and nobody touches it before that is.
         Class::Inconclusive if loaded_from_switch_on(seen) => level.watts,

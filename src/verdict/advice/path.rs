@@ -8,6 +8,7 @@
 use crate::reference::{PathSection, Profile};
 use crate::trace::EventKind;
 use crate::verdict::evidence::{FellTo, fall, woke_before};
+use crate::verdict::limits::Near;
 use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
 
@@ -239,7 +240,16 @@ impl<'a> Ground<'a> {
                 why,
             ));
         }
+        if let Some(near) = self.draws_otherwise(standing) {
+            return Some(known(SectionState::Unknown, near));
+        }
         Some(self.draws_as_usual(path, standing))
+    }
+
+    /// How the draw of `stage` differs from that of most good boards, of a board that boots, where that is no departure.
+    fn draws_otherwise(&self, stage: usize) -> Option<String> {
+        let near = Near::of_a_boot(self.seen)?;
+        (near.departure.phase == *self.name(stage) && near.departure.unit == "A").then(|| near.how())
     }
 
     /// What a current as on good boards tells of the section in that stage.

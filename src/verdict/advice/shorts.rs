@@ -1,7 +1,7 @@
 //! Where a heavy load is looked for: without tools first, then warm, then by ohms, and the iron last. All common
 //! practice at repair benches, with no source.
 
-use super::usual::feed_gently;
+use super::usual::{GENTLE_W, feed_gently, usual_limit};
 use crate::verdict::Class;
 use crate::verdict::evidence::{has_leads_in_it, woke_before};
 use crate::verdict::kind::Family;
@@ -128,6 +128,13 @@ pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String>
     first.chain(gently.into_iter().flatten()).chain(last).collect()
 }
 
+/// What [`feed_gently`] turns to heat in one part, in watts; `None` where it is not among the steps, or one that is warned of
+/// takes more.
+pub(super) fn fed_gently_w(seen: &Seen) -> Option<f64> {
+    let ohms = seen.load().filter(|_| !mostly_leads(seen) && !hardly_warms(seen))?.ohms;
+    Some(GENTLE_W.min(seen.analysis.run.set_v.powi(2) / ohms))
+}
+
 fn mostly_leads(seen: &Seen) -> bool {
     seen.load().is_none_or(|load| load.ohms < LEADS_OHM)
 }
@@ -174,7 +181,7 @@ fn warm_it(seen: &Seen) -> Option<String> {
         return None;
     }
     let point = seen.feed_point.as_deref().unwrap_or("feed point");
-    let usual = seen.profile.map(|profile| profile.feed.limit.value()).filter(|usual| *usual < WARMING_A);
+    let usual = usual_limit(seen).filter(|usual| *usual < WARMING_A);
     let carry =
         usual.map_or_else(|| "that".into(), |usual| format!("more than the usual {}", exact(usual, "A")));
     Some(format!(

@@ -11,8 +11,8 @@ use crate::verdict::evidence::{
     FellTo, ends_in_a_spike, fall, lost, only_a_reference_tells, woke_and_stays, woke_before,
 };
 use crate::verdict::kind::Family;
-use crate::verdict::limits::long_try;
-use crate::verdict::seen::{Load, Seen};
+use crate::verdict::limits::{Near, long_try};
+use crate::verdict::seen::{Load, Seen, exact};
 use crate::verdict::{Class, Direction};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
@@ -67,25 +67,42 @@ fn loaded(seen: &Seen) -> &'static str {
     if woke_before(seen) { "the rails that come up with the wake" } else { "the input rail" }
 }
 
+/// Warms a small part by some hundred kelvin, which no camera misses, in watts (common practice, no source).
+pub(super) const GENTLE_W: f64 = 2.0;
+
+/// The limit that such boards are fed at, as their profile has it, else as it was set.
+pub(super) fn usual_limit(seen: &Seen) -> Option<f64> {
+    seen.profile.map(|profile| profile.feed.limit.value()).or(seen.analysis.run.limit_a)
+}
+
 /// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
 pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> Vec<String> {
-    /// Warms a small part by some hundred kelvin, which no camera misses (common practice, no source).
-    const WATTS: f64 = 2.0;
-    let volts = (WATTS * ohms).sqrt().min(seen.analysis.run.set_v);
+    let volts = (GENTLE_W * ohms).sqrt().min(seen.analysis.run.set_v);
     let reads = if leads_in_it(seen) {
         format!("{} (leads are in that) or less", Load::words(ohms))
     } else {
         format!("about {}", Load::words(ohms))
     };
+    let amps = volts / ohms;
+    let usual = usual_limit(seen).filter(|usual| *usual < amps);
+    let limit = usual.unwrap_or(amps);
     let rail = format!(
-        "if {} reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} A ({} W)",
+        "if {} reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} ({} W, for seconds)",
         if woke_before(seen) { "a rail at the volts of the feed" } else { "the input rail" },
         figures(volts, 2),
-        figures(volts / ohms, 2),
-        figures(volts * volts / ohms, 1)
+        usual.map_or_else(|| format!("{} A", figures(amps, 2)), |usual| exact(usual, "A")),
+        figures(limit * limit * ohms, 1)
     );
+    let more = usual.map(|usual| {
+        format!(
+            "or up to {} A ({} W) for seconds, if it, fuse and leads carry more than the usual {}",
+            figures(amps, 2),
+            figures(volts * amps, 1),
+            exact(usual, "A")
+        )
+    });
     let warms = "see what warms with a thermal camera, freeze spray or a film of alcohol".to_owned();
-    [rail, warms].into_iter().chain(behind_a_converter(seen)).collect()
+    [Some(rail), more, Some(warms)].into_iter().flatten().chain(behind_a_converter(seen)).collect()
 }
 
 /// What a load is behind a converter, which hands on watts and not ohms; a feed that collapses runs none.
@@ -212,11 +229,28 @@ fn cooler(seen: &Seen, watts: f64) -> Option<String> {
 
 fn full_boot(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String> {
     let mut checks = departing(seen, suspect);
-    if checks.is_empty() && !own {
-        checks.push(works(seen));
+    if checks.is_empty() {
+        checks.extend(near(seen));
+        if !own {
+            checks.push(works(seen));
+        }
     }
     checks.extend(run_longer(seen));
     checks
+}
+
+/// What settles whether a stage that is outside its band, and no departure, is as it should be.
+fn near(seen: &Seen) -> Option<String> {
+    let near = Near::of_a_boot(seen)?;
+    let look = match near.departure.direction {
+        Direction::Below => "see what is not attached or does not run",
+        Direction::Above => "see what is attached that good boards were without",
+        Direction::Longer | Direction::Shorter => "repeat",
+    };
+    Some(format!(
+        "{}: {look}, and compare with a good board on this supply (the same things attached)",
+        near.how()
+    ))
 }
 
 /// What to do about a board that boots, but not as good boards do.
@@ -270,10 +304,16 @@ fn works(seen: &Seen) -> String {
             .iter()
             .any(|path| path.skipped_from.iter().any(|from| from.eq_ignore_ascii_case(point)))
     });
+    let but =
+        Near::of_a_boot(seen).map_or_else(String::new, |near| format!(", but for {}", near.departure.phase));
     if skipped {
-        "as far as amps tell, what is fed from this point works: look at what the feed point skips".into()
+        format!(
+            "as far as amps tell, what is fed from this point works{but}: look at what the feed point skips"
+        )
     } else {
-        "as far as amps tell, what the supply feeds works: look at signals, connectors and what is attached in use".into()
+        format!(
+            "as far as amps tell, what the supply feeds works{but}: look at signals, connectors and what is attached in use"
+        )
     }
 }
 
@@ -347,15 +387,19 @@ fn capture_again(seen: &Seen) -> String {
             .into();
     }
     let from = if seen.has_button() { "the press of the button" } else { "switch-on" };
-    match needed_s {
-        Some(needed_s) => {
-            let rounded_s = (needed_s / 5.0).ceil() * 5.0;
-            format!("capture again from before switch-on, and for {rounded_s:.0} s after {from}")
-        }
-        None if long => {
-            format!("capture again from before switch-on, and mark {from}: this log is long enough")
-        }
-        None => format!("capture again from before switch-on, and for a minute or more after {from}"),
+    let what = match needed_s {
+        Some(needed_s) => format!("for {:.0} s after {from}", (needed_s / 5.0).ceil() * 5.0),
+        None if long => format!("mark {from}: this log is long enough"),
+        None => format!("for a minute or more after {from}"),
+    };
+    if !seen.analysis.run.switch_on_seen {
+        return format!("capture again from before switch-on, and {what}");
+    }
+    // This log does begin before it.
+    if what.starts_with("for") {
+        format!("capture again, {what}")
+    } else {
+        format!("capture again, and {what}")
     }
 }
 

@@ -9,6 +9,7 @@ use crate::stats::robust;
 use crate::units::{Amps, Seconds, Volts, figures, in_steps, range};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
+use crate::verdict::limits::Near;
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::presses::{SWITCHES_OFF_S, switched_off};
 use crate::verdict::pulses::Pulses;
@@ -24,7 +25,20 @@ const BEFORE_FALL_S: f64 = 1.0;
 const SHUTDOWN_S: f64 = 20.0;
 
 pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
-    before_this(seen).into_iter().chain(stages(seen)).chain([level(seen, last)]).collect()
+    let facts = before_this(seen).into_iter().chain(stages(seen)).chain([level(seen, last)]);
+    facts.chain(near(seen)).collect()
+}
+
+/// What is outside the band of its stage, of a board that boots; that is no departure, and no all-clear.
+fn near(seen: &Seen) -> Option<String> {
+    let near = Near::of_a_boot(seen)?;
+    // The share that an envelope leaves out (tolerance interval for 0.95 of all boards, ISO 16269-6).
+    Some(format!(
+        "{}: {} against {}; one good board in twenty may lie outside, so this by itself is no finding",
+        near.how(),
+        near.measured,
+        near.band
+    ))
 }
 
 pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
@@ -61,9 +75,10 @@ fn at(seen: &Seen, moment_s: f64) -> String {
 /// When a stage begins: what the switch-on starts has no moment of its own.
 fn when(seen: &Seen, start_s: f64) -> String {
     let run = &seen.analysis.run;
-    let moment = seen.time(start_s);
-    match start_s - run.start_s <= seen.readout.update_s() {
-        true if run.switch_on_seen => format!("from switch-on ({moment})"),
+    // A reading that averages over the rise of the feed may come before it.
+    match start_s - run.start_s <= EDGE_READINGS * seen.readout.update_s() {
+        // The moment from which all times after switch-on are counted.
+        true if run.switch_on_seen => format!("from switch-on ({})", seen.time(run.start_s)),
         true => "from the first reading on".into(),
         false => at(seen, start_s),
     }

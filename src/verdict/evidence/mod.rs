@@ -277,7 +277,7 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
             let why = if asked {
                 "a board may take longer to wake"
             } else {
-                "it waits for a press of the button, and none is marked"
+                "good boards wait for a press of the button, and none is marked"
             };
             format!("it ends {} {what}: {why}", after(seen, from_s))
         });

@@ -1,7 +1,7 @@
 //! A board that does not wake.
 
 use super::{TIMES_FROM, to_the_end};
-use crate::units::{figures, how_often, range};
+use crate::units::{figures, from_words, how_often, range};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
@@ -141,6 +141,10 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     if times < TIMES_FROM {
         return usual;
     }
+    // Of the currents as they are said, so that anybody finds it who divides them.
+    let now = from_words(&seen.amps(level.amps));
+    let said = now.zip(from_words(&amps(typical))).filter(|(_, usual)| *usual > 0.0);
+    let times = said.map_or(times, |(now, usual)| now / usual);
     format!("{usual}: this is {} times the usual", figures(times, 2))
 }
 

@@ -11,7 +11,7 @@ use crate::verdict::align::Step;
 use crate::verdict::attempts::{RISES_S, Spread, Tries, hidden_in_gaps, visible_below};
 use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::presses::{Follows, follows, switched_off, waking};
+use crate::verdict::presses::{Follows, follows, switched_off, tries_at_each_press, waking};
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 use std::ops::Range;
@@ -26,7 +26,8 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     }
     facts.extend(starving(seen));
     if seen.class() == Class::LatchOff {
-        facts.push(format!("after that {}: {}", to_the_end(seen, last), left(seen, last)));
+        let unpressed = if tries_at_each_press(seen) { ", and no press follows" } else { "" };
+        facts.push(format!("after that {}: {}{unpressed}", to_the_end(seen, last), left(seen, last)));
     }
     facts
 }
@@ -213,7 +214,7 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         None if tries.count == 1 => seen.span(tries.first_start_s, tries.first_end_s),
         None => spread(seen, tries.lasts_s),
     };
-    let (shown, all) = (tries.ended_there, tries.count);
+    let (shown, all) = (shown_in(seen, tries), tries.count);
     let place = |stage: &String| {
         let here = |ends: &Ends| ends.told() && seen.analysis.model.stages[ends.last].name == *stage;
         seen.ends.filter(here).map_or_else(|| format!("in {stage}"), |ends| seen.place(ends))
@@ -241,6 +242,21 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let short = short_of_the_step(seen).unwrap_or_default();
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
     format!("{each} {after} {since} its wake{}{stage}{short}{open}", left_out(seen))
+}
+
+/// How many tries show the stage in which they end: of those that a limit cuts off as the next one begins, where no try
+/// shows another stage, all that drew for most of their time what good boards draw in this one.
+fn shown_in(seen: &Seen, tries: &Tries) -> usize {
+    let cut_off = |ends: &Ends| seen.class() == Class::FeedLimited && ends.told() && ends.into.is_some();
+    let Some(ends) = seen.ends.filter(cut_off) else {
+        return tries.ended_there;
+    };
+    let name = &seen.analysis.model.stages[ends.last].name;
+    if tries.ended_in.as_ref() != Some(name) || !is_the_only_one(seen, name) {
+        return tries.ended_there;
+    }
+    let shows = |attempt: &&Attempt| attempt.ended_in.is_some() || seen.is_mostly_in(attempt, ends.last);
+    given_up(seen).filter(shows).count()
 }
 
 /// `, at the end of rails, at the step into loading: 15 of 17 tries end above the 0.685 A up to which good boards peak in

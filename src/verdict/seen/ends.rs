@@ -1,11 +1,13 @@
 //! Where tries ended: the stage, or those that time and level leave open.
 
 use super::Seen;
+use crate::stats::moments::Moments;
 use crate::stats::{extent, robust};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::Tries;
-use crate::verdict::evidence::most_step_on;
+use crate::verdict::evidence::{ends_in_a_spike, most_step_on};
 use crate::verdict::model::Span;
+use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::{Attempt, Class};
 
 /// Stages of the model, from the first to the last in which the tries may have ended.
@@ -21,6 +23,14 @@ pub(in crate::verdict) struct Ends {
     pub short: bool,
 }
 
+/// What good boards draw in a stage, in amps: their means, and the highest reading.
+#[derive(Debug, Clone, Copy)]
+struct Band {
+    low: f64,
+    high: f64,
+    peak: f64,
+}
+
 impl Ends {
     /// Whether the place is one stage.
     pub(in crate::verdict) const fn told(self) -> bool {
@@ -32,6 +42,12 @@ impl Seen<'_> {
     /// Where no stage can be told, the time since the wake and the level say between which it may be, and then none is
     /// told.
     pub(super) fn with_likely_stages(mut self) -> Self {
+        let shown: Vec<Option<usize>> =
+            self.attempts.iter().map(|attempt| self.shown_by_its_last_readings(attempt)).collect();
+        for (attempt, stage) in self.attempts.iter_mut().zip(shown) {
+            let name = stage.map(|stage| self.analysis.model.stages[stage].name.clone());
+            attempt.ended_in = attempt.ended_in.take().or(name);
+        }
         let likely = self.tries().and_then(|tries| {
             let latest = self.usual_stage(tries.lasts_s.mean)?;
             Some(self.analysis.model.stages[self.stage_by_level(&tries, latest)].name.clone())
@@ -48,6 +64,46 @@ impl Seen<'_> {
             attempt.likely_in = open.map(|ends| name(ends.last));
         }
         self
+    }
+
+    /// The stage that good boards are in by the end of a try which none was told for, where its last readings are such as
+    /// they have in that one and in none before it. `None` where there is no choice, and where limit or spike make the
+    /// readings.
+    fn shown_by_its_last_readings(&self, attempt: &Attempt) -> Option<usize> {
+        /// Fresh readings that no edge explains: it lies within one.
+        const READINGS: f64 = 2.0;
+        let told = !attempt.given_up || attempt.ended_in.is_some();
+        if told || self.class() == Class::FeedLimited || ends_in_a_spike(self) {
+            return None;
+        }
+        let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
+        let latest = self.usual_stage(end - start).filter(|latest| *latest > 0)?;
+        let bands: Vec<Band> = (0..=latest).map(|stage| self.band(stage)).collect::<Option<_>>()?;
+        let read = self.samples_between(start, end);
+        let (time, amps) = (self.trace.time(), self.amps_between(start, end));
+        let (here, earlier) = bands.split_last()?;
+        let clear = |amps: &&f64| earlier.iter().all(|band| !(band.low..=band.peak).contains(*amps));
+        let late: Moments = amps.iter().rev().take_while(clear).copied().collect();
+        let from_s = *time.get(read.end - amps.iter().rev().take_while(clear).count())?;
+        let shown = end - from_s >= READINGS * self.readout.update_s()
+            && late.mean().is_some_and(|mean| (here.low..=here.high).contains(&mean));
+        shown.then_some(latest)
+    }
+
+    /// What good boards draw in a stage; `None` where no profile tells of it.
+    fn band(&self, stage: usize) -> Option<Band> {
+        let (phase, factor) = self.reference_at(&self.analysis.model.stages[stage].name)?;
+        let amps = |watts: f64| watts * factor / self.analysis.run.set_v;
+        let (mean, peak) = (&phase.mean_power, &phase.peak_power);
+        Some(Band { low: amps(mean.low), high: amps(mean.high), peak: amps(peak.high.max(mean.high)) })
+    }
+
+    /// Whether the amps of a try are for the most part such as good boards have in `stage`, a spike at its end left alone.
+    pub(in crate::verdict) fn is_mostly_in(&self, attempt: &Attempt, stage: usize) -> bool {
+        let edge_s = EDGE_READINGS * self.readout.update_s();
+        let mut read = self.amps_between(attempt.start_s.value() + edge_s, attempt.end_s.value() - edge_s);
+        let median = robust::median(&mut read);
+        median.zip(self.band(stage)).is_some_and(|(amps, band)| (band.low..=band.high).contains(&amps))
     }
 
     /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what

@@ -15,6 +15,7 @@ mod look_alikes;
 mod near_misses;
 mod one_voice;
 mod order;
+mod plain;
 mod presses;
 mod pulses;
 mod readings;
@@ -263,7 +264,7 @@ fn a_short_says_its_watts_and_warns_of_them() {
     let high_ohms = bench(&[OFF, (20.0, 2.0, 1.0)]).with(|b| b.limit = 1.0).find();
     class(&high_ohms, Class::HardShort);
     assert!(checks(&high_ohms).contains("at about 2.0 V"), "{}", checks(&high_ohms));
-    assert!(checks(&high_ohms).contains("limit 0.1 to 1.0 A (2 W)"), "{}", checks(&high_ohms));
+    assert!(checks(&high_ohms).contains("limit 0.1 to 1.0 A (2 W, for seconds)"), "{}", checks(&high_ohms));
     assert!(!checks(&high_ohms).contains("four-wire"), "{}", checks(&high_ohms));
     assert!(checks(&high_ohms).contains("film of alcohol"), "{}", checks(&high_ohms));
     assert!(high_ohms.cautions.iter().any(|caution| caution.contains("alcohol burns")), "with its step");
@@ -347,7 +348,7 @@ fn without_a_reference_an_awake_board_is_told_from_one_that_was_captured_too_bri
     let brief = bench(&[OFF, (0.6, SET_V, 0.0234)]).find();
     class(&brief, Class::Inconclusive);
     assert!(checks(&brief).contains("capture again"), "{}", checks(&brief));
-    assert!(because(&brief).contains("waits for a press of the button"), "{}", because(&brief));
+    assert!(because(&brief).contains("good boards wait for a press of the button"), "{}", because(&brief));
     let pressed = bench(&[OFF, (0.6, SET_V, 0.0234)]).with(|b| b.presses = vec![1.3]).find();
     assert!(because(&pressed).contains("a board may take longer to wake"), "{}", because(&pressed));
 }

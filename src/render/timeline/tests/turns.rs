@@ -2,6 +2,7 @@
 
 use super::super::super::fixtures::trace_at;
 use super::*;
+use crate::verdict::Attempt;
 
 #[test]
 fn a_try_that_ends_in_a_spike_is_pointed_at_there() {
@@ -253,6 +254,10 @@ fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
     let first = note(&finding);
     assert!((first.at - 8.0).abs() < 1e-9, "{first:?}");
     assert_eq!(first.lines.last().unwrap(), "2 of 3 end in rails, 1 in firmware");
+    let mut untold = finding.clone();
+    let more = Attempt { ended_in: None, ..untold.attempts[1].clone() };
+    untold.attempts.insert(2, more);
+    assert_eq!(note(&untold).lines.last().unwrap(), "2 of 4 end in rails, 1 in firmware, 1 not told");
     // Where most end is the place of headline, mark and note, however far one of them got.
     (finding.verdict.reached, finding.verdict.usually_in) = (Some("firmware".into()), Some("rails".into()));
     for class in [Class::Cycling, Class::FeedLimited] {

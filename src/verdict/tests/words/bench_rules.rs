@@ -148,14 +148,11 @@ fn a_mean_outside_the_band_of_its_stage_that_is_no_departure_is_said_to_be_none(
     class(&near, Class::FullBoot);
     assert_eq!(near.departures, []);
     let said = near.limits.join("\n");
-    assert!(
-        said.contains("whether loading draws too little: 0.740 A is below its band (0.762 to 1.32 A)")
-            && said.contains("no further than one of 4 stages of a good board may be"),
-        "{said}"
-    );
+    let open = "whether loading draws too little, or is only below what most good boards have";
+    assert!(said.contains(open), "{said}");
     for amps in [1.016, 0.45] {
         let other = booted(amps);
-        assert!(!other.limits.join("\n").contains("no further than one of"), "{amps}: {:?}", other.limits);
+        assert!(!other.limits.join("\n").contains("whether loading"), "{amps}: {:?}", other.limits);
     }
     assert!(!booted(0.45).departures.is_empty(), "far outside is a departure");
 }

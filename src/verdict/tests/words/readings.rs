@@ -326,7 +326,7 @@ fn a_brief_log_tells_its_last_readings_and_no_mean_over_the_rise_of_the_feed() {
     class(&brief, Class::Inconclusive);
     let said = because(&brief);
     assert!(said.contains("mean of its last 2 readings: 12 mA at 12.8 V"), "{said}");
-    assert!(said.contains("it waits for a press of the button, and none is marked"), "{said}");
+    assert!(said.contains("good boards wait for a press of the button, and none is marked"), "{said}");
 }
 
 #[test]
