@@ -101,3 +101,22 @@ fn a_dip_of_the_running_level_is_no_start_from_anew() {
         assert_eq!(finding.verdict.class, Class::FullBoot, "board {seed}: {:?}", finding.verdict);
     }
 }
+
+/// A board that is stuck in a stage below the next: there is no step up, so that it is not in the next, however long it stays.
+#[test]
+fn a_board_is_stuck_in_the_stage_that_it_stepped_to() {
+    let good = [
+        (0.3, 4.0, 0.0),
+        (9.0, 0.95, 0.02),
+        (21.0, 6.0, 0.03),
+        (17.0, 6.7, 0.1),
+        (31.0, 9.6, 0.2),
+        (10.0, 25.0, 0.05),
+    ];
+    let profile = profile(&good);
+    let stuck = [good[0], good[1], good[2], (18.0, 55.0, 0.13)];
+    for seed in 11..71 {
+        let verdict = found(&log(seed, &stuck), &profile).verdict;
+        assert_eq!(verdict.stalled_in.as_deref(), Some("stage 3"), "board {seed}: {verdict:?}");
+    }
+}

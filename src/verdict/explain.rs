@@ -53,6 +53,9 @@ const STOPS: f64 = 0.85;
 /// A board that stops half-way stops at any level, and a short draws anything; that it is just the running level, or that
 /// of a stage, is a coincidence, in nats: the log of how much wider the one scatters than the other.
 const COINCIDENCE: f64 = 1.0;
+/// ... and as much more where its own stage draws something else, in nats: of all levels it might stop at, it is this one (by
+/// judgement).
+const OFF_ITS_OWN: f64 = 1.5;
 /// A stuck board that moves about as a running one does so by coincidence too, in nats (by judgement).
 const AS_BUSY: f64 = 0.7;
 
@@ -282,14 +285,18 @@ fn gives_up_again(again: f64, low: f64, ample: f64, few: Class) -> Vec<(Class, f
     ]
 }
 
-/// Whether the board left its last rest without a press: none is marked where others are, or it waits for none.
+/// Whether the board left its last rest without a press: none is marked where others are, it waits for none, or no hand is as
+/// quick.
 fn woke_by_itself(scores: &Scores, ending: &Ending) -> bool {
+    /// A person who sees the amps fall presses again no sooner, in seconds (common practice, no source).
+    const PRESSED_AGAIN_S: f64 = 1.5;
     let Some((_, before)) = ending.path.split_last() else { return false };
     let rests = before.iter().filter(|step| step.state.is_rest());
-    let Some(woke_s) = rests.map(|step| step.stretch.end_s).next_back() else { return false };
+    let Some(rest) = rests.map(|step| step.stretch).next_back() else { return false };
+    let woke_s = rest.end_s;
     let presses = &scores.run.presses;
     let wakes = |press: &f64| (-BY_HAND_S..TIME_TO_WAKE_S).contains(&(woke_s - press));
-    let unmarked = presses.is_empty() && scores.model.standby.waits;
+    let unmarked = presses.is_empty() && scores.model.standby.waits && rest.duration() >= PRESSED_AGAIN_S;
     !unmarked && !presses.iter().any(wakes)
 }
 
@@ -301,6 +308,12 @@ fn left_running(scores: &Scores, ending: &Ending, back: f64) -> f64 {
         (Some(_), State::Excess) => fell_to_a_part(scores, ending),
         (Some(_), _) => 0.0,
     }
+}
+
+/// What a stuck board that draws what a running one does has of a coincidence, in nats: more so where that is not what its own
+/// stage draws.
+fn at_running_level(scores: &Scores, look: &Look<'_>, stage: usize) -> f64 {
+    scores.runs_at(look) * (COINCIDENCE + OFF_ITS_OWN * (1.0 - scores.fits(look, stage)))
 }
 
 /// How far a stay in the stage before the running level moves about as a running board does, and not as that stage, 0 to 1: a
@@ -346,14 +359,14 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
     let (low, ample) = gave_way_before(scores, ending);
     let booted = carried(Class::FullBoot, stayed.min(mostly)).into_iter();
-    let ample = ample + never_settled(scores, ending);
+    let ample = ample + not_gone_on(scores, ending, scores.model.last());
     booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
 }
 
-/// What speaks against a running level that the board did not go to from the stage before: what a running board draws is its
-/// software's business, so that the step to it is what tells it, unless it is the usual level. A busy load wanders, so that
-/// the stays are compared as a whole.
-fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
+/// What speaks against a board being in stage `last` to which it did not step from the stage before: what a running board draws
+/// is its software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the
+/// stage, unless it is the usual level. A busy load wanders, so that the stays are compared as a whole.
+fn not_gone_on(scores: &Scores, ending: &Ending, last: usize) -> f64 {
     /// Share of the usual step from which it is one (by judgement).
     const SEEN: f64 = 0.25;
     /// Levels that are no further apart than this tell nothing, as a log (by judgement).
@@ -366,13 +379,13 @@ fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
     const BY_SOFTWARE: f64 = 0.4;
     /// ... and for what it is longer.
     const UNSEEN_BEYOND: f64 = -15.0;
-    let last = scores.model.last();
     let Some(before) = last.checked_sub(1) else { return 0.0 };
     let usual_from = scores.model.stages[before].watts;
     let usual = (scores.model.stages[last].watts / usual_from).ln();
     let Some(to) = mean_of(ending, State::Held(last)) else { return 0.0 };
     // What was not told from the running level moved as little.
-    let from = mean_of(ending, State::Done(before)).unwrap_or(to);
+    let unseen = (last == scores.model.last()).then_some(to);
+    let Some(from) = mean_of(ending, State::Done(before)).or(unseen) else { return 0.0 };
     // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
     let off = (from / usual_from).ln();
     let own = off.signum() * (off.abs() - UPS_AND_DOWNS * scores.model.stages[before].activity).max(0.0);
@@ -382,7 +395,7 @@ fn never_settled(scores: &Scores, ending: &Ending) -> f64 {
     }
     let held = ending.path.iter().rfind(|step| step.state == State::Held(last));
     let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
-    unseen * held.map_or(0.0, |step| 1.0 - scores.runs_at(&scores.look(&step.stretch)))
+    unseen * held.map_or(0.0, |step| 1.0 - scores.fits(&scores.look(&step.stretch), last))
 }
 
 /// Mean power of all stays in `state`, in watts; `None` if there is none.
@@ -418,9 +431,10 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
     let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
     // Some go round in a circle, some stop dead.
-    let stuck = stuck - STOPS - COINCIDENCE * scores.runs_at(&look) + activity.max(0.5_f64.ln())
+    let stuck = stuck - STOPS - at_running_level(scores, &look, stage) + activity.max(0.5_f64.ln())
         - AS_BUSY * busy_as_running(scores, &look, stage)
-        + scores.stuck_level(&look, stage);
+        + scores.stuck_level(&look, stage)
+        + not_gone_on(scores, ending, stage);
     let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],
@@ -429,8 +443,12 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
             let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
             let sure = if attempts <= 2 { 0.0 } else { -2.0 };
-            let sure =
-                sure + if ending.progress.left_last { stuck_after_running(scores, ending) } else { 0.0 };
+            let sure = sure
+                + if ending.progress.left_last {
+                    stuck_after_running(scores, ending)
+                } else {
+                    back_to_standby(scores, ending)
+                };
             std::iter::once((Class::Stalled, stuck + sure)).chain(again).collect()
         }
     }

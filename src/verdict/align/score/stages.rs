@@ -92,7 +92,12 @@ impl Scores<'_> {
 
     /// How well the level fits the running level, 0 to 1; no running level is known of a board without a profile.
     pub(in crate::verdict) fn runs_at(&self, look: &Look) -> f64 {
-        if self.model.of_this_board { self.level(look, self.model.last()).exp() } else { 0.0 }
+        if self.model.of_this_board { self.fits(look, self.model.last()) } else { 0.0 }
+    }
+
+    /// How well the level fits stage `j`, 0 to 1.
+    pub(in crate::verdict) fn fits(&self, look: &Look, j: usize) -> f64 {
+        self.level(look, j).exp()
     }
 
     /// How well the level fits some stage, 0 to 1.
@@ -100,7 +105,7 @@ impl Scores<'_> {
         if !self.model.of_this_board {
             return 0.0;
         }
-        (0..self.model.stages.len()).map(|j| self.level(look, j).exp()).fold(0.0, f64::max)
+        (0..self.model.stages.len()).map(|j| self.fits(look, j)).fold(0.0, f64::max)
     }
 
     fn level(&self, look: &Look, j: usize) -> f64 {

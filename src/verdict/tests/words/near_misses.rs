@@ -39,6 +39,13 @@ fn a_second_try_that_comes_by_itself_may_be_the_second_of_many() {
     let pressed = bench(&levels).with(|b| b.presses = vec![5.0, 13.7]).find();
     class(&pressed, Class::Inconclusive);
     assert_ne!(runner_up(&pressed), Some(Class::Cycling), "{pressed:#?}");
+    let open = |rest_s: f64| {
+        let levels =
+            [OFF, STANDBY, RAILS, (6.0, SET_V, 1.0), (rest_s, SET_V, 0.0234), RAILS, (2.0, SET_V, 1.0)];
+        bench(&levels).with(|b| b.presses = Vec::new()).find().verdict.confidence
+    };
+    let (by_itself, perhaps_pressed) = (open(0.9), open(3.0));
+    assert!(by_itself < 0.8 && perhaps_pressed > 0.9, "{by_itself} {perhaps_pressed}");
 }
 
 #[test]
