@@ -133,7 +133,7 @@ fn headline(finding: &Finding) -> String {
     let board = finding.log.board.as_deref().unwrap_or("unnamed board");
     let serial = finding.log.serial.as_deref().filter(|serial| !serial.is_empty());
     let serial = serial.map_or(String::new(), |serial| format!(" {serial}"));
-    let said = format!("{}{}", words::headline(verdict), words::departures_clause(finding));
+    let said = format!("{}{}", words::headline_of(finding), words::departures_clause(finding));
     let mut text = format!("{}: {board}{serial}\n{said}\n{}", finding.log.path, verdict.class);
     if verdict.class != Class::Inconclusive {
         text += &sure(verdict);

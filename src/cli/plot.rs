@@ -113,7 +113,7 @@ fn drawn(
     match runs {
         [run] if !overlay => {
             let verdict = &run.finding.verdict;
-            let line = format!("{} ({})", words::headline(verdict), words::confidence(verdict));
+            let line = format!("{} ({})", words::headline_of(run.finding), words::confidence(verdict));
             Ok((render::timeline(run.trace, profile, run.finding, options)?, line))
         }
         [before, after] if !overlay => {

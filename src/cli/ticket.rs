@@ -55,7 +55,7 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     };
     let verdict = &finding.verdict;
     let line =
-        format!("{}: {} ({})\n", place.display(), words::headline(verdict), words::confidence(verdict));
+        format!("{}: {} ({})\n", place.display(), words::headline_of(&finding), words::confidence(verdict));
     print(line.as_bytes())?;
     Ok(Outcome::Done)
 }

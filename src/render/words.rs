@@ -3,7 +3,7 @@
 pub use crate::units::percent;
 pub use crate::units::range;
 use crate::units::{Amps, Seconds, figures, in_steps, reference_in_steps, time_in_steps, to_the_place_of};
-use crate::verdict::{Class, Departure, Direction, Finding, Verdict};
+use crate::verdict::{Class, Departure, Direction, Finding, Tries, Verdict};
 
 /// The heading of what can hurt a person or the board.
 pub(crate) const CAUTION: &str = "Caution";
@@ -11,6 +11,40 @@ pub(crate) const CAUTION: &str = "Caution";
 /// The verdict as a headline: what a person reads from across the bench.
 #[must_use]
 pub fn headline(verdict: &Verdict) -> String {
+    headline_at(verdict, &in_stage(verdict))
+}
+
+/// The same of a finding, which may tell by the times of the tries where in the boot they end that the verdict names no stage
+/// of: `Feed limited (likely in firmware): the supply starves the board`.
+#[must_use]
+pub fn headline_of(finding: &Finding) -> String {
+    let place = where_tries_end(finding).unwrap_or_else(|| in_stage(&finding.verdict));
+    headline_at(&finding.verdict, &place)
+}
+
+fn headline_at(verdict: &Verdict, place: &str) -> String {
+    if is_toss_up(verdict) {
+        let or = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);
+        let or = or.map_or_else(String::new, |second| format!(", or {}", second.class));
+        return format!("{}{}{or}", PERHAPS, stated(verdict));
+    }
+    claimed(verdict, place)
+}
+
+/// Before a verdict that is a toss-up.
+const PERHAPS: &str = "Perhaps ";
+
+/// Whether a verdict is less likely to be right than to be wrong: it is then no more than the first thing to look for. Of
+/// verdicts given so low every other one was wrong, as the table beside the temperature of the probabilities counts them.
+#[must_use]
+pub fn is_toss_up(verdict: &Verdict) -> bool {
+    /// As likely as all else together.
+    const EVEN: f64 = 0.5;
+    verdict.class != Class::Inconclusive && verdict.confidence < EVEN
+}
+
+/// The headline of a verdict that is likelier than all else, with where its tries end.
+fn claimed(verdict: &Verdict, place: &str) -> String {
     let reached = |or: &str| verdict.reached.as_deref().unwrap_or(or).to_owned();
     match verdict.class {
         Class::NoDraw => "No draw: the board takes no current".into(),
@@ -19,16 +53,16 @@ pub fn headline(verdict: &Verdict) -> String {
         Class::ExcessStandby | Class::StandbyOnly => asleep(verdict),
         // It tried again at every press.
         Class::LatchOff if verdict.tries.is_some() => {
-            format!("Latches off{}: gives up each try, stays down until pressed", in_stage(verdict))
+            format!("Latches off{place}: gives up each try, stays down until pressed")
         }
-        Class::LatchOff => format!("Latches off{}: tries, then stays down", in_stage(verdict)),
+        Class::LatchOff => format!("Latches off{place}: tries, then stays down"),
         Class::Cycling => {
-            format!("Cycling{}: starts and gives up, {}", in_stage(verdict), how_often(verdict))
+            format!("Cycling{place}: starts and gives up, {}", how_often(verdict))
         }
         Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
         Class::FullBoot => format!("Full boot: reached {} and stayed", reached("the last stage")),
         Class::DroppedOut => format!("Dropped out: reached {}, then fell back", reached("the last stage")),
-        Class::FeedLimited => format!("Feed limited{}: the supply starves the board", in_stage(verdict)),
+        Class::FeedLimited => format!("Feed limited{place}: the supply starves the board"),
         Class::Inconclusive => "Inconclusive: this capture cannot carry a verdict".into(),
     }
 }
@@ -71,9 +105,30 @@ fn in_stage(verdict: &Verdict) -> String {
     verdict.place().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
 }
 
-/// The verdict in a few words, for a sentence: `stalled in loading`.
+/// ` in firmware`, ` (likely in firmware)`: where in the boot tries end that the verdict names no stage of.
+#[must_use]
+pub fn where_tries_end(finding: &Finding) -> Option<String> {
+    let verdict = &finding.verdict;
+    let gives_up = matches!(verdict.class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    if !gives_up || verdict.reached.is_some() {
+        return None;
+    }
+    let tries = Tries::of(&finding.attempts, &finding.log.gaps)?;
+    let told =
+        tries.ended_in.filter(|_| tries.ended_there == tries.count).map(|stage| format!(" in {stage}"));
+    let likely = tries.likely_in.filter(|_| tries.earliest_in.is_none());
+    told.or_else(|| likely.map(|stage| format!(" (likely in {stage})")))
+}
+
+/// The verdict in a few words, for a sentence: `stalled in loading`; of a toss-up, `perhaps stalled in loading`.
 #[must_use]
 pub fn short(verdict: &Verdict) -> String {
+    let perhaps = if is_toss_up(verdict) { PERHAPS.to_lowercase() } else { String::new() };
+    perhaps + &stated(verdict)
+}
+
+/// The same however likely it is.
+fn stated(verdict: &Verdict) -> String {
     match verdict.class {
         Class::NoDraw => "no draw".into(),
         Class::HardShort => "hard short".into(),
@@ -348,6 +403,22 @@ mod tests {
     }
 
     #[test]
+    fn a_verdict_that_is_less_likely_than_all_else_is_said_as_a_toss_up() {
+        use crate::verdict::RunnerUp;
+        let cycling = Some(RunnerUp { class: Class::Cycling, confidence: 0.31 });
+        let unsure = Verdict { confidence: 0.35, runner_up: cycling, ..verdict(Class::Stalled) };
+        assert_eq!(headline(&unsure), "Perhaps stalled in firmware, or cycling");
+        assert_eq!(short_and_sure(&unsure), "perhaps stalled in firmware, 35 %");
+        let undecided = RunnerUp { class: Class::Inconclusive, confidence: 0.31 };
+        let alone = Verdict { runner_up: Some(undecided), ..unsure.clone() };
+        assert_eq!(headline(&alone), "Perhaps stalled in firmware");
+        let even = Verdict { confidence: 0.5, ..unsure.clone() };
+        assert_eq!((headline(&even).as_str(), is_toss_up(&even)), ("Stalled in firmware", false));
+        let open = Verdict { class: Class::Inconclusive, ..unsure };
+        assert!(headline(&open).starts_with("Inconclusive"), "it says so itself");
+    }
+
+    #[test]
     fn a_stage_that_had_run_its_length_is_told_by_its_end() {
         let twice = Verdict { tries: Some(2), ..verdict(Class::Cycling) };
         assert_eq!(headline(&twice), "Cycling in firmware: starts and gives up, twice so far");
@@ -370,6 +441,26 @@ mod tests {
         assert_eq!(how_far(&most).unwrap(), "most tries end in rails, the furthest in firmware");
         assert_eq!(how_far(&verdict(Class::Stalled)).unwrap(), "stuck in firmware");
         assert_eq!(how_far(&Verdict { reached: None, ..verdict(Class::NoDraw) }), None);
+    }
+
+    #[test]
+    fn where_tries_end_by_their_times_alone_stands_in_the_headline() {
+        let mut finding = crate::render::fixtures::cycling(4);
+        assert_eq!(headline_of(&finding), headline(&finding.verdict));
+        finding.verdict.reached = None;
+        for attempt in &mut finding.attempts {
+            (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
+        }
+        finding.verdict.class = Class::FeedLimited;
+        assert_eq!(headline_of(&finding), "Feed limited (likely in rails): the supply starves the board");
+        finding.attempts[0].earliest_in = Some("standby".into());
+        finding.attempts[1].earliest_in = Some("standby".into());
+        finding.attempts[2].earliest_in = Some("standby".into());
+        assert_eq!(
+            headline_of(&finding),
+            "Feed limited: the supply starves the board",
+            "one of several stages"
+        );
     }
 
     #[test]

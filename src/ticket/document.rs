@@ -83,7 +83,7 @@ impl Document {
             section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
         ]);
         sections.retain(|section| !section.body.is_empty());
-        let headline = format!("{}{}", words::headline(&finding.verdict), words::departures_clause(finding));
+        let headline = format!("{}{}", words::headline_of(finding), words::departures_clause(finding));
         Self { title: title(&finding.log), headline: plain(&headline), standing: standing(finding), sections }
     }
 }

@@ -9,7 +9,7 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::table::Table;
 use super::parts::{envelope, foot, heading, table};
-use super::scene::{Anchor, Scene};
+use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::words;
 use crate::reference::{PhaseReference, Profile};
@@ -123,21 +123,52 @@ fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
     }
     // Side by side, or two by two where they would be cut.
     let across = if area.width() >= sheet.u(900.0) { 4 } else { 2 };
-    let (row, line) = (4 / across, sheet.u(52.0));
+    let (row, line) = (i32::try_from(facts.len() / across).unwrap_or(1), sheet.u(52.0));
     let (frame, _) = area.split_top(row * line + sheet.u(6.0));
     sheet.scene.fill(frame, sheet.palette.shade);
     sheet.scene.frame(frame, sheet.u(1.0), sheet.palette.frame);
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let large = sheet.style(24.0, Weight::Bold, sheet.palette.text);
-    let width = frame.width() / across;
+    let (large, columns) = feed_columns(sheet, &facts, (frame, across), small);
     for (index, (what, value)) in (0..).zip(facts) {
-        let (left, top) =
-            (frame.left + index % across * width + sheet.u(12.0), frame.top + index / across * line);
-        let room = width - sheet.u(18.0);
+        let (left, right) = columns[index % across];
+        let top = frame.top + i32::try_from(index / across).unwrap_or(0) * line;
+        let (left, room) = (left + sheet.u(12.0), right - left - sheet.u(18.0));
         sheet.short_text(what, (left, top + sheet.u(19.0)), Anchor::Start, small, room);
         sheet.short_text(&value, (left, top + sheet.u(46.0)), Anchor::Start, large, room);
     }
     frame.bottom
+}
+
+/// Left and right of the columns of the facts, and their letters: as large as all have room in columns as wide as they need.
+fn feed_columns(
+    sheet: &Sheet,
+    facts: &[(&str, String)],
+    (frame, across): (Rect, usize),
+    small: Style,
+) -> (Style, Vec<(i32, i32)>) {
+    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
+    let needed = |style: &Style| -> Vec<i32> {
+        let wide = |(what, value): &(&str, String)| style.width(value).max(small.width(what)) + sheet.u(20.0);
+        let column = |index: usize| facts.iter().skip(index).step_by(across).map(wide).max().unwrap_or(0);
+        (0..across).map(column).collect()
+    };
+    let count = i32::try_from(across).unwrap_or(1);
+    let fits = |style: &Style| needed(style).iter().sum::<i32>() <= frame.width();
+    let found = [24.0, em::LARGE, em::USUAL].map(style).into_iter().find(fits);
+    let widths = found.as_ref().map_or_else(
+        || vec![frame.width() / count; across],
+        |style| {
+            let needed = needed(style);
+            let spare = (frame.width() - needed.iter().sum::<i32>()) / count;
+            needed.iter().map(|width| width + spare).collect()
+        },
+    );
+    let mut left = frame.left;
+    let edges = widths.iter().map(|width| {
+        left += width;
+        (left - width, left)
+    });
+    (found.unwrap_or_else(|| style(em::USUAL)), edges.collect())
 }
 
 /// The same, each fact on a line of its own.

@@ -28,7 +28,7 @@ pub(super) fn has_room(sheet: &Sheet, area: Rect) -> bool {
     area.height() >= sheet.u(LEAST)
 }
 
-/// The stages one after the other, each as long as it usually lasts, with the amps of good boards.
+/// The stages one after the other, the wider the longer they usually last, with the amps of good boards.
 pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     let area = Rect { left: area.left + sheet.u(58.0), bottom: area.bottom - sheet.u(10.0), ..area };
     let expected: Vec<Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
@@ -39,6 +39,8 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
         let swatch = legend::Swatch::Line(1.5, 9.0, sheet.palette.limit);
         samples.push((swatch, format!("current limit {}", profile.feed.limit).into()));
     }
+    // Stages one beside the other are taken for a time axis.
+    samples.push((legend::Swatch::None, "widths not to scale".into()));
     let (row, rest) = area.split_top(legend::height_of(sheet, area.width(), &samples));
     legend::draw(sheet, row, &samples);
     let (ribbon, panel) = rest.split_top(sheet.u(26.0));

@@ -47,6 +47,16 @@ fn the_amps_are_the_profile_s_watts_at_the_usual_feed() {
 }
 
 #[test]
+fn how_a_board_is_fed_is_not_cut_and_the_graph_is_said_to_be_no_time_axis() {
+    let mut profile = profile();
+    profile.feed.point = "not stated in the logs".into();
+    let labels = labels(&profile, &Options { size: Size::new(640, 480).unwrap(), ..Options::default() });
+    for text in ["not stated in the logs", "widths not to scale"] {
+        assert!(labels.iter().any(|label| label == text), "{text}: {labels:#?}");
+    }
+}
+
+#[test]
 fn labels_keep_apart_at_every_size() {
     for size in sizes() {
         assert_legible(&draw(&profile(), &Options { size, ..Options::default() }));

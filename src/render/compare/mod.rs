@@ -195,7 +195,7 @@ fn panel(
     // A box would hide much of so low a panel: what is wrong is said above it.
     let notes = notes::gravest(&run, readings);
     let note = notes.first();
-    let area = panel_title(sheet, run, area, (name, zero, finer), note);
+    let (area, said) = panel_title(sheet, run, area, (name, zero, finer), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
     let areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
     bands.shade(sheet, &areas);
@@ -206,23 +206,28 @@ fn panel(
     let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
     let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault.map(|x| (x, color)));
     let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
-    amps::label(sheet, &run, readings, axes, fault, &[]);
+    let dot =
+        note.filter(|_| fault.is_some()).and_then(|note| notes::mark_of(sheet, readings, axes, note, color));
+    amps::label(sheet, &run, readings, axes, fault, dot.as_slice());
     volts::draw(sheet, &run, readings, volts.axis(areas.volts), (&lane, zero.at));
     if let Some(x) = fault {
         notes::pointer(sheet, &areas, x, color);
+        if let Some(said) = said {
+            notes::leader_down(sheet, (said.left, said.right), (x, (said.bottom, areas.amps.top)), color);
+        }
     }
     told
 }
 
 /// Name, verdict, what is wrong, and what the common zero is in this run, on one line or, where that is too narrow, on
-/// two; returns what is left of the area.
+/// two; returns what is left of the area, and where it is said what is wrong.
 fn panel_title(
     sheet: &mut Sheet,
     run: Subject,
     area: Rect,
     (name, zero, finer): (&str, Zero, Option<f64>),
     note: Option<&notes::Note>,
-) -> Rect {
+) -> (Rect, Option<Rect>) {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
     let alarm = sheet.style(em::USUAL, Weight::Bold, notes::color(sheet, &run));
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
@@ -235,7 +240,7 @@ fn panel_title(
     let aside = if narrow { String::new() } else { format!("0 s: {}", zero.moment.words()) };
     let mut right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
-    let Some(title) = bold.fit(&title, right - start) else { return rest };
+    let Some(title) = bold.fit(&title, right - start) else { return (rest, None) };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
     let mut below = rest;
     if let Some(finer) = finer.map(|times| finer_than(name, times)) {
@@ -249,18 +254,22 @@ fn panel_title(
             sheet.short_text(&finer, at, Anchor::Start, strong, row.right - start);
         }
     }
+    let mut said = None;
     if let Some(note) = note {
         let lines = if narrow { 2 } else { 1 };
         let wrong = in_one_line(note, alarm, lines * (row.right - start));
         if alarm.width(&wrong) <= right - left {
-            left = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm).right + space;
+            let words = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm);
+            left = words.right + space;
+            said = Some(Rect { bottom: row.bottom, ..words });
         } else {
             let most = usize::try_from(lines).unwrap_or(1);
             for line in alarm.wrap(&wrong, row.right - start, most) {
                 let (next, rest) = below.split_top(sheet.u(22.0));
                 below = rest;
                 let at = (start, alarm.baseline_at(next.center().1));
-                sheet.scene.text(line, at, Anchor::Start, alarm);
+                let words = sheet.scene.text(line, at, Anchor::Start, alarm);
+                said = Some(Rect { bottom: next.bottom, ..words });
             }
         }
     }
@@ -268,7 +277,7 @@ fn panel_title(
     if small.width(&sure) <= right - left {
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }
-    below
+    (below, said)
 }
 
 /// `amps 50 times finer than below`: two panels one above the other are taken to have one scale.

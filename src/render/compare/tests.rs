@@ -2,6 +2,7 @@
 
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};
 use super::super::options::Size;
+use super::super::scene::Shape;
 use super::*;
 use crate::reference::Profile;
 use crate::trace::Trace;
@@ -294,6 +295,39 @@ fn a_stretch_counts_from_the_wake() {
     assert!((from - (4.6 - 1.26)).abs() < 1e-9 && (to - (13.0 + 1.26)).abs() < 1e-9, "{from} {to}");
     let misnamed = Options { zoom: Some("load".into()), ..Options::default() };
     assert!(matches!(align::window(&runs, &zeros, &misnamed), Err(RenderError::NoSuchPhase { .. })));
+}
+
+#[test]
+fn what_is_wrong_is_led_from_its_words_to_its_mark() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    for size in [Size::PHONE, Size::WIDE] {
+        let options = Options { size, ..Options::default() };
+        let scene = draw(subjects(&before, &after, Some(&profile)), &options).unwrap();
+        assert_legible(&scene);
+        let alarm = crate::render::Theme::Light.palette().alarm;
+        let corners = |count: usize| {
+            scene.shapes.iter().find_map(|shape| match shape {
+                Shape::Polygon { points, color } if points.len() == count && *color == alarm => Some(points),
+                _ => None,
+            })
+        };
+        assert!(corners(4).is_some(), "{size}: no sign on the trace");
+        let flag = corners(3).unwrap();
+        let (x, top) =
+            (flag.iter().map(|point| point.0).sum::<i32>() / 3, flag.iter().map(|point| point.1).min());
+        let words = scene.labels().filter(|label| label.text.contains("stuck in firmware: ")).last().unwrap();
+        let leads = |shape: &Shape| match shape {
+            Shape::Fill { area, color } => {
+                *color == alarm
+                    && (area.left - 3..area.right + 3).contains(&x)
+                    && area.width() < 8
+                    && area.top >= words.bounds().top
+                    && top.is_some_and(|top| area.bottom <= top + 2)
+            }
+            _ => false,
+        };
+        assert!(scene.shapes.iter().any(leads), "{size}");
+    }
 }
 
 #[test]

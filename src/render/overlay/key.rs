@@ -10,7 +10,7 @@ use super::super::theme::{Color, Palette};
 use super::lines::{are_few, is_crowd};
 use super::rank::Rank;
 use super::said::{is_sound, name, summary};
-use super::{Member, colors, is_alone, named, number, numbered, read_there, starved};
+use super::{LETTERS, Member, colors, is_alone, letter, lettered, named, read_there, starved};
 
 /// The good runs, the odd one where there is but one, and how many more there are.
 pub(super) fn legend(
@@ -52,11 +52,11 @@ pub(super) fn legend(
 fn limit(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
     let member = starved(members)?;
     let limit = member.run.finding.log.limit_a?;
-    let whose = number(member, members).map_or_else(String::new, |number| format!(" of {number}"));
+    let whose = letter(member, members).map_or_else(String::new, |letter| format!(" of {letter}"));
     Some((legend::Swatch::Line(1.5, 9.0, palette.limit), format!("current limit{whose}, {limit}").into()))
 }
 
-/// One line for each of several named runs: its number, which the picture and the table have as well, what is wrong with
+/// One line for each of several named runs: its letter, which the picture and the table have as well, what is wrong with
 /// it, and from when on. Boxes with all of that would hide the runs.
 #[derive(Debug)]
 pub(super) struct Key {
@@ -65,7 +65,7 @@ pub(super) struct Key {
 
 #[derive(Debug)]
 struct Entry {
-    number: String,
+    letter: char,
     lines: Vec<String>,
     color: Color,
 }
@@ -74,7 +74,7 @@ struct Entry {
 const LINE: f64 = 19.0;
 const BETWEEN: f64 = 3.0;
 
-/// Side of the ground of a number, in units of the layout.
+/// Side of the ground of a letter, in units of the layout.
 const SIDE: f64 = 18.0;
 
 impl Key {
@@ -83,12 +83,12 @@ impl Key {
         /// Lines that a run may take.
         const MOST: usize = 2;
         /// The same with what was read.
-        const MOST_WITH_READ: usize = 3;
+        const MOST_WITH_READ: usize = 5;
         let told_above =
-            numbered(members, &members.iter().map(|member| !member.is_good()).collect::<Vec<_>>());
+            lettered(members, &members.iter().map(|member| !member.is_good()).collect::<Vec<_>>());
         let told_above = told_above.is_some() && sheet.is_narrow(width);
         let style = style(sheet, sheet.palette.text);
-        let entry = |((number, member), color): ((usize, &Member), Color)| {
+        let entry = |((letter, member), color): ((char, &Member), Color)| {
             let from = member.since(time).map_or_else(String::new, |at| format!(", from {at}"));
             // What the heading says already leaves room for what was read.
             let said = if told_above {
@@ -99,10 +99,11 @@ impl Key {
             };
             let most = if told_above { MOST_WITH_READ } else { MOST };
             let lines = style.wrap(&said, width - sheet.u(SIDE + 8.0), most);
-            Entry { number: number.to_string(), lines, color }
+            Entry { letter, lines, color }
         };
         let several = !is_alone(members);
-        let entries = (1..).zip(named(members)).zip(colors(sheet.palette)).filter(|_| several).map(entry);
+        let entries =
+            LETTERS.into_iter().zip(named(members)).zip(colors(sheet.palette)).filter(|_| several).map(entry);
         Self { entries: entries.collect() }
     }
 
@@ -136,7 +137,7 @@ impl Entry {
         sheet.scene.fill(square, self.color);
         let on_ground = style(sheet, sheet.palette.paper);
         let at = (square.center().0, on_ground.baseline_at(square.center().1));
-        sheet.scene.text(self.number.clone(), at, Anchor::Middle, on_ground);
+        sheet.scene.text(self.letter, at, Anchor::Middle, on_ground);
         let style = style(sheet, self.color);
         for (row, line) in (0..).zip(&self.lines) {
             let middle = square.center().1 + row * sheet.u(LINE);

@@ -3,7 +3,8 @@
 //! Ten lines in grey are a thicket in which none is followed, and what they have in common is their range: so many good
 //! runs are a band with one of them in it, and are counted. Odd ones have lines of their own in front of it; a few of
 //! them, as different from each other as there are, are coloured and named at their place, the rest thin and counted.
-//! One alone has its stages below those of the good boards; several have numbers, which a key above them explains.
+//! One alone has its stages below those of the good boards; several have letters, which a key above them explains: a number
+//! before a verdict would be read as a count.
 
 mod going_on;
 mod key;
@@ -138,9 +139,9 @@ fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxi
 
 fn head(sheet: &mut Sheet, (runs, members): (&[Subject], &[Member]), odd: &[bool]) -> i32 {
     let area = sheet.inside();
-    let first = runs.iter().zip(odd).find(|(_, odd)| **odd).map_or(&runs[0], |(run, _)| run);
-    let badge = heading::badge(sheet, first.finding);
-    let few = numbered(members, odd).filter(|_| sheet.is_narrow(area.width()));
+    let odd_ones = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run.finding);
+    let badge = heading::gravest(sheet, odd_ones).unwrap_or_else(|| heading::badge(sheet, runs[0].finding));
+    let few = lettered(members, odd).filter(|_| sheet.is_narrow(area.width()));
     let below = if let Some(few) = few {
         heading::draw_lines(sheet, area, badge, &few)
     } else {
@@ -157,13 +158,16 @@ fn head(sheet: &mut Sheet, (runs, members): (&[Subject], &[Member]), odd: &[bool
     below + sheet.u(8.0)
 }
 
-/// `1 latches off in firmware`, `2 no draw`: what is wrong with each of a few odd runs, which the picture calls by these
-/// numbers; `None` of one alone, or of more than a heading has lines for.
-fn numbered(members: &[Member], odd: &[bool]) -> Option<Vec<String>> {
+/// `A: latches off in firmware`, `B: no draw`: what is wrong with each of a few odd runs, which the picture calls by these
+/// letters; `None` of one alone, or of more than a heading has lines for.
+fn lettered(members: &[Member], odd: &[bool]) -> Option<Vec<String>> {
     const MOST: usize = 3;
     let count = odd.iter().filter(|odd| **odd).count();
     let lines = || {
-        (1..).zip(named(members)).map(|(number, member)| format!("{number}  {}", said::summary(&member.run)))
+        LETTERS
+            .iter()
+            .zip(named(members))
+            .map(|(letter, member)| format!("{letter}: {}", said::summary(&member.run)))
     };
     ((2..=MOST).contains(&count) && lines().count() == count).then(|| lines().collect())
 }
@@ -191,10 +195,13 @@ fn is_alone(members: &[Member]) -> bool {
     named(members).nth(1).is_none()
 }
 
-/// The number of a named run among several, by which picture, key and table call it.
-fn number(member: &Member, members: &[Member]) -> Option<usize> {
+/// What the named runs are called where they are several, in the order of their colours.
+const LETTERS: [char; MOST_NAMED] = ['A', 'B', 'C', 'D'];
+
+/// The letter of a named run among several, by which picture, key and table call it.
+fn letter(member: &Member, members: &[Member]) -> Option<char> {
     let index = named(members).position(|other| std::ptr::eq(other, member))?;
-    (!is_alone(members)).then_some(index + 1)
+    LETTERS.get(index).copied().filter(|_| !is_alone(members))
 }
 
 /// The first of the named runs that the supply starves: its limit is what stopped it.
@@ -262,7 +269,7 @@ fn zero_in_words(runs: &[Subject]) -> String {
 }
 
 fn description(runs: &[Subject], odd: &[bool]) -> String {
-    let line = |run: &Subject| format!("{}: {}.", name(run), words::headline(&run.finding.verdict));
+    let line = |run: &Subject| format!("{}: {}.", name(run), words::headline_of(run.finding));
     let lines: Vec<String> = runs.iter().map(line).collect();
     format!("{}. {}", headline(runs, odd), lines.join(" "))
 }

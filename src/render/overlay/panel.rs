@@ -14,7 +14,7 @@ use super::key::{self, Key};
 use super::lines::{lines, range};
 use super::said::{is_sound, name, summary};
 use super::tags;
-use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, named, number, read_there, starved};
+use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, letter, named, read_there, starved};
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
@@ -190,11 +190,11 @@ fn limits(sheet: &mut Sheet, members: &[Member], strip: ValueAxis) {
     }
 }
 
-/// What is said of a named run at its place: its number, which the key explains; of one alone its name, what is wrong with
+/// What is said of a named run at its place: its letter, which the key explains; of one alone its name, what is wrong with
 /// it and what was read.
 fn note(sheet: &Sheet, member: &Member, members: &[Member], area: Rect) -> Note {
-    let lines = if let Some(number) = number(member, members) {
-        vec![number.to_string()]
+    let lines = if let Some(letter) = letter(member, members) {
+        vec![letter.to_string()]
     } else if sheet.is_narrow(area.width()) {
         let line = format!("{}: {}", name(&member.run), summary(&member.run));
         std::iter::once(line).chain(read(sheet, member, members)).collect()

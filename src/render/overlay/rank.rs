@@ -26,7 +26,7 @@ pub(super) fn ranks(runs: &[Subject], odd: &[bool], readings: &[Readings]) -> Ve
         .iter()
         .partition(|index| odd_ones.iter().find(|other| class(other) == class(index)) == Some(*index));
     let mut named: Vec<usize> = first.into_iter().chain(again).take(MOST_NAMED).collect();
-    // Numbers and colours in the order in which headline and table name them.
+    // Letters and colours in the order in which headline and table name them.
     named.sort_unstable();
     let rank = |index: usize| match named.iter().position(|named| *named == index) {
         Some(color) => Rank::Named(color),

@@ -5,7 +5,7 @@ use super::super::parts::{Subject, foot};
 use super::super::words;
 use super::CROWD;
 use crate::units::counted;
-use crate::verdict::{Class, Tries};
+use crate::verdict::Class;
 
 /// Which runs are not as the good ones. Where none is a full boot without departure, those that are not as most are.
 pub(in super::super) fn odd_ones(runs: &[Subject]) -> Vec<bool> {
@@ -97,7 +97,7 @@ fn kinds(runs: &[&Subject], most: usize) -> String {
 
 /// The verdict with what departs, in a few words.
 pub(super) fn summary(run: &Subject) -> String {
-    format!("{}{}{}", verdict(run), where_tries_end(run).unwrap_or_default(), departs(run))
+    format!("{}{}{}", verdict(run), words::where_tries_end(run.finding).unwrap_or_default(), departs(run))
 }
 
 /// The same without where tries end by their times alone: that makes no kind of its own.
@@ -111,18 +111,4 @@ fn verdict(run: &Subject) -> String {
 
 fn departs(run: &Subject) -> String {
     words::departures_clause(run.finding)
-}
-
-/// ` in firmware`, ` (likely in firmware)`: where in the boot tries end that the verdict names no stage of.
-fn where_tries_end(run: &Subject) -> Option<String> {
-    let verdict = &run.finding.verdict;
-    let gives_up = matches!(verdict.class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
-    if !gives_up || verdict.reached.is_some() {
-        return None;
-    }
-    let tries = Tries::of(&run.finding.attempts, &run.finding.log.gaps)?;
-    let told =
-        tries.ended_in.filter(|_| tries.ended_there == tries.count).map(|stage| format!(" in {stage}"));
-    let likely = tries.likely_in.filter(|_| tries.earliest_in.is_none());
-    told.or_else(|| likely.map(|stage| format!(" (likely in {stage})")))
 }

@@ -7,7 +7,7 @@ use super::super::parts::{Subject, foot};
 use super::super::sheet::Sheet;
 use super::super::words;
 use super::said::{by_kind, is_sound, name};
-use super::{CROWD, MOST_NAMED, Member, number, read_there};
+use super::{CROWD, MOST_NAMED, Member, letter, read_there};
 
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 6] = [
@@ -84,7 +84,7 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
     let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
     let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
-    let called = number(member, members).map_or_else(String::new, |number| format!("{number}  "));
+    let called = letter(member, members).map_or_else(String::new, |letter| format!("{letter}: "));
     vec![
         called + &name(&member.run),
         words::short_and_sure(verdict),

@@ -1,4 +1,4 @@
-//! The numbers of the named runs at the ends of their lines: in print two of the colours are one grey, and a line that is
+//! The letters of the named runs at the ends of their lines: in print two of the colours are one grey, and a line that is
 //! named at one place only is lost where others cross it.
 
 use super::super::axis::ValueAxis;
@@ -8,9 +8,9 @@ use super::super::parts::amps::Axes;
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
-use super::{Member, colors, named, number};
+use super::{Member, colors, letter, named};
 
-/// A number at the end of a line.
+/// A letter at the end of a line.
 #[derive(Debug)]
 pub(super) struct Tag {
     pub(super) area: Rect,
@@ -25,12 +25,12 @@ const SIDE: f64 = 16.0;
 pub(super) fn tags(sheet: &Sheet, members: &[Member], axes: Axes) -> Vec<Tag> {
     let mut tags: Vec<Tag> = Vec::new();
     for (member, color) in named(members).zip(colors(sheet.palette)) {
-        let Some(number) = number(member, members) else { continue };
+        let Some(letter) = letter(member, members) else { continue };
         let Some((x, amps)) = end(member) else { continue };
         let strip = axes.quiet.filter(|quiet| amps <= quiet.high).unwrap_or(axes.main);
         let taken: Vec<Rect> = tags.iter().map(|tag| tag.area).collect();
         let area = place(sheet, strip, (x, strip.row(amps)), &taken);
-        tags.extend(area.map(|area| Tag { area, text: number.to_string(), color }));
+        tags.extend(area.map(|area| Tag { area, text: letter.to_string(), color }));
     }
     tags
 }

@@ -178,12 +178,12 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
     let go_on = |label: &&str| label.starts_with("0.800 A at 12.8 V for 51.0 s, good boards go on to idl");
     assert!(said.iter().any(go_on), "{said:?}");
     for text in [
-        "1",
+        "A",
         "S-4: stalled in loading, from 0 s",
-        "1 S-4",
-        "2",
+        "A: S-4",
+        "B",
         "S-3: latches off in stage 3, from 5.0 s",
-        "2 S-3",
+        "B: S-3",
     ] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
@@ -233,11 +233,23 @@ fn on_a_phone_the_heading_says_which_run_did_what() {
     let options = Options { size: crate::render::Size::PHONE, ..Options::default() };
     let scene = draw(&subjects(&runs), &options).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["1 stalled in loading", "2 no draw"] {
+    for text in ["A: stalled in loading", "B: no draw"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
     // The key has what was read, and not the verdicts again.
     assert!(said.iter().any(|text| text.starts_with("S-2, from ") && text.contains(" A at ")), "{said:?}");
+}
+
+#[test]
+fn on_a_phone_what_the_zero_is_takes_the_lines_that_it_needs() {
+    let runs = [run("S-1", Class::FullBoot), run("board-0123456789-0123456789", Class::NoDraw)];
+    let mut runs = runs;
+    runs[1].1.phases = vec![phase("off", 0.0, 2.0), phase("no draw", 2.0, 60.0)];
+    let options = Options { size: crate::render::Size::PHONE, ..Options::default() };
+    let scene = draw(&subjects(&runs), &options).unwrap();
+    assert_legible(&scene);
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.join(" ").contains(&zero_in_words(&subjects(&runs))), "{said:?}");
 }
 
 #[test]
@@ -272,13 +284,13 @@ fn an_odd_run_alone_has_its_own_stages_and_its_limit() {
     for text in ["good", "boards:", "odd:", "3 tries, one every 3.00 s", "current limit, 3.00 A"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
-    // Among several there is no room for the stages of each: they have numbers.
+    // Among several there is no room for the stages of each: they have letters.
     let runs = [run("S-1", Class::FullBoot), run("S-2", Class::Stalled), run("S-3", Class::NoDraw)];
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    assert!(!said.contains(&"odd:") && said.iter().filter(|label| **label == "2").count() >= 2, "{said:?}");
+    assert!(!said.contains(&"odd:") && said.iter().filter(|label| **label == "B").count() >= 2, "{said:?}");
     // In the key, in the note, and at the end of its line.
-    assert_eq!(said.iter().filter(|label| **label == "2").count(), 3, "{said:?}");
+    assert_eq!(said.iter().filter(|label| **label == "B").count(), 3, "{said:?}");
 }
 
 #[test]

@@ -38,7 +38,8 @@ pub(in crate::render) fn words(finding: &Finding, shown: &Range<usize>) -> Strin
     };
     let every = tries.period(finding.log.update_s().unwrap_or(0.0));
     match every {
-        Some(apart) if finding.attempts.len() == 2 => format!("{which}, {apart} apart"),
+        // Their bracket is longer: it reaches to the end of the second.
+        Some(apart) if finding.attempts.len() == 2 => format!("{which}, starts {apart} apart"),
         Some(every) => format!("{which}, one every {every}"),
         None => which,
     }
@@ -55,6 +56,9 @@ mod tests {
         let finding = cycling(5);
         assert_eq!(words(&finding, &(0..5)), "4 tries, one every 3.00 s");
         assert_eq!(words(&finding, &(1..3)), "tries 2 to 3 of 4, one every 3.00 s");
+        let mut twice = cycling(3);
+        twice.attempts.truncate(2);
+        assert_eq!(words(&twice, &(0..2)), "2 tries, starts 3.0 s apart");
         assert_eq!(words(&finding, &(1..2)), "try 2 of 4, one every 3.00 s");
         assert_eq!(words(&finding, &(2..5)), "tries 3 to 4 of 4, one every 3.00 s");
         assert_eq!(words(&finding, &(4..5)), "one more is on");

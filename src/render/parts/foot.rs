@@ -76,7 +76,8 @@ pub(in crate::render) fn file_name(path: &str) -> String {
 #[derive(Debug, Clone)]
 struct Fact {
     key: &'static str,
-    value: String,
+    /// The value, on more lines than one where it is long.
+    lines: Vec<String>,
     key_width: i32,
     width: i32,
 }
@@ -122,16 +123,20 @@ fn few_rows(mut facts: Vec<Fact>, width: i32, space: i32) -> Vec<Vec<Fact>> {
 
 /// Draws the facts in as few rows as they need and returns where the foot begins.
 pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
+    /// Lines that one fact may take where there is height: half a sentence may say the opposite of the whole.
+    const MOST_LINES: usize = 3;
     let area = sheet.inside();
     let key_style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let value_style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.text);
     let space = sheet.u(22.0);
+    let most = if sheet.is_low() { 1 } else { MOST_LINES };
     // One fact may take half a row, so that a long name leaves room for another.
     let room = (area.width() / 2).max(sheet.u(460.0)).min(area.width());
     let facts = entries.iter().filter_map(|(key, value)| {
         let key_width = key_style.width(&format!("{key} "));
-        let value = value_style.fit(value, room - key_width)?;
-        Some(Fact { key, width: key_width + value_style.width(&value), key_width, value })
+        let lines = value_style.wrap(value, room - key_width, most);
+        let width = key_width + lines.iter().map(|line| value_style.width(line)).max()?;
+        Some(Fact { key, lines, key_width, width })
     });
     let short = sheet.is_narrow(area.width());
     let rows = if sheet.is_low() {
@@ -140,16 +145,22 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, entries: &[Entry]) -> i32 {
         rows(facts.collect(), area.width(), space, short)
     };
     let height = sheet.u(20.0);
-    let count = i32::try_from(rows.len()).unwrap_or(1);
+    let of_row = |row: &Vec<Fact>| row.iter().map(|fact| fact.lines.len()).max().unwrap_or(1);
+    let count = i32::try_from(rows.iter().map(of_row).sum::<usize>()).unwrap_or(1);
     let top = area.bottom - count * height;
-    for (index, row) in (0..).zip(rows) {
-        let baseline = top + index * height + sheet.u(15.0);
+    let mut baseline = top + sheet.u(15.0);
+    for row in rows {
+        let next = baseline + i32::try_from(of_row(&row)).unwrap_or(1) * height;
         let mut x = area.left;
         for fact in row {
             sheet.scene.text(fact.key, (x, baseline), Anchor::Start, key_style);
-            sheet.scene.text(fact.value, (x + fact.key_width, baseline), Anchor::Start, value_style);
+            for (index, line) in (0..).zip(fact.lines) {
+                let at = (x + fact.key_width, baseline + index * height);
+                sheet.scene.text(line, at, Anchor::Start, value_style);
+            }
             x += fact.width + space;
         }
+        baseline = next;
     }
     let line = top - sheet.u(4.0);
     let rule = Rect::new(area.left, line, area.right, line + sheet.u(1.0));

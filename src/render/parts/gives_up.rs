@@ -33,7 +33,8 @@ pub(super) fn undecided(subject: &Subject) -> Option<Note> {
 /// The end of a try: at the moment that the finding has for it, so that figure and text say one time.
 fn ends(subject: &Subject, shown: &Attempt, times: String) -> Option<Note> {
     let ((start, end), peak) = (span(shown), shown.peak_a.value());
-    let here = format!("gives up here{}", place(subject, shown).unwrap_or_default());
+    let which = which(subject, shown).unwrap_or_default();
+    let here = format!("gives up here{}{which}", place(subject, shown).unwrap_or_default());
     let places = elsewhere(subject, shown);
     let Some(edge) = edge(subject, end) else {
         let mut note = note(end, Some(peak), here, times);
@@ -91,6 +92,13 @@ fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
 pub(super) fn ends_there(subject: &Subject, attempt: &Attempt) -> bool {
     let place = subject.finding.verdict.place();
     place.is_some() && attempt.ended_in.as_ref() == place
+}
+
+/// ` (try 3)`, of one that is not the first: without its number it would seem to be picked at random.
+pub(super) fn which(subject: &Subject, shown: &Attempt) -> Option<String> {
+    let before =
+        given_up(subject).position(|attempt| std::ptr::eq(attempt, shown)).filter(|before| *before > 0)?;
+    Some(format!(" (try {})", before + 1))
 }
 
 pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {

@@ -5,6 +5,7 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
+use super::super::words;
 use crate::verdict::{Class, Finding};
 
 /// From this many units of width on, something small has room beside the heading.
@@ -22,6 +23,8 @@ pub(in crate::render) const UNASKED: &str = "–";
 pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
     let palette = sheet.palette;
     match finding.verdict.class {
+        // What is wrong as often as right is no answer that a sign may give.
+        _ if words::is_toss_up(&finding.verdict) => ("?", palette.unsure, palette.on_unsure),
         // A board that departs is not to be taken for a sound one at a glance.
         Class::FullBoot if !finding.departures.is_empty() => ("!", palette.alarm, palette.on_alarm),
         Class::FullBoot => ("✓", palette.good, palette.on_good),
@@ -32,6 +35,17 @@ pub(in crate::render) fn badge(sheet: &Sheet, finding: &Finding) -> Badge {
         }
         _ => ("✗", palette.alarm, palette.on_alarm),
     }
+}
+
+/// The sign of several findings: of what is known to be wrong with one of them, before any doubt about another.
+pub(in crate::render) fn gravest<'a>(
+    sheet: &Sheet,
+    findings: impl Iterator<Item = &'a Finding>,
+) -> Option<Badge> {
+    let rank = |(sign, ..): &Badge| {
+        ["✗", "!", "?", UNASKED].iter().position(|other| other == sign).unwrap_or(usize::MAX)
+    };
+    findings.map(|finding| badge(sheet, finding)).min_by_key(rank)
 }
 
 /// Draws `text` as large as it fits, `badge` before it and `aside` small at the right; returns where it ends.
@@ -166,8 +180,29 @@ fn whole_parts(style: Style, text: &str, room: i32, most: usize) -> Vec<String> 
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::fixtures::{finding, phase};
     use super::super::super::options::Options;
     use super::*;
+
+    #[test]
+    fn a_sign_is_no_surer_than_its_verdict_and_of_several_the_gravest_counts() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let of = |class: Class, confidence: f64| {
+            let mut finding = finding(vec![phase("run", 0.0, 60.0)]);
+            finding.departures.clear();
+            (finding.verdict.class, finding.verdict.confidence) = (class, confidence);
+            finding
+        };
+        let sign = |finding: &Finding| badge(&sheet, finding).0;
+        let (stalled, unsure) = (of(Class::Stalled, 0.98), of(Class::Stalled, 0.35));
+        assert_eq!((sign(&stalled), sign(&unsure)), ("✗", "?"));
+        assert_eq!(sign(&of(Class::FullBoot, 0.4)), "?");
+        let open = of(Class::Inconclusive, 0.9);
+        let of_all = |all: &[&Finding]| gravest(&sheet, all.iter().copied()).map(|badge| badge.0);
+        assert_eq!(of_all(&[&open, &stalled]), Some("✗"));
+        assert_eq!(of_all(&[&open, &of(Class::FullBoot, 0.98)]), Some("?"));
+        assert_eq!(of_all(&[]), None);
+    }
 
     #[test]
     fn what_has_no_room_is_left_out_as_a_whole() {

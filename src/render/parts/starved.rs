@@ -3,13 +3,14 @@
 use super::super::words;
 use super::Subject;
 use super::attempts::span;
-use super::gives_up::{elsewhere, ends_there, given_up, gives_up};
+use super::gives_up::{elsewhere, ends_there, given_up, gives_up, which};
 use super::notes::Note;
 use super::readings::AT_LIMIT;
 use super::turning::{
     LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, volts_read,
 };
 use crate::stats::extent;
+use crate::stats::robust::median;
 use crate::units::{Amps, Volts};
 use crate::verdict::{Attempt, Phase, RISES_S, visible_below};
 use std::ops::Range;
@@ -31,18 +32,19 @@ pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
     if let Some(limit) = unlimited(deepest) {
         return unread(subject, limit, deepest, dips);
     }
-    // Of tries that are alike the first is where it left what good boards do, not the one that happened to go deepest.
-    let lowest = |attempt: &&Attempt| {
-        let index = deepest_of(subject, late(subject, span(attempt)))?;
-        (dips(volts[index]) && unlimited(index).is_none()).then_some(index)
-    };
-    let first = first_of(subject, |attempt| lowest(&attempt).is_some());
-    let shown = first.and_then(|first| lowest(&first)).unwrap_or(deepest);
+    let first = first_of(subject, |index| dips(volts[index]));
+    let shown = first.map_or(deepest, |(_, index)| index);
+    let first = first.map(|(attempt, _)| attempt);
     let drawn = drawn_at(subject, before(shown))?;
-    let limit = limit.map_or_else(String::new, |limit| format!(", limit {limit}"));
     let down = volts_read(subject, volts[shown])?;
-    let body = format!("{drawn} pull it down to {down}{limit}");
-    let head = format!("the feed gives way{}", in_stage(subject).unwrap_or_default());
+    let body = match (unlimited(shown), limit) {
+        (Some(limit), _) => {
+            format!("down to {down}, {drawn} read then: limit {limit} met for less than a reading")
+        }
+        (None, Some(limit)) => format!("{drawn} pull it down to {down}, limit {limit}"),
+        (None, None) => format!("{drawn} pull it down to {down}"),
+    };
+    let head = head(subject, first);
     let mut note = at_reading(subject, shown, before(shown), head, body);
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
@@ -51,10 +53,27 @@ pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
     Some(note)
 }
 
-/// The first of such tries that ended in the stage which the head names, else the first of them.
-fn first_of<'a>(subject: &Subject<'a>, is_such: impl Fn(&'a Attempt) -> bool) -> Option<&'a Attempt> {
-    let mut such = given_up(subject).filter(|attempt| is_such(attempt));
-    such.clone().find(|attempt| ends_there(subject, attempt)).or_else(|| such.next())
+/// `the feed gives way in firmware`, with which try that is where it is not the first.
+fn head(subject: &Subject, shown: Option<&Attempt>) -> String {
+    let which = shown.and_then(|shown| which(subject, shown)).unwrap_or_default();
+    format!("the feed gives way{}{which}", in_stage(subject).unwrap_or_default())
+}
+
+/// Of the tries in which the volts dip, at the reading that `dips` tells, the first whose dip is as deep as most of theirs, with
+/// its deepest reading; of those that ended in the stage which the head names, where there are any. The deepest of all is no
+/// better a place, and a shallower one before it would be taken for sound.
+fn first_of<'a>(subject: &Subject<'a>, dips: impl Fn(usize) -> bool) -> Option<(&'a Attempt, usize)> {
+    let volts = subject.trace.volts();
+    let dip = |attempt: &'a Attempt| {
+        let index = deepest_of(subject, late(subject, span(attempt))).filter(|index| dips(*index))?;
+        Some((attempt, index))
+    };
+    let mut found: Vec<(&Attempt, usize)> = given_up(subject).filter_map(dip).collect();
+    if found.iter().any(|(attempt, _)| ends_there(subject, attempt)) {
+        found.retain(|(attempt, _)| ends_there(subject, attempt));
+    }
+    let usual = median(&mut found.iter().map(|(_, index)| volts[*index]).collect::<Vec<_>>())?;
+    found.into_iter().find(|(_, index)| volts[*index] <= usual * (1.0 + LEAST_SAG))
 }
 
 /// The readings of the later half of a try, and of the edge at its end, which is known to a reading or so; how the feed rose
@@ -70,12 +89,14 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let volts = subject.trace.volts();
     let found = dipping(subject, dips);
     // Where no reading shows which try it was, it was about the deepest.
-    let first = first_of(subject, |attempt| found.iter().any(|other| std::ptr::eq(*other, attempt)));
-    let at = first.and_then(|attempt| deepest_of(subject, late(subject, span(attempt)))).unwrap_or(deepest);
+    let first =
+        first_of(subject, |index| found.iter().any(|attempt| late(subject, span(attempt)).contains(&index)));
+    let at = first.map_or(deepest, |(_, index)| index);
+    let first = first.map(|(attempt, _)| attempt);
     let body = dips_in_words(subject, &found, volts[deepest])?;
     // Where in the boot comes first: it is what is asked of a picture. That the limit was met follows from the volts and
     // was not read, so it is no head.
-    let head = format!("the feed gives way{}", in_stage(subject).unwrap_or_default());
+    let head = head(subject, first);
     // The dot stands at the dip, at what was read as it began: the most of the try may have been read long before.
     let point = before(subject.trace.amps(), at);
     let mut note = at_reading(subject, at, point, head, body);
@@ -141,7 +162,7 @@ fn fed_from(subject: &Subject) -> Option<f64> {
 /// Whether the head of a note says itself at which step the tries end.
 pub(super) fn names_the_step(subject: &Subject, note: &Note) -> bool {
     let head = note.lines.first();
-    head.is_some_and(|head| in_stage(subject).is_some_and(|place| head.ends_with(&place)))
+    head.is_some_and(|head| in_stage(subject).is_some_and(|place| head.contains(&place)))
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.

@@ -11,7 +11,8 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let area = sheet.inside();
     let verdict = &subject.finding.verdict;
     let badge = heading::badge(sheet, subject.finding);
-    let text = format!("{}{}", words::headline(verdict), words::departures_clause(subject.finding));
+    let text =
+        format!("{}{}", words::headline_of(subject.finding), words::departures_clause(subject.finding));
     let below = heading::draw(sheet, area, Some(badge), &text, &words::beside_headline(verdict));
     let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence(subject.finding), 2);
     if let Some(profile) = subject.profile {

@@ -155,13 +155,13 @@ fn beyond(first: f64, last: f64) -> f64 {
 }
 
 fn title(finding: &Finding) -> String {
-    format!("{}: {}", words::board(finding), words::headline(&finding.verdict))
+    format!("{}: {}", words::board(finding), words::headline_of(finding))
 }
 
 fn description(finding: &Finding) -> String {
     /// More phases than these nobody listens to; a board that tries again and again has thousands.
     const MOST_PHASES: usize = 40;
-    let mut sentences = vec![format!("{}.", words::headline(&finding.verdict))];
+    let mut sentences = vec![format!("{}.", words::headline_of(finding))];
     sentences.push(format!("{}.", words::confidence(&finding.verdict)));
     sentences.extend(finding.verdict.because.iter().map(|because| format!("{because}.")));
     for departure in &finding.departures {

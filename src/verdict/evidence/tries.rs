@@ -85,7 +85,7 @@ fn counted_tries(seen: &Seen, tries: &Tries) -> String {
             );
         }
         Some(every) if tries.count == 2 && !tries.one_is_on => {
-            format!(", {} apart", seen.time(every.mean))
+            format!(", starts {} apart", seen.time(every.mean))
         }
         Some(every) => {
             let mean = tries.period(seen.readout.update_s()).unwrap_or_default();

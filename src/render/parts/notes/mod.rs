@@ -5,8 +5,8 @@ mod places;
 mod spots;
 
 pub(in crate::render) use places::{
-    Placed, arrange, leaders, on_its_line, pin, place, pointer, split_stack, stack, stack_height,
-    with_headroom,
+    Placed, arrange, leader_down, leaders, mark_of, on_its_line, pin, place, pointer, split_stack, stack,
+    stack_height, with_headroom,
 };
 pub(in crate::render) use spots::Rows;
 

@@ -305,7 +305,7 @@ pub(in crate::render) fn stack_height(sheet: &Sheet, notes: &[Note], width: i32)
 
 /// Splits off what stacked notes take, but never so much that little is left of what they speak of.
 pub(in crate::render) fn split_stack(area: Rect, stacked: i32) -> (Rect, Rect) {
-    area.split_top(stacked.min(area.height() * 2 / 5))
+    area.split_top(stacked.min(area.height() * 9 / 20))
 }
 
 /// What a note says at the least: what happened, and the numbers.
@@ -322,7 +322,14 @@ pub(in crate::render) fn stack<'a>(
     let mut placed = Vec::new();
     for (readings, note, color) in notes {
         let mut lines = wrapped(sheet, note, color, area.width());
-        // Of what is too long for the room its beginning is worth more than nothing.
+        // What has no room is left out as a whole: half a sentence may say the opposite of it.
+        let mut said = note.lines.len();
+        while said > FEWEST_LINES && top + height(sheet, &lines) > area.bottom {
+            said -= 1;
+            let shorter = Note { lines: note.lines[..said].to_vec(), ..*note };
+            lines = wrapped(sheet, &shorter, color, area.width());
+        }
+        // Of what is too long even so its beginning is worth more than nothing.
         while lines.len() > FEWEST_LINES && top + height(sheet, &lines) > area.bottom {
             lines.pop();
         }
@@ -371,11 +378,58 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
         let shape = Shape::Line { from, to, width: sheet.u(1.5), color };
         sheet.scene.shapes.push(shape);
     }
-    // Standing on its corner, hollow, and clear of all around it: no part of a trace is any of these, in grey as well.
+    mark(sheet, (x, y), color);
+}
+
+/// The sign at the point of a note: standing on its corner, hollow, and clear of all around it; no part of a trace is any of
+/// these, in grey as well.
+fn mark(sheet: &mut Sheet, point: (i32, i32), color: Color) {
     let paper = sheet.palette.paper;
     for (grown, color) in [(2.0, paper), (0.0, color), (-3.0, paper)] {
-        diamond(sheet, (x, y), sheet.u(sheet.mark(DOT + grown)), color);
+        diamond(sheet, point, sheet.u(sheet.mark(DOT + grown)), color);
     }
+}
+
+/// The same of a note whose words stand elsewhere; returns what it takes.
+pub(in crate::render) fn mark_of(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axes: Axes,
+    note: &Note,
+    color: Color,
+) -> Option<Rect> {
+    let point = note.placed.then(|| point(sheet, readings, axes, note))?;
+    mark(sheet, point, color);
+    Some(dot(sheet, point))
+}
+
+/// A leader from words that end at row `top` between two columns down to row `bottom` of column `x`, broken where other words
+/// stand.
+pub(in crate::render) fn leader_down(
+    sheet: &mut Sheet,
+    words: (i32, i32),
+    (x, (top, bottom)): (i32, (i32, i32)),
+    color: Color,
+) {
+    let (pen, gap) = (sheet.pen(1.5, 0.0, color), sheet.u(3.0));
+    let from = x.clamp(words.0, words.1.max(words.0));
+    let taken: Vec<Rect> = sheet.scene.labels().map(|label| label.bounds().grown(gap)).collect();
+    let aside = Rect::new(from.min(x), top, from.max(x) + 1, top + pen.width);
+    if from != x && !taken.iter().any(|words| words.overlaps(aside)) {
+        sheet.scene.across((aside.left, aside.right), top, pen);
+    }
+    let mut passed: Vec<Rect> = taken
+        .into_iter()
+        .filter(|words| words.left <= x + pen.width && words.right >= x - pen.width)
+        .filter(|words| words.bottom > top && words.top < bottom)
+        .collect();
+    passed.sort_by_key(|words| words.top);
+    let mut row = top;
+    for words in passed {
+        sheet.scene.down(x, (row, words.top), pen);
+        row = row.max(words.bottom);
+    }
+    sheet.scene.down(x, (row, bottom), pen);
 }
 
 fn diamond(sheet: &mut Sheet, (x, y): (i32, i32), half: i32, color: Color) {
@@ -426,6 +480,28 @@ mod tests {
         // After the last reading there is no trace: it stands at its end.
         let (x, y) = point(&note(79.0, Some(2.0)));
         assert!((time.x(59.0)..=time.x(60.0)).contains(&x) && y == main.row(0.5), "{x} {y}");
+    }
+
+    #[test]
+    fn of_stacked_notes_what_has_no_room_is_left_out_as_a_whole() {
+        let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let readings = Readings::new(&subject, TimeAxis { left: 0, right: 300, from: 0.0, to: 60.0 });
+        let main = ValueAxis { area: Rect::new(0, 200, 300, 400), low: 0.0, high: 3.0 };
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let long = "limit 0.620 A met for less than a reading: 0.357 A read then, at most 0.403 A in any try";
+        let lines: Vec<String> = ["the feed gives way", "volts dip to 3.64 V", long].map(String::from).into();
+        let note = Note { at: 30.0, point_at: None, amps: None, lines, more: 0, placed: true };
+        let color = sheet.palette.alarm;
+        let whole = height(&sheet, &wrapped(&sheet, &note, color, 300));
+        let said = |room: i32| {
+            let area = Rect::new(0, 0, 300, room);
+            let axes = Axes { main, quiet: None };
+            let placed = stack(&sheet, axes, area, std::iter::once((&readings, &note, color)));
+            placed[0].lines.iter().map(|(line, _)| line.clone()).collect::<Vec<_>>()
+        };
+        assert!(said(whole).len() > 3);
+        assert_eq!(said(whole - 1), ["the feed gives way", "volts dip to 3.64 V"]);
     }
 
     #[test]

@@ -43,6 +43,36 @@ fn a_note_leaves_the_peaks_of_all_tries_and_the_words_of_the_limit_make_room_for
 }
 
 #[test]
+fn of_starved_tries_the_first_that_dips_as_deep_as_most_is_marked_by_its_number() {
+    use super::super::super::parts::turning::turning;
+    let (_, finding) = spikes();
+    // The first dips less; in the second less than the limit is read, as over the edge of a dip.
+    let volts = |index: u32| match index {
+        79 => 12.0,
+        139 => 10.4,
+        80.. if (index - 60) % 30 == 19 && index < 480 => 10.5,
+        _ => 12.8,
+    };
+    let amps = |index: u32| match index.checked_sub(60).map(|index| (index / 30, index % 30)) {
+        Some((1, 18 | 19)) => 1.0,
+        Some((0..14, 18 | 19)) => 1.2,
+        Some((0..14, 0..18)) => 0.3,
+        _ => 0.03,
+    };
+    let trace = trace_at(520, 51.9, amps, volts);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = turning(&subject).unwrap();
+    assert!((note.at - 10.9).abs() < 0.05, "{note:?}");
+    assert_eq!(note.lines[0], "the feed gives way at the end of firmware (try 2)");
+    assert_eq!(note.lines[1], "down to 10.5 V, 1.00 A read then: limit 1.20 A met for less than a reading");
+    let (trace, finding) = spikes();
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = turning(&subject).unwrap();
+    assert!((note.at - 7.9).abs() < 0.05, "{note:?}");
+    assert_eq!(note.lines[0], "the feed gives way at the end of firmware");
+}
+
+#[test]
 fn words_that_would_hide_dips_of_the_volts_are_left_out() {
     let (trace, finding) = spikes();
     // Fourteen dips side by side leave no room for a word; a lone one has its own.

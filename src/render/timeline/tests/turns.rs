@@ -250,6 +250,8 @@ fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
     // The second try, from 9 to 11 s, is the first that got to the firmware.
     assert!((second.at - 11.0).abs() < 1e-9, "{second:?}");
     assert_eq!(second.lines.last().unwrap(), "this one in firmware, 2 of 3 in rails");
+    // One in the middle says which it is.
+    assert_eq!(second.lines[0], "gives up here in firmware (try 2)");
     finding.verdict.reached = Some("rails".into());
     let first = note(&finding);
     assert!((first.at - 8.0).abs() < 1e-9, "{first:?}");
@@ -258,6 +260,7 @@ fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
     let more = Attempt { ended_in: None, ..untold.attempts[1].clone() };
     untold.attempts.insert(2, more);
     assert_eq!(note(&untold).lines.last().unwrap(), "2 of 4 end in rails, 1 in firmware, 1 not told");
+    assert_eq!(first.lines[0], "gives up here in rails");
     // Where most end is the place of headline, mark and note, however far one of them got.
     (finding.verdict.reached, finding.verdict.usually_in) = (Some("firmware".into()), Some("rails".into()));
     for class in [Class::Cycling, Class::FeedLimited] {
