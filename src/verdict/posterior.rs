@@ -8,16 +8,16 @@ use super::explain::Explanation;
 /// The penalties of the alignment are softened where they add up what is partly the same evidence; whether a nat is one
 /// was then measured on 246 simulated captures of six boards and four supplies that the models were not made with. The
 /// log loss is flat below 1 and rises above; 1 is the careful end. The same captures, 146 others of four boards that took no
-/// part in that choice, and 4182 of 102 further boards and nineteen further supplies, each set as it was first seen, before
+/// part in that choice, and 6396 of 156 further boards and nineteen further supplies, each set as it was first seen, before
 /// anything was changed for it, say how sure a verdict was and how often it was right:
 ///
 /// | said | choosing: right of | others: right of | first seen: right of |
 /// |---|---|---|---|
-/// | below 0.5 | none | none | 13 of 24 |
-/// | 0.5 to 0.6 | 1 of 1 | 4 of 4 | 53 of 81 |
-/// | 0.6 to 0.8 | 7 of 7 | 4 of 5 | 172 of 193 |
-/// | 0.8 to 0.9 | 18 of 19 | 4 of 4 | 285 of 294 |
-/// | 0.9 to 1.0 | 219 of 219 | 133 of 133 | 3565 of 3590 |
+/// | below 0.5 | none | none | 16 of 33 |
+/// | 0.5 to 0.6 | 1 of 1 | 4 of 4 | 68 of 102 |
+/// | 0.6 to 0.8 | 7 of 7 | 4 of 5 | 247 of 277 |
+/// | 0.8 to 0.9 | 18 of 19 | 4 of 4 | 420 of 430 |
+/// | 0.9 to 1.0 | 219 of 219 | 133 of 133 | 5519 of 5554 |
 ///
 /// `examples/score.rs` prints such tables, and one more for every board with a temperature fitted on all the others; it
 /// comes out at 0.5 to 0.9, so that verdicts are right more often than they are said to be.
