@@ -5,7 +5,7 @@ use super::super::font::Weight;
 use super::super::geometry::{Rect, px};
 use super::super::parts::notes::{self, Note};
 use super::super::parts::{
-    Areas, MARKER, Subject, Told, amps, legend, limit, marker, phases, time_axis, volts,
+    Areas, MARKER, Subject, Told, amps, gaps, legend, limit, marker, phases, time_axis, volts,
 };
 use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
@@ -179,7 +179,7 @@ fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
 fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {
     // Among several the edges of their gaps could not be told apart; a run has no line in its own.
     for member in named(members).filter(|_| is_alone(members)) {
-        amps::gaps(sheet, &member.readings, panel);
+        gaps::draw(sheet, &member.readings, panel);
     }
 }
 

@@ -9,8 +9,8 @@ use super::super::theme::Color;
 use super::cut::{self, Mark};
 use super::envelope::{self, Expected, expected};
 use super::events::Lane;
+use super::gaps;
 use super::inrush;
-use super::legend::NO_READINGS;
 use super::limit;
 use super::readings::Readings;
 use super::{Areas, Subject};
@@ -250,7 +250,7 @@ pub(in crate::render) fn label(
 fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, expected: &[Expected]) {
     envelope::draw(sheet, readings, axis, expected);
     amps_grid(sheet, axis);
-    gaps(sheet, readings, axis.area);
+    gaps::draw(sheet, readings, axis.area);
     limit::draw(sheet, subject, readings, axis);
 }
 
@@ -262,7 +262,7 @@ fn strip_words(
     axis: ValueAxis,
     (fault, notes): (Option<i32>, &[Rect]),
 ) {
-    gaps_words(sheet, readings, axis.area);
+    gaps::words(sheet, readings, axis.area);
     limit::words(sheet, subject, readings, axis, (fault, notes));
 }
 
@@ -341,43 +341,6 @@ fn is_free(sheet: &Sheet, spot: Rect) -> bool {
     sheet.scene.bounds().holds(spot) && !sheet.scene.labels().any(|label| label.bounds().overlaps(spot))
 }
 
-/// Stretches without readings: nothing between two dotted edges. Hatched is where the supply limits, and nothing else.
-pub(in crate::render) fn gaps(sheet: &mut Sheet, readings: &Readings, area: Rect) {
-    for gap in &readings.gaps {
-        let within = gap_area(readings, area, *gap);
-        sheet.scene.fill(within, sheet.palette.paper);
-        let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
-        for x in [within.left, within.right - 1] {
-            sheet.scene.down(x, (within.top, within.bottom), pen);
-        }
-    }
-}
-
-/// Says of the gaps what they are, where there is room.
-pub(in crate::render) fn gaps_words(sheet: &mut Sheet, readings: &Readings, area: Rect) {
-    for gap in &readings.gaps {
-        if let Some((ground, label)) = gap_words(sheet, readings, area, *gap) {
-            super::on_ground(sheet, ground, label);
-        }
-    }
-}
-
-fn gap_area(readings: &Readings, area: Rect, (start, end): (f64, f64)) -> Rect {
-    let (left, right) = (readings.time.x(start) + 1, readings.time.x(end));
-    Rect { left, right, ..area }.intersection(area)
-}
-
-/// What a gap is called, and the ground below the words; `None` where there is no room for them.
-fn gap_words(sheet: &Sheet, readings: &Readings, area: Rect, gap: (f64, f64)) -> Option<(Rect, Label)> {
-    let gap = gap_area(readings, area, gap);
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let (text, (x, y), half) = (NO_READINGS, gap.center(), sheet.u(10.0));
-    let width = style.width(text) + sheet.u(8.0);
-    let ground = Rect::new(x - width / 2, y - half, x + width / 2, y + half);
-    let label = Label { text: text.into(), at: (x, style.baseline_at(y)), anchor: Anchor::Middle, style };
-    (width < gap.width()).then_some((ground, label))
-}
-
 /// What the words in the strip take, which no note may hide.
 pub(in crate::render) fn words(
     sheet: &Sheet,
@@ -421,7 +384,8 @@ fn fixed_words(
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Vec<Rect> {
-    let gaps = readings.gaps.iter().filter_map(|gap| gap_words(sheet, readings, axis.area, *gap));
+    let gaps =
+        readings.gaps.iter().filter_map(|gap| gaps::ground_and_words(sheet, readings, axis.area, *gap));
     let limit = limit::label(sheet, subject, readings, axis, (fault, &[])).map(|label| label.bounds());
     gaps.map(|(ground, _)| ground).chain(limit).collect()
 }

@@ -9,6 +9,7 @@ mod edge;
 pub(super) mod envelope;
 pub(super) mod events;
 pub(super) mod foot;
+pub(super) mod gaps;
 pub(super) mod gives_up;
 pub(super) mod heading;
 pub(super) mod inrush;

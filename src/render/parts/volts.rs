@@ -11,7 +11,7 @@ use super::events::Lane;
 use super::limit;
 use super::readings::Readings;
 use super::turning::LEAST_SAG;
-use super::{Subject, amps};
+use super::{Subject, amps, gaps};
 use crate::stats::robust::median;
 use crate::units::Volts;
 use crate::verdict::Class;
@@ -71,9 +71,9 @@ pub(in crate::render) fn draw(
     }
     grid(sheet, axis);
     limit::above_volts(sheet, readings, area);
-    amps::gaps(sheet, readings, area);
+    gaps::draw(sheet, readings, area);
     lane.lines(sheet, area);
-    amps::gaps_words(sheet, readings, area);
+    gaps::words(sheet, readings, area);
     super::fault_line(sheet, readings.time.left, &readings.volts, axis, lane.fault());
     // A collapsed feed is not to be taken for the frame that it lies on.
     let width = if readings.limited.is_empty() { 2.0 } else { 3.2 };

@@ -1,12 +1,13 @@
 //! Notes: where the run left what good boards do, what was measured, and what they do. Where they stand is found in
 //! `places`, from the room that `spots` finds.
 
+mod marks;
 mod places;
 mod spots;
 
+pub(in crate::render) use marks::{leader_down, mark_of, pointer};
 pub(in crate::render) use places::{
-    Placed, arrange, leader_down, leaders, mark_of, on_its_line, pin, place, pointer, split_stack, stack,
-    stack_height, with_headroom,
+    Placed, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
 };
 pub(in crate::render) use spots::Rows;
 

@@ -10,6 +10,7 @@ use super::super::amps::{self, Axes, Scale};
 use super::super::envelope::expected;
 use super::super::readings::Readings;
 use super::super::{Areas, Subject};
+use super::marks::{DOT, dot, mark};
 use super::spots::{Rows, best_spot, distance, foot};
 use super::{Note, color, fault};
 use crate::verdict::Class;
@@ -168,10 +169,6 @@ pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> 
     placed.iter().filter_map(reach).collect()
 }
 
-fn dot(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
-    Rect::new(x, y, x + 1, y + 1).grown(sheet.u(sheet.mark(DOT)))
-}
-
 impl Placed {
     /// Where its leader begins.
     fn foot(&self) -> Option<(i32, i32)> {
@@ -215,7 +212,7 @@ const BESIDE: f64 = 30.0;
 
 /// The point that a note speaks of: where the trace is at the level that its words tell, as near as can be to the line of the
 /// moment; of a level that the trace does not have there, on the trace where that is nearest to it.
-fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
+pub(super) fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
     let line = readings.time.x_within(note.at);
     let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
     let beside = sheet.u(BESIDE);
@@ -351,14 +348,6 @@ pub(in crate::render) fn stack<'a>(
     placed
 }
 
-/// Half the width of the dot at the point of a note, in units of the layout.
-const DOT: f64 = 6.0;
-
-/// A flag on top of the line at which the board left what good boards do.
-pub(in crate::render) fn pointer(sheet: &mut Sheet, areas: &Areas, x: i32, color: Color) {
-    sheet.pointer_down((x, areas.amps.top + sheet.u(14.0)), color);
-}
-
 fn leader(sheet: &mut Sheet, note: &Placed) {
     let color = note.color;
     let (Some((x, y)), Some(from)) = (note.point, note.foot()) else { return };
@@ -379,62 +368,6 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
         sheet.scene.shapes.push(shape);
     }
     mark(sheet, (x, y), color);
-}
-
-/// The sign at the point of a note: standing on its corner, hollow, and clear of all around it; no part of a trace is any of
-/// these, in grey as well.
-fn mark(sheet: &mut Sheet, point: (i32, i32), color: Color) {
-    let paper = sheet.palette.paper;
-    for (grown, color) in [(2.0, paper), (0.0, color), (-3.0, paper)] {
-        diamond(sheet, point, sheet.u(sheet.mark(DOT + grown)), color);
-    }
-}
-
-/// The same of a note whose words stand elsewhere; returns what it takes.
-pub(in crate::render) fn mark_of(
-    sheet: &mut Sheet,
-    readings: &Readings,
-    axes: Axes,
-    note: &Note,
-    color: Color,
-) -> Option<Rect> {
-    let point = note.placed.then(|| point(sheet, readings, axes, note))?;
-    mark(sheet, point, color);
-    Some(dot(sheet, point))
-}
-
-/// A leader from words that end at row `top` between two columns down to row `bottom` of column `x`, broken where other words
-/// stand.
-pub(in crate::render) fn leader_down(
-    sheet: &mut Sheet,
-    words: (i32, i32),
-    (x, (top, bottom)): (i32, (i32, i32)),
-    color: Color,
-) {
-    let (pen, gap) = (sheet.pen(1.5, 0.0, color), sheet.u(3.0));
-    let from = x.clamp(words.0, words.1.max(words.0));
-    let taken: Vec<Rect> = sheet.scene.labels().map(|label| label.bounds().grown(gap)).collect();
-    let aside = Rect::new(from.min(x), top, from.max(x) + 1, top + pen.width);
-    if from != x && !taken.iter().any(|words| words.overlaps(aside)) {
-        sheet.scene.across((aside.left, aside.right), top, pen);
-    }
-    let mut passed: Vec<Rect> = taken
-        .into_iter()
-        .filter(|words| words.left <= x + pen.width && words.right >= x - pen.width)
-        .filter(|words| words.bottom > top && words.top < bottom)
-        .collect();
-    passed.sort_by_key(|words| words.top);
-    let mut row = top;
-    for words in passed {
-        sheet.scene.down(x, (row, words.top), pen);
-        row = row.max(words.bottom);
-    }
-    sheet.scene.down(x, (row, bottom), pen);
-}
-
-fn diamond(sheet: &mut Sheet, (x, y): (i32, i32), half: i32, color: Color) {
-    let points = vec![(x - half, y), (x, y - half), (x + half, y), (x, y + half)];
-    sheet.scene.shapes.push(Shape::Polygon { points, color });
 }
 
 fn frame(sheet: &mut Sheet, note: &Placed) {
