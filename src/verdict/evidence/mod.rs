@@ -4,6 +4,7 @@ mod before;
 mod course;
 mod rest;
 mod short;
+mod starved;
 mod tries;
 
 pub(super) use before::lost;

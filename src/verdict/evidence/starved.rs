@@ -1,0 +1,82 @@
+//! What speaks for a limit that stops the board.
+
+use super::tries::given_up;
+use crate::reference::StageMeasure;
+use crate::stats::extent;
+use crate::trace::Mode;
+use crate::units::range;
+use crate::verdict::seen::{Seen, exact};
+use crate::verdict::{Attempt, Class};
+
+/// What speaks for a limit that stops the board: how often the supply says that it limits, and what a good boot takes.
+pub(super) fn starving(seen: &Seen) -> Option<String> {
+    if seen.class() != Class::FeedLimited {
+        return None;
+    }
+    let need = all_need_more(seen).or_else(|| usually_needs_more(seen));
+    let facts: Vec<String> = marked_limit(seen).or_else(|| averaged(seen)).into_iter().chain(need).collect();
+    (!facts.is_empty()).then(|| facts.join("; "))
+}
+
+fn usually_needs_more(seen: &Seen) -> Option<String> {
+    let (model, run) = (&seen.analysis.model, &seen.analysis.run);
+    let need = model.peak_w? / run.set_v;
+    let above = run.limit_a.is_none_or(|limit| need > limit);
+    above.then(|| format!("a good boot usually peaks at {}", exact(need, "A")))
+}
+
+/// `all good boards peak at 1.61 to 1.79 A: none could boot under this limit`, with the mean of their hungriest stage where
+/// that alone is above the limit; `None` where one of them peaked below it.
+fn all_need_more(seen: &Seen) -> Option<String> {
+    let (run, profile) = (&seen.analysis.run, seen.profile?);
+    let limit = run.limit_a?;
+    let in_amps = |name: &str, watts: f64| {
+        seen.reference_at(name).map_or(0.0, |(_, factor)| watts * factor / run.set_v)
+    };
+    let hungriest = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts))?;
+    let logs = &profile.learned.logs;
+    let peak = |stage: &StageMeasure| in_amps(&stage.phase, stage.peak_power);
+    let peaks = logs.iter().map(|log| log.stages.iter().map(peak).fold(0.0, f64::max));
+    let means = logs.iter().flat_map(|log| &log.stages).filter(|stage| stage.phase == hungriest.name);
+    let means = means.map(|stage| in_amps(&stage.phase, stage.mean_power));
+    let above = |amps: Vec<f64>| extent(&amps).filter(|(low, _)| *low > limit);
+    let said = |(low, high): (f64, f64)| range(&seen.reference_amps(low), &seen.reference_amps(high));
+    let peak = said(above(peaks.collect())?);
+    let mean = above(means.collect()).map_or_else(String::new, |mean| {
+        format!("draw {} on average in {}, and ", said(mean), hungriest.name)
+    });
+    Some(format!("good boards {mean}peak at {peak}: none could boot under this limit"))
+}
+
+/// A board that is starved for moments is read at less than the limit: its volts show it.
+fn averaged(seen: &Seen) -> Option<String> {
+    /// Share of the limit up to which a reading is plainly below it.
+    const BELOW: f64 = 0.95;
+    let tries = seen.tries().filter(|tries| !seen.holds(tries.lowest_v))?;
+    let limit = seen.analysis.run.limit_a?;
+    let below = given_up(seen).filter(|attempt| attempt.peak_a.value() < BELOW * limit).count();
+    match below {
+        all if all == tries.count => Some(
+            "the amps read are averages, and stay below the limit: the volts show that it was met".into(),
+        ),
+        most if 2 * most > tries.count => Some(format!(
+            "the amps read are averages, and stay below the limit in {most} of {} tries: the volts show that it was met",
+            tries.count
+        )),
+        _ => None,
+    }
+}
+
+/// In how many tries the supply itself says that it is in its limit; its amps are averages and may lie below.
+fn marked_limit(seen: &Seen) -> Option<String> {
+    let given_up: Vec<&Attempt> = seen.attempts.iter().filter(|attempt| attempt.given_up).collect();
+    let end = |attempt: &Attempt| attempt.end_s.value() + seen.readout.update_s();
+    let limits = |attempt: &&&Attempt| {
+        let mut samples = seen.samples_between(attempt.start_s.value(), end(attempt));
+        samples.any(|i| seen.trace.mode(i) == Mode::ConstantCurrent)
+    };
+    let count = given_up.iter().filter(limits).count();
+    let all = given_up.len();
+    let of = if all == 1 { "1 try".into() } else { format!("{all} tries") };
+    (count > 0).then(|| format!("the supply marks its limit (cc) in {count} of {of}"))
+}
