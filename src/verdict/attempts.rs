@@ -264,7 +264,7 @@ fn every(attempts: &[Attempt], gaps: &[Gap]) -> Option<Spread> {
 /// How many starts the gaps seem to hide between each two: none but where one lies between them that is longer than a rest
 /// may be, and the two are apart for several of the usual times.
 pub(super) fn hidden_in_gaps(attempts: &[Attempt], gaps: &[Gap]) -> Vec<usize> {
-    /// Part of a period that a time from start to start may be off by.
+    /// Part of a period that a time from start to start may be off by (by judgement).
     const OFF: f64 = 0.25;
     let apart = |pair: &[Attempt]| pair[1].start_s.value() - pair[0].start_s.value();
     let mut all: Vec<f64> = attempts.windows(2).map(apart).collect();

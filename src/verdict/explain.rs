@@ -363,39 +363,47 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
 }
 
-/// What speaks against a board being in stage `last` to which it did not step from the stage before: what a running board draws
-/// is its software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the
-/// stage, unless it is the usual level. A busy load wanders, so that the stays are compared as a whole.
-fn not_gone_on(scores: &Scores, ending: &Ending, last: usize) -> f64 {
+/// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its
+/// software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the stage,
+/// unless it is the usual level.
+fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
     /// Share of the usual step from which it is one (by judgement).
     const SEEN: f64 = 0.25;
     /// Levels that are no further apart than this tell nothing, as a log (by judgement).
     const APART: f64 = 0.15;
-    /// Ups and downs of a busy stage, in their standard deviations (by judgement).
-    const UPS_AND_DOWNS: f64 = 2.0;
     /// In nats (by judgement) ...
     const UNSEEN: f64 = -3.0;
     /// ... for a step of up to this, as a log: software moves a running level by some tenths, not by twice ...
     const BY_SOFTWARE: f64 = 0.4;
-    /// ... and for what it is longer.
+    /// ... and for what it is longer (by judgement).
     const UNSEEN_BEYOND: f64 = -15.0;
-    let Some(before) = last.checked_sub(1) else { return 0.0 };
-    let usual_from = scores.model.stages[before].watts;
-    let usual = (scores.model.stages[last].watts / usual_from).ln();
-    let Some(to) = mean_of(ending, State::Held(last)) else { return 0.0 };
-    // What was not told from the running level moved as little.
-    let unseen = (last == scores.model.last()).then_some(to);
-    let Some(from) = mean_of(ending, State::Done(before)).or(unseen) else { return 0.0 };
-    // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
-    let off = (from / usual_from).ln();
-    let own = off.signum() * (off.abs() - UPS_AND_DOWNS * scores.model.stages[before].activity).max(0.0);
-    let moved = ((to / from).ln() / usual).min(((to / usual_from).ln() - own) / usual);
-    if usual.abs() <= APART || moved >= SEEN {
+    let Some(before) = stage.checked_sub(1) else { return 0.0 };
+    let usual = (scores.model.stages[stage].watts / scores.model.stages[before].watts).ln();
+    let Some(moved) = moved(scores, ending, before) else { return 0.0 };
+    if usual.abs() <= APART || moved / usual >= SEEN {
         return 0.0;
     }
-    let held = ending.path.iter().rfind(|step| step.state == State::Held(last));
+    let held = ending.path.iter().rfind(|step| step.state == State::Held(stage));
     let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
-    unseen * held.map_or(0.0, |step| 1.0 - scores.fits(&scores.look(&step.stretch), last))
+    unseen * held.map_or(0.0, |step| 1.0 - scores.fits(&scores.look(&step.stretch), stage))
+}
+
+/// How far the level moved from stage `before` to the next, as a log, the stays compared as a whole, since a busy load wanders;
+/// the least that it can be. `None` where either was not seen.
+fn moved(scores: &Scores, ending: &Ending, before: usize) -> Option<f64> {
+    /// Ups and downs of a busy stage, in their standard deviations (by judgement).
+    const UPS_AND_DOWNS: f64 = 2.0;
+    let (stages, stage) = (&scores.model.stages, before + 1);
+    let to = mean_of(ending, State::Held(stage))?;
+    // What was not told from the running level moved as little.
+    let untold = (stage == scores.model.last()).then_some(to);
+    let from = mean_of(ending, State::Done(before)).or(untold)?;
+    // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
+    let off = (from / stages[before].watts).ln();
+    let own = off.signum() * (off.abs() - UPS_AND_DOWNS * stages[before].activity).max(0.0);
+    let (seen, beyond_own) = ((to / from).ln(), (to / stages[before].watts).ln() - own);
+    let up = stages[stage].watts > stages[before].watts;
+    Some(if up { seen.min(beyond_own) } else { seen.max(beyond_own) })
 }
 
 /// Mean power of all stays in `state`, in watts; `None` if there is none.
@@ -442,14 +450,13 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
         attempts => {
             let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
-            let sure = if attempts <= 2 { 0.0 } else { -2.0 };
-            let sure = sure
-                + if ending.progress.left_last {
-                    stuck_after_running(scores, ending)
-                } else {
-                    back_to_standby(scores, ending)
-                };
-            std::iter::once((Class::Stalled, stuck + sure)).chain(again).collect()
+            let rarely = if attempts <= 2 { 0.0 } else { -2.0 };
+            let fell = if ending.progress.left_last {
+                stuck_after_running(scores, ending)
+            } else {
+                back_to_standby(scores, ending)
+            };
+            std::iter::once((Class::Stalled, stuck + rarely + fell)).chain(again).collect()
         }
     }
 }

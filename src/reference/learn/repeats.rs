@@ -42,7 +42,7 @@ fn ends_with_a_pulse(runs: &[Run], course: &Course) -> bool {
     const FEWEST: usize = 3;
     /// What lasts longer is a stage, in seconds (common practice, no source).
     const PULSE_S: f64 = 1.5;
-    /// A pulse goes this far above its level, as a log.
+    /// A pulse goes this far above its level, as a log (by judgement).
     const ABOVE: f64 = 0.15;
     let Some((last, stage)) = course.stages.len().checked_sub(2).map(|k| (k + 1, &course.stages[k])) else {
         return false;
@@ -60,9 +60,9 @@ fn ends_with_a_pulse(runs: &[Run], course: &Course) -> bool {
 
 /// Whether `pieces` go up again to `level` or so, which is `above` the rest of them, for about as long.
 fn pulses_again(pieces: &[Piece], level: f64, above: f64, length: f64) -> bool {
-    /// Once may be chance.
+    /// Once may be chance (by judgement).
     const TIMES: usize = 2;
-    /// Lengths of pulses of a few readings are known no better than this, as a log.
+    /// Lengths of pulses of a few readings are known no better than this, as a log (by judgement).
     const ABOUT: f64 = 0.8;
     let high = |piece: &Piece| piece.level > level - above / 2.0;
     let lasts = |group: &[Piece]| group.iter().map(|piece| piece.to - piece.from).sum::<f64>().ln();

@@ -6,6 +6,7 @@
 use super::super::attempts::LEAST_REST_S;
 use super::super::model::Model;
 use super::super::piece::LOOK_S;
+use super::score::SCATTER_ALLOWED;
 use super::{State, tail};
 
 /// A board falls back: once in a good many stages, but falling back is what a sick board does.
@@ -45,9 +46,6 @@ const MOST_SKIP: f64 = 12.0;
 const SKIP_PER_UPDATE: f64 = 1.2;
 /// Least cost of a skipped stage, however short.
 const LEAST_SKIP: f64 = 0.7;
-/// What goes no further than this off the running level is one of its ups and downs, in their standard deviations (by
-/// judgement).
-const UPS_AND_DOWNS: f64 = 1.2;
 /// Cost of skipping a stage whose duration is unknown.
 const UNKNOWN_SKIP: f64 = 6.0;
 
@@ -135,7 +133,7 @@ impl<'a> Grammar<'a> {
         let (stage, running) = (&self.model.stages[stage], &self.model.stages[stage + 1]);
         let off = (running.watts / stage.watts).ln().abs() / running.activity;
         let looks = (stage.duration?.typical / LOOK_S).max(1.0);
-        Some(-looks * tail((off - UPS_AND_DOWNS).max(0.0)))
+        Some(-looks * tail((off - SCATTER_ALLOWED).max(0.0)))
     }
 
     /// The step from one state to another, if there is one.

@@ -8,7 +8,7 @@ use crate::verdict::engine::Analysis;
 use crate::verdict::model::Stage;
 use crate::verdict::readout::Readout;
 
-/// Standard deviations between boards that a stage's level is off by.
+/// Standard deviations between boards that a stage's level is off by (by judgement).
 const SDS: f64 = 2.5;
 
 /// The stage in which the stay ended: the one that the alignment tells, or the one at whose level it ended.
@@ -32,8 +32,8 @@ pub(super) fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, st
     })
 }
 
-/// The stage after `before`, if that had its time and what follows it, of no shape of its own, is nearer to the level of the next one:
-/// a try that is cut off, or held down by the limit, shows less of a stage than good boards do.
+/// The stage after `before`, if that had its time and what follows it, of no shape of its own, is nearer to the level of the
+/// next one: a try that is cut off, or held down by the limit, shows less of a stage than good boards do.
 fn stepped_on(
     trace: &Trace,
     analysis: &Analysis,
@@ -69,8 +69,7 @@ fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay:
 }
 
 /// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet
-/// is none that this stay can have come to, nor is one before the
-/// `first` that it is known to have been in.
+/// is none that this stay can have come to, nor is one before the `first` that it is known to have been in.
 fn by_level(analysis: &Analysis, stay: &Stay, first: usize, watts: f64) -> Option<usize> {
     let model = &analysis.model;
     let latest = model.stage_after(stay.end_s - stay.start_s)?;

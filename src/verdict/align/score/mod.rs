@@ -17,6 +17,7 @@ use super::super::readout::Readout;
 use super::super::run::Run;
 use super::State;
 use gaps::GapSums;
+pub(super) use pieces::SCATTER_ALLOWED;
 
 /// Degrees of freedom of the heavy-tailed (Student) penalty: a board three standard deviations off is a sick board,
 /// not an impossible one.

@@ -21,7 +21,7 @@ const RESTING_SD: f64 = 0.5;
 /// What goes further off the level of a short stage than this, as a log, does not wander in it (by judgement).
 const FAR_OFF: f64 = 0.5;
 /// Scatter of levels that is nothing unusual, in the state's own standard deviations.
-const SCATTER_ALLOWED: f64 = 1.2;
+pub(in crate::verdict::align) const SCATTER_ALLOWED: f64 = 1.2;
 /// What is steady for longer than this has a level of its own: a busy load wanders in a few seconds.
 const LONG_LOOK_S: f64 = 6.0;
 /// What is shorter is a pulse of the stage, as its peak in the reference shows them, in seconds.
