@@ -6,10 +6,11 @@
 
 use feedtale::reference::{Capture, Profile, Request, learn};
 use feedtale::trace;
-use feedtale::verdict::{Class, Finding, Sources, diagnose};
+use feedtale::verdict::{Class, Sources, Verdict, diagnose};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::fmt::Write;
+use std::ops::Range;
 
 /// Watts, seconds, and the standard deviation of the log of its load, of a stage.
 type Stage = (f64, f64, f64);
@@ -49,8 +50,16 @@ fn profile(stages: &[Stage]) -> Profile {
     learn(&good, &request).expect("a profile").profile
 }
 
-fn found(capture: &Capture, profile: &Profile) -> Finding {
-    diagnose(&capture.trace, Some(profile), &Sources::default())
+/// Checks the verdict on a unit with `stages` for each of `seeds`.
+fn each(seeds: Range<u64>, stages: &[Stage], profile: &Profile, right: impl Fn(&Verdict) -> bool) {
+    for seed in seeds {
+        let verdict = diagnose(&log(seed, stages).trace, Some(profile), &Sources::default()).verdict;
+        assert!(right(&verdict), "board {seed}: {verdict:?}");
+    }
+}
+
+fn booted(verdict: &Verdict) -> bool {
+    verdict.class == Class::FullBoot
 }
 
 /// A short calm stage close below a running level that goes down to it again and again.
@@ -66,10 +75,7 @@ const CLOSE: [Stage; 6] = [
 #[test]
 fn a_busy_running_level_close_above_the_stage_before_is_reached() {
     let profile = profile(&CLOSE);
-    for seed in 11..27 {
-        let finding = found(&log(seed, &CLOSE), &profile);
-        assert_eq!(finding.verdict.class, Class::FullBoot, "board {seed}: {:?}", finding.verdict);
-    }
+    each(11..27, &CLOSE, &profile, booted);
 }
 
 /// ... and one that is half of what the stage before draws, which is busy too.
@@ -79,12 +85,9 @@ const APART: [Stage; 5] =
 #[test]
 fn a_board_that_stays_where_the_stage_before_is_has_not_booted_however_busy_it_is() {
     let profile = profile(&APART);
-    for seed in 11..27 {
-        let mut stuck = APART[..4].to_vec();
-        stuck[3].1 = 45.0;
-        let finding = found(&log(seed, &stuck), &profile);
-        assert_eq!(finding.verdict.class, Class::Stalled, "board {seed}: {:?}", finding.verdict);
-    }
+    let mut stuck = APART[..4].to_vec();
+    stuck[3].1 = 45.0;
+    each(11..27, &stuck, &profile, |verdict| verdict.class == Class::Stalled);
 }
 
 /// A board that waits for nobody, whose running level is low and dips below its first stage now and then: no rest is known to
@@ -96,10 +99,7 @@ fn a_dip_of_the_running_level_is_no_start_from_anew() {
     let profile = profile(&at_once);
     let mut low = at_once;
     low[4].0 = 7.0;
-    for seed in 11..141 {
-        let finding = found(&log(seed, &low), &profile);
-        assert_eq!(finding.verdict.class, Class::FullBoot, "board {seed}: {:?}", finding.verdict);
-    }
+    each(11..141, &low, &profile, booted);
 }
 
 /// A board that is stuck in a stage below the next: there is no step up, so that it is not in the next, however long it stays.
@@ -115,8 +115,5 @@ fn a_board_is_stuck_in_the_stage_that_it_stepped_to() {
     ];
     let profile = profile(&good);
     let stuck = [good[0], good[1], good[2], (18.0, 55.0, 0.13)];
-    for seed in 11..71 {
-        let verdict = found(&log(seed, &stuck), &profile).verdict;
-        assert_eq!(verdict.stalled_in.as_deref(), Some("stage 3"), "board {seed}: {verdict:?}");
-    }
+    each(11..71, &stuck, &profile, |verdict| verdict.stalled_in.as_deref() == Some("stage 3"));
 }

@@ -1,7 +1,7 @@
 //! The one mark of a figure: where it stands, what it looks like, and that it says one word for one thing.
 
 use super::super::super::fixtures::trace_at;
-use super::super::super::parts::turning::turning;
+use super::super::super::parts::turning::{self, turning};
 use super::super::super::theme::Color;
 use super::*;
 
@@ -40,6 +40,18 @@ fn undecided() -> (Trace, Finding) {
     finding.verdict.class = Class::Inconclusive;
     finding.verdict.reached = Some("firmware".into());
     (trace(110, 10.9, |index| if (60..80).contains(&index) || index >= 90 { 0.7 } else { 0.03 }), finding)
+}
+
+/// When the second phase of a run first meets `amps`, as its mark has it.
+fn met(trace: &Trace, finding: &Finding, amps: f64) -> Option<f64> {
+    turning::meets(&Subject { trace, profile: None, finding }, &finding.phases[1], amps)
+}
+
+/// The columns of the dot and of the line of its moment.
+fn dot_and_line(trace: &Trace, finding: &Finding) -> (i32, i32) {
+    let scene = draw(trace, None, finding, &Options::default()).unwrap();
+    let alarm = Theme::Light.palette().alarm;
+    (dot(&scene, alarm).0, markers(&scene, alarm)[0])
 }
 
 #[test]
@@ -105,14 +117,9 @@ fn the_dot_of_a_level_is_not_on_the_inrush_that_passes_it() {
         _ => 0.022,
     };
     let trace = trace_at(601, 60.0, amps, |_| 12.8);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let phase = &finding.phases[1];
-    let met = super::super::super::parts::turning::meets(&subject, phase, 0.022);
-    assert_eq!(met, Some(trace.time()[26]));
+    assert_eq!(met(&trace, &finding, 0.022), Some(trace.time()[26]));
     // Right of the line, where it stays at that level.
-    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
-    let alarm = Theme::Light.palette().alarm;
-    let (dot, line) = (dot(&scene, alarm).0, markers(&scene, alarm)[0]);
+    let (dot, line) = dot_and_line(&trace, &finding);
     assert!(dot > line + 5, "{dot} {line}");
 }
 
@@ -131,12 +138,8 @@ fn the_dot_of_a_level_is_on_no_inrush_that_decays_through_it_nor_in_the_columns_
         _ => 0.0218,
     };
     let trace = trace_at(601, 60.0, amps, |_| 12.8);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let met = super::super::super::parts::turning::meets(&subject, &finding.phases[1], 0.022);
-    assert_eq!(met, Some(trace.time()[27]));
-    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
-    let alarm = Theme::Light.palette().alarm;
-    let (dot, line) = (dot(&scene, alarm).0, markers(&scene, alarm)[0]);
+    assert_eq!(met(&trace, &finding, 0.022), Some(trace.time()[27]));
+    let (dot, line) = dot_and_line(&trace, &finding);
     // Seven tenths of a second, of a minute on some 1300 columns.
     assert!(dot > line + 12, "{dot} {line}");
 }
