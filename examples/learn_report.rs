@@ -4,13 +4,14 @@
 //! learned from five units, and judged on other units: how many good captures are refused, how many sound units are
 //! flagged with a departure, and how many of the departures put in are found.
 
+#[path = "unseen/log.rs"]
+mod log;
+
 use feedtale::reference::{self, Capture, Learning, Profile, Request};
-use feedtale::simulator::{
-    Alteration, BoardModel, Case, Mode as Regulation, Polling, Scenario, SupplyKind, capture,
-};
-use feedtale::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder, write};
-use feedtale::units::{Amps, Seconds, Volts};
+use feedtale::simulator::{Alteration, BoardModel, Case, Polling, Scenario, SupplyKind};
+use feedtale::trace::{Trace, write};
 use feedtale::verdict::{Class, Finding, Sources, diagnose};
+use log::{rounded, taken};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::error::Error;
@@ -203,46 +204,14 @@ fn supplies() -> Vec<SupplyKind> {
 fn scenario(model: &BoardModel, kind: &SupplyKind, unit: u64) -> Scenario {
     let mut scenario = Scenario::new(model.clone(), Case::FullBoot, kind.clone(), unit, 1);
     let off = [0.0, 0.02, -0.02][usize::try_from(unit % 3).unwrap_or_default()];
-    scenario.set_volts = round(model.feed_v * (1.0 + off), 2);
+    scenario.set_volts = rounded(model.feed_v * (1.0 + off), 2);
     scenario
 }
 
 fn log(scenario: &Scenario) -> Fallible<Trace> {
     let rate_hz = (1.0 / scenario.supply.readback.period_s).clamp(10.0, 25.0);
     let polling = Polling { rate_hz, seconds: 50.0, ..Polling::default() };
-    let taken = capture(scenario, &polling);
-    let header = Header {
-        board: Some(scenario.model.name.clone()),
-        serial: Some(scenario.serial()),
-        set_volts: Some(Volts::new(scenario.set_volts)?),
-        limit: Some(Amps::new(scenario.limit)?),
-        ..Header::default()
-    };
-    let mut builder = TraceBuilder::new(header);
-    let mut presses = taken.presses().peekable();
-    let (volts, amps) = (scenario.supply.readback.volts_decimals, scenario.supply.readback.amps_decimals);
-    for row in &taken.rows {
-        while let Some(press) = presses.next_if(|press| *press <= round(row.time, 3)) {
-            builder.event(Seconds::new(round(press, 3))?, EventKind::Mark("power button".into()))?;
-        }
-        builder.sample(Sample {
-            time: Seconds::new(round(row.time, 3))?,
-            volts: Volts::new(round(row.volts, volts))?,
-            amps: Amps::new(round(row.amps, amps))?,
-            mode: match row.mode {
-                Regulation::Off => Mode::Off,
-                Regulation::ConstantVoltage => Mode::ConstantVoltage,
-                Regulation::ConstantCurrent => Mode::ConstantCurrent,
-            },
-            span: Some(Seconds::new(row.span)?),
-        })?;
-    }
-    Ok(builder.finish())
-}
-
-fn round(value: f64, decimals: usize) -> f64 {
-    let factor = 10_f64.powi(i32::try_from(decimals).unwrap_or_default());
-    (value * factor).round() / factor
+    Ok(taken(scenario, &polling)?.0)
 }
 
 /// An invented board: three to five stages that can be told from their neighbours, the hungriest next to last.
