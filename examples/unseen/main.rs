@@ -9,7 +9,9 @@ mod boards;
 mod log;
 mod supplies;
 
-use feedtale::simulator::{Alteration, BoardModel, Capture, Case, Polling, Scenario, SupplyKind, capture};
+use feedtale::simulator::{
+    Alteration, BoardModel, Capture, Case, Polling, Scenario, SupplyKind, Wake, capture,
+};
 use log::{rounded, taken};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -130,12 +132,8 @@ impl Set<'_> {
 
     fn case(&mut self, seed: u64, number: u64, case: Case, of_case: u64) -> Result<Value, Box<dyn Error>> {
         let mut scenario = self.scenario(case, seed * 1000 + FIRST_CASE_UNIT + number, 1);
-        let mut departures = Vec::new();
-        if case == Case::FullBoot && of_case < ALTERED {
-            let (alteration, departure) = self.alteration();
-            scenario.alterations.push(alteration);
-            departures.push(departure);
-        }
+        let altered = case == Case::FullBoot && of_case < ALTERED;
+        let departures = if altered { vec![self.alter(&mut scenario)] } else { Vec::new() };
         let file = format!("{}/cases/case-{number:03}.csv", self.model.name);
         let capture = self.log(&scenario, &file)?;
         let board = scenario.board();
@@ -150,31 +148,59 @@ impl Set<'_> {
         }))
     }
 
-    /// A level or a length that is off by more than good boards ever are.
+    /// Puts into the unit what the board boots with, and what this supply can show: the name of the departure.
+    fn alter(&mut self, scenario: &mut Scenario) -> String {
+        loop {
+            let (alteration, departure) = self.alteration();
+            if self.shows(&alteration, scenario) {
+                scenario.alterations = vec![alteration];
+                let taken = capture(scenario, &self.polling(scenario));
+                if taken.states().all(|(_, name)| name != "unpowered") {
+                    return departure;
+                }
+            }
+        }
+    }
+
+    /// A level or a length that is off by more than those of good boards ever are.
     fn alteration(&mut self) -> (Alteration, String) {
         let stages = self.model.stages.len();
         let at = self.random.random_range(0..=stages);
         let state = self.model.state_names().nth(at).unwrap_or("standby").to_owned();
         let above = self.random.random_bool(0.5);
         let by_length = at > 0 && at < stages && self.random.random_bool(0.3);
-        let factor = if by_length {
-            2.5
-        } else if at == 0 {
-            3.0
-        } else {
-            1.7
+        let factor = match at {
+            _ if by_length => 2.5,
+            0 => 3.0,
+            _ => 1.6,
         };
         let side = if above || by_length { "above" } else { "below" };
-        let power = if by_length {
-            1.0
-        } else if above {
-            factor
-        } else {
-            1.0 / factor
+        let power = match (by_length, above) {
+            (true, _) => 1.0,
+            (false, true) => factor,
+            (false, false) => 1.0 / factor,
         };
         let duration = if by_length { factor } else { 1.0 };
         let departure = format!("{state} {side}");
         (Alteration { state, power, duration }, departure)
+    }
+
+    /// Whether an alteration lasts for some updates and is some steps high, and makes no state like another of the board.
+    fn shows(&self, alteration: &Alteration, scenario: &Scenario) -> bool {
+        const UPDATES: f64 = 8.0;
+        const STEPS: f64 = 6.0;
+        const ALIKE: f64 = 1.2;
+        let shown = &scenario.supply.readback;
+        let stages = self.model.stages.iter().map(|stage| (stage.name.as_str(), stage.watts, stage.seconds));
+        let standby = (self.model.wake == Wake::Power).then_some(self.model.hold_s);
+        let states = std::iter::once(("standby", self.model.standby.watts, standby)).chain(stages);
+        let (own, others): (Vec<_>, Vec<_>) = states.partition(|(name, _, _)| *name == alteration.state);
+        let Some((_, watts, seconds)) = own.first() else { return false };
+        let altered = watts * alteration.power;
+        let alike = |other: f64| alteration.power != 1.0 && (1.0 / ALIKE..ALIKE).contains(&(altered / other));
+        altered.min(*watts) > STEPS * shown.amps_step * scenario.set_volts
+            && seconds.is_none_or(|seconds| seconds > UPDATES * shown.period_s)
+            && !others.iter().any(|(_, other, _)| alike(*other))
     }
 }
 
@@ -191,6 +217,8 @@ fn accepted(scenario: &Scenario, capture: &Capture) -> Vec<&'static str> {
         }
         // The program asks for three starts.
         Case::Cycling if starts < 3 => accepted.extend(["latch-off", "inconclusive"]),
+        // An overload that takes the feed down lets the protection forget that it stays.
+        Case::LatchOff if starts > 2 => accepted.push("cycling"),
         // An attempt that got into the running level reached it and fell back.
         Case::LatchOff if reached_the_last(scenario, capture) => accepted.push("dropped-out"),
         Case::FeedLimited if starts < 2 => accepted.push("inconclusive"),

@@ -199,12 +199,12 @@ pub(super) fn fit(runs: &[Run], most: usize) -> Option<Course> {
 pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
     runs.iter()
         .filter_map(|seed| first_guess(seed, count))
-        .filter_map(|guess| train(runs, guess))
+        .filter_map(|guess| trained(runs, guess))
         .min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
 
 /// Re-estimates the stages until their cost settles.
-fn train(runs: &[Run], guess: Vec<Stage>) -> Option<Course> {
+pub(super) fn trained(runs: &[Run], guess: Vec<Stage>) -> Option<Course> {
     let mut course: Option<Course> = None;
     let mut stages = guess;
     for _ in 0..MOST_ROUNDS {

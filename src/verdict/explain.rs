@@ -9,6 +9,10 @@ use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
 const WAKE_S: f64 = 1.5;
 
+/// ... and in which a person presses the button of a board that waits for it, where no press is marked (common practice, no
+/// source).
+const PRESS_S: f64 = 5.0;
+
 /// Rest after which no further attempt is to be expected, in seconds: supervisors retry every half a second to three
 /// seconds (common practice, no source).
 const FOR_GOOD_S: f64 = 4.5;
@@ -139,11 +143,24 @@ fn carried(class: Class, z: f64) -> Vec<(Class, f64)> {
     vec![(class, soft(z)), (Class::Inconclusive, soft(-z))]
 }
 
-/// Evidence that the board had its time to wake.
+/// Evidence that the board had its time to show something.
 fn time_to_wake(scores: &Scores) -> f64 {
+    time_beyond(scores, WAKE_S)
+}
+
+/// Evidence that the board had its time to wake, and somebody the time to press its button.
+fn time_to_leave_standby(scores: &Scores) -> f64 {
+    let standby = &scores.model.standby;
+    let by_hand = standby.waits && scores.run.presses.is_empty();
+    let wait_s = if by_hand { PRESS_S } else { standby.longest_s.unwrap_or(0.0) };
+    time_beyond(scores, wait_s + WAKE_S)
+}
+
+/// Evidence that the log goes on for longer than `seconds` after the last press, or else after switch-on.
+fn time_beyond(scores: &Scores, seconds: f64) -> f64 {
     let run = scores.run;
     let since = run.presses.last().copied().unwrap_or(run.start_s).max(run.start_s);
-    ((run.end_s - since).max(1e-3) / WAKE_S).ln() / 0.25
+    ((run.end_s - since).max(1e-3) / seconds).ln() / 0.25
 }
 
 fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
@@ -168,7 +185,7 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
             let unseen = if gap_hides_attempt(scores) { UNSEEN_ATTEMPT.to_vec() } else { Vec::new() };
             let lasting = (last.stretch.duration().max(1e-3) / EXCESS_S).ln() / 0.25;
             let seen = if class == Class::ExcessStandby { lasting } else { rest_of_a_kind(scores, last) };
-            carried(class, time_to_wake(scores).min(seen)).into_iter().chain(unseen).collect()
+            carried(class, time_to_leave_standby(scores).min(seen)).into_iter().chain(unseen).collect()
         }
         1 | 2 => {
             let (low, ample) = starving(scores, ending);
@@ -359,8 +376,20 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
     let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
     let (low, ample) = gave_way_before(scores, ending);
     let booted = carried(Class::FullBoot, stayed.min(mostly)).into_iter();
-    let ample = ample + not_gone_on(scores, ending, scores.model.last());
+    let ample = ample + not_gone_on(scores, ending, scores.model.last()) + untold_before(scores, ending);
     booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
+}
+
+/// What the running level says of a board of which the stage before was not told from it; that it draws what that stage does
+/// is a coincidence.
+fn untold_before(scores: &Scores, ending: &Ending) -> f64 {
+    let Some(before) = scores.model.last().checked_sub(1) else { return 0.0 };
+    let held = ending.path.iter().rfind(|step| step.state == State::Held(before + 1));
+    let told = ending.path.iter().any(|step| step.state == State::Done(before));
+    let Some(held) = held.filter(|_| !told) else { return 0.0 };
+    let look = scores.look(&held.stretch);
+    let off = scores.off_running_level(&look);
+    off - COINCIDENCE * scores.fits(&look, before) * (1.0 - off.exp())
 }
 
 /// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its

@@ -57,7 +57,7 @@ fn tries(ending: &Ending) -> impl Iterator<Item = &[Step]> {
 
 /// Share of the tries in which some reading shows the volts below what was set; it may come just after the end.
 fn dipping(ending: &Ending) -> f64 {
-    let dips = |steps: &[Step]| steps.iter().any(|step| step.stretch.sag > 0.0);
+    let dips = |steps: &[Step]| steps.iter().any(|step| step.stretch.sag.max(step.stretch.dip) > 0.0);
     let share: Moments = tries(ending).map(|steps| f64::from(u8::from(dips(steps)))).collect();
     share.mean().unwrap_or(0.0)
 }
@@ -140,6 +140,6 @@ fn failing_where_hungry(ending: &Ending, touches: f64, (low, ample): (f64, f64))
 /// Elsewhere, the readings or the volts must show it.
 fn failing_elsewhere(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
     let dips = dipping(ending);
-    let dips = if dips > MOST_TRIES { VOLTS_DIP * dips - 2.0 * UNSEEN } else { f64::NEG_INFINITY };
+    let dips = if dips > MOST_TRIES { VOLTS_DIP * dips - UNSEEN } else { f64::NEG_INFINITY };
     (low + (soft(touches) - UNSEEN).max(dips), ample.max(soft(-touches)))
 }

@@ -74,6 +74,8 @@ pub(super) struct Standby {
     pub sd: f64,
     /// Whether it lasts until a person presses the button.
     pub waits: bool,
+    /// The longest that good boards stand by before they start by themselves, in seconds; `None` if they do not.
+    pub longest_s: Option<f64>,
 }
 
 /// What is expected of the board.
@@ -128,8 +130,15 @@ impl Model {
     /// above it.
     pub(super) fn from_kind(kind: &Kind, rest_w: f64) -> Self {
         let high = kind.standby_high_w.min(rest_w);
-        let standby =
-            Standby { name: "standby".into(), watts: None, high, peak: high, sd: 0.5, waits: kind.waits };
+        let standby = Standby {
+            name: "standby".into(),
+            watts: None,
+            high,
+            peak: high,
+            sd: 0.5,
+            waits: kind.waits,
+            longest_s: None,
+        };
         let awake = Stage {
             name: "awake".into(),
             watts: (kind.standby_high_w * kind.boot_high_w).sqrt(),
@@ -223,6 +232,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             peak: phase.peak_power.high.max(phase.mean_power.high),
             sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
             waits: phase.waits_for_person,
+            longest_s: phase.duration.filter(|_| !phase.waits_for_person).map(|span| span.high),
         },
         None => Standby {
             name: "standby".into(),
@@ -231,6 +241,7 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             peak: first_stage_w * NOT_STARTED_SHARE,
             sd: NOT_STARTED_SD,
             waits: false,
+            longest_s: None,
         },
     }
 }

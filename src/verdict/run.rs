@@ -63,6 +63,8 @@ pub(super) struct Run {
     pub risen: usize,
     /// Time of that reading, in seconds.
     pub risen_s: f64,
+    /// Volts below which a reading shows a dip.
+    pub dips_below_v: f64,
 }
 
 impl Run {
@@ -74,6 +76,11 @@ impl Run {
     /// the reading's averaging window.
     pub(super) fn sags(&self, trace: &Trace, i: usize) -> bool {
         i >= self.risen && !self.holds(trace.volts()[i])
+    }
+
+    /// Whether reading `i` shows volts that lie below those unloaded by more than a supply lets them go that is not in limit.
+    pub(super) fn dips(&self, trace: &Trace, i: usize) -> bool {
+        i >= self.risen && trace.volts()[i] < self.dips_below_v
     }
 
     /// Whether volts of no less than that are those that the supply was set to.
@@ -185,8 +192,21 @@ fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
         highest_a: highest(trace, &samples, start_s),
         risen,
         risen_s: trace.time()[risen],
+        dips_below_v: set_v - deepest_noise(trace, &samples, set_v),
         samples,
     }
+}
+
+/// How far below `set_v` volts may be read from a supply that is not in limit.
+fn deepest_noise(trace: &Trace, samples: &Range<usize>, set_v: f64) -> f64 {
+    /// Share of the volts by which a load takes them down that keeps out of the limit, and a reading with them (common practice,
+    /// no source).
+    const LOADED_SHARE: f64 = 0.01;
+    /// Standard deviations of the volts read that no noise goes down by in a log.
+    const NOISE_SDS: f64 = 6.0;
+    let volts = &trace.volts()[samples.clone()];
+    let noise = robust::deviation_at(volts.len(), |index| volts[index]).unwrap_or(0.0);
+    (LOADED_SHARE * set_v).max(NOISE_SDS * noise)
 }
 
 /// The event that tells of the switch-on may come before the first reading that shows it.

@@ -15,6 +15,10 @@ const PERIOD_S: f64 = 0.1;
 pub(super) const SET_V: f64 = 12.8;
 
 pub(super) fn profile() -> Profile {
+    Profile::from_toml(&profile_text()).expect("a valid profile")
+}
+
+fn profile_text() -> String {
     let stage = |order: u8, name: &str, watts: f64, seconds: Option<f64>| {
         let duration = seconds.map_or(String::new(), |s| {
             format!("duration_s = {{ low = {}, typical = {s}, high = {} }}\n", s * 0.6, s * 1.6)
@@ -44,7 +48,7 @@ pub(super) fn profile() -> Profile {
         stage(4, "idle", 8.0, None),
     ];
     let learned = "[learned]\nboards = 6\ncaptures = 6\ndate = \"2026-03-02\"\n";
-    Profile::from_toml(&format!("{head}{}{learned}", stages.concat())).expect("a valid profile")
+    format!("{head}{}{learned}", stages.concat())
 }
 
 /// A small, repeatable unevenness of the readback, in amps.

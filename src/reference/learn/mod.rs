@@ -14,6 +14,7 @@ pub use feed::POINT_NOT_STATED;
 mod refuse;
 mod repeats;
 mod stages;
+mod standby;
 mod update;
 
 pub use update::update;
@@ -167,7 +168,9 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
         Some(course) if names == found || names == found + 1 && named_but_unseen(&runs, request, &course) => {
             course
         }
-        _ => repeats::fit_count(&runs, names).ok_or(LearnError::Names { names, found })?,
+        free => with_standby(&runs, request, free.as_ref())
+            .or_else(|| repeats::fit_count(&runs, names))
+            .ok_or(LearnError::Names { names, found })?,
     };
     if let Some(course) = but_first(&runs, request, &all) {
         notes.push(format!(
@@ -200,14 +203,31 @@ fn but_first(runs: &[Run], request: &Request, all: &Course) -> Option<Course> {
     if unseen && all.stages.len() < names {
         return Some(all.clone());
     }
-    course::fit_count(runs, names.saturating_sub(1))
-        .filter(|course| names > 2 && (unseen || course.cost < all.cost) && !stages::waits(runs, course))
+    // A standby that is there in fewer stages too is not the one that is missing.
+    let seen = |course: &Course| names_standby(request) && stages::begins_low(course);
+    course::fit_count(runs, names.saturating_sub(1)).filter(|course| {
+        names > 2 && (unseen || course.cost < all.cost && !seen(course)) && !stages::waits(runs, course)
+    })
+}
+
+/// The course of as many stages as there are names, where the captures show fewer and the first is the standby that was
+/// named.
+fn with_standby(runs: &[Run], request: &Request, free: Option<&Course>) -> Option<Course> {
+    let fewer = |course: &&Course| course.stages.len() > 1 && course.stages.len() < request.names.len();
+    let found = free.filter(fewer)?;
+    let seen = names_standby(request) && stages::begins_low(found);
+    if seen { standby::undivided(runs, found, request.names.len()) } else { None }
+}
+
+/// Whether the first name is that of a standby.
+fn names_standby(request: &Request) -> bool {
+    request.names.first().is_some_and(|name| name.eq_ignore_ascii_case(STANDBY))
 }
 
 /// Whether the first name is that of a standby, which `course` does not begin with.
 fn named_but_unseen(runs: &[Run], request: &Request, course: &Course) -> bool {
     request.names.len() > 2
-        && request.names[0].eq_ignore_ascii_case(STANDBY)
+        && names_standby(request)
         && !stages::waits(runs, course)
         && !stages::begins_low(course)
 }
@@ -258,6 +278,17 @@ mod tests {
         let request = Request { names: names.map(Into::into).to_vec(), ..Request::default() };
         let all = course::fit_count(runs, 2).unwrap();
         one_before(runs, &request, &all).map(|course| course.stages.len() - 2)
+    }
+
+    #[test]
+    fn the_name_of_a_standby_that_is_seen_is_not_left_out() {
+        let left_out = |runs: &[Run]| {
+            let names = ["standby", "rails", "loader", "running"].map(Into::into).to_vec();
+            let request = Request { names, ..Request::default() };
+            but_first(runs, &request, &course::fit_count(runs, 4).unwrap()).is_some()
+        };
+        assert!(!left_out(&captures(0.1)), "rails and loader look alike");
+        assert!(left_out(&captures(2.5)), "it begins with its rails");
     }
 
     #[test]

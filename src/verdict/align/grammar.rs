@@ -4,7 +4,7 @@
 //! labelled simulated captures; none is fitted.
 
 use super::super::attempts::LEAST_REST_S;
-use super::super::model::Model;
+use super::super::model::{LEAST_LEVEL_SD, Model};
 use super::super::piece::LOOK_S;
 use super::score::SCATTER_ALLOWED;
 use super::{State, tail};
@@ -46,6 +46,8 @@ const MOST_SKIP: f64 = 12.0;
 const SKIP_PER_UPDATE: f64 = 1.2;
 /// Least cost of a skipped stage, however short.
 const LEAST_SKIP: f64 = 0.7;
+/// Cost of two levels that lie a standard deviation closer together than on most boards, in nats.
+const CLOSER_THAN_MOST: f64 = 0.5;
 /// Cost of skipping a stage whose duration is unknown.
 const UNKNOWN_SKIP: f64 = 6.0;
 
@@ -131,9 +133,13 @@ impl<'a> Grammar<'a> {
             return None;
         }
         let (stage, running) = (&self.model.stages[stage], &self.model.stages[stage + 1]);
-        let off = (running.watts / stage.watts).ln().abs() / running.activity;
+        let apart = (running.watts / stage.watts).ln().abs();
         let looks = (stage.duration?.typical / LOOK_S).max(1.0);
-        Some(-looks * tail((off - SCATTER_ALLOWED).max(0.0)))
+        let unseen =
+            |apart: f64| -looks * tail((apart.max(0.0) / running.activity - SCATTER_ALLOWED).max(0.0));
+        // The two may lie closer together on this board than on most.
+        let closer = apart - stage.sd.hypot(LEAST_LEVEL_SD);
+        Some(unseen(apart).min(CLOSER_THAN_MOST + unseen(closer)))
     }
 
     /// The step from one state to another, if there is one.
@@ -289,7 +295,8 @@ mod tests {
             Grammar::new(&model, 0.1, true, 60.0).skip(last - 1)
         };
         assert!(skip(0.8, 0.2) < 1.0, "one of its downs: {}", skip(0.8, 0.2));
-        assert!(skip(0.8, 0.05) > 6.0, "a calm level: {}", skip(0.8, 0.05));
+        assert!(skip(0.85, 0.05) < 2.0, "on some boards as close as that: {}", skip(0.85, 0.05));
+        assert!(skip(0.7, 0.05) > 6.0, "a calm level: {}", skip(0.7, 0.05));
         assert!(skip(0.4, 0.2) > 6.0, "far below: {}", skip(0.4, 0.2));
     }
 }

@@ -89,6 +89,8 @@ struct Stay {
     best: f64,
     /// What its pieces say against each other so far, in nats.
     incoherent: f64,
+    /// How long the load has been above the ups and downs of its state, up to its last piece.
+    high_s: f64,
 }
 
 /// The stays that began together.
@@ -268,7 +270,7 @@ impl<'a> Search<'a> {
         let live = nodes.map(|node| (node, self.begun[node]));
         let live: Vec<_> = live.filter(|(_, begun)| begun.score > self.hopeless).collect();
         let best = live.iter().map(|(_, begun)| begun.score).max_by(f64::total_cmp)?;
-        Some(Stay { state: self.states[s], live, best, incoherent: 0.0 })
+        Some(Stay { state: self.states[s], live, best, incoherent: 0.0, high_s: 0.0 })
     }
 
     /// Counts what `piece` says against going on from `so_far`, and what `between` says against lying in the midst of it.
@@ -276,11 +278,12 @@ impl<'a> Search<'a> {
         // A stage says the same of a piece whether or not it is gone through to its end, and these follow each other.
         let mut said: Option<(usize, f64)> = None;
         for stay in stays {
+            stay.high_s = self.scores.high_s(piece, so_far, stay.state, stay.high_s);
             let misfit = match (stay.state.stage(), said) {
                 (Some(stage), Some((same, misfit))) if stage == same => misfit,
                 _ => {
                     let back = between.map_or(0.0, |piece| self.scores.back_in_between(piece, stay.state));
-                    self.scores.incoherence(piece, so_far, stay.state) + back
+                    self.scores.incoherence(piece, so_far, stay.state, stay.high_s) + back
                 }
             };
             said = stay.state.stage().map(|stage| (stage, misfit));

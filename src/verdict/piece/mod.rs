@@ -45,6 +45,8 @@ pub(super) struct Piece {
     pub volts: f64,
     /// Share of the readings in which the volts sag below the set volts.
     pub sag: f64,
+    /// Share of the readings in which the volts lie visibly below those unloaded, if by less than a sag.
+    pub dip: f64,
     /// Share of the readings in current limit.
     pub limit: f64,
     /// Power over the floor that the readback's noise sets, in watts, and its log.
@@ -127,7 +129,7 @@ fn mark_edges(pieces: &mut [Piece], readout: &Readout) {
 fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> Piece {
     let longest = LONGEST_READING * readout.update_s();
     let (mut seconds, mut watts, mut amps, mut volts, mut square) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let (mut sag, mut limit) = (0.0, 0.0);
+    let (mut sag, mut dip, mut limit) = (0.0, 0.0, 0.0);
     for i in samples.clone() {
         let s = stands_for(trace, i).min(longest);
         let (v, a) = (trace.volts()[i], trace.amps()[i] - readout.zero_a);
@@ -137,6 +139,7 @@ fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> 
         volts += s * v;
         square += s * (v * a).powi(2);
         sag += s * f64::from(u8::from(run.sags(trace, i)));
+        dip += s * f64::from(u8::from(run.dips(trace, i)));
         limit += s * f64::from(u8::from(run.limits(trace, i)));
     }
     let seconds = seconds.max(f64::MIN_POSITIVE);
@@ -154,6 +157,7 @@ fn piece(trace: &Trace, samples: Range<usize>, run: &Run, readout: &Readout) -> 
         amps: amps / seconds,
         volts: volts / seconds,
         sag: sag / seconds,
+        dip: dip / seconds,
         limit: limit / seconds,
         square: square / seconds,
     }

@@ -14,6 +14,7 @@ pub(in crate::verdict) struct Stretch {
     pub amps: f64,
     pub volts: f64,
     pub sag: f64,
+    pub dip: f64,
     pub limit: f64,
     /// Standard deviation of power over the stretch, in watts.
     pub spread_w: f64,
@@ -32,18 +33,19 @@ impl Stretch {
 /// Running sums over pieces, so that any stretch is had at once.
 #[derive(Debug, Clone)]
 pub(in crate::verdict) struct Sums {
-    rows: Vec<[f64; 9]>,
+    rows: Vec<[f64; 10]>,
     starts: Vec<f64>,
     end_s: f64,
 }
 
 impl Sums {
     pub(in crate::verdict) fn of(pieces: &[Piece]) -> Self {
-        let mut rows = vec![[0.0; 9]];
-        let mut total = [0.0; 9];
+        let mut rows = vec![[0.0; 10]];
+        let mut total = [0.0; 10];
         for piece in pieces {
             let d = piece.duration().max(1e-9);
-            let row = [1.0, piece.watts, piece.amps, piece.volts, piece.sag, piece.limit, piece.square];
+            let row =
+                [1.0, piece.watts, piece.amps, piece.volts, piece.sag, piece.dip, piece.limit, piece.square];
             let (w, x) = (piece.weight.max(LEAST_WEIGHT) * piece.looks(), piece.level);
             let summands = row.into_iter().map(|value| d * value).chain([w, w * x]);
             for (sum, summand) in total.iter_mut().zip(summands) {
@@ -61,7 +63,7 @@ impl Sums {
         for (sum, before) in sums.iter_mut().zip(self.rows[from]) {
             *sum -= before;
         }
-        let [d, watts, amps, volts, sag, limit, square, levels, x] = sums;
+        let [d, watts, amps, volts, sag, dip, limit, square, levels, x] = sums;
         let d = d.max(1e-9);
         Stretch {
             start_s: self.starts[from],
@@ -70,6 +72,7 @@ impl Sums {
             amps: amps / d,
             volts: volts / d,
             sag: (sag / d).clamp(0.0, 1.0),
+            dip: (dip / d).clamp(0.0, 1.0),
             limit: (limit / d).clamp(0.0, 1.0),
             spread_w: (square / d - (watts / d).powi(2)).max(0.0).sqrt(),
             levels,

@@ -120,3 +120,50 @@ fn a_zero_of_less_than_a_step_is_told_where_it_is_taken_off_a_low_current() {
     let limits = finding.limits.join("\n");
     assert!(limits.contains("the supply reads 4 mA with its output off: this is taken off"), "{limits}");
 }
+
+#[test]
+fn a_log_that_ends_before_anybody_could_press_the_button_decides_nothing() {
+    let class = |seconds: f64, presses: &[f64]| {
+        let trace = trace_with(&[OFF, (seconds, SET_V, 0.0234)], presses);
+        diagnose(&trace, Some(&profile()), &Sources::default()).verdict.class
+    };
+    assert_eq!(class(2.0, &[]), Class::Inconclusive);
+    assert_eq!(class(30.0, &[]), Class::StandbyOnly, "somebody will have pressed it");
+    assert_eq!(class(6.0, &[2.0]), Class::StandbyOnly, "it was pressed, and did not wake");
+}
+
+#[test]
+fn a_board_that_starts_by_itself_is_given_the_time_that_good_ones_take() {
+    let text = profile_text().replacen("waits_for_person = true", "waits_for_person = false", 1);
+    let lasts = |seconds: f64| {
+        format!("duration_s = {{ low = {}, typical = {seconds}, high = {} }}\n", 0.8 * seconds, 1.2 * seconds)
+    };
+    let class = |standby_s: f64| {
+        let text =
+            text.replacen("[[phase]]\norder = 2", &format!("{}[[phase]]\norder = 2", lasts(standby_s)), 1);
+        let profile = Profile::from_toml(&text).expect("a valid profile");
+        let trace = trace(&[OFF, (3.0, SET_V, 0.0234)]);
+        diagnose(&trace, Some(&profile), &Sources::default()).verdict.class
+    };
+    assert_eq!(class(0.5), Class::StandbyOnly);
+    assert_eq!(class(4.0), Class::Inconclusive);
+}
+
+#[test]
+fn volts_that_dip_by_less_than_a_sag_as_each_try_ends_point_to_the_limit() {
+    let starved = |lowest: f64| {
+        let tries = [(1.5, SET_V, 0.0234), RAILS, (0.1, lowest, 0.3)].repeat(6);
+        let mut trace = trace(&[&[OFF, STANDBY][..], &tries].concat());
+        trace.header_mut().limit = Some(Amps::constant(0.9));
+        let verdict = diagnose(&trace, Some(&profile()), &Sources::default()).verdict;
+        let other = verdict.runner_up.map(|other| (other.class, other.confidence));
+        let said = [Some((verdict.class, verdict.confidence)), other];
+        said.into_iter()
+            .flatten()
+            .find(|(class, _)| *class == Class::FeedLimited)
+            .map_or(0.0, |(_, said)| said)
+    };
+    // A supply goes down by half a per cent under any load.
+    let (dipping, loaded) = (starved(0.98 * SET_V), starved(0.995 * SET_V));
+    assert!(dipping > 0.8 && dipping > loaded + 0.1, "{dipping} {loaded}");
+}

@@ -4,6 +4,9 @@ use super::super::State;
 use super::{COLLAPSED_SHARE, LONGEST_INRUSH_S, MOST_LOOKS, SURGE_S, Scores, both, tail};
 use crate::verdict::piece::{LOOK_S, Piece, RAMP_S, Stretch};
 
+/// Share of its readings from which a stretch sags.
+const MOSTLY: f64 = 0.5;
+
 /// Cost of every look at a starved feed that shows neither sag nor limit, in nats.
 const NO_SAG: f64 = -1.0;
 /// ... and at a collapsed feed that is up.
@@ -145,7 +148,15 @@ impl Scores<'_> {
 
     /// What `piece` says against going on from `so_far` in the same state: Student penalty in nats on how far its level
     /// lies from that of the stay so far, beyond what the state's own ups and downs explain, for every independent look.
-    pub(in super::super) fn incoherence(&self, piece: &Piece, so_far: &Stretch, state: State) -> f64 {
+    ///
+    /// `high_s` is how long the load has been above the state's ups and downs, this piece included.
+    pub(in super::super) fn incoherence(
+        &self,
+        piece: &Piece,
+        so_far: &Stretch,
+        state: State,
+        high_s: f64,
+    ) -> f64 {
         match state {
             State::Starved => NO_SAG * piece.looks() * (1.0 - piece.sag.max(piece.limit)),
             State::Collapsed if piece.volts > 2.0 * COLLAPSED_SHARE * self.run.set_v => {
@@ -158,9 +169,11 @@ impl Scores<'_> {
                 // One edge does not make a level to compare with.
                 so_far.levels.min(1.0) * self.beyond_pulses(piece, self.pulses_up_to(so_far.watts))
             }
-            _ => self
-                .ups_and_downs(piece, so_far, state)
-                .map_or(0.0, |own| self.off_level(piece, so_far, state, own)),
+            _ => {
+                let off = |own| self.off_level(piece, so_far, (state, own), high_s);
+                self.ups_and_downs(piece, so_far, state).map_or(0.0, off)
+                    + gives_way_within(piece, so_far, state)
+            }
         }
     }
 
@@ -186,12 +199,33 @@ impl Scores<'_> {
         }
     }
 
+    /// How long the load has been above the ups and downs of a stay in `state` with `piece`, if it was for `before_s` before
+    /// it: pulses that follow each other without a break are one.
+    pub(in super::super) fn high_s(
+        &self,
+        piece: &Piece,
+        so_far: &Stretch,
+        state: State,
+        before_s: f64,
+    ) -> f64 {
+        let above = piece.level() - so_far.level;
+        let own = self.ups_and_downs(piece, so_far, state);
+        let is_high = own.is_some_and(|own| above > SCATTER_ALLOWED * own.sd);
+        if is_high { before_s + piece.duration() } else { 0.0 }
+    }
+
     /// Penalty on how far `piece` lies off the level so far, beyond the state's `own` ups and downs.
-    fn off_level(&self, piece: &Piece, so_far: &Stretch, state: State, own: UpsAndDowns) -> f64 {
+    fn off_level(
+        &self,
+        piece: &Piece,
+        so_far: &Stretch,
+        (state, own): (State, UpsAndDowns),
+        high_s: f64,
+    ) -> f64 {
         let read_sd = self.readout.noise_a * self.run.set_v / piece.above_floor().max(1e-9);
         let above = piece.level() - so_far.level;
         let sd = self.overstayed(so_far, state, above.abs()).unwrap_or(own.sd);
-        let is_pulse = above > 0.0 && piece.duration() < PULSE_S;
+        let is_pulse = above > 0.0 && piece.duration().max(high_s) < PULSE_S;
         let allowed = if is_pulse { own.headroom } else { 0.0 };
         // A long look sees the middle of the state's ups and downs; what differs then is another level.
         let sd = if piece.duration() > LONG_LOOK_S { sd / 2.0 } else { sd }.max(LEAST_SCATTER);
@@ -268,6 +302,15 @@ impl Scores<'_> {
         let off = (awake.watts / watts.max(noise).max(1e-9)).ln() / awake.sd.hypot(FLOOR_SD);
         piece.looks() * tail(off)
     }
+}
+
+/// What volts that give way within a stage say against its going on: a supply lets them go only in limit, and a board that
+/// stays where it is does not come to that. In nats, for each time.
+fn gives_way_within(piece: &Piece, so_far: &Stretch, state: State) -> f64 {
+    /// By judgement.
+    const GIVES_WAY: f64 = -1.0;
+    let stands = state.stage().is_some() && so_far.sag < MOSTLY;
+    if stands && piece.sag > MOSTLY { GIVES_WAY } else { 0.0 }
 }
 
 /// Student penalty of a pulse that goes `over` what is usual by so many standard deviations.

@@ -95,6 +95,14 @@ impl Scores<'_> {
         if self.model.of_this_board { self.fits(look, self.model.last()) } else { 0.0 }
     }
 
+    /// What a level off the usual running level says more against a board at it where only that level tells it from the
+    /// stage before: what its software does may be any, but then it may as well be in that stage.
+    pub(in crate::verdict) fn off_running_level(&self, look: &Look) -> f64 {
+        let last = self.model.last();
+        let sd = both(LEAST_LEVEL_SD, LEAST_LEVEL_SD);
+        (self.level_within(look, last, sd) - self.level(look, last)).min(0.0)
+    }
+
     /// How well the level fits stage `j`, 0 to 1.
     pub(in crate::verdict) fn fits(&self, look: &Look, j: usize) -> f64 {
         self.level(look, j).exp()

@@ -45,6 +45,7 @@ fn stretch(seconds: f64, levels: f64) -> Stretch {
         amps: 2.2 / SET_V,
         volts: SET_V,
         sag: 0.0,
+        dip: 0.0,
         limit: 0.0,
         spread_w: 0.05,
         levels,
@@ -141,7 +142,7 @@ fn pulses_grow_with_a_standby_that_is_too_high_and_no_more() {
     let leaky = Stretch { watts: 0.6, level: 0.6_f64.ln(), ..stretch(5.0, 4.0) };
     let pulse = |watts: f64| {
         let bench = Bench::lasting(0.5, watts / SET_V);
-        bench.scores().incoherence(&bench.pieces[0], &leaky, State::Excess)
+        bench.scores().incoherence(&bench.pieces[0], &leaky, State::Excess, 0.0)
     };
     // Good boards' standby of 0.3 W has pulses of up to 0.48 W.
     assert!(is_nought(pulse(0.95)), "{}", pulse(0.95));
@@ -195,4 +196,41 @@ fn a_pulse_of_standby_seldom_comes_just_when_the_button_is_pressed() {
     assert!(at_press < -0.1, "{at_press}");
     bench.run.presses = vec![bench.pieces[0].start_s - 2.0];
     assert!(is_nought(against(&bench)), "long after the press");
+}
+
+#[test]
+fn pulses_that_follow_each_other_without_a_break_are_a_level_of_their_own() {
+    let mut bench = Bench::lasting(0.5, 2.2 * 1.9 / SET_V);
+    bench.model.stages[0].headroom = 0.7;
+    let so_far = stretch(5.0, 4.0);
+    let (piece, rails) = (&bench.pieces[0], State::Held(0));
+    let scores = bench.scores();
+    let high_s = scores.high_s(piece, &so_far, rails, 1.0);
+    assert!((high_s - 1.0 - piece.duration()).abs() < 1e-9, "{high_s}");
+    let against = |high_s: f64| scores.incoherence(piece, &so_far, rails, high_s);
+    assert!(is_nought(against(piece.duration())), "as high as good boards' pulses go");
+    assert!(against(high_s) < -1.0, "{}", against(high_s));
+    let down = Bench::lasting(0.5, 2.2 / SET_V);
+    assert!(is_nought(down.scores().high_s(&down.pieces[0], &so_far, rails, 1.0)), "back at the level");
+}
+
+#[test]
+fn volts_that_give_way_speak_against_a_stage_that_goes_on_and_not_for_a_starved_one() {
+    let bench = Bench::of(2.2 / SET_V);
+    let scores = bench.scores();
+    let mut sagging = bench.pieces[0].clone();
+    sagging.sag = 1.0;
+    let within = |so_far: &Stretch, state| scores.incoherence(&sagging, so_far, state, 0.0);
+    let stands = scores.incoherence(&bench.pieces[0], &stretch(5.0, 4.0), State::Held(0), 0.0);
+    assert!(within(&stretch(5.0, 4.0), State::Held(0)) < stands - 0.5);
+    let gave_way = Stretch { sag: 1.0, ..stretch(5.0, 4.0) };
+    assert!(is_nought(within(&gave_way, State::Starved)), "it goes on giving way");
+}
+
+#[test]
+fn a_level_off_the_usual_one_says_more_where_it_alone_tells_a_running_board() {
+    let bench = Bench::of(0.1);
+    let scores = bench.scores();
+    let off = |watts: f64| scores.off_running_level(&scores.look(&Stretch { watts, ..stretch(9.0, 4.0) }));
+    assert!(is_nought(off(8.0)) && off(10.5) < -1.0, "{} {}", off(8.0), off(10.5));
 }
