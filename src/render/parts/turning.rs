@@ -94,14 +94,17 @@ fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option
     let index = |t: f64| time.partition_point(|time| *time < t);
     let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
     let crosses = |index: usize| index > 0 && (off(index - 1) < 0.0) != (off(index) < 0.0);
-    let at_it = |index: &usize| off(*index).abs() <= NEAR * level.abs() || crosses(*index);
+    // Of a level that lies between two steps of the readings, most of all of next to nothing, the nearest reading is at it.
+    let rounded = subject.resolution().map_or(0.0, |step| step.value() / 2.0);
+    let (near, far) = ((NEAR * level.abs()).max(rounded), (FAR * level.abs()).max(rounded));
+    let at_it = |index: &usize| off(*index).abs() <= near || crosses(*index);
     let all = || index(from)..index(phase.end_s.value());
     // Not where an inrush passes it: there the readings around are at something else.
     let next = |at: usize, few: u8| (at..(at + usize::from(few)).min(read.len())).map(off);
     let stays = |at: &usize| {
         let (count, sum) = next(*at, FEW).fold((0.0, 0.0), |(count, sum), off| (count + 1.0, sum + off));
-        next(*at, 2).all(|off| off.abs() <= FAR * level.abs())
-            && f64::abs(sum / count) <= FAR_IN_MEAN * level.abs()
+        next(*at, 2).all(|off| off.abs() <= far)
+            && f64::abs(sum / count) <= (FAR_IN_MEAN * level.abs()).max(rounded)
     };
     let found = all().find(|index| at_it(index) && stays(index)).or_else(|| all().find(at_it));
     found.map(|index| time[index])

@@ -106,6 +106,23 @@ fn the_dot_of_a_note_stands_where_the_trace_has_its_level_and_its_line_leads_the
 }
 
 #[test]
+fn the_dot_of_a_board_that_draws_nothing_stands_at_its_switch_on() {
+    // Read in steps of 10 mA: nothing, but for one step up and one down long after the switch-on, so that the mean is next to
+    // nothing and no reading.
+    let (_, mut finding) = run_of(Class::NoDraw);
+    finding.log.resolution_a = Amps::new(0.01).ok();
+    finding.phases.truncate(1);
+    let trace = trace(601, 60.0, |index| if (300..306).contains(&index) { 0.01 } else { 0.0 });
+    for mean in [0.0001, -0.0002, 0.0] {
+        finding.phases.truncate(1);
+        finding.phases.push(Phase { mean_a: Amps::constant(mean), ..phase("no-draw", 2.0, 60.0) });
+        assert_eq!(met(&trace, &finding, mean), Some(trace.time()[20]), "{mean}");
+        let (dot, line) = dot_and_line(&trace, &finding);
+        assert_eq!(dot, line, "{mean}");
+    }
+}
+
+#[test]
 fn the_dot_of_a_level_is_not_on_the_inrush_that_passes_it() {
     let (_, mut finding) = run_of(Class::PartialShort);
     finding.phases.truncate(1);
