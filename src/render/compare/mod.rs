@@ -161,16 +161,16 @@ fn drawn_in_either(
 ) -> legend::Drawn {
     let each = [0, 1].map(|index| envelope::drawn(&runs[index], &readings[index], scales[index].main(area)));
     let any = |of: fn(&legend::Drawn) -> bool| each.iter().any(of);
+    let blank = |index: usize| {
+        phases::Bands::new(sheet, &runs[index], (readings[index].time, phases::MOST_ROWS)).blank(sheet)
+    };
     legend::Drawn {
         envelope: any(|drawn| drawn.envelope),
         peak: any(|drawn| drawn.peak),
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
         gaps: any(|drawn| drawn.gaps),
-        rests: [0, 1].into_iter().any(|index| {
-            let bands = phases::Bands::new(sheet, &runs[index], (readings[index].time, phases::MOST_ROWS));
-            bands.has_unnamed_rests()
-        }),
+        blank: legend::Blank::both(blank(0), blank(1)),
     }
 }
 

@@ -44,6 +44,12 @@ impl Ribbons {
         Self { usual: usual.of_others(sheet), whose, own }
     }
 
+    /// What a cell of theirs without a name is.
+    fn blank(&self, sheet: &Sheet) -> Option<legend::Blank> {
+        let own = self.own.as_ref().and_then(|own| own.blank(sheet));
+        legend::Blank::both(self.usual.blank(sheet), own)
+    }
+
     /// Splits off what they take: for each the names above it, and the ribbon.
     fn split(&self, sheet: &Sheet, area: Rect) -> ([(Rect, Rect); 2], Rect) {
         let (usual, rest) = split_ribbon(sheet, area, self.usual.rows());
@@ -97,7 +103,8 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let stack = is_alone(members) && sheet.is_narrow(area.width());
     let stacked = if stack { notes::stack_height(sheet, &notes, area.width()) } else { key.height(sheet) };
     let (ribbon_areas, below) = ribbons.split(sheet, area);
-    let samples = key::legend(sheet, members, (time, area.width()));
+    let mut samples = key::legend(sheet, members, (time, area.width()));
+    samples.extend(ribbons.blank(sheet).map(legend::Blank::sample));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette);

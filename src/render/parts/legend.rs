@@ -23,8 +23,8 @@ pub(in crate::render) enum Swatch {
     Limited,
     /// The edges of a stretch without readings.
     Gap,
-    /// What lies between two tries: a piece of the ribbon.
-    Rest,
+    /// What has no name of its own: a piece of the ribbon.
+    Blank,
     /// Words alone.
     None,
 }
@@ -54,8 +54,40 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) limited: bool,
     /// Stretches without readings.
     pub(in crate::render) gaps: bool,
-    /// Rests between tries that have no name of their own.
-    pub(in crate::render) rests: bool,
+    /// What a cell of the ribbon without a name is.
+    pub(in crate::render) blank: Option<Blank>,
+}
+
+/// What a cell of the ribbon without a name is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::render) enum Blank {
+    Rest,
+    /// A stage too short for its name.
+    Short,
+    Either,
+}
+
+impl Blank {
+    /// What stands for both.
+    pub(in crate::render) fn both(one: Option<Self>, other: Option<Self>) -> Option<Self> {
+        match (one, other) {
+            (Some(one), Some(other)) if one != other => Some(Self::Either),
+            (one, other) => one.or(other),
+        }
+    }
+
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Rest => "rest between tries",
+            Self::Short => "too short for its name",
+            Self::Either => "rest, or too short for its name",
+        }
+    }
+
+    /// With its sample.
+    pub(in crate::render) fn sample(self) -> Sample {
+        (Swatch::Blank, self.words().into())
+    }
 }
 
 /// What a run is drawn with, and nothing that is not on the figure.
@@ -77,9 +109,7 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
     if drawn.gaps {
         samples.push((Swatch::Gap, NO_READINGS.into()));
     }
-    if drawn.rests {
-        samples.push((Swatch::Rest, "rest between tries".into()));
-    }
+    samples.extend(drawn.blank.map(Blank::sample));
     samples
 }
 
@@ -97,13 +127,15 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
 pub(in crate::render) const NO_READINGS: &str = "no readings";
 
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 6] = [
+const SHORT: [(&str, &str); 8] = [
     ("highest peak", "peak"),
     ("good boards keep their mean in here", "mean of good boards"),
     ("usual mean", "usual"),
     ("supply in its current limit", "in current limit"),
     ("good boards have moved on", "overdue"),
     ("rest between tries", "rest"),
+    ("too short for its name", "too short to name"),
+    ("rest, or too short for its name", "rest or too short"),
 ];
 
 /// Height of a row of the legend, in units of the layout.
@@ -137,7 +169,7 @@ fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
     const LENGTH: f64 = 28.0;
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Rest => sheet.u(LENGTH / 2.0),
+        Swatch::Gap | Swatch::Blank => sheet.u(LENGTH / 2.0),
         _ => sheet.u(LENGTH),
     }
 }
@@ -190,7 +222,7 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
                 sheet.scene.down(x, (area.top, area.bottom), pen);
             }
         }
-        Swatch::Rest => {
+        Swatch::Blank => {
             sheet.scene.fill(area, sheet.palette.paper);
             sheet.scene.frame(area, sheet.u(1.0), sheet.palette.frame);
         }

@@ -1,5 +1,6 @@
 //! Phases as named bands along the time axis.
 
+mod nameless;
 mod tries;
 
 use super::super::axis::TimeAxis;
@@ -24,10 +25,20 @@ struct Band {
     name: String,
     /// Whether it is what is wrong.
     trouble: bool,
-    /// Whether it is what the head speaks of, so that it is to have its name before all others.
-    told: bool,
+    /// Whether it is to have its name before others.
+    worth: Worth,
     /// Whether it is a rest between tries, of which there may be too many to name each.
     rest: bool,
+}
+
+/// How much a name is worth its room, the most first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Worth {
+    /// What the head speaks of.
+    Told,
+    Usual,
+    /// Of a sliver whose name stands elsewhere.
+    Spare,
 }
 
 impl Band {
@@ -97,6 +108,9 @@ pub(in crate::render) fn most_rows(sheet: &Sheet) -> i32 {
     if 2 * height > 3 * width && sheet.is_narrow(sheet.inside().width()) { OF_UPRIGHT } else { MOST_ROWS }
 }
 
+/// Of more slivers than these no name is looked for: they would take the room of the traces.
+const MOST_SPARE: usize = 4;
+
 /// A band narrower than this is a sliver, in units of the layout.
 const SLIVER: f64 = 24.0;
 
@@ -115,6 +129,8 @@ enum Stand {
     Middle,
     Start,
     End,
+    /// All of it, from where its band begins.
+    From,
 }
 
 /// From the plainest to the one that finds room where stages crowd: names begin at their leaders, each further to the
@@ -145,7 +161,9 @@ fn raise_all(
         if way.from_right {
             order.reverse();
         }
-        order.sort_by_key(|index| way.told_first && !(all[*index].trouble || all[*index].told));
+        if way.told_first {
+            order.sort_by_key(|index| all[*index].worth);
+        }
         let mut raised = raised.to_vec();
         order.retain(|index| {
             let band = &all[*index];
@@ -155,10 +173,11 @@ fn raise_all(
         (raised, order)
     });
     let rows = |raised: &[Raised]| raised.iter().map(|name| name.row).max();
-    let told = |unnamed: &[usize]| unnamed.iter().filter(|index| all[**index].told).count();
-    ways.into_iter()
-        .min_by_key(|(raised, unnamed)| (told(unnamed), unnamed.len(), rows(raised)))
-        .unwrap_or_default()
+    let of =
+        |unnamed: &[usize], least: Worth| unnamed.iter().filter(|index| all[**index].worth <= least).count();
+    let unnamed =
+        |unnamed: &[usize]| [Worth::Told, Worth::Usual, Worth::Spare].map(|worth| of(unnamed, worth));
+    ways.into_iter().min_by_key(|(raised, left)| (unnamed(left), rows(raised))).unwrap_or_default()
 }
 
 impl Bands {
@@ -177,8 +196,9 @@ impl Bands {
             }
             None => bands(subject, time, (time.from, time.to)),
         };
-        for band in &mut all {
-            band.told = band.trouble || is_told(subject, &band.name);
+        all = nameless::joined(sheet, all);
+        for band in all.iter_mut().filter(|band| band.trouble || is_told(subject, &band.name)) {
+            band.worth = Worth::Told;
         }
         let mut inside: Vec<Option<String>> =
             all.iter().map(|band| fits(band).then(|| band.name.clone())).collect();
@@ -197,13 +217,21 @@ impl Bands {
                 raise(&mut raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
             }
         }
-        // A sliver of a stage that is named elsewhere needs no name of its own.
+        // A sliver of a stage that is named elsewhere needs no name of its own, but has one where there is room.
         let elsewhere = |band: &Band| inside.iter().flatten().any(|name| *name == band.name);
         let sliver = |band: &Band| band.right - band.left < sheet.u(SLIVER) && elsewhere(band);
+        for index in (0..all.len())
+            .filter(|index| inside[*index].is_none() && sliver(&all[*index]))
+            .collect::<Vec<_>>()
+        {
+            all[index].worth = Worth::Spare;
+        }
+        let spare = all.iter().filter(|band| band.worth == Worth::Spare).count();
+        // One that is not called anything has none either: its leader would lead to no word.
+        let is_wanted =
+            |band: &Band| !band.name.is_empty() && (band.worth < Worth::Spare || spare <= MOST_SPARE);
         let order: Vec<usize> =
-            (0..all.len()).filter(|index| inside[*index].is_none() && !sliver(&all[*index])).collect();
-        // Nor has one that is not called anything: its leader would lead to no word.
-        let order: Vec<usize> = order.into_iter().filter(|index| !all[*index].name.is_empty()).collect();
+            (0..all.len()).filter(|index| inside[*index].is_none() && is_wanted(&all[*index])).collect();
         let (raised, unnamed) = raise_all(&raised, sheet, style, (&all, &order), (time, most_rows));
         for index in unnamed {
             let band = &all[index];
@@ -226,12 +254,6 @@ impl Bands {
     /// How many rows of names stand above the ribbon.
     pub(in crate::render) fn rows(&self) -> i32 {
         self.raised.iter().map(|name| name.row + 1).max().unwrap_or(0)
-    }
-
-    /// Whether there are rests between tries that have no room for their name, which the legend has then.
-    pub(in crate::render) fn has_unnamed_rests(&self) -> bool {
-        let named = |name: &Option<String>| name.as_ref().is_some_and(|name| !name.is_empty());
-        self.all.iter().zip(&self.inside).any(|(band, name)| band.rest && !named(name))
     }
 
     /// Every other phase, such that rests between tries are not shaded: one look is to have one meaning.
@@ -389,7 +411,14 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
 fn band(time: TimeAxis, (start, end): (f64, f64), name: String, trouble: bool) -> Option<Band> {
     let (start, end) = (start.max(time.from), end.min(time.to));
     let (left, right) = (time.x_within(start), time.x_within(end));
-    (start < end && left < right).then_some(Band { left, right, name, trouble, told: false, rest: false })
+    (start < end && left < right).then_some(Band {
+        left,
+        right,
+        name,
+        trouble,
+        worth: Worth::Usual,
+        rest: false,
+    })
 }
 
 /// Whether a stage is what the head speaks of: where the board is at fault, or departs from good boards.
@@ -427,6 +456,7 @@ fn raise(
             Stand::Middle => middle - width / 2,
             Stand::Start => middle - space / 2,
             Stand::End => middle + space / 2 - width,
+            Stand::From => span.0,
         };
         let left = left.clamp(time.left, time.right - width);
         let right = left + width;

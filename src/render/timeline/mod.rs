@@ -63,7 +63,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let scale =
         if has_no_room_for_rest(sheet, subject, &scale, narrow) { scale.without_quiet() } else { scale };
     let drawn =
-        |axis| legend::Drawn { rests: bands.has_unnamed_rests(), ..envelope::drawn(subject, readings, axis) };
+        |axis| legend::Drawn { blank: bands.blank(sheet), ..envelope::drawn(subject, readings, axis) };
     let samples = legend::of_run(sheet.palette, drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);

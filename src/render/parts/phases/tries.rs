@@ -6,7 +6,7 @@ use super::super::super::sheet::{Sheet, em};
 use super::super::super::words;
 use super::super::Subject;
 use super::super::attempts::{self, span};
-use super::{Band, Name, Raised, WAYS, band, bands, raise};
+use super::{Band, Name, Raised, Stand, band, bands, raise};
 use crate::verdict::Attempt;
 
 /// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
@@ -33,7 +33,9 @@ pub(super) fn with_attempts(
     if let Some(over) = band(time, bracketed, words, true) {
         let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         let name = Name { text: &over.name, span: over.span(), trouble: true };
-        raise(raised, sheet, style, (name, WAYS[0].stands), (time, most_rows));
+        // Words that are longer than all tries leave what was before these its room.
+        let stand = if style.width(name.text) > over.right - over.left { Stand::From } else { Stand::Middle };
+        raise(raised, sheet, style, (name, &[stand]), (time, most_rows));
     }
     let mut during = bands(subject, time, all);
     if !during.iter().all(&fits) {
@@ -55,6 +57,9 @@ fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
     }
     bands
 }
+
+/// One that is still on.
+const NEXT: &str = "next try";
 
 /// What lies between two tries.
 const REST: &str = "rest";
@@ -89,7 +94,7 @@ fn one_band_each(
     // Some numbers among none would look like a choice; one that is still on may have begun right before the end.
     let counted = numbered.iter().flatten().filter(|band| band.trouble).all(&fits);
     for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
-        band.name.clear();
+        band.name = if band.trouble { String::new() } else { NEXT.into() };
     }
     let between = |pair: &[Attempt]| {
         let rest = band(time, (span(&pair[0]).1, span(&pair[1]).0), REST.into(), false)?;

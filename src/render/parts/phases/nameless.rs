@@ -1,0 +1,152 @@
+//! Bands that are called nothing, or have no room for their name: a blank cell of the ribbon is to have a meaning.
+
+use super::super::super::sheet::Sheet;
+use super::super::legend::Blank;
+use super::{Band, Bands, SLIVER};
+
+/// What is called nothing is part of its neighbour: how the feed rises, or the edge of a try, of what follows it; what is left
+/// behind the last try is rest. So is a sliver of what is called as its neighbour.
+pub(super) fn joined(sheet: &Sheet, bands: Vec<Band>) -> Vec<Band> {
+    let mut joined: Vec<Band> = Vec::with_capacity(bands.len());
+    let mut bands = bands.into_iter().peekable();
+    while let Some(band) = bands.next() {
+        let is_edge = !band.trouble && !band.rest && band.name.is_empty();
+        // What is wider is a stretch of its own.
+        let is_sliver = band.right - band.left <= sheet.u(SLIVER);
+        if let Some(same) = bands.peek_mut().filter(|next| is_sliver && next.is_called_as(&band)) {
+            same.left = band.left;
+        } else if !is_edge || !is_sliver {
+            joined.push(band);
+        } else if let Some(next) = bands.peek_mut().filter(|next| !next.rest) {
+            next.left = band.left;
+        } else if let Some(before) = joined.last_mut().filter(|before| !before.trouble) {
+            before.right = band.right;
+        } else {
+            joined.push(Band { rest: true, ..band });
+        }
+    }
+    joined
+}
+
+impl Band {
+    /// Whether it has the name of another, and the look.
+    fn is_called_as(&self, other: &Self) -> bool {
+        !self.name.is_empty() && self.name == other.name && self.trouble == other.trouble && !self.rest
+    }
+}
+
+impl Bands {
+    /// What a cell without a name means, where one is wide enough to be seen as blank.
+    pub(in crate::render) fn blank(&self, sheet: &Sheet) -> Option<Blank> {
+        /// Narrower, a cell is no more than its sides, in units of the layout.
+        const SEEN: f64 = 4.0;
+        let is_named = |band: &Band, name: &Option<String>| {
+            let above =
+                || self.raised.iter().any(|name| name.span.0 <= band.left && band.right <= name.span.1);
+            name.as_ref().is_some_and(|name| !name.is_empty()) || above()
+        };
+        let seen =
+            self.all.iter().zip(&self.inside).filter(|(band, _)| band.right - band.left >= sheet.u(SEEN));
+        let blank = || seen.clone().filter(|(band, name)| !band.trouble && !is_named(band, name));
+        let rests = self.has_unnamed_rests().then_some(Blank::Rest);
+        let short = blank().any(|(band, _)| !band.rest).then_some(Blank::Short);
+        Blank::both(rests, short)
+    }
+
+    /// Whether there are rests between tries that have no room for their name.
+    fn has_unnamed_rests(&self) -> bool {
+        let named = |name: &Option<String>| name.as_ref().is_some_and(|name| !name.is_empty());
+        self.all.iter().zip(&self.inside).any(|(band, name)| band.rest && !named(name))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::super::axis::TimeAxis;
+    use super::super::super::super::fixtures::{cycling, finding, phase, profile, stages, trace};
+    use super::super::super::super::options::Options;
+    use super::super::super::Subject;
+    use super::super::MOST_ROWS;
+    use super::*;
+    use crate::reference::Profile;
+    use crate::units::Amps;
+    use crate::verdict::{Class, Finding};
+
+    fn sheet() -> Sheet {
+        Sheet::new(&Options::default(), (440.0, 560.0))
+    }
+
+    /// The bands of the first minute, over so many columns.
+    fn bands(finding: &Finding, profile: Option<&Profile>, width: i32) -> Bands {
+        let trace = trace(601, 60.0, |_| 0.5);
+        let time = TimeAxis { left: 100, right: 100 + width, from: 0.0, to: 60.0 };
+        Bands::new(&sheet(), &Subject { trace: &trace, profile, finding }, (time, MOST_ROWS))
+    }
+
+    /// Name and columns of each.
+    fn cells(bands: &Bands) -> Vec<(&str, i32, i32)> {
+        bands.all.iter().map(|band| (band.name.as_str(), band.left, band.right)).collect()
+    }
+
+    #[test]
+    fn how_the_feed_rises_is_part_of_the_stage_that_it_leads_to() {
+        let mut profile = profile();
+        profile.phases.remove(0);
+        let mut finding = finding(vec![phase("off", 0.0, 10.0), phase("standby", 10.0, 10.8)]);
+        finding.phases.push(phase("rails", 10.8, 60.0));
+        assert_eq!(cells(&bands(&finding, Some(&profile), 600)), [("off", 100, 200), ("rails", 200, 700)]);
+        finding.phases[1] = phase("standby", 10.0, 12.0);
+        finding.phases[2] = phase("rails", 12.0, 60.0);
+        assert_eq!(
+            cells(&bands(&finding, Some(&profile), 600))[1],
+            ("at rest", 200, 220),
+            "long enough to be one"
+        );
+    }
+
+    #[test]
+    fn no_cell_beside_the_tries_is_blank() {
+        // What the alignment did not take apart reaches a little beyond the tries on both sides.
+        let mut finding = cycling(3);
+        finding.attempts[2].given_up = true;
+        finding
+            .phases
+            .iter_mut()
+            .filter(|phase| ["rails", "firmware"].contains(&phase.name.as_str()))
+            .for_each(|phase| phase.name = "attempt".into());
+        finding.phases[1] = phase("standby", 2.0, 5.8);
+        finding.phases.insert(2, phase("attempt", 5.8, 6.0));
+        finding.phases.push(phase("attempt", 14.0, 14.2));
+        let found = bands(&finding, None, 600);
+        let cells = cells(&found);
+        assert_eq!(cells[..3], [("off", 100, 120), ("standby", 120, 158), ("1", 158, 180)], "{cells:?}");
+        assert!(found.all.last().unwrap().rest, "{cells:?}");
+        assert_eq!(found.blank(&sheet()), Some(Blank::Rest));
+    }
+
+    #[test]
+    fn a_sliver_whose_name_stands_elsewhere_is_named_and_what_finds_no_room_is_explained() {
+        let mut finding = finding(vec![phase("off", 0.0, 8.0), phase("standby", 8.0, 9.0)]);
+        finding.phases.extend([phase("loading", 9.0, 30.0), phase("standby", 30.0, 60.0)]);
+        (finding.verdict.class, finding.verdict.reached) = (Class::DroppedOut, Some("loading".into()));
+        finding.phases[3].mean_a = Amps::constant(0.01);
+        let found = bands(&finding, None, 600);
+        assert_eq!(found.raised.iter().map(|name| name.text.as_str()).collect::<Vec<_>>(), ["standby"]);
+        assert_eq!(found.blank(&sheet()), None);
+        finding.phases = stages(60);
+        assert_eq!(bands(&finding, None, 600).blank(&sheet()), Some(Blank::Short));
+        assert_eq!(Blank::both(Some(Blank::Rest), Some(Blank::Short)), Some(Blank::Either));
+    }
+
+    #[test]
+    fn words_over_few_tries_leave_the_stages_before_them_their_names() {
+        let mut finding = cycling(2);
+        finding.verdict.class = Class::LatchOff;
+        finding.attempts[1].given_up = true;
+        finding.phases.push(phase("standby", 11.0, 60.0));
+        let found = bands(&finding, None, 300);
+        let raised: Vec<&str> = found.raised.iter().map(|name| name.text.as_str()).collect();
+        assert!(raised.contains(&"off") && raised.contains(&"standby"), "{raised:?}");
+        assert!(raised.contains(&"2 tries, starts 3.0 s apart"), "{raised:?}");
+    }
+}
