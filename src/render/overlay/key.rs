@@ -31,7 +31,7 @@ pub(super) fn legend(
     }
     // On a narrow figure the note below has the colour, and there is no room to say it twice.
     if is_alone(members) && !sheet.is_narrow(width) {
-        for (member, color) in named(members).zip(colors(palette)) {
+        for (member, color) in named(members).zip(colors(palette, members)) {
             let on = member.goes_on(time).map_or_else(String::new, |end| format!(", goes on to {end}"));
             let said = format!("odd: {}{on}", name(&member.run));
             samples.push((legend::Swatch::Line(2.6, 0.0, color), said.into()));
@@ -102,8 +102,12 @@ impl Key {
             Entry { letter, lines, color }
         };
         let several = !is_alone(members);
-        let entries =
-            LETTERS.into_iter().zip(named(members)).zip(colors(sheet.palette)).filter(|_| several).map(entry);
+        let entries = LETTERS
+            .into_iter()
+            .zip(named(members))
+            .zip(colors(sheet.palette, members))
+            .filter(|_| several)
+            .map(entry);
         Self { entries: entries.collect() }
     }
 

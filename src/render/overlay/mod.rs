@@ -180,9 +180,13 @@ fn guide<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
     usual.get(usual.len().saturating_sub(1) / 2).copied()
 }
 
-/// The colours of the named runs, in their order.
-const fn colors(palette: &Palette) -> [Color; MOST_NAMED] {
-    [palette.alarm, palette.ink, palette.limit, palette.text]
+/// The colours of the named runs, in their order: of one alone whose verdict is a toss-up none that a certainty has.
+fn colors(palette: &Palette, members: &[Member]) -> [Color; MOST_NAMED] {
+    let (first, second) = (palette.alarm, palette.ink);
+    let guessed = |member: &Member| words::is_toss_up(&member.run.finding.verdict);
+    let perhaps = is_alone(members) && named(members).next().is_some_and(guessed);
+    let (first, second) = if perhaps { (second, first) } else { (first, second) };
+    [first, second, palette.limit, palette.text]
 }
 
 /// The named runs in the order of their colours.

@@ -28,7 +28,7 @@ const RIBBON: f64 = 28.0;
 struct Ribbons {
     usual: phases::Bands,
     whose: &'static [&'static str],
-    own: Option<phases::Bands>,
+    own: Option<(phases::Bands, Color)>,
 }
 
 impl Ribbons {
@@ -38,7 +38,8 @@ impl Ribbons {
         let bands = |member: &Member| {
             phases::Bands::new(sheet, &member.run, (member.readings.time, phases::most_rows(sheet)))
         };
-        let own = alone.map(|member| bands(member).underlined(sheet.palette.alarm));
+        let color = colors(sheet.palette, members)[0];
+        let own = alone.map(|member| (bands(member).underlined(color), color));
         let whose: &[&str] = if guide.is_good() && is_sound(&guide.run) { &["good", "boards:"] } else { &[] };
         // None of the colours is that of the good runs.
         Self { usual: usual.of_others(sheet), whose, own }
@@ -46,7 +47,7 @@ impl Ribbons {
 
     /// What a cell of theirs without a name is.
     fn blank(&self, sheet: &Sheet) -> Option<legend::Blank> {
-        let own = self.own.as_ref().and_then(|own| own.blank(sheet));
+        let own = self.own.as_ref().and_then(|(own, _)| own.blank(sheet));
         legend::Blank::both(self.usual.blank(sheet), own)
     }
 
@@ -54,7 +55,7 @@ impl Ribbons {
     fn split(&self, sheet: &Sheet, area: Rect) -> ([(Rect, Rect); 2], Rect) {
         let (usual, rest) = split_ribbon(sheet, area, self.usual.rows());
         match &self.own {
-            Some(own) => {
+            Some((own, _)) => {
                 let (own, rest) = split_ribbon(sheet, rest, own.rows());
                 ([usual, own], rest)
             }
@@ -65,12 +66,12 @@ impl Ribbons {
     /// Draws them; the panels below are shaded by the stages that stand right above them.
     fn draw(&self, sheet: &mut Sheet, areas: &Areas, [usual, own]: [(Rect, Rect); 2]) {
         let on = |(overflow, ribbon): (Rect, Rect)| Areas { overflow, ribbon, ..*areas };
-        self.own.as_ref().unwrap_or(&self.usual).shade(sheet, areas);
+        self.own.as_ref().map_or(&self.usual, |(own, _)| own).shade(sheet, areas);
         self.usual.draw(sheet, &on(usual));
         whose(sheet, usual.1, self.whose, sheet.palette.faint_text);
-        if let Some(bands) = &self.own {
+        if let Some((bands, color)) = &self.own {
             bands.draw(sheet, &on(own));
-            whose(sheet, own.1, &["odd:"], sheet.palette.alarm);
+            whose(sheet, own.1, &["odd:"], *color);
         }
     }
 }
@@ -107,14 +108,16 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     samples.extend(ribbons.blank(sheet).map(legend::Blank::sample));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
-    let colors = colors(sheet.palette);
+    let colors = colors(sheet.palette, members);
     let told = told(members, time, colors);
     let (scale, placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
     } else {
-        let place = |scale: &amps::Scale| place_notes(sheet, members, &notes, scale.axes(&areas), colors);
+        let lines: Vec<i32> = told.iter().map(|(at, ..)| time.x_within(*at)).collect();
+        let place =
+            |scale: &amps::Scale| place_notes(sheet, members, &notes, scale.axes(&areas), (colors, &lines));
         notes::with_headroom(sheet, &scale, &HEADROOM, notes.len(), place)
     };
     legend::draw(sheet, areas.legend, &samples);
@@ -145,7 +148,7 @@ fn strips(
     (areas, scale): (&Areas, &amps::Scale),
     told: &[Told],
 ) {
-    let colors = colors(sheet.palette);
+    let colors = colors(sheet.palette, members);
     let axes = scale.axes(areas);
     for strip in std::iter::once(axes.main).chain(axes.quiet) {
         amps::amps_grid(sheet, strip);
@@ -229,7 +232,7 @@ fn place_notes(
     members: &[Member],
     notes: &[Note],
     axes: amps::Axes,
-    colors: [Color; MOST_NAMED],
+    (colors, lines): ([Color; MOST_NAMED], &[i32]),
 ) -> Vec<notes::Placed> {
     let traces: Vec<notes::Rows> =
         members.iter().map(|member| notes::Rows::new(&member.readings, axes.main)).collect();
@@ -239,7 +242,10 @@ fn place_notes(
     let mut placed: Vec<notes::Placed> = Vec::new();
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
         let taken: Vec<Rect> = placed.iter().map(|other| other.spot).chain(tags.iter().copied()).collect();
-        placed.extend(notes::place(sheet, &member.readings, (axes, &traces), note, color, &taken));
+        let among = notes::Among { traces: &traces, lines, taken: &taken };
+        let place = |width| notes::place(sheet, &member.readings, axes, (note, color, width), among);
+        let found = notes::Width::ALL.into_iter().filter_map(place);
+        placed.extend(found.min_by_key(notes::Placed::badness));
     }
     placed
 }

@@ -24,7 +24,7 @@ const SIDE: f64 = 16.0;
 /// The tags of all named runs, where there are several: in the magnified strip of those that end in it, else in the upper.
 pub(super) fn tags(sheet: &Sheet, members: &[Member], axes: Axes) -> Vec<Tag> {
     let mut tags: Vec<Tag> = Vec::new();
-    for (member, color) in named(members).zip(colors(sheet.palette)) {
+    for (member, color) in named(members).zip(colors(sheet.palette, members)) {
         let Some(letter) = letter(member, members) else { continue };
         let Some((x, amps)) = end(member) else { continue };
         let strip = axes.quiet.filter(|quiet| amps <= quiet.high).unwrap_or(axes.main);

@@ -1,5 +1,7 @@
 //! Many runs on one panel.
 
+mod toss_up;
+
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, flags, phase, profile, trace};
 use super::super::options::Size;
 use super::super::scene::Shape;

@@ -26,7 +26,8 @@ enum Step {
     Trouble,
     /// One of several in which it may have gone wrong.
     Either,
-    /// Seen in a capture that decides nothing, or not told apart from the stage after it.
+    /// Seen in a capture that decides nothing, not told apart from the stage after it, or where it went wrong by a verdict
+    /// that is a toss-up.
     Unsure,
     /// Not reached, and not asked for.
     Unasked,
@@ -60,6 +61,9 @@ fn end_of(stage: &str) -> String {
     format!("end of {stage}")
 }
 
+/// The sign of what is not certain.
+pub(super) const UNSURE: &str = "?";
+
 /// What comes between standby and the first stage.
 const WAKE: &str = "wake";
 
@@ -70,9 +74,17 @@ impl Step {
             Self::Departs => "!",
             Self::Trouble => "✗",
             Self::Either => "✗?",
-            Self::Unsure => "?",
+            Self::Unsure => UNSURE,
             Self::Unasked => UNASKED,
             Self::Unseen | Self::Missing => "",
+        }
+    }
+
+    /// What a verdict that is a toss-up makes of it: no certainty.
+    const fn perhaps(self) -> Self {
+        match self {
+            Self::Trouble | Self::Either => Self::Unsure,
+            other => other,
         }
     }
 
@@ -176,15 +188,17 @@ fn chip(sheet: &mut Sheet, rung: &Rung, area: Rect) {
     let weight = if faint { Weight::Regular } else { Weight::Bold };
     let style = sheet.style(em::USUAL, weight, color);
     let small = sheet.style(em::SMALL, weight, color);
-    // The sign says the most: it stays where the name has no room.
-    let shorter = if faint { clean(&rung.name) } else { rung.step.sign().to_owned() };
+    let name = clean(&rung.name);
     let longer = rung.aside.as_ref().map(|aside| format!("{}, {aside}", rung.text()));
     let longer = longer.into_iter().flat_map(|longer| [(longer.clone(), style), (longer, small)]);
-    let ways = longer.chain([(rung.text(), style), (rung.text(), small), (shorter, style)]);
-    let fits = |(text, style): &(String, Style)| style.width(text) <= area.width() - sheet.u(6.0);
-    if let Some((text, style)) = ways.into_iter().find(fits) {
-        sheet.centered(&text, area, style);
-    }
+    let ways = longer.chain([(rung.text(), style), (rung.text(), small)]);
+    // Of what was not seen the name says more than that; then the beginning of the words, and the sign alone.
+    let ways = ways.chain(faint.then(|| [(name.clone(), style), (name, small)]).into_iter().flatten());
+    let room = area.width() - sheet.u(6.0);
+    let fits = |(text, style): &(String, Style)| style.width(text) <= room;
+    let cut = small.fit(&rung.text(), room).unwrap_or_else(|| rung.step.sign().to_owned());
+    let (text, style) = ways.into_iter().find(fits).unwrap_or((cut, small));
+    sheet.centered(&text, area, style);
 }
 
 fn dashed_frame(sheet: &mut Sheet, area: Rect) {
@@ -213,6 +227,9 @@ fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> 
         let step = if finding.verdict.asked == Some(false) { Step::Unasked } else { Step::Trouble };
         let step = if name == WAKE { step } else { Step::Trouble };
         rungs.insert(index, Rung { step, name, aside: None });
+    }
+    for rung in rungs.iter_mut().filter(|_| words::is_toss_up(&finding.verdict)) {
+        rung.step = rung.step.perhaps();
     }
     rungs
 }

@@ -12,6 +12,7 @@ use super::super::theme::Color;
 use super::super::words;
 use super::attempts;
 use super::called::{AT_REST, STANDBY, has_no_standby, shown_name};
+use super::ladder::UNSURE;
 use super::repeats::{repeated, repeats};
 use super::trouble::{Trouble, trouble};
 use super::{Areas, Subject};
@@ -96,14 +97,21 @@ pub(in crate::render) struct Bands {
     style: Style,
     /// The line below the ribbon.
     underline: Color,
+    /// Whether what is wrong is no more than the first thing to look for.
+    unsure: bool,
 }
 
 /// Rows above the ribbon that names may take.
 pub(in crate::render) const MOST_ROWS: i32 = 3;
 
-/// The same on a picture of one panel: as narrow as a phone the stages crowd, and there is height for more.
+/// The same on a picture of one panel: as narrow as a phone the stages crowd, and there is height for more; of a very low
+/// one the amps need it.
 pub(in crate::render) fn most_rows(sheet: &Sheet) -> i32 {
     const OF_UPRIGHT: i32 = 5;
+    const OF_LOW: i32 = 2;
+    if sheet.is_very_low() {
+        return OF_LOW;
+    }
     let (width, height) = (sheet.scene.width, sheet.scene.height);
     if 2 * height > 3 * width && sheet.is_narrow(sheet.inside().width()) { OF_UPRIGHT } else { MOST_ROWS }
 }
@@ -237,7 +245,8 @@ impl Bands {
             let band = &all[index];
             inside[index] = style.fit(&band.name, band.right - band.left - sheet.u(8.0));
         }
-        Self { all, inside, raised, style, underline: sheet.palette.ink }
+        let unsure = words::is_toss_up(&subject.finding.verdict);
+        Self { all, inside, raised, style, underline: sheet.palette.ink, unsure }
     }
 
     /// With the line below the ribbon in the colour of another trace.
@@ -286,7 +295,7 @@ impl Bands {
 
     fn band(&self, sheet: &mut Sheet, band: &Band, name: Option<&str>, area: Rect, shaded: bool) {
         let palette = sheet.palette;
-        let (ground, color) = if band.trouble {
+        let (ground, color) = if band.trouble && !self.unsure {
             (palette.alarm, palette.on_alarm)
         } else if shaded {
             (palette.shade, self.style.color)
@@ -300,6 +309,9 @@ impl Bands {
         sheet.scene.fill(Rect { right: area.left + sides, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { left: area.right - sides, ..area }.intersection(area), palette.frame);
         sheet.scene.fill(Rect { bottom: area.top + line, ..area }, palette.frame);
+        if band.trouble && self.unsure {
+            sheet.scene.frame(area, sheet.u(2.0), palette.unsure);
+        }
         sheet.scene.fill(Rect { top: area.bottom - sheet.u(3.0), ..area }, self.underline);
         if let Some(name) = name {
             sheet.centered(name, area, Style { color, ..self.style });
@@ -310,7 +322,7 @@ impl Bands {
         let row_height = sheet.u(19.0);
         let bottom = areas.overflow.bottom - name.row * row_height;
         let baseline = bottom - sheet.u(5.0);
-        let color = if name.trouble { sheet.palette.alarm } else { self.style.color };
+        let color = if name.trouble && !self.unsure { sheet.palette.alarm } else { self.style.color };
         let style = Style { color, ..self.style };
         sheet.scene.text(name.text.clone(), (name.left, baseline), Anchor::Start, style);
         let pen = sheet.pen(1.0, 0.0, if name.trouble { color } else { sheet.palette.frame });
@@ -382,13 +394,12 @@ fn bands_of(run: &[Stretch], time: TimeAxis) -> Vec<Band> {
 }
 
 fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl Iterator<Item = Stretch> {
+    let unsure = words::is_toss_up(&subject.finding.verdict);
     let phases = subject.finding.phases.iter().flat_map(move |phase| {
         let (start, end) = (phase.start_s.value().max(from), phase.end_s.value().min(to));
-        let stretch = |start: f64, end: f64, name: &str, trouble: bool| Stretch {
-            start,
-            end,
-            name: clean(words::phase(name)),
-            trouble,
+        let wrong = |start: f64, end: f64, name: &str| {
+            let sign = if unsure { format!("{UNSURE} ") } else { String::new() };
+            Stretch { start, end, name: clean(&(sign + words::phase(name))), trouble: true }
         };
         let usual =
             |end: f64| Stretch { start, end, name: clean(&shown_name(subject, phase, time)), trouble: false };
@@ -398,9 +409,9 @@ fn stretches(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> impl 
         });
         match trouble {
             Some(Trouble { from, name }) if from > start => {
-                [Some(usual(from.min(end))), Some(stretch(from, end, &name, true))]
+                [Some(usual(from.min(end))), Some(wrong(from, end, &name))]
             }
-            Some(Trouble { name, .. }) => [Some(stretch(start, end, &name, true)), None],
+            Some(Trouble { name, .. }) => [Some(wrong(start, end, &name)), None],
             None => [Some(usual(end)), None],
         }
     });

@@ -19,10 +19,20 @@ pub(super) const OFF: &str = "off";
 /// The turn that the verdict speaks of; `None` where there is none, or where a departure tells the same.
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     let mut note = turn(subject)?;
+    if let Some(head) = note.lines.first_mut().filter(|_| is_a_guess(subject)) {
+        *head = format!("perhaps {head}");
+    }
     if !starved::names_the_step(subject, &note) {
         note.lines.extend(at_the_step(subject));
     }
     Some(note)
+}
+
+/// Whether what is said of the turn is no more than the first thing to look for; that nothing flows and that the board stays
+/// at its standby is what was read.
+fn is_a_guess(subject: &Subject) -> bool {
+    let verdict = &subject.finding.verdict;
+    words::is_toss_up(verdict) && !matches!(verdict.class, Class::NoDraw | Class::StandbyOnly)
 }
 
 /// ` at the end of firmware`, or ` in firmware`, where that is told; where only the time of the tries tells it, `, when good

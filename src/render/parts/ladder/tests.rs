@@ -111,6 +111,27 @@ fn where_most_tries_end_is_crossed_out_and_how_far_one_got_is_said_beside_it() {
 }
 
 #[test]
+fn no_box_of_the_ladder_is_blank() {
+    use super::super::super::options::{Options, Size};
+    let mut profile = profile();
+    for (index, stage) in profile.phases.iter_mut().enumerate() {
+        stage.name = format!("a stage whose name is far longer than its box, number {index}");
+    }
+    let mut finding = finding(vec![phase(&profile.phases[3].name, 0.0, 60.0)]);
+    (finding.verdict.class, finding.verdict.reached) =
+        (Class::FullBoot, Some(profile.phases[3].name.clone()));
+    let trace = trace(60, 60.0, |_| 0.5);
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+    let options = Options { size: Size::new(480, 360).unwrap(), ..Options::default() };
+    let mut sheet = Sheet::new(&options, (440.0, 560.0));
+    let area = sheet.inside();
+    draw(&mut sheet, &profile, &subject, area);
+    let said: Vec<&str> = sheet.scene.labels().map(|label| label.text.as_str()).collect();
+    let named = said.iter().filter(|text| text.contains("a stage whos")).count();
+    assert_eq!(named, profile.phases.len(), "{said:?}");
+}
+
+#[test]
 fn what_departs_is_no_shade_of_what_passed() {
     let palette = crate::render::Theme::Light.palette();
     assert_ne!(Step::Departs.colors(palette).0, Step::Passed.colors(palette).0);

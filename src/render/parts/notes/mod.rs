@@ -7,9 +7,9 @@ mod spots;
 
 pub(in crate::render) use marks::{leader_down, mark_of, pointer};
 pub(in crate::render) use places::{
-    Placed, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
+    Placed, Width, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
 };
-pub(in crate::render) use spots::Rows;
+pub(in crate::render) use spots::{Among, Rows};
 
 use super::super::sheet::Sheet;
 use super::super::theme::Color;
@@ -145,7 +145,8 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
     Note { at: departure.starts_s.value() + after, point_at, amps, lines, more: 0, placed: true }
 }
 
-/// The colour of a run's notes.
+/// The colour of a run's notes: of what is wrong as often as right none that a certainty has.
 pub(in crate::render) fn color(sheet: &Sheet, subject: &Subject) -> Color {
-    if is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
+    let perhaps = words::is_toss_up(&subject.finding.verdict);
+    if perhaps || is_quiet(subject) { sheet.palette.faint_text } else { sheet.palette.alarm }
 }

@@ -2,7 +2,7 @@
 
 use super::super::super::columns::Column;
 use super::super::super::font::{Weight, clean};
-use super::super::super::geometry::Rect;
+use super::super::super::geometry::{Rect, px};
 use super::super::super::scene::{Anchor, Shape, Style};
 use super::super::super::sheet::{Sheet, em};
 use super::super::super::theme::Color;
@@ -11,7 +11,7 @@ use super::super::envelope::expected;
 use super::super::readings::Readings;
 use super::super::{Areas, Subject};
 use super::marks::{DOT, dot, mark};
-use super::spots::{Rows, best_spot, distance, foot};
+use super::spots::{Among, Rows, best_spot, distance, foot};
 use super::{Note, color, fault};
 use crate::verdict::Class;
 
@@ -47,13 +47,13 @@ pub(in crate::render) fn with_headroom(
     for factor in headroom {
         let scale = scale.with_headroom(*factor);
         let placed = place(&scale);
-        let hidden: i32 = placed.iter().map(|note| note.hidden).sum();
+        let hidden = worst(&placed);
         let far: i32 = placed.iter().map(|note| note.leader_length() / sheet.u(FAR)).sum();
         let badness = (wanted.saturating_sub(placed.len()), hidden, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
         }
-        if badness == (0, 0, 0) {
+        if badness == (0, (0, 0), 0) {
             break;
         }
     }
@@ -72,31 +72,70 @@ fn place_all(
     let without_limit = amps::words_but_limit(sheet, subject, readings, axes.main, fault);
     let shorter: Vec<Note> = notes.iter().map(Note::in_fewest_lines).collect();
     let is_low = sheet.is_low();
-    // Before a note hides what it speaks of, the words of the limit, which the foot has too, make room; then, on a low figure,
-    // what it says beside what happened and the numbers.
-    let ways = [
+    // Before a note hides what it speaks of, or the line of its moment, it takes more lines; the words of the limit, which the
+    // foot has too, make room; then, on a low figure, what it says beside what happened and the numbers.
+    let of = [
         Some((notes, &words)),
         without_limit.as_ref().map(|taken| (notes, taken)),
         is_low.then_some((shorter.as_slice(), &words)),
         without_limit.as_ref().filter(|_| is_low).map(|taken| (shorter.as_slice(), taken)),
     ];
-    let place = |(notes, taken): (&[Note], &Vec<Rect>)| {
-        place_clear_of(sheet, subject, readings, axes, notes, taken.clone())
-    };
+    let ways = of.into_iter().flatten().flat_map(|way| Width::ALL.map(|width| (way, width)));
     let missing = |placed: &[Placed]| notes.len().saturating_sub(placed.len());
-    let hidden = |placed: &[Placed]| placed.iter().map(|note| note.hidden).sum::<i32>();
     let mut best: Vec<Placed> = Vec::new();
-    for way in ways.into_iter().flatten() {
-        let placed = place(way);
-        let badness = |placed: &[Placed]| (missing(placed), hidden(placed));
+    for ((notes, taken), width) in ways {
+        let placed = place_clear_of(sheet, subject, readings, axes, (notes, width, fault), taken.clone());
+        let badness = |placed: &[Placed]| (missing(placed), worst(placed));
         if best.is_empty() || badness(&placed) < badness(&best) {
             best = placed;
         }
-        if badness(&best) == (0, 0) {
+        if badness(&best) == (0, (0, 0)) {
             break;
         }
     }
     best
+}
+
+/// How much of the trace notes hide together, and how many stand on the line of a moment.
+fn worst(placed: &[Placed]) -> (i32, i32) {
+    let each = placed.iter().map(Placed::badness);
+    each.fold((0, 0), |sum, (hidden, on_line)| (sum.0 + hidden, sum.1 + i32::from(on_line)))
+}
+
+/// How wide a note is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::render) enum Width {
+    /// As its longest line.
+    Full,
+    /// Less, on more lines.
+    Slim,
+}
+
+impl Width {
+    /// In the order in which they are tried.
+    pub(in crate::render) const ALL: [Self; 2] = [Self::Full, Self::Slim];
+
+    /// The lines of a note in their styles, none longer than `room`.
+    fn lines(self, lines: Vec<(String, Style)>, room: i32) -> Vec<(String, Style)> {
+        /// Lines that one of its own may take, and their share of the width that it had.
+        const MOST: usize = 2;
+        const SHARE: f64 = 0.56;
+        let longest = lines.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0);
+        match self {
+            Self::Full => {
+                lines.into_iter().filter_map(|(line, style)| Some((style.fit(&line, room)?, style))).collect()
+            }
+            Self::Slim => {
+                // The head says what happened, in letters that are read from afar: it stays on its line.
+                let head = lines.first().map_or(0, |(line, style)| style.width(line));
+                let room = room.min(head.max(px(f64::from(longest) * SHARE)));
+                let wrap = |(line, style): (String, Style)| {
+                    style.wrap(&line, room, MOST).into_iter().map(move |line| (line, style))
+                };
+                lines.into_iter().flat_map(wrap).collect()
+            }
+        }
+    }
 }
 
 fn place_clear_of(
@@ -104,7 +143,7 @@ fn place_clear_of(
     subject: &Subject,
     readings: &Readings,
     axes: Axes,
-    notes: &[Note],
+    (notes, width, fault): (&[Note], Width, Option<i32>),
     mut taken: Vec<Rect>,
 ) -> Vec<Placed> {
     let mut rows = vec![Rows::new(readings, axes.main)];
@@ -115,7 +154,8 @@ fn place_clear_of(
     let color = color(sheet, subject);
     let mut placed = Vec::new();
     for note in notes {
-        let found = place(sheet, readings, (axes, &rows), note, color, &taken);
+        let among = Among { traces: &rows, lines: fault.as_slice(), taken: &taken };
+        let found = place(sheet, readings, axes, (note, color, width), among);
         taken.extend(found.iter().map(|note| note.spot));
         placed.extend(found);
     }
@@ -142,6 +182,8 @@ pub(in crate::render) struct Placed {
     pub(in crate::render) spot: Rect,
     /// How many columns of the trace it hides.
     hidden: i32,
+    /// Whether it stands on the line of a moment.
+    on_line: bool,
     lines: Vec<(String, Style)>,
     color: Color,
     /// The line that marks its moment, as column and uppermost row, if it has one.
@@ -175,6 +217,11 @@ impl Placed {
         Some(foot(self.spot, self.point?))
     }
 
+    /// What speaks against its place, the weightiest first.
+    pub(in crate::render) const fn badness(&self) -> (i32, bool) {
+        (self.hidden, self.on_line)
+    }
+
     fn leader_length(&self) -> i32 {
         self.point.map_or(0, |point| distance(self.spot, point))
     }
@@ -184,26 +231,22 @@ impl Placed {
 pub(in crate::render) fn place(
     sheet: &Sheet,
     readings: &Readings,
-    (axes, traces): (Axes, &[Rows]),
-    note: &Note,
-    color: Color,
-    taken: &[Rect],
+    axes: Axes,
+    (note, color, width): (&Note, Color, Width),
+    among: Among,
 ) -> Option<Placed> {
     let head = sheet.style(em::LARGE, Weight::Bold, color);
     let body = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
     let room = axes.main.area.width() - sheet.u(40.0);
-    let styled: Vec<(String, Style)> = (0..)
-        .zip(note.text())
-        .filter_map(|(i, line)| {
-            let style = if i == 0 { head } else { body };
-            Some((style.fit(&clean(&line), room)?, style))
-        })
-        .collect();
-    let width = styled.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
-    let height = height(sheet, &styled);
+    let styles = std::iter::once(head).chain(std::iter::repeat(body));
+    let said = styles.zip(note.text()).map(|(style, line)| (clean(&line), style)).collect();
+    let said = width.lines(said, room);
+    let width = said.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
+    let height = height(sheet, &said);
     let point = point(sheet, readings, axes, note);
-    let (spot, hidden) = best_spot(sheet, traces, axes.main, point, (width, height), taken)?;
-    Some(Placed { point: note.placed.then_some(point), spot, hidden, lines: styled, color, line: None })
+    let (spot, hidden, on_line) = best_spot(sheet, among, axes.main, point, (width, height))?;
+    let point = note.placed.then_some(point);
+    Some(Placed { point, spot, hidden, on_line, lines: said, color, line: None })
 }
 
 /// How far from the line of its moment a dot still belongs to it, in units of the layout: as far as the edge of a stage
@@ -339,6 +382,7 @@ pub(in crate::render) fn stack<'a>(
             point,
             spot: Rect { top, bottom, ..area },
             hidden: 0,
+            on_line: false,
             lines,
             color,
             line: None,
@@ -449,7 +493,7 @@ mod tests {
             let x = lengths.borrow_mut().pop().unwrap();
             let spot = Rect::new(-10, 0, 0, 1);
             let (lines, color) = (Vec::new(), sheet.palette.alarm);
-            vec![Placed { point: Some((x, 0)), spot, hidden: 0, lines, color, line: None }]
+            vec![Placed { point: Some((x, 0)), spot, hidden: 0, on_line: false, lines, color, line: None }]
         };
         let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
         assert_eq!(placed[0].leader_length(), 400);

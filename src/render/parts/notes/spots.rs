@@ -43,22 +43,41 @@ impl Rows {
     }
 }
 
-/// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest;
-/// and how many columns it hides.
+/// What a note stands among.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::render) struct Among<'a> {
+    /// What it is to hide as little of as can be.
+    pub(in crate::render) traces: &'a [Rows],
+    /// Columns of the lines of moments, which it is to leave uncovered.
+    pub(in crate::render) lines: &'a [i32],
+    /// Where it may not stand.
+    pub(in crate::render) taken: &'a [Rect],
+}
+
+/// A place, how many columns of the trace it hides, and whether it stands on the line of a moment.
+pub(super) type Spot = (Rect, i32, bool);
+
+/// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest.
 pub(super) fn best_spot(
     sheet: &Sheet,
-    traces: &[Rows],
+    Among { traces, lines, taken }: Among,
     axis: ValueAxis,
     point: (i32, i32),
     size: (i32, i32),
-    taken: &[Rect],
-) -> Option<(Rect, i32)> {
+) -> Option<Spot> {
     // Below the pointer at the top, which shows where the first note belongs.
     let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
     let free = |spot: &Rect| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot));
     let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
-    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free).map(|spot| (spot, hidden(spot)));
-    spots.min_by_key(|(spot, hidden)| badness(*spot, *hidden, point, taken, sheet.u(4.0)))
+    // Also where it would hide an edge of it, or of the dot.
+    let near = 2 * sheet.u(4.0);
+    let on = |spot: Rect, x: i32| spot.left - near < x && x < spot.right + near;
+    let on_a_line = |spot: Rect| lines.iter().any(|line| on(spot, *line));
+    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free);
+    let spots = spots.map(|spot| (spot, hidden(spot), on_a_line(spot)));
+    spots.min_by_key(|(spot, hidden, line)| {
+        badness(*spot, (*hidden, *line || on(*spot, point.0)), point, taken, sheet.u(4.0))
+    })
 }
 
 /// The places that are tried for a box within a strip: a grid of them, and right beside column `x`.
@@ -83,7 +102,7 @@ fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl 
 /// point itself least of all.
 fn badness(
     spot: Rect,
-    hidden: i32,
+    (hidden, straddles): (i32, bool),
     (x, y): (i32, i32),
     taken: &[Rect],
     margin: i32,
@@ -91,8 +110,6 @@ fn badness(
     let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
     let leader = (foot(spot, (x, y)), (x, y));
     let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    // Also where it would hide an edge of the line of the moment.
-    let straddles = spot.left - 2 * margin < x && x < spot.right + 2 * margin;
     (covers, hidden, crosses, straddles, distance(spot, (x, y)))
 }
 

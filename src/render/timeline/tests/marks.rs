@@ -72,6 +72,60 @@ fn the_one_fall_of_an_undecided_run_is_marked_but_raises_no_alarm() {
 }
 
 #[test]
+fn a_verdict_that_is_a_toss_up_has_no_colour_and_no_words_of_a_certainty() {
+    let palette = Theme::Light.palette();
+    let is_alarm =
+        |color: Color| color == palette.alarm || color == palette.on_alarm && color != palette.paper;
+    let fails = |class: &Class| ![Class::FullBoot, Class::Inconclusive].contains(class);
+    for class in Class::ALL.into_iter().filter(fails) {
+        let (trace, mut finding) = run_of(class);
+        finding.verdict.reached = Some("rails".into());
+        let alarms = |finding: &Finding| {
+            let scene = draw(&trace, Some(&profile()), finding, &Options::default()).unwrap();
+            let labels = scene.labels().filter(|label| is_alarm(label.style.color)).count();
+            let shapes = scene.shapes.iter().filter(|shape| match shape {
+                Shape::Fill { color, .. } | Shape::Polygon { color, .. } => is_alarm(*color),
+                _ => false,
+            });
+            let said = scene.labels().map(|label| label.text.clone()).collect::<Vec<_>>();
+            (labels + shapes.count(), said)
+        };
+        assert!(alarms(&finding).0 > 0, "{class}");
+        finding.verdict.confidence = 0.4;
+        let (count, said) = alarms(&finding);
+        assert_eq!(count, 0, "{class}");
+        let explained = said.iter().any(|text| text.contains("? not certain"));
+        assert!(explained && !said.iter().any(|text| text.starts_with('✗')), "{class}: {said:?}");
+    }
+    let (trace, mut finding) = run_of(Class::Stalled);
+    finding.verdict.confidence = 0.4;
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    assert_eq!(turning(&subject).unwrap().lines[0], "perhaps stuck in boot");
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    assert!(scene.labels().any(|label| label.text == "? boot"), "on the ribbon");
+}
+
+#[test]
+fn a_note_that_is_too_wide_beside_the_line_of_its_moment_takes_more_lines_there() {
+    // The board runs high up to 32 s of 60 s and falls back: there is no room left of the line.
+    let (_, mut finding) = run_of(Class::DroppedOut);
+    (finding.phases[2].end_s, finding.phases[3].start_s) = (Seconds::constant(32.0), Seconds::constant(32.0));
+    finding.log.board = Some("lamp board".into());
+    finding.verdict.because.truncate(1);
+    let trace = trace(600, 60.0, |index| match index {
+        90..320 => 0.7 + 0.7 * f64::from(index % 2),
+        _ => 0.024,
+    });
+    for size in [Size::new(640, 480).unwrap(), Size::A4, Size::WIDE] {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let (line, boxes) = (markers(&scene, Theme::Light.palette().alarm)[0], boxes(&scene));
+        assert_eq!(boxes.len(), 1, "{size}");
+        assert!(line < boxes[0].left || line > boxes[0].right, "{size}: {boxes:?} {line}");
+        assert_eq!(hidden(&scene, boxes[0]), 0, "{size}");
+    }
+}
+
+#[test]
 fn the_dot_of_a_note_stands_where_the_trace_has_its_level_and_its_line_leads_there() {
     // Switched on at 2 s, read at its level half a second later.
     let (_, mut finding) = run_of(Class::PartialShort);
