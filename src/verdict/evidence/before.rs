@@ -78,7 +78,8 @@ pub(super) fn less_than(seen: &Seen, after: &Step) -> String {
 /// `5 mA less than the 12 mA before its first start`, if its rest is now another: what the supply's zero is off by is in both.
 pub(super) fn another(seen: &Seen, after: &Step) -> Option<String> {
     let now_a = seen.level(after).amps;
-    let before = stood_by(seen, after).filter(|before| before.differs_from(now_a))?;
+    let differs = |before: &Before| before.differs_from(now_a) && is_carried(seen, before, now_a);
+    let before = stood_by(seen, after).filter(differs)?;
     let said = said(seen, &before, now_a)?;
     let less = if now_a < before.amps { "less" } else { "more" };
     let by = difference(seen, before.amps, now_a);
@@ -89,9 +90,18 @@ pub(super) fn another(seen: &Seen, after: &Step) -> Option<String> {
 pub(in crate::verdict) fn lost(seen: &Seen) -> Option<String> {
     let last = seen.analysis.path.last().filter(|last| last.state.is_rest())?;
     let now_a = seen.level(last).amps;
-    let read_well = |before: &Before| before.is_read_well() && before.differs_from(now_a);
+    let read_well = |before: &Before| {
+        before.is_read_well() && before.differs_from(now_a) && is_carried(seen, before, now_a)
+    };
     let before = stood_by(seen, last).filter(read_well).filter(|before| now_a < before.amps)?;
     Some(difference(seen, before.amps, now_a))
+}
+
+/// Whether the readings carry the difference to what the board draws now, however many of them are averaged.
+fn is_carried(seen: &Seen, before: &Before, now_a: f64) -> bool {
+    /// Steps of the readings: either mean may be rounded by half a step, and as much again is left to be said.
+    const STEPS: f64 = 2.0;
+    (now_a - before.amps).abs() >= STEPS * seen.analysis.step_a
 }
 
 /// The difference of two currents as they are said, so that it is that of their figures as well.
