@@ -60,7 +60,12 @@ pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> 
 pub(super) fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let enable = suspect.map(|suspect| format!("then the enable of {suspect}"));
     let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
+    let at_a_press = seen.analysis.model.of_this_board && seen.analysis.model.standby.waits;
     let supplies = match seen.family {
+        Family::Panel | Family::SmallComputer if at_a_press => {
+            "good boards wait for a person: measure what wakes this one (button, input), then every rail, reset, clock and boot \
+             memory"
+        }
         Family::Mainboard | Family::Handheld | Family::Any if by_itself => {
             "good boards start by themselves: measure every rail, then what has to start this one and the reset, then clock and \
              boot memory"
