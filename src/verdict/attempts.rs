@@ -1,5 +1,6 @@
 //! Starts: every time that the board left its rest, and where each came to an end. Text and picture count them here.
 
+mod begins;
 mod stage;
 
 use super::align::{State, Step};
@@ -13,6 +14,8 @@ use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Volts, mean_time_in_steps};
 use std::ops::Range;
 
+pub(super) use begins::first_stage;
+
 /// The feed of a board that is switched on rises from nothing, which is no start and no giving way, in seconds.
 pub(crate) const RISES_S: f64 = 1.0;
 
@@ -25,18 +28,7 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
     let starts = without_blips(starts.fold(Vec::new(), joined));
-    parted_by_gaps(with_the_feed(starts, analysis), &readout.gaps)
-}
-
-/// A board that waits for nothing starts with its feed: what the first readings average over is its first stage too.
-fn with_the_feed(mut starts: Vec<Attempt>, analysis: &Analysis) -> Vec<Attempt> {
-    let Analysis { run, model, .. } = analysis;
-    let at_once = model.starts_at_once() && run.switch_on_seen;
-    let at_first = |start: &&mut Attempt| at_once && start.start_s.value() < run.start_s + RISES_S;
-    if let (Some(first), Ok(start_s)) = (starts.first_mut().filter(at_first), Seconds::new(run.start_s)) {
-        first.start_s = start_s;
-    }
-    starts
+    parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps)
 }
 
 /// Starts parted where nothing was read for as long as a rest lasts, if one of them seems to go on through it for much

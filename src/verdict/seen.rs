@@ -1,5 +1,6 @@
 //! What the words of a finding are made from: one run, what it is compared with, and how its numbers are said.
 
+mod alike;
 mod ends;
 mod level;
 
@@ -7,7 +8,7 @@ pub(super) use ends::Ends;
 pub(super) use level::{Level, Load};
 
 use super::align::Step;
-use super::attempts::{RISES_S, Tries, attempts};
+use super::attempts::{RISES_S, Tries, attempts, first_stage};
 use super::departures::Compared;
 use super::engine::Analysis;
 use super::kind::{self, Family};
@@ -158,9 +159,20 @@ impl<'a> Seen<'a> {
         Some((phase, factor))
     }
 
-    /// The stage that good boards are usually in `after` seconds from their wake.
+    /// The stage that good boards are usually in `after` seconds from where starts are counted from.
     pub(super) fn usual_stage(&self, after: f64) -> Option<usize> {
-        self.analysis.model.stage_after(after)
+        let waits: f64 = self.usual_lengths(0..first_stage(self.analysis, &self.attempts)).sum();
+        self.analysis.model.stage_after(after + waits)
+    }
+
+    /// When good boards usually come to `stage`, in seconds from where starts are counted from.
+    pub(super) fn usually_begins_s(&self, stage: usize) -> f64 {
+        self.usual_lengths(first_stage(self.analysis, &self.attempts)..stage).sum()
+    }
+
+    fn usual_lengths(&self, stages: Range<usize>) -> impl Iterator<Item = f64> {
+        let stages = self.analysis.model.stages.get(stages).unwrap_or_default();
+        stages.iter().filter_map(|stage| Some(stage.duration?.typical))
     }
 
     /// Whether volts of no less than that are as steady as readback and supply are.

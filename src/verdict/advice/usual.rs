@@ -8,7 +8,8 @@ use super::stalls::{gives_up_in, runs_software_in, stalled};
 use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
-    FellTo, ends_in_a_spike, fall, lost, only_a_reference_tells, woke_and_stays, woke_before,
+    FellTo, ends_in_a_spike, fall, lost, only_a_reference_tells, rises_at_the_end, woke_and_stays,
+    woke_before,
 };
 use crate::verdict::kind::Family;
 use crate::verdict::limits::{Near, long_try};
@@ -136,10 +137,7 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     if let Some(lasted_s) = long_try(seen) {
         return went_off(seen, lasted_s, at);
     }
-    let lasts = tries.as_ref().map(|tries| seen.time(tries.lasts_s.mean));
-    let spike = lasts.filter(|_| ends_in_a_spike(seen)).map(|lasts| {
-        format!("begin with what comes on about {lasts} after the wake, for a spike ends the tries")
-    });
+    let spike = begin_with(seen);
     let up = tries.is_some_and(|tries| converters_are_up(seen, tries.lasts_s.mean)) || end_in_software(seen);
     let ohms = if up {
         "last, feed off: ohms or diode mode to ground at every converter's coil".to_owned()
@@ -155,6 +153,18 @@ fn tries(seen: &Seen, at: &str) -> Vec<String> {
     }
     let unplug = unplug_after(seen);
     [ohms].into_iter().chain(spike).chain([scope]).chain(unplug).collect()
+}
+
+/// What to look at first where most tries end in a spike or a rise: what comes on as it begins.
+fn begin_with(seen: &Seen) -> Option<String> {
+    let (rises, tries) = (rises_at_the_end(seen)?, seen.tries()?);
+    let ends = match (rises.is_spike, tries.count) {
+        (true, 1) => "a spike ends the try",
+        (true, _) => "a spike ends the tries",
+        (false, _) => "most tries end in a rise",
+    };
+    let after = seen.time(rises.after_s);
+    Some(format!("begin with what comes on about {after} after the wake, for {ends}"))
 }
 
 /// A rest that lost part of what the board drew before it tried.
@@ -185,8 +195,7 @@ fn end_in_software(seen: &Seen) -> bool {
     let Some(ends) = seen.ends.filter(|ends| ends.told() && runs_software_in(seen, ends.last)) else {
         return false;
     };
-    let before = seen.analysis.model.stages[..ends.last].iter();
-    let begins_s: f64 = before.filter_map(|stage| Some(stage.duration?.typical)).sum();
+    let begins_s = seen.usually_begins_s(ends.last);
     let lasting = seen.tries().is_some_and(|tries| tries.lasts_s.mean - begins_s >= SAYS_SOMETHING_S);
     lasting && !ends_in_a_spike(seen)
 }

@@ -3,6 +3,7 @@
 mod before;
 mod course;
 mod rest;
+mod rise;
 mod short;
 mod starved;
 mod tries;
@@ -10,8 +11,9 @@ mod tries;
 pub(super) use before::lost;
 pub(super) use course::{FellTo, Liveliness, draws_less, fall, fallen, liveliness};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
+pub(super) use rise::{Rises, ends_in_a_spike, rises_at_the_end};
 pub(super) use short::{has_leads_in_it, woke_before};
-pub(super) use tries::{ends_in_a_spike, most_step_on};
+pub(super) use tries::most_step_on;
 
 use super::Class;
 use super::advice::standby_surplus;

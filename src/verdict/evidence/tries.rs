@@ -1,6 +1,7 @@
 //! A board that starts and gives up.
 
 use super::course::left;
+use super::rise::{ends_in_a_spike, rises_at_the_end};
 use super::starved::starving;
 use super::to_the_end;
 use crate::stats::{extent, robust};
@@ -118,12 +119,24 @@ fn after_presses(seen: &Seen) -> String {
     match (follows(seen), seen.attempts.len()) {
         (Follows::EachItsPress, 1) => format!(", at the press at {times}"),
         (Follows::EachItsPress, _) => format!(", each at a press ({times}) and none by itself"),
-        (Follows::FirstOnly, _) => {
+        (Follows::FirstOnly, _) if seen.has_button() => {
             format!("; the press at {times} starts the first, the others come by themselves")
         }
+        (Follows::FirstOnly, _) => after_a_press(seen).unwrap_or_default(),
         (Follows::Other, _) if woke_unasked(seen) => UNASKED.into(),
         (Follows::Other, _) => String::new(),
     }
+}
+
+/// `; the first comes 0.7 s after the press at 6.42 s`, of a board that needs no press.
+fn after_a_press(seen: &Seen) -> Option<String> {
+    let start_s = seen.attempts.first()?.start_s.value();
+    let press_s = waking(seen, start_s).filter(|press_s| *press_s < start_s)?;
+    Some(format!(
+        "; the first comes {} after the press at {}",
+        seen.time(start_s - press_s),
+        seen.mark(press_s)
+    ))
 }
 
 /// Whether a board that waits for a press woke without a mark of one, some time after switch-on.
@@ -356,13 +369,25 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     } else {
         format!("peak of {peak}")
     };
-    let spike = match (ends_in_a_spike(seen), tries.count) {
-        (false, _) => "",
-        (true, 1) => ", a spike at its very end,",
-        (true, _) => ", a spike at the very end,",
-    };
+    let spike = ends_in(seen, tries.count).unwrap_or_default();
     let limit = seen.analysis.run.limit_a.map(|limit| format!(" against a limit of {}", exact(limit, "A")));
     format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
+}
+
+/// `, a spike at the very end,`, `, in 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
+fn ends_in(seen: &Seen, all: usize) -> Option<String> {
+    let rises = rises_at_the_end(seen)?;
+    let (low, high) = rises.peaks_a;
+    let what = if rises.is_spike {
+        "a spike at the very end".to_owned()
+    } else {
+        format!("a rise at the very end (to {})", range(&seen.amps(low), &seen.amps(high)))
+    };
+    Some(match (all, rises.count) {
+        (1, _) => ", a spike at its very end,".into(),
+        (_, count) if count == all => format!(", {what},"),
+        (_, count) => format!(", in {count} of {all} tries {what},"),
+    })
 }
 
 /// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.
@@ -395,31 +420,4 @@ fn below_the_unloaded(seen: &Seen, dips: [f64; 2]) -> [String; 2] {
         return dips.map(|dip| format!("{dip:.2} V"));
     }
     dips.map(volts)
-}
-
-/// Whether most tries end in a spike: readings at the very end well above the level before it.
-pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
-    /// Share of the tries from which it is no chance.
-    const MOST: usize = 3;
-    let given_up: Vec<&Attempt> = seen.attempts.iter().filter(|attempt| attempt.given_up).collect();
-    let spikes = given_up.iter().filter(|attempt| is_spike(seen, attempt).unwrap_or(false)).count();
-    spikes > 0 && (given_up.len() - spikes) * MOST <= given_up.len()
-}
-
-fn is_spike(seen: &Seen, attempt: &Attempt) -> Option<bool> {
-    /// Times the level before it.
-    const TIMES: f64 = 2.0;
-    /// Share of the try, at its end, that a spike lies in.
-    const END: f64 = 0.15;
-    /// ... and no longer than this, in seconds: what lasts is a level (by judgement).
-    const BRIEF_S: f64 = 0.5;
-    let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
-    let update_s = seen.readout.update_s();
-    let from = end - (END * (end - start)).min(BRIEF_S).max(2.0 * update_s);
-    let before = seen.amps_between(end - (end - start) / 2.0, from);
-    let level = robust::median(&mut before.clone())?;
-    let late = seen.amps_between(from, end + update_s);
-    let peak = late.iter().copied().max_by(f64::total_cmp)?;
-    let earlier = seen.amps_between(start, from).iter().copied().fold(0.0, f64::max);
-    Some(peak >= TIMES * level && peak > earlier)
 }

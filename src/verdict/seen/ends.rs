@@ -4,8 +4,8 @@ use super::Seen;
 use crate::stats::moments::Moments;
 use crate::stats::{extent, robust};
 use crate::verdict::align::Step;
-use crate::verdict::attempts::Tries;
-use crate::verdict::evidence::{ends_in_a_spike, most_step_on};
+use crate::verdict::attempts::{Tries, first_stage};
+use crate::verdict::evidence::{Rises, ends_in_a_spike, most_step_on, rises_at_the_end};
 use crate::verdict::model::Span;
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::{Attempt, Class};
@@ -48,6 +48,7 @@ impl Seen<'_> {
             let name = stage.map(|stage| self.analysis.model.stages[stage].name.clone());
             attempt.ended_in = attempt.ended_in.take().or(name);
         }
+        self.judge_alike();
         let likely = self.tries().and_then(|tries| {
             let latest = self.usual_stage(tries.lasts_s.mean)?;
             Some(self.analysis.model.stages[self.stage_by_level(&tries, latest)].name.clone())
@@ -98,6 +99,11 @@ impl Seen<'_> {
         Some(Band { low: amps(mean.low), high: amps(mean.high), peak: amps(peak.high.max(mean.high)) })
     }
 
+    /// The lowest and the highest that good boards draw on average in a stage, in amps.
+    pub(super) fn mean_band(&self, stage: usize) -> Option<(f64, f64)> {
+        self.band(stage).map(|band| (band.low, band.high))
+    }
+
     /// Whether the amps of a try are for the most part such as good boards have in `stage`, a spike at its end left alone.
     pub(in crate::verdict) fn is_mostly_in(&self, attempt: &Attempt, stage: usize) -> bool {
         let edge_s = EDGE_READINGS * self.readout.update_s();
@@ -139,16 +145,14 @@ impl Seen<'_> {
         };
         let near = Some(likely + 1).filter(steps);
         let into = near.filter(|next| self.comes_to_the_step(likely, *next));
-        let short = near.is_some() && into.is_none();
+        let short = near.is_some() && into.is_none() && !self.rises_before_the_step(likely);
         let one = Ends { first: likely, last: likely, barely: false, into, short };
         if self.class() == Class::FeedLimited || (tries.ended_in.is_some() && self.shows_stages(tries)) {
             return Some(one);
         }
         let next = self.usual_stage(tries.lasts_s.mean).filter(|usual| *usual == likely + 1);
-        let barely = next.is_some_and(|next| {
-            let begins: f64 = stages[..next].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
-            tries.lasts_s.mean - begins <= self.readout.update_s()
-        });
+        let barely = next
+            .is_some_and(|next| tries.lasts_s.mean - self.usually_begins_s(next) <= self.readout.update_s());
         let last = if barely { likely + 1 } else { likely };
         Some(Ends { first: 0, last, barely, into: into.filter(|_| last == 0), short: false })
     }
@@ -180,11 +184,14 @@ impl Seen<'_> {
         let known = |span: &Span| self.readout.shows_level(span.typical) && span.high <= WIDEST * span.low;
         let Some(span) = stages[stage].duration.filter(known) else { return false };
         let stays = self.stays_in(stage);
-        let before: f64 = stages[..stage].iter().filter_map(|stage| Some(stage.duration?.typical)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of tries")]
         let shown = stays.iter().sum::<f64>() / stays.len().max(1) as f64;
-        let lasted = if shown > 0.0 { shown } else { tries.lasts_s.mean - before };
-        let longest: Option<f64> = stages[..=stage].iter().map(|stage| Some(stage.duration?.high)).sum();
+        // What ends the tries begins before they end.
+        let most = self.spikes_at_the_end().map_or(tries.lasts_s.mean, |rises| rises.after_s)
+            - self.usually_begins_s(stage);
+        let lasted = if shown > 0.0 { shown.min(most) } else { most };
+        let gone_through = stages.get(first_stage(self.analysis, &self.attempts)..=stage).unwrap_or_default();
+        let longest: Option<f64> = gone_through.iter().map(|stage| Some(stage.duration?.high)).sum();
         let in_time = longest.is_some_and(|longest| tries.lasts_s.mean <= longest);
         // A time is known to half a renewal of the readings.
         in_time && lasted + update_s / 2.0 >= NEARLY * span.typical && lasted <= span.high
@@ -215,10 +222,26 @@ impl Seen<'_> {
         /// Each edge of a stay may be off by one renewal of the readings.
         const EDGES: f64 = 2.0;
         let Some((shortest, _)) = self.good_lengths(stage) else { return true };
+        if self.rises_before_the_step(stage) {
+            return false;
+        }
         let stays = self.stays_in(stage);
         let short = stays.iter().filter(|stay| **stay + EDGES * self.readout.update_s() < shortest).count();
         let at_the_step = Ends { first: stage, last: stage, barely: false, into: Some(next), short: false };
         self.class() == Class::FeedLimited || 2 * short <= stays.len() || most_step_on(self, at_the_step)
+    }
+
+    /// The spikes that most tries end in; a limit makes them at the step itself.
+    fn spikes_at_the_end(&self) -> Option<Rises> {
+        rises_at_the_end(self).filter(|rises| rises.is_spike && self.class() != Class::FeedLimited)
+    }
+
+    /// Whether what most tries end in begins before any good board came to the step out of `stage`.
+    fn rises_before_the_step(&self, stage: usize) -> bool {
+        let first = first_stage(self.analysis, &self.attempts);
+        let shortest = (first..=stage).map(|stage| Some(self.good_lengths(stage)?.0)).sum::<Option<f64>>();
+        let begins = self.spikes_at_the_end().map(|rises| rises.after_s + self.readout.update_s());
+        begins.zip(shortest).is_some_and(|(begins, shortest)| begins < shortest)
     }
 
     /// Whether most tries that end in `stage` draw what is further from the level of the `next` one at their end than they
@@ -229,9 +252,9 @@ impl Seen<'_> {
         let here = self.attempts.iter().filter(|attempt| {
             attempt.given_up && attempt.ended_in.as_deref() == Some(stages[stage].name.as_str())
         });
-        let turned =
-            here.clone().filter(|attempt| self.ends_further_from(attempt, stage, level_a) == Some(true));
-        2 * turned.count() > here.count()
+        let shown = here.filter_map(|attempt| self.ends_further_from(attempt, stage, level_a));
+        let (turned, others): (Vec<bool>, Vec<bool>) = shown.partition(|turned| *turned);
+        turned.len() > others.len()
     }
 
     /// Whether the last readings of a try are further from `level_a` than those of its last stage before; `None` where too

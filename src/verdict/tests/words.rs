@@ -4,6 +4,7 @@ use super::*;
 use crate::reference::{Check, PathSection};
 use crate::verdict::{SectionState, Tries};
 
+mod alike;
 mod bench_reading;
 mod bench_rules;
 mod checks;
