@@ -2,8 +2,8 @@
 
 use super::TIMES_FROM;
 use super::before::{self, stood_by};
+use super::swing;
 use super::tries::{UNASKED, before_this, woke_unasked};
-use crate::reference::{Quantity, Readback, measure};
 use crate::stats::moments::Moments;
 use crate::stats::robust;
 use crate::units::{Amps, Seconds, Volts, figures, in_steps, range};
@@ -44,7 +44,7 @@ fn near(seen: &Seen) -> Option<String> {
 pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
     let stuck = how_long(seen, last);
     let drawn = format!("there {}{}", at_its_volts(seen, last), against_good_boards(seen, last));
-    stuck.into_iter().chain(activity(seen, last)).chain([drawn]).chain(stages(seen)).collect()
+    stuck.into_iter().chain(swing::activity(seen, last)).chain([drawn]).chain(stages(seen)).collect()
 }
 
 /// `stages: rails at 6.38 s, firmware at 7.06 s`.
@@ -149,96 +149,6 @@ fn against_good_boards(seen: &Seen, last: &Step) -> String {
     format!("; good boards {} ({band}) in {}{beyond}", watts(stage.watts), stage.name)
 }
 
-/// How lively the load of a board is that hangs, beside good boards in that stage.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::verdict) enum Liveliness {
-    Flat,
-    Usual,
-    Lively,
-}
-
-/// How far the load swings in the stage that the log ends in, in watts, beside what good boards' does.
-struct Swing {
-    /// As the reference measures it: what most readings stay within.
-    usual: f64,
-    /// With every reading: a load that goes between two levels is not flat.
-    plain: f64,
-    low: f64,
-    typical: f64,
-    high: f64,
-}
-
-impl Swing {
-    fn of(seen: &Seen, last: &Step) -> Option<Self> {
-        let stage = &seen.analysis.model.stages[last.state.stage()?];
-        let (phase, factor) = seen.reference_at(&stage.name)?;
-        let pieces = &seen.analysis.pieces;
-        let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
-        let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();
-        let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
-        let measured = measure(seen.trace, samples.clone(), &phase.name, false, &readback)?;
-        let envelope = phase.envelope(Quantity::Activity)?;
-        Some(Self {
-            usual: measured.activity,
-            plain: plain_swing(seen, samples)?,
-            low: envelope.low * factor,
-            typical: envelope.typical * factor,
-            high: envelope.high * factor,
-        })
-    }
-
-    /// Whether it says how lively the load is: not where good boards may be flat as well, or flatter than the supply reads.
-    fn tells(&self, seen: &Seen) -> bool {
-        self.low > seen.readout.step_a * seen.analysis.run.set_v
-    }
-
-    fn liveliness(&self) -> Liveliness {
-        if self.usual.max(self.plain) < self.low {
-            Liveliness::Flat
-        } else if self.usual > self.high {
-            Liveliness::Lively
-        } else {
-            Liveliness::Usual
-        }
-    }
-}
-
-/// Standard deviation of the power over `samples`, without their first and last second.
-fn plain_swing(seen: &Seen, samples: Range<usize>) -> Option<f64> {
-    const EDGE_S: f64 = 1.0;
-    let time = seen.trace.time();
-    let (from, to) = (*time.get(samples.start)? + EDGE_S, *time.get(samples.end - 1)? - EDGE_S);
-    let mut moments = Moments::default();
-    for i in samples.filter(|i| (from..=to).contains(&time[*i])) {
-        moments.push(seen.trace.volts()[i] * seen.trace.amps()[i]);
-    }
-    moments.deviation()
-}
-
-/// Whether a stalled board's load is flat where good boards' swings; `None` where that cannot be told.
-pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Liveliness> {
-    Swing::of(seen, last).filter(|swing| swing.tells(seen)).map(|swing| swing.liveliness())
-}
-
-fn activity(seen: &Seen, last: &Step) -> Option<String> {
-    let swing = Swing::of(seen, last)?;
-    let volts = last.stretch.volts.max(1e-3);
-    let amps = |watts: f64| seen.reference_amps(watts / volts);
-    let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
-    let own = format!("by about {} either way", seen.amps((shown / volts).max(seen.readout.step_a / 4.0)));
-    if !swing.tells(seen) {
-        let good = format!("{}, up to {}", amps(swing.typical), amps(swing.high));
-        return Some(format!("the current swings {own}; good boards' by {good}"));
-    }
-    let band = range(&amps(swing.low), &amps(swing.high));
-    let numbers = format!("{own}, good boards' by {} ({band})", amps(swing.typical));
-    Some(match swing.liveliness() {
-        Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
-        Liveliness::Usual => format!("the current swings as good boards' does there: {numbers}"),
-        Liveliness::Lively => format!("the current swings more than good boards' does there: {numbers}"),
-    })
-}
-
 /// Where a board that ran fell, and to what.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::verdict) struct Fall {
@@ -246,8 +156,11 @@ pub(in crate::verdict) struct Fall {
     pub ran_s: f64,
     /// When it fell, in seconds.
     pub at_s: f64,
-    /// Amps of the level before: the end of its last second, or five readings, that is steady.
+    /// Amps of the level before: the end of its last second, or five readings, that is steady; of a load that rose just
+    /// then, its last reading.
     pub from_a: f64,
+    /// What it drew most of the time that it ran, in amps.
+    pub usually_a: f64,
     /// Volts of the same.
     pub from_v: f64,
     /// What is drawn after.
@@ -295,6 +208,7 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
         at_s,
         from_a: mean_of(seen.trace.amps())
             .map_or(ran.stretch.amps, |amps| without_zero(amps, seen.readout.zero_a)),
+        usually_a: usually_drawn(seen, path[first].stretch.start_s, at_s).unwrap_or(ran.stretch.amps),
         from_v: mean_of(seen.trace.volts()).unwrap_or(ran.stretch.volts),
         highest_a: before.iter().copied().fold(ran.stretch.amps, f64::max),
         left: left(seen, after),
@@ -303,6 +217,11 @@ pub(in crate::verdict) fn fall(seen: &Seen) -> Option<Fall> {
         lowest_v: seen.lowest_volts(at_s - BEFORE_FALL_S, at_s).unwrap_or(ran.stretch.volts),
         left_s: analysis.run.end_s - at_s,
     })
+}
+
+/// Median of the amps from `from_s` to `to_s`, in amps.
+fn usually_drawn(seen: &Seen, from_s: f64, to_s: f64) -> Option<f64> {
+    robust::median(&mut seen.amps_between(from_s, to_s))
 }
 
 /// The last second before the edge at `at_s`, or the last five readings if that is longer. A reading over the edge is an
@@ -325,7 +244,8 @@ fn before_the_edge(seen: &Seen, at_s: f64) -> Range<usize> {
     steady_end(seen, seen.samples_between(from, end_s))
 }
 
-/// The end of `level` that lies about one level, which is what the board fell from; all of it where it swings to its end.
+/// The end of `level` that lies about one level, which is what the board fell from; where it swings to its end, its last
+/// reading if that is above the others, which no edge explains, else all of it.
 fn steady_end(seen: &Seen, level: Range<usize>) -> Range<usize> {
     /// Renewals of the readings that show a level; half of one more, for readings come a little early or late.
     const SHOW: f64 = 2.5;
@@ -339,7 +259,17 @@ fn steady_end(seen: &Seen, level: Range<usize>) -> Range<usize> {
     let near_a = (NEAR * median.abs()).max(SDS * seen.readout.noise_a).max(seen.readout.step_a);
     let near = |i: &usize| (amps[*i] - median).abs() <= near_a;
     let steady = level.clone().rev().take_while(near).last().filter(|first| *first <= last);
-    steady.unwrap_or(level.start)..level.end
+    let risen = || risen_end(seen, level.clone(), near_a);
+    steady.or_else(risen).unwrap_or(level.start)..level.end
+}
+
+/// Where the last reading of `level` begins, with those that repeat it, if it is more than `near_a` above their mean.
+fn risen_end(seen: &Seen, level: Range<usize>, near_a: f64) -> Option<usize> {
+    let amps = seen.trace.amps();
+    let (mean, last) = (mean(amps.get(level.clone())?)?, *amps[level.clone()].last()?);
+    let repeats = |i: &usize| (amps[*i] - last).abs() <= seen.readout.step_a / 2.0;
+    let first = level.rev().take_while(repeats).last()?;
+    (last > mean + near_a).then_some(first)
 }
 
 /// The same as the finding has it, of a board that dropped out.
@@ -454,16 +384,26 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     facts.chain(pulses).chain(stages(seen)).collect()
 }
 
-/// `0.625 A`; `about 0.610 A` where the last reading of the second that this is the mean of is another.
+/// `0.625 A`; `0.900 A, a burst above its usual 0.625 A`; `about 0.610 A, the mean of its last readings`, where the last
+/// of them is a lower one, which may lie over the edge.
 fn from(seen: &Seen, fall: &Fall) -> String {
     /// Share of the mean that the last reading may be off by (by judgement).
     const NEAR: f64 = 0.02;
+    /// Times what is usual from which it is a burst (by judgement).
+    const BURST: f64 = 1.15;
     let level = before_the_edge(seen, fall.at_s);
     let last = seen.trace.amps().get(level).and_then(<[f64]>::last);
     let last = last.map(|amps| without_zero(*amps, seen.readout.zero_a));
     let near = last
         .is_none_or(|last| (last - fall.from_a).abs() <= (NEAR * fall.from_a.abs()).max(seen.readout.step_a));
-    format!("{}{}", if near { "" } else { "about " }, seen.amps(fall.from_a))
+    let from = seen.amps(fall.from_a);
+    match near {
+        true if fall.from_a > BURST * fall.usually_a => {
+            format!("{from}, a burst above its usual {},", seen.amps(fall.usually_a))
+        }
+        true => from,
+        false => format!("about {from}, the mean of its last readings,"),
+    }
 }
 
 fn again(seen: &Seen, fall: &Fall) -> String {

@@ -333,3 +333,24 @@ fn the_stage_in_which_tries_end_is_the_same_in_verdict_evidence_and_path() {
     assert!(said.contains("each ends 1.33 s (1.28 to 1.36 s) after its wake, in firmware"), "{said}");
     assert_eq!(state(&tries, "main regulators").1, "worked up to here: the tries end in firmware");
 }
+
+#[test]
+fn a_load_that_is_in_bursts_now_and_then_is_told_with_them() {
+    let hangs = |burst_a: f64| {
+        let mut levels = vec![OFF, STANDBY, RAILS];
+        for _ in 0..20 {
+            levels.extend((0..3).flat_map(|_| [0.97, 1.0, 1.03]).map(|amps| (0.2, SET_V, amps)));
+            levels.push((0.1, SET_V, burst_a));
+        }
+        let finding = bench(&levels).find();
+        class(&finding, Class::Stalled);
+        because(&finding)
+    };
+    let bursts = hangs(1.5);
+    assert!(bursts.contains("the current swings as good boards' does there: mostly by "), "{bursts}");
+    assert!(bursts.contains(" either way, with bursts to 1.50 A; good boards' by "), "{bursts}");
+    // Their peaks are 15.6 W, and 20.8 W at most, at 12.8 V.
+    assert!(bursts.contains("their highest reading usually 1.22 A, at most 1.6"), "{bursts}");
+    assert!(hangs(2.0).contains("swings more than good boards' does there: mostly by "), "{}", hangs(2.0));
+    assert!(hangs(1.06).contains("by about ") && !hangs(1.06).contains("bursts"), "{}", hangs(1.06));
+}

@@ -1,0 +1,131 @@
+//! How lively the load of a board is that hangs, beside good boards in that stage.
+
+use crate::reference::{Quantity, Readback, measure};
+use crate::stats::moments::Moments;
+use crate::units::range;
+use crate::verdict::align::Step;
+use crate::verdict::phases::without_zero;
+use crate::verdict::seen::Seen;
+use std::ops::Range;
+
+/// How lively the load of a board is that hangs, beside good boards in that stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::verdict) enum Liveliness {
+    Flat,
+    Usual,
+    Lively,
+}
+
+/// How far the load swings in the stage that the log ends in, in watts, beside what good boards' does.
+struct Swing {
+    /// As the reference measures it: what most readings stay within.
+    usual: f64,
+    /// With every reading: a load that goes between two levels is not flat.
+    plain: f64,
+    low: f64,
+    typical: f64,
+    high: f64,
+    /// Its highest reading, of a load that is in bursts far above that for some of the time.
+    bursts_to: Option<f64>,
+    /// The highest readings of good boards: the usual one, and the most.
+    good_peak: f64,
+    good_most: f64,
+}
+
+impl Swing {
+    fn of(seen: &Seen, last: &Step) -> Option<Self> {
+        let stage = &seen.analysis.model.stages[last.state.stage()?];
+        let (phase, factor) = seen.reference_at(&stage.name)?;
+        let pieces = &seen.analysis.pieces;
+        let samples = pieces.get(last.from)?.samples.start..pieces.get(last.to - 1)?.samples.end;
+        let steady: Vec<_> = pieces.iter().map(|piece| piece.samples.clone()).collect();
+        let readback = Readback::of(seen.trace, seen.readout.step_a, &steady);
+        let measured = measure(seen.trace, samples.clone(), &phase.name, false, &readback)?;
+        let envelope = phase.envelope(Quantity::Activity)?;
+        let read = watts_inside(seen, samples)?;
+        let moments: Moments = read.iter().copied().collect();
+        Some(Self {
+            usual: measured.activity,
+            plain: moments.deviation()?,
+            bursts_to: bursts_to(&moments, measured.activity, &read),
+            good_peak: phase.peak_power.typical * factor,
+            good_most: phase.peak_power.high * factor,
+            low: envelope.low * factor,
+            typical: envelope.typical * factor,
+            high: envelope.high * factor,
+        })
+    }
+
+    /// Whether it says how lively the load is: not where good boards may be flat as well, or flatter than the supply reads.
+    fn tells(&self, seen: &Seen) -> bool {
+        self.low > seen.readout.step_a * seen.analysis.run.set_v
+    }
+
+    fn liveliness(&self) -> Liveliness {
+        if self.usual.max(self.plain) < self.low {
+            Liveliness::Flat
+        } else if self.usual > self.high {
+            Liveliness::Lively
+        } else {
+            Liveliness::Usual
+        }
+    }
+}
+
+/// The power over `samples`, without their first and last second.
+fn watts_inside(seen: &Seen, samples: Range<usize>) -> Option<Vec<f64>> {
+    const EDGE_S: f64 = 1.0;
+    let time = seen.trace.time();
+    let (from, to) = (*time.get(samples.start)? + EDGE_S, *time.get(samples.end - 1)? - EDGE_S);
+    let inside = samples.filter(|i| (from..=to).contains(&time[*i]));
+    let watts = |i: usize| seen.trace.volts()[i] * without_zero(seen.trace.amps()[i], seen.readout.zero_a);
+    Some(inside.map(watts).collect())
+}
+
+/// The highest reading of a load that stays within `usual` for most of the time, and is far above it for the rest: of that
+/// the spread of most readings says nothing.
+fn bursts_to(moments: &Moments, usual: f64, watts: &[f64]) -> Option<f64> {
+    /// Times the spread of most readings that the spread of all is (by judgement).
+    const SPREAD: f64 = 1.5;
+    /// Standard deviations above the mean of all that no noise goes to.
+    const SDS: f64 = 3.0;
+    let highest = watts.iter().copied().max_by(f64::total_cmp)?;
+    let bursts = moments.deviation()? > SPREAD * usual && highest > moments.mean()? + SDS * usual;
+    bursts.then_some(highest)
+}
+
+/// Whether a stalled board's load is flat where good boards' swings; `None` where that cannot be told.
+pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Liveliness> {
+    Swing::of(seen, last).filter(|swing| swing.tells(seen)).map(|swing| swing.liveliness())
+}
+
+/// How far the load swings where the board hangs, beside good boards.
+pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
+    let swing = Swing::of(seen, last)?;
+    let volts = last.stretch.volts.max(1e-3);
+    let amps = |watts: f64| seen.reference_amps(watts / volts);
+    let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
+    let own = seen.amps((shown / volts).max(seen.readout.step_a / 4.0));
+    let bursts = swing.bursts_to.filter(|_| shown == swing.usual).map(|watts| seen.amps(watts / volts));
+    let own = match &bursts {
+        Some(top) => format!("mostly by {own} either way, with bursts to {top}"),
+        None => format!("by about {own} either way"),
+    };
+    // Like is held against like: what most readings stay within, and the highest of them.
+    let peaks = bursts.map_or_else(String::new, |_| {
+        let [peak, most] = [swing.good_peak, swing.good_most].map(amps);
+        format!(", their highest reading usually {peak}, at most {most}")
+    });
+    if !swing.tells(seen) {
+        let good = format!("{}, up to {}", amps(swing.typical), amps(swing.high));
+        return Some(format!("the current swings {own}; good boards' by {good}{peaks}"));
+    }
+    let band = range(&amps(swing.low), &amps(swing.high));
+    let numbers = format!("{own}; good boards' by {} ({band}){peaks}", amps(swing.typical));
+    let higher = swing.bursts_to.is_some_and(|top| top > swing.good_most);
+    Some(match swing.liveliness() {
+        Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
+        Liveliness::Usual if !higher => format!("the current swings as good boards' does there: {numbers}"),
+        _ => format!("the current swings more than good boards' does there: {numbers}"),
+    })
+}
