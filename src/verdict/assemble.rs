@@ -229,7 +229,7 @@ fn verdict(seen: &Seen) -> Verdict {
             .filter(|_| analysis.class() == Class::Cycling || tries_at_each_press(seen))
             .map(|tries| tries.count),
         because: because(seen),
-        runner_up: runner_up(&analysis.probable),
+        runner_up: runner_up(&with_some_ground(&analysis.probable, advice::limit_may_stop(seen))),
     }
 }
 
@@ -238,6 +238,17 @@ fn usual_end(seen: &Seen) -> Option<String> {
     let gives_up = matches!(seen.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited);
     let tries = seen.tries().filter(|tries| gives_up && 2 * tries.ended_there > tries.count)?;
     tries.ended_in.filter(|_| seen.ends.is_none_or(|ends| ends.into.is_none()))
+}
+
+/// The classes that the verdict may be, without a limit that stops the board where readings and reference have no sign of
+/// it: what is left to it then is what the model gives to any class.
+fn with_some_ground(probable: &[Probable], limit_may_stop: bool) -> Vec<Probable> {
+    /// A share that is no longer only that (by judgement).
+    const MUCH: f64 = 0.2;
+    let groundless =
+        |other: &Probable| other.class == Class::FeedLimited && other.probability < MUCH && !limit_may_stop;
+    let ranked = probable.iter().enumerate();
+    ranked.filter(|(rank, other)| *rank == 0 || !groundless(other)).map(|(_, other)| *other).collect()
 }
 
 /// What else it may be, of classes that stand likeliest first.
@@ -365,6 +376,18 @@ mod tests {
         assert_eq!(second(0.09).map(|second| second.class), Some(Class::FeedLimited));
         assert_eq!(second(0.02), None);
         assert_eq!(runner_up(&[]), None);
+    }
+
+    #[test]
+    fn a_limit_that_nothing_points_to_is_named_only_if_it_is_much_of_the_doubt() {
+        let named = |limited: f64, limit_may_stop: bool| {
+            let of = |class, probability| Probable { class, probability, ending: None };
+            let probable = [of(Class::DroppedOut, 0.94 - limited), of(Class::FeedLimited, limited)];
+            runner_up(&with_some_ground(&probable, limit_may_stop)).map(|second| second.class)
+        };
+        assert_eq!(named(0.06, false), None);
+        assert_eq!(named(0.06, true), Some(Class::FeedLimited));
+        assert_eq!(named(0.3, false), Some(Class::FeedLimited));
     }
 
     #[test]

@@ -86,7 +86,7 @@ pub(super) fn pack_lines(seen: &Seen) -> Vec<String> {
 }
 
 /// Whether the readings, or the reference, leave it open that the supply's limit stops the board.
-fn limit_may_stop(seen: &Seen) -> bool {
+pub(in crate::verdict) fn limit_may_stop(seen: &Seen) -> bool {
     let (analysis, run) = (seen.analysis, &seen.analysis.run);
     let Some(limit) = run.limit_a else { return false };
     let need = analysis.model.peak_w.map(|peak| peak / run.set_v);

@@ -15,6 +15,7 @@ pub(super) use asleep::standby_surplus;
 pub(super) use cautions::cautions;
 pub(super) use checks::next_checks;
 pub use groups::CheckGroup;
+pub(super) use look_alikes::limit_may_stop;
 pub(super) use path::power_path;
 pub(super) use usual::loaded_from_switch_on;
 
