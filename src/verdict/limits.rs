@@ -5,7 +5,8 @@ use super::evidence::{amps_at_the_end, fall};
 use super::presses;
 use super::readout::Readout;
 use super::seen::{Seen, exact, seconds};
-use super::{Class, Departure, Direction};
+use super::{Class, Departure, Direction, Phase};
+use crate::stats::{extent, robust};
 use crate::units::{counted, figures, in_steps, range};
 
 /// Boards from which an envelope rests on evidence: with fewer the tolerance factor is above 6 (ISO 16269-6, 0.95/0.95).
@@ -36,7 +37,8 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
         limit(analysis),
         gaps(analysis, readout),
     ];
-    all.into_iter().flatten().chain(presses::limits(seen)).chain(just_inside(seen)).collect()
+    let all = all.into_iter().flatten().chain(presses::limits(seen)).chain(just_inside(seen));
+    all.chain(short_departure(seen)).collect()
 }
 
 fn reference(seen: &Seen) -> Option<String> {
@@ -56,6 +58,30 @@ fn reference(seen: &Seen) -> Option<String> {
         _ if boards < FEW_BOARDS => Some(format!("{rests}; its envelopes are wide")),
         _ => None,
     }
+}
+
+/// A stage of few readings that are on their way up or down has a mean, which hangs on which of them are counted in.
+fn short_departure(seen: &Seen) -> Option<String> {
+    /// From here on a reading more or less does not move a mean by much (by judgement).
+    const READINGS: usize = 10;
+    /// Share of the mean that the readings differ by, from which there is no level in them (by judgement).
+    const NO_LEVEL: f64 = 0.5;
+    let drawn = seen.departures.iter().filter(|departure| departure.unit == "A");
+    drawn.into_iter().find_map(|departure| {
+        let stay = |phase: &&Phase| phase.name == departure.phase && phase.start_s == departure.starts_s;
+        let phase = seen.phases.iter().find(stay)?;
+        let read = seen.amps_between(phase.start_s.value(), phase.end_s.value());
+        let (low, high) = extent(&read).filter(|_| read.len() < READINGS)?;
+        (high - low > NO_LEVEL * departure.measured).then(|| {
+            format!(
+                "{} is {} here, from {}: its mean of {} hangs on where it begins and ends",
+                departure.phase,
+                counted(read.len(), "reading"),
+                range(&seen.amps(low), &seen.amps(high)),
+                seen.amps(departure.measured)
+            )
+        })
+    })
 }
 
 /// The picture shows the band of each stage; of many stages one is outside its own on most good boards now and then.
@@ -160,6 +186,12 @@ fn resolution(seen: &Seen) -> Option<String> {
     let in_words = in_steps(step, step, "A");
     if let Some(standby_a) = standby_in_doubt(seen).filter(|standby| step > standby / 2.0) {
         let standby = seen.reference_amps(standby_a);
+        if step > standby_a && rests_at_nothing(seen) {
+            return Some(format!(
+                "amps are read in steps of {in_words}, and good boards stand by at {standby}: this supply does not show it, and \
+                 the board may stand by or draw nothing at rest"
+            ));
+        }
         return Some(format!(
             "amps are read in steps of {in_words}: a standby of {standby} is barely visible{}",
             if seen.class() == Class::FullBoot { ", so that a surplus asleep may pass unseen" } else { "" }
@@ -169,11 +201,26 @@ fn resolution(seen: &Seen) -> Option<String> {
     Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
 }
 
-/// What good boards stand by at, in amps, where something hangs on whether that is read: a board that rests in the end, or
-/// one that is to be called sound.
+/// Whether at least half of what was read of the board at rest is nothing.
+fn rests_at_nothing(seen: &Seen) -> bool {
+    let rests = seen.analysis.path.iter().filter(|step| step.state.is_rest());
+    let read = rests.flat_map(|step| seen.amps_between(step.stretch.start_s, step.stretch.end_s));
+    robust::median(&mut read.collect::<Vec<f64>>()).is_some_and(|amps| amps.abs() < seen.readout.step_a / 2.0)
+}
+
+/// What good boards stand by at, in amps, where something hangs on whether that is read: a board that rests in the end or
+/// between its tries, or one that is to be called sound.
 fn standby_in_doubt(seen: &Seen) -> Option<f64> {
-    let rests =
-        matches!(seen.class(), Class::NoDraw | Class::StandbyOnly | Class::LatchOff | Class::DroppedOut);
+    let rests = matches!(
+        seen.class(),
+        Class::NoDraw
+            | Class::StandbyOnly
+            | Class::LatchOff
+            | Class::DroppedOut
+            | Class::Cycling
+            | Class::FeedLimited
+            | Class::Inconclusive
+    );
     let waited = seen.class() == Class::FullBoot && seen.has_button();
     let standby_w = seen.analysis.model.standby.watts.filter(|_| rests || waited)?;
     Some(standby_w / seen.analysis.run.set_v)

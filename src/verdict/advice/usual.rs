@@ -87,23 +87,31 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> Vec<String> {
     let amps = volts / ohms;
     let usual = usual_limit(seen).filter(|usual| *usual < amps);
     let limit = usual.unwrap_or(amps);
+    // Volts, limit and watts that belong together: what the limit holds down stays below the volts of two watts.
     let rail = format!(
         "if {} reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} ({} W, for seconds)",
         if woke_before(seen) { "a rail at the volts of the feed" } else { "the input rail" },
-        figures(volts, 2),
+        figures(limit * ohms, 2),
         usual.map_or_else(|| format!("{} A", figures(amps, 2)), |usual| exact(usual, "A")),
-        figures(limit * limit * ohms, 1)
+        few_watts(limit * limit * ohms)
     );
     let more = usual.map(|usual| {
         format!(
-            "or up to {} A ({} W) for seconds, if it, fuse and leads carry more than the usual {}",
+            "or up to {} V, {} A ({} W) for seconds, if it, fuse and leads carry more than the usual {}",
+            figures(volts, 2),
             figures(amps, 2),
-            figures(volts * amps, 1),
+            few_watts(volts * amps),
             exact(usual, "A")
         )
     });
     let warms = "see what warms with a thermal camera, freeze spray or a film of alcohol".to_owned();
     [Some(rail), more, Some(warms)].into_iter().flatten().chain(behind_a_converter(seen)).collect()
+}
+
+/// Two figures of watts; `2` of two.
+fn few_watts(watts: f64) -> String {
+    let said = figures(watts, 2);
+    said.strip_suffix(".0").map(str::to_owned).unwrap_or(said)
 }
 
 /// What a load is behind a converter, which hands on watts and not ohms; a feed that collapses runs none.
@@ -284,6 +292,13 @@ fn departing(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         ];
     }
     let other = seen.departures.first().map(|departure| {
+        // What is taken off draws less still.
+        if departure.unit == "A" && departure.direction == Direction::Below {
+            return format!(
+                "{} draws too little: see what is not attached, then which of its rails does not come up, beside a good board",
+                departure.phase
+            );
+        }
         format!(
             "{} is not as on good boards: feed off, take off what is attached, repeat, and compare it with a good board on this supply",
             departure.phase

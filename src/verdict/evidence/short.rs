@@ -1,13 +1,22 @@
 //! A load that is there from switch-on, or from the wake on, and leaves no room for a sequence.
 
 use crate::reference::GAIN_ERROR;
+use crate::stats::moments::Moments;
 use crate::units::{figures, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Level, Load, Seen, exact, volts};
+use std::ops::Range;
 
 /// A load within this time of switch-on is there from switch-on, in seconds.
 const AT_ONCE_S: f64 = 1.0;
+
+/// Coarsest step of a volts readback, in volts: bench supplies show hundredths or finer (common practice, no source).
+const STEP_V: f64 = 0.01;
+
+/// What a volts readback may be off by at no volts, in volts: data sheets of bench supplies give 5 to 20 mV beside the share
+/// of the reading (common practice, no source).
+const OFFSET_V: f64 = 0.01;
 
 pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
     let (run, level) = (&seen.analysis.run, seen.level(last));
@@ -38,13 +47,23 @@ fn stands(seen: &Seen, level: &Level) -> String {
 }
 
 /// What the short measures as seen from the supply, and how well that is known: what each readback may be off by, and
-/// half a step of the amps.
+/// half a step of the amps. However many readings repeat one step of the volts, their mean is known no better than to that.
 fn ohms(seen: &Seen, last: &Step) -> String {
     let Some(Load { ohms, amps }) = seen.load() else { return "no more than the leads".into() };
-    let uncertainty = ohms * (2.0 * GAIN_ERROR + seen.analysis.step_a / 2.0 / amps);
+    let uncertainty = ohms * (2.0 * GAIN_ERROR + seen.analysis.step_a / 2.0 / amps)
+        + (step_v(seen, &seen.level(last)) + OFFSET_V) / amps;
     let shown = Load::words(ohms);
     let leads = if read_at_the_board(seen, last).is_some() { "without the leads" } else { "leads included" };
     format!("{shown} ± {}, {leads}", to_the_place_of(&shown, ohms, uncertainty))
+}
+
+/// Step of the volts readback, in volts: the least that two readings of the level differ by.
+fn step_v(seen: &Seen, level: &Level) -> f64 {
+    /// Less is what two decimals differ by as binary numbers.
+    const LEAST_V: f64 = 1e-6;
+    let read = seen.trace.volts().get(seen.samples_between(level.start_s, level.end_s)).unwrap_or_default();
+    let steps = read.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+    steps.filter(|step| *step > LEAST_V).fold(STEP_V, f64::min)
 }
 
 fn limit(seen: &Seen, last: &Step) -> String {
@@ -135,13 +154,69 @@ fn lasts(seen: &Seen, last: &Step) -> String {
     if unread > 0.0 { format!("{lasts}, {} of it without readings", seen.time(unread)) } else { lasts }
 }
 
+/// Ohms that go one way for as long as the load stays, from its first readings to its last.
+#[derive(Debug, Clone, Copy)]
+struct Creep {
+    from_ohm: f64,
+    to_ohm: f64,
+}
+
+impl Creep {
+    /// Parts of the time, each of which must go on the same way.
+    const PARTS: usize = 5;
+
+    /// `None` of what is steady, of what goes to and fro, and of too few readings.
+    fn of(seen: &Seen, last: &Step) -> Option<Self> {
+        /// Share of the ohms that is more than a supply drifts by as it warms, and of use (by judgement).
+        const SHOWS: f64 = 0.02;
+        /// Fewer readings of a part are no mean.
+        const READINGS: usize = 5;
+        let level = seen.level(last);
+        let from_s = flows_from(seen, &level) + AT_ONCE_S;
+        let read = seen.samples_between(from_s, level.end_s);
+        let each = read.len() / Self::PARTS;
+        let parts = (0..Self::PARTS).map(|part| read.start + part * each..read.start + (part + 1) * each);
+        let ohms: Vec<f64> = parts.filter_map(|part| ohms_over(seen, part)).collect();
+        let (first, last) = (*ohms.first()?, *ohms.last()?);
+        let way = last - first;
+        let one_way = ohms.windows(2).all(|pair| (pair[1] - pair[0]) * way > 0.0);
+        let least = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
+        let shows = each >= READINGS && ohms.len() == Self::PARTS && one_way && way.abs() > least;
+        shows.then_some(Self { from_ohm: first, to_ohm: last })
+    }
+
+    /// `its ohms creep down, from 3.92 Ω to 3.81 Ω`, and what that is like: copper gains 0.39 % a kelvin (IEC 60028).
+    fn words(self) -> String {
+        let (way, like) = match self.to_ohm < self.from_ohm {
+            true => ("down", "metal's rise as it warms, those of a chip or clamp may fall"),
+            false => ("up", "as metal's do while it warms"),
+        };
+        let [from, to] = [self.from_ohm, self.to_ohm].map(Load::words);
+        format!("its ohms creep {way}, from {from} to {to} ({like})")
+    }
+}
+
+/// Mean volts over mean amps.
+fn ohms_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
+    let volts = seen.trace.volts().get(samples.clone())?.iter().copied().collect::<Moments>().mean()?;
+    let amps = seen.trace.amps().get(samples)?.iter().copied().collect::<Moments>().mean()?;
+    Some(volts / (amps - seen.readout.zero_a)).filter(|ohms| ohms.is_finite() && *ohms > 0.0)
+}
+
 fn before(seen: &Seen, last: &Step, since: f64) -> String {
     let lasts = lasts(seen, last);
+    let creep = Creep::of(seen, last).map(Creep::words);
+    let steady =
+        creep.clone().map_or_else(|| format!("steady for {lasts}"), |creep| format!("in {lasts} {creep}"));
     if woke_before(seen) {
-        format!("the board drew its standby before: the load comes with the wake, and stays for {lasts}")
+        let creeps = creep.map_or_else(String::new, |creep| format!("; {creep}"));
+        format!(
+            "the board drew its standby before: the load comes with the wake, and stays for {lasts}{creeps}"
+        )
     } else if since < AT_ONCE_S {
-        format!("nothing like a start-up comes before it, and it is steady for {lasts}")
+        let it_is = if creep.is_some() { "" } else { "it is " };
+        format!("nothing like a start-up comes before it, and {it_is}{steady}")
     } else {
-        format!("steady for {lasts}")
+        steady
     }
 }

@@ -98,3 +98,53 @@ fn a_feed_that_stands_as_it_was_set_is_said_to_hold() {
     );
     assert!(stands(8.5).contains("the feed stands at 8.50 V of the 12.8 V set"), "{}", stands(8.5));
 }
+
+/// A load at the limit of 3 A, whose volts go from `from_v` to `to_v` in steps of a second.
+fn creeping(from_v: f64, to_v: f64) -> String {
+    let steps = (0..30_u32).map(|step| (1.0, from_v + (to_v - from_v) * f64::from(step) / 29.0, 3.0));
+    let levels: Vec<_> = std::iter::once(OFF).chain(steps).collect();
+    let finding = bench(&levels).find();
+    class(&finding, Class::PartialShort);
+    because(&finding)
+}
+
+#[test]
+fn ohms_that_creep_one_way_are_not_called_steady() {
+    let [falls, rises, stays] = [(8.6, 8.2), (8.2, 8.6), (8.5, 8.52)].map(|(from, to)| creeping(from, to));
+    assert!(falls.contains("its ohms creep down, from 2.85 Ω to 2.7"), "{falls}");
+    assert!(falls.contains("metal's rise as it warms") && !falls.contains("steady"), "{falls}");
+    assert!(rises.contains("its ohms creep up, from 2.7"), "{rises}");
+    assert!(stays.contains("it is steady for") && !stays.contains("creep"), "{stays}");
+    // To and fro is no creep, however far.
+    let swings: Vec<_> = (0..30).map(|step| (1.0, if step % 2 == 0 { 8.2 } else { 8.8 }, 3.0)).collect();
+    let swings = because(&bench(&[&[OFF][..], &swings].concat()).find());
+    assert!(!swings.contains("creep"), "{swings}");
+}
+
+#[test]
+fn ohms_are_known_no_better_than_a_step_of_the_volts_and_their_zero() {
+    // 200 readings of 0.16 or 0.17 V: a step is 9.3 mΩ, the zero as much again, and both readbacks 3 mΩ.
+    let of_steps = |step: f64| {
+        let low = |turn: i32| 0.16 + step * f64::from(turn % 2);
+        let levels: Vec<_> = (0..40).map(|turn| (0.5, low(turn), 1.07)).collect();
+        let finding = bench(&[&[OFF][..], &levels].concat()).with(|b| b.limit = 1.07).find();
+        class(&finding, Class::HardShort);
+        because(&finding)
+    };
+    assert!(of_steps(0.01).contains("0.154 Ω ± 0.022 Ω"), "{}", of_steps(0.01));
+    // A finer readback still has a zero.
+    assert!(of_steps(0.001).contains("0.150 Ω ± 0.014 Ω"), "{}", of_steps(0.001));
+}
+
+#[test]
+fn volts_limit_and_watts_of_a_rail_that_is_fed_alone_belong_together() {
+    let limited = bench(&[OFF, (30.0, 3.83, 0.424)]).with(|b| {
+        b.limit = 0.423;
+        b.profile.as_mut().expect("one").feed.limit = Amps::constant(0.423);
+    });
+    class(&limited.find(), Class::PartialShort);
+    // 9.03 Ω at 0.423 A are 3.8 V and 1.6 W.
+    let said = "alone at about 3.8 V, never above its own volts, limit 0.1 to 0.423 A (1.6 W, for seconds)";
+    assert!(asks(&limited, said), "{}", checks(&limited.find()));
+    assert!(asks(&limited, "or up to 4.3 V, 0.47 A (2 W) for seconds"), "{}", checks(&limited.find()));
+}

@@ -201,3 +201,28 @@ fn how_far_a_stalled_load_swings_is_told_where_good_boards_may_be_flat_as_well()
     assert!(said.contains("either way; good boards' by 20 mA, up to 50 mA"), "{said}");
     assert!(!said.contains("flat where"), "{said}");
 }
+
+#[test]
+fn a_stage_that_draws_too_little_is_not_looked_for_by_taking_off_more() {
+    let boots = |rails: &[(f64, f64, f64)]| {
+        let levels = [&[OFF, STANDBY][..], rails, &[LOADING, IDLE]].concat();
+        bench(&levels).with(|b| b.profile.as_mut().expect("one").power_path.clear()).find()
+    };
+    let ramp: Vec<_> = (1..=7).map(|step| (0.1, SET_V, 0.02 * f64::from(step))).collect();
+    for rails in [&ramp[..], &[(0.8, SET_V, 0.07)]] {
+        let weak = boots(rails);
+        class(&weak, Class::FullBoot);
+        let said = checks(&weak);
+        assert!(
+            said.contains("rails draws too little: see what is not attached, then which of its rails"),
+            "{said}"
+        );
+        assert!(!said.contains("take off"), "{said}");
+        // Readings on their way up have no level.
+        let limits = weak.limits.join("\n");
+        let ramps = limits.contains("its mean of") && limits.contains("hangs on where it begins and ends");
+        assert_eq!(ramps, rails.len() > 1, "{limits}");
+    }
+    let strong = boots(&[(0.8, SET_V, 0.4)]);
+    assert!(checks(&strong).contains("take off what is attached"), "{}", checks(&strong));
+}

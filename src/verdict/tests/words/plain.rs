@@ -84,8 +84,14 @@ fn a_short_is_not_fed_above_the_usual_limit_without_a_word_of_what_carries_it() 
         (checks(&finding), finding.cautions.join("\n"))
     };
     let (steps, cautions) = short(1.3);
-    assert!(steps.contains("limit 0.1 to 1.30 A (0.5 W, for seconds)"), "{steps}");
-    let more = "or up to 2.6 A (2 W) for seconds, if it, fuse and leads carry more than the usual 1.30 A";
+    assert!(
+        steps.contains(
+            "alone at about 0.39 V, never above its own volts, limit 0.1 to 1.30 A (0.51 W, for seconds)"
+        ),
+        "{steps}"
+    );
+    let more =
+        "or up to 0.78 V, 2.6 A (2 W) for seconds, if it, fuse and leads carry more than the usual 1.30 A";
     assert!(steps.contains(more), "{steps}");
     assert!(cautions.contains("up to 2.00 W in one small part"), "{cautions}");
     let (steps, _) = short(3.0);
