@@ -2,7 +2,7 @@
 
 use super::attempts::RISES_S;
 use super::phases::EDGE_READINGS;
-use super::seen::Seen;
+use super::seen::{Seen, exact};
 use crate::reference::StageMeasure;
 use crate::stats::robust;
 use std::ops::Range;
@@ -82,10 +82,37 @@ impl Places {
 enum Good {
     /// They have no rest, or nobody knows of it, or it was seen for too short a time.
     Unknown,
-    /// So many amps at most, as these pulses do.
-    Alike(f64),
-    /// So many amps at most, and these pulses go well beyond.
-    Less(f64),
+    /// As these pulses do.
+    Alike(Most),
+    /// Less, and these pulses go well beyond.
+    Less(Most),
+}
+
+/// The most of good boards.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Most {
+    /// How far they were seen to go above their rest, in amps.
+    above_a: f64,
+    /// Up to where a good board that nobody has seen may go, in amps from nothing: what the picture shows.
+    may_peak_a: Option<f64>,
+}
+
+impl Most {
+    /// `; good boards went up to 17 mA above theirs, and may peak at 62.6 mA`; of pulses that are `alike` that is what they
+    /// may, of others no comfort.
+    fn words(self, seen: &Seen, alike: bool) -> String {
+        let above = seen.reference_amps(self.above_a);
+        match self.may_peak_a {
+            Some(_) if !alike => format!("; good boards went up to {above} above theirs"),
+            Some(peak_a) => {
+                format!(
+                    "; good boards went up to {above} above theirs, and may peak at {}",
+                    exact(peak_a, "A")
+                )
+            }
+            None => format!("; good boards go up to {above} above theirs"),
+        }
+    }
 }
 
 impl Pulses {
@@ -153,16 +180,16 @@ impl Pulses {
     }
 
     fn beside(&self, seen: &Seen) -> String {
-        let good = |amps: f64| format!("; good boards go up to {} above theirs", seen.reference_amps(amps));
+        let good = |most: Most| most.words(seen, matches!(self.good, Good::Alike(_)));
         match (self.good, self.rhythm) {
             (Good::Unknown, None) => String::new(),
             (Good::Unknown, Some(_)) => {
                 ": a controller's heartbeat, or a converter that tries again; a scope tells".into()
             }
-            (Good::Alike(amps) | Good::Less(amps), None) => good(amps),
-            (Good::Alike(amps), Some(_)) => format!("{} (a heartbeat: its controller is alive)", good(amps)),
-            (Good::Less(amps), Some(_)) => {
-                format!("{}: something tries again, or its controller works", good(amps))
+            (Good::Alike(most) | Good::Less(most), None) => good(most),
+            (Good::Alike(most), Some(_)) => format!("{} (a heartbeat: its controller is alive)", good(most)),
+            (Good::Less(most), Some(_)) => {
+                format!("{}: something tries again, or its controller works", good(most))
             }
         }
     }
@@ -281,15 +308,15 @@ impl Good {
         const WELL_BEYOND: f64 = 2.0;
         match most_above(seen, rhythm) {
             None => Self::Unknown,
-            Some(most) if above_a > WELL_BEYOND * most.max(seen.analysis.step_a) => Self::Less(most),
+            Some(most) if above_a > WELL_BEYOND * most.above_a.max(seen.analysis.step_a) => Self::Less(most),
             Some(most) => Self::Alike(most),
         }
     }
 }
 
-/// How far the readings of good boards go above the mean of their standby at most, in amps; `None` where nobody knows, or
+/// How far the readings of good boards go above the mean of their standby at most; `None` where nobody knows, or
 /// they were seen for too short a time to show pulses of that `rhythm`.
-fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<f64> {
+fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<Most> {
     /// Periods for which good boards, taken together, were seen to rest (by judgement).
     const PERIODS: f64 = 3.0;
     let name = seen.analysis.model.standby.name.as_str();
@@ -302,5 +329,7 @@ fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<f64> {
         return None;
     }
     let most_w = measured.unwrap_or(phase.peak_power.high - phase.mean_power.typical);
-    Some(most_w.max(0.0) * factor / seen.analysis.run.set_v)
+    let amps = |watts: f64| watts * factor / seen.analysis.run.set_v;
+    let may_peak_a = measured.map(|_| amps(phase.peak_power.high));
+    Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a })
 }

@@ -182,7 +182,7 @@ pub(in crate::render) fn peak_marks(
     let mark = |stage: Expected| {
         let span = stage.usual_span(readings);
         let peak = words::amps(stage.peak, None);
-        let wordings = [format!("good boards peak at {peak}"), format!("good peak {peak}")];
+        let wordings = [format!("good boards may peak at {peak}"), format!("may peak at {peak}")];
         let marks = wordings.map(|text| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken));
         let hides_nothing = |mark: &Mark| mark.areas(sheet).all(|area| readings.hidden(axis, area) == 0);
         marks.into_iter().find(|mark| mark.has_words() && hides_nothing(mark))

@@ -1,13 +1,15 @@
 //! A board that does not wake.
 
 use super::{TIMES_FROM, to_the_end};
+use crate::stats::extent;
 use crate::units::{figures, from_words, how_often, range};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
 use crate::verdict::limits::read_slowly;
 use crate::verdict::model::Stage;
-use crate::verdict::presses::{SHOWS_S, unfed};
+use crate::verdict::phases::without_zero;
+use crate::verdict::presses::{BY_HAND_S, SHOWS_S, unfed};
 use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Seen, exact};
 use crate::verdict::{Class, Gap};
@@ -22,14 +24,15 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
         format!("{}{}", nothing_drawn(seen, last), missing_standby(seen)),
     ];
     facts.extend(at_switch_on(seen, last).or_else(|| no_inrush(seen)));
-    facts.push(asked(seen));
+    facts.push(asked(seen, last));
     facts
 }
 
 /// What the supply reads of a board that draws nothing, beside what it reads with its output off.
 fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     let (amps, zero_a) = (seen.level(last).amps, seen.readout.zero_a);
-    let over = seen.span(last.stretch.start_s, last.stretch.end_s);
+    let level = seen.level(last);
+    let over = seen.span(level.start_s, level.end_s);
     if seen.reads_a_zero() {
         return format!(
             "the supply reads {} over {over}, and {} with its output off: nothing is drawn that it can tell",
@@ -101,7 +104,7 @@ pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
     });
     let pulses = Pulses::at_the_end(seen).map(|pulses| pulses.words(seen));
     let level = [to_the_end(seen, last), against_usual(seen, last)];
-    level.into_iter().chain(up).chain(pulses).chain([asked(seen)]).collect()
+    level.into_iter().chain(up).chain(pulses).chain([asked(seen, last)]).collect()
 }
 
 /// The later stage whose level is near that of a board which should have started by itself, and draws too much for one
@@ -197,28 +200,54 @@ fn answer(seen: &Seen) -> String {
     /// Share of what is drawn from which a person sees it move (by judgement).
     const SHOWS: f64 = 0.05;
     let Some(last) = seen.analysis.path.last() else { return String::new() };
-    let presses = &seen.analysis.run.presses;
-    let near = |time: f64| presses.iter().any(|press| (time - press + SHOWS_S / 2.0).abs() <= 1.5 * SHOWS_S);
-    let (mut at_presses, mut else_where) = (0.0_f64, 0.0_f64);
-    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
-    for i in seen.samples_between(from, last.stretch.end_s) {
-        let off = (seen.trace.amps()[i] - seen.readout.zero_a - last.stretch.amps).abs();
-        let most = if near(seen.trace.time()[i]) { &mut at_presses } else { &mut else_where };
-        *most = most.max(off);
-    }
-    if at_presses > else_where {
+    let (at_presses, else_where) = beside_presses(seen, last);
+    let off = |(low, high): (f64, f64)| (high - last.stretch.amps).max(last.stretch.amps - low);
+    let Some((moved, usual)) = at_presses.zip(else_where).filter(|(at, other)| off(*at) <= off(*other))
+    else {
         return String::new();
-    }
-    if seen.class() == Class::NoDraw || at_presses <= SHOWS * last.stretch.amps.abs() {
+    };
+    if seen.class() == Class::NoDraw || off(moved) <= SHOWS * last.stretch.amps.abs() {
         return ", and the current does not move at a press".into();
     }
-    format!(", and at a press the current moves no further ({}) than at other times", seen.amps(at_presses))
+    let [moved, usual] = [moved, usual].map(|(low, high)| from_to(seen, low, high));
+    format!(
+        ", and at a press the current moves no further than at other times: it reads {moved} within {SHOWS_S:.0} s of one, else {usual}"
+    )
+}
+
+/// `5 to 10 mA`, `0 to 15 mA`.
+fn from_to(seen: &Seen, low: f64, high: f64) -> String {
+    let high_in_words = seen.amps(high);
+    if low == 0.0 && high > 0.0 {
+        format!("0 to {high_in_words}")
+    } else {
+        range(&seen.amps(low), &high_in_words)
+    }
+}
+
+/// The lowest and the highest reading of the rest that a run ends in: about its presses, and at other times.
+fn beside_presses(seen: &Seen, last: &Step) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+    let near = |press: &f64, time: f64| (-BY_HAND_S..=SHOWS_S).contains(&(time - press));
+    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
+    let read = seen.samples_between(from, last.stretch.end_s);
+    let asked = |i: &usize| seen.analysis.run.presses.iter().any(|press| near(press, seen.trace.time()[*i]));
+    let (at_presses, else_where): (Vec<usize>, Vec<usize>) = read.partition(asked);
+    let amps = |i: &usize| without_zero(seen.trace.amps()[*i], seen.readout.zero_a);
+    let bounds = |samples: &[usize]| extent(&samples.iter().map(amps).collect::<Vec<f64>>());
+    (bounds(&at_presses), bounds(&else_where))
+}
+
+/// For how long the board was fed: as long as it is said to stay at `last`, of one that does so from switch-on.
+fn fed(seen: &Seen, last: &Step) -> String {
+    let (run, level) = (&seen.analysis.run, seen.level(last));
+    let whole = level.start_s - run.start_s < RISES_S && run.end_s - level.end_s < RISES_S;
+    if whole { seen.span(level.start_s, level.end_s) } else { seen.span(run.start_s, run.end_s) }
 }
 
 /// Whether the board was asked to wake, and what came of it.
-fn asked(seen: &Seen) -> String {
+fn asked(seen: &Seen, last: &Step) -> String {
     let run = &seen.analysis.run;
-    let fed = seen.span(run.start_s, run.end_s);
+    let fed = fed(seen, last);
     match run.presses.last() {
         Some(press) => format!(
             "power button marked {}{} at {}; no wake in the {} after it{}",

@@ -109,3 +109,13 @@ fn what_good_boards_stand_by_at_is_said_of_a_board_that_draws_nothing() {
     let unknown = because(&dead().with(|b| b.profile = None).find());
     assert!(!unknown.contains("good boards"), "{unknown}");
 }
+
+#[test]
+fn what_is_drawn_of_nothing_and_how_long_it_was_fed_are_one_span() {
+    let dead = bench(&[OFF, (0.3, SET_V, 0.05), (20.05, SET_V, 0.0)]).with(|b| b.presses.clear()).find();
+    class(&dead, Class::NoDraw);
+    let said = because(&dead);
+    let span = said.split_once("mean current under 1 mA over ").map(|(_, rest)| rest.split(':').next());
+    let span = span.flatten().and_then(|span| span.split(';').next()).unwrap_or_default();
+    assert!(!span.is_empty() && said.contains(&format!("is marked in {span} of feed")), "{span}: {said}");
+}
