@@ -131,11 +131,15 @@ impl<'a> Seen<'a> {
         Tries::of(&self.attempts, &self.readout.gaps)
     }
 
-    /// Whether such boards wait for a person to press a button.
+    /// Whether such boards wait for a person to press a button: a panel has none, and a small computer only if its profile
+    /// knows that it waits.
     pub(super) fn has_button(&self) -> bool {
-        let waits =
-            !matches!(self.family, Family::Panel | Family::SmallComputer) && !self.starts_with_the_feed();
-        self.analysis.model.standby.waits && waits
+        let pressed = match self.family {
+            Family::Panel => false,
+            Family::SmallComputer => self.analysis.model.of_this_board,
+            _ => !self.starts_with_the_feed(),
+        };
+        self.analysis.model.standby.waits && pressed
     }
 
     /// Whether a board of which no profile tells was seen to start with its feed, unasked.

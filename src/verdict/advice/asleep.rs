@@ -2,10 +2,11 @@
 //! benches, with no source.
 
 use super::look_alikes::{excess_attached, what_is_attached};
+use crate::units::figures;
 use crate::verdict::evidence::{most_asleep_w, much_for_standby, rails_may_be_up};
 use crate::verdict::kind::Family;
 use crate::verdict::pulses::Pulses;
-use crate::verdict::seen::Seen;
+use crate::verdict::seen::{Load, Seen};
 use crate::verdict::{Class, Direction};
 
 pub(super) fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
@@ -29,31 +30,62 @@ fn was_asked(seen: &Seen) -> bool {
 const AT_THE_INPUT: &str = "input capacitors, protection and charger";
 
 /// How to find what draws a surplus of so many watts at standby.
-pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> [String; 4] {
-    /// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin (common
-    /// practice, no source).
-    const WARMS_W: f64 = 0.15;
+pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> [String; 5] {
     // Of a board that boots, or that nobody asked to, it explains no more.
     let in_vain = seen.class() != Class::FullBoot && was_asked(seen);
     let explains = if in_vain { "may explain surplus and no wake" } else { "may carry the surplus" };
-    let watts = seen.watts(surplus, seen.analysis.run.set_v);
-    let warmth = if surplus < WARMS_W {
-        format!(
-            "a thermal camera may show nothing of so small a surplus ({watts}): a leaky capacitor or protection part is likelier than a shorted one"
-        )
-    } else {
-        format!(
-            "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: a surplus of {watts} in one part \
-             shows there"
-        )
-    };
+    let [warmth, last] = find_the_part(seen, surplus);
     [
         format!(
             "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
         ),
         "feed off, capacitors discharged: ohms to ground on the input rail, and on that rail or each always-on rail".into(),
+        look_for_ohms(seen, surplus),
         warmth,
-        "only then, on a rail that is low or reads few ohms, disconnect its loads one by one".into(),
+        last,
+    ]
+}
+
+/// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin, in watts (common
+/// practice, no source).
+const WARMS_W: f64 = 0.15;
+
+/// `look there for about 280 Ω at the feed, or 20 Ω at 1 V: that is 49.2 mW`, so that nobody looks for few ohms where there
+/// are none.
+fn look_for_ohms(seen: &Seen, surplus: f64) -> String {
+    /// A core rail, in volts; a converter hands on watts.
+    const CORE_V: f64 = 1.0;
+    let set_v = seen.analysis.run.set_v;
+    let ohms = |volts: f64| volts * volts / surplus.max(f64::MIN_POSITIVE);
+    format!(
+        "look there for about {} Ω at the feed, or {} at {CORE_V} V: that is {}",
+        figures(ohms(set_v), 2),
+        Load::rough(ohms(CORE_V)),
+        seen.watts(surplus, set_v)
+    )
+}
+
+/// What finds the part that draws a surplus: its warmth, or of one that warms nothing the current in each rail's path; and
+/// what is done last.
+fn find_the_part(seen: &Seen, surplus: f64) -> [String; 2] {
+    let watts = seen.watts(surplus, seen.analysis.run.set_v);
+    if surplus < WARMS_W {
+        return [
+            format!(
+                "no camera or freeze spray shows {watts}: fed, compare millivolts over each rail's coil or sense resistor with a \
+                 good board"
+            ),
+            "only then take loads off that rail one by one: a leaky capacitor or protection part is likelier than a short"
+                .into(),
+        ];
+    }
+    [
+        format!(
+            "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: a surplus of {watts} in one part \
+             shows there"
+        ),
+        "only then, on a rail that is low or reads far fewer ohms than a good board's, disconnect its loads one by one"
+            .into(),
     ]
 }
 
@@ -79,10 +111,12 @@ pub(super) fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         Family::Panel => {
             "it should start by itself: measure every rail, then undervoltage lockout and reset, then clock and boot memory"
         }
-        Family::SmallComputer => {
+        Family::SmallComputer if !seen.has_button() => {
             "it should start by itself: measure the volts at its input and every rail, then reset, clock and boot memory"
         }
-        Family::Any => "check the always-on rails, and what has to ask the board to wake",
+        Family::SmallComputer | Family::Any => {
+            "check the always-on rails, and what has to ask the board to wake"
+        }
     };
     let much = much_for_standby(seen).then(|| excess_attached(seen, what_is_attached(seen)));
     let mut checks = asked_to_wake(seen);

@@ -12,6 +12,23 @@ fn a_press_is_asked_for_where_none_is_marked() {
     // A panel has no button to press.
     let panel = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
     assert!(!asks(&unasked().with(panel), "press the power button briefly"));
+    // A small computer has one if its profile knows that it waits.
+    let small = |waits: bool| {
+        unasked().with(|b| {
+            let known = b.profile.as_mut().expect("one");
+            known.feed.nominal = Volts::constant(5.0);
+            known.phases[0].waits_for_person = waits;
+        })
+    };
+    assert!(asks(&small(true), "press the power button briefly"), "{}", checks(&small(true).find()));
+    assert!(!asks(&small(true), "reset, clock"), "{}", checks(&small(true).find()));
+    let pressed = small(true).with(|b| b.presses = vec![4.5]);
+    assert!(
+        !asks(&pressed, "start by itself") && asks(&pressed, "always-on rails"),
+        "{}",
+        checks(&pressed.find())
+    );
+    assert!(asks(&small(false), "reset, clock"), "{}", checks(&small(false).find()));
 }
 
 #[test]

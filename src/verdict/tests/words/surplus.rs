@@ -90,3 +90,29 @@ fn a_surplus_is_looked_for_at_the_input_as_well() {
         checks(&surplus.find())
     );
 }
+
+#[test]
+fn a_surplus_is_told_in_ohms_and_a_small_one_is_sought_by_millivolts() {
+    // 97 mA at 12.8 V, and 1.2 W at one volt.
+    let large = checks(&surplus(&[OFF, SURPLUS]).find());
+    let ohms = "look there for about 133 Ω at the feed, or 0.8 Ω at 1 V: that is 1.23 W";
+    assert!(large.contains(ohms) && !large.contains("millivolts"), "{large}");
+    // A board that stands by at a tenth of it.
+    let leaks = |amps: f64| {
+        let small = |b: &mut Bench| {
+            let standby = &mut b.profile.as_mut().expect("one").phases[0];
+            for envelope in [&mut standby.mean_power, &mut standby.peak_power] {
+                envelope.low *= 0.1;
+                envelope.typical *= 0.1;
+                envelope.high *= 0.1;
+            }
+        };
+        let finding = surplus(&[OFF, (30.0, SET_V, amps)]).with(small).find();
+        class(&finding, Class::ExcessStandby);
+        checks(&finding)
+    };
+    let small = leaks(0.0105);
+    assert!(small.contains("compare millivolts over each rail's coil or sense resistor"), "{small}");
+    assert!(small.contains("Ω at the feed") && !small.contains("thermal camera on"), "{small}");
+    assert!(!small.contains("few ohms"), "{small}");
+}
