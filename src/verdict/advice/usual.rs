@@ -410,7 +410,12 @@ fn capture_again(seen: &Seen) -> String {
                 supply at this limit"
             .into();
     }
-    let from = if seen.has_button() { "the press of the button" } else { "switch-on" };
+    let pressed = !seen.analysis.run.presses.is_empty();
+    let from = match seen.has_button() {
+        true if pressed || long => "the press of the button",
+        true => "a press of the power button, and mark that",
+        false => "switch-on",
+    };
     let what = match needed_s {
         Some(needed_s) => format!("for {:.0} s after {from}", (needed_s / 5.0).ceil() * 5.0),
         None if long => format!("mark {from}: this log is long enough"),

@@ -225,8 +225,11 @@ fn from_to(seen: &Seen, low: f64, high: f64) -> String {
     }
 }
 
+/// The lowest and the highest of some readings, if there are any.
+type Bounds = Option<(f64, f64)>;
+
 /// The lowest and the highest reading of the rest that a run ends in: about its presses, and at other times.
-fn beside_presses(seen: &Seen, last: &Step) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+fn beside_presses(seen: &Seen, last: &Step) -> (Bounds, Bounds) {
     let near = |press: &f64, time: f64| (-BY_HAND_S..=SHOWS_S).contains(&(time - press));
     let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
     let read = seen.samples_between(from, last.stretch.end_s);

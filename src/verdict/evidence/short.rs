@@ -180,16 +180,17 @@ impl Creep {
         let (first, last) = (*ohms.first()?, *ohms.last()?);
         let way = last - first;
         let one_way = ohms.windows(2).all(|pair| (pair[1] - pair[0]) * way > 0.0);
-        let least = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
-        let shows = each >= READINGS && ohms.len() == Self::PARTS && one_way && way.abs() > least;
+        let clearly = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
+        let shows = each >= READINGS && ohms.len() == Self::PARTS && one_way && way.abs() > clearly;
         shows.then_some(Self { from_ohm: first, to_ohm: last })
     }
 
     /// `its ohms creep down, from 3.92 Ω to 3.81 Ω`, and what that is like: copper gains 0.39 % a kelvin (IEC 60028).
     fn words(self) -> String {
-        let (way, like) = match self.to_ohm < self.from_ohm {
-            true => ("down", "metal's rise as it warms, those of a chip or clamp may fall"),
-            false => ("up", "as metal's do while it warms"),
+        let (way, like) = if self.to_ohm < self.from_ohm {
+            ("down", "metal's rise as it warms, those of a chip or clamp may fall")
+        } else {
+            ("up", "as metal's do while it warms")
         };
         let [from, to] = [self.from_ohm, self.to_ohm].map(Load::words);
         format!("its ohms creep {way}, from {from} to {to} ({like})")

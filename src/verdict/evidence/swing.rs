@@ -104,9 +104,10 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let swing = Swing::of(seen, last)?;
     let volts = last.stretch.volts.max(1e-3);
     let amps = |watts: f64| seen.reference_amps(watts / volts);
-    let shown = if swing.usual < swing.low { swing.plain } else { swing.usual };
+    let is_flat = swing.usual < swing.low;
+    let shown = if is_flat { swing.plain } else { swing.usual };
     let own = seen.amps((shown / volts).max(seen.readout.step_a / 4.0));
-    let bursts = swing.bursts_to.filter(|_| shown == swing.usual).map(|watts| seen.amps(watts / volts));
+    let bursts = swing.bursts_to.filter(|_| !is_flat).map(|watts| seen.amps(watts / volts));
     let own = match &bursts {
         Some(top) => format!("mostly by {own} either way, with bursts to {top}"),
         None => format!("by about {own} either way"),
