@@ -111,12 +111,10 @@ pub(super) fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
         Family::Panel => {
             "it should start by itself: measure every rail, then undervoltage lockout and reset, then clock and boot memory"
         }
-        Family::SmallComputer if !seen.has_button() => {
+        Family::SmallComputer => {
             "it should start by itself: measure the volts at its input and every rail, then reset, clock and boot memory"
         }
-        Family::SmallComputer | Family::Any => {
-            "check the always-on rails, and what has to ask the board to wake"
-        }
+        Family::Any => "check the always-on rails, and what has to ask the board to wake",
     };
     let much = much_for_standby(seen).then(|| excess_attached(seen, what_is_attached(seen)));
     let mut checks = asked_to_wake(seen);
