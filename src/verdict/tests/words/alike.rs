@@ -114,7 +114,7 @@ fn a_press_starts_no_board_that_needs_none() {
         because(&fed.find())
     };
     assert!(at(SET_V).contains("the press at 4.5 s starts the first"), "{}", at(SET_V));
-    let unasked = at(5.0);
+    let unasked = at(24.0);
     assert!(unasked.contains("the first comes 0.5 s after the press at 4.5 s"), "{unasked}");
     assert!(!unasked.contains("starts"), "{unasked}");
 }
