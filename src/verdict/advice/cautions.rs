@@ -44,8 +44,17 @@ pub(in crate::verdict) fn cautions(
         alcohol(&told, checks),
         of_seen(charger),
     ];
-    let first = of_cells.into_iter().chain(first.into_iter().flatten());
-    first.chain(others).chain(last.into_iter().flatten()).collect()
+    let ours = |cautions: Vec<Option<String>>| cautions.into_iter().flatten().map(|said| sentence(&said));
+    let first = of_cells.into_iter().chain(ours(first.into()));
+    first.chain(others).chain(ours(last.into())).collect()
+}
+
+/// A caution as the profiles have theirs, so that a list of both is in one style: it begins with a capital and ends with a
+/// full stop.
+fn sentence(said: &str) -> String {
+    let mut letters = said.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).chain(['.']).collect()
 }
 
 fn tells(told: &[String], words: &[&str]) -> bool {

@@ -268,7 +268,7 @@ fn a_short_says_its_watts_and_warns_of_them() {
     assert!(checks(&high_ohms).contains("limit 0.1 to 1.0 A (2 W, for seconds)"), "{}", checks(&high_ohms));
     assert!(!checks(&high_ohms).contains("four-wire"), "{}", checks(&high_ohms));
     assert!(checks(&high_ohms).contains("film of alcohol"), "{}", checks(&high_ohms));
-    assert!(high_ohms.cautions.iter().any(|caution| caution.contains("alcohol burns")), "with its step");
+    assert!(high_ohms.cautions.iter().any(|caution| caution.contains("Alcohol burns")), "with its step");
     let booted = bench(&BOOT).find();
     assert!(!booted.cautions.iter().any(|caution| caution.contains("burn")), "{:?}", booted.cautions);
 }

@@ -324,7 +324,12 @@ fn a_lithium_cell_comes_first_among_the_cautions_and_polarity_and_capacitors_are
     for cautions in [with(&[]), with(&["Disconnect the machine."]), no_reference] {
         assert!(cautions[0].contains("pack"), "{cautions:?}");
         let all = cautions.join("\n");
-        assert!(all.contains("polarity") && all.contains("capacitors stay charged"), "{all}");
+        assert!(all.contains("polarity") && all.contains("Capacitors stay charged"), "{all}");
+    }
+    let hot = bench(&[OFF, (20.0, 4.0, 3.0)]).with(|b| b.limit = 3.0).find().cautions;
+    for caution in hot.iter().chain(&with(&["Disconnect the machine."])) {
+        let begins = caution.starts_with(char::is_uppercase);
+        assert!(begins && caution.ends_with('.') && !caution.ends_with(".."), "one style: {caution}");
     }
     let told = ["Check polarity.", "Capacitors stay charged.", "Take the cell out."];
     let own = with(&told);
@@ -346,7 +351,7 @@ fn fire_is_named_where_the_watts_can_start_one() {
     };
     let hot = short(4.0, 3.0);
     assert!(
-        hot.contains("up to 12.0 W in one small part, less what the leads take, can start a fire"),
+        hot.contains("Up to 12.0 W in one small part, less what the leads take, can start a fire"),
         "{hot}"
     );
     let warm = short(0.6, 3.0);

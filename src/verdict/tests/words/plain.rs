@@ -93,7 +93,7 @@ fn a_short_is_not_fed_above_the_usual_limit_without_a_word_of_what_carries_it() 
     let more =
         "or up to 0.78 V, 2.6 A (2 W) for seconds, if it, fuse and leads carry more than the usual 1.30 A";
     assert!(steps.contains(more), "{steps}");
-    assert!(cautions.contains("up to 2.00 W in one small part"), "{cautions}");
+    assert!(cautions.contains("Up to 2.00 W in one small part"), "{cautions}");
     let (steps, _) = short(3.0);
     assert!(
         steps.contains("limit 0.1 to 2.6 A (2 W, for seconds)") && !steps.contains("the usual"),

@@ -203,7 +203,7 @@ fn ohms_volts_and_watts_of_a_short_are_the_same_wherever_they_are_told() {
         .find_map(|line| line.split_once(" turn to heat in the short and the leads"))
         .expect("watts");
     assert!(
-        finding.cautions.iter().any(|caution| caution.starts_with(&format!("up to {watts} "))),
+        finding.cautions.iter().any(|caution| caution.starts_with(&format!("Up to {watts} "))),
         "{watts}: {:?}",
         finding.cautions
     );
