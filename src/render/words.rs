@@ -5,7 +5,7 @@ mod quantities;
 pub use crate::units::percent;
 pub use crate::units::range;
 use crate::units::{Amps, figures, in_steps, time_in_steps};
-use crate::verdict::{Class, Departure, Direction, Finding, Tries, Verdict};
+use crate::verdict::{Class, Departure, Direction, Finding, Phase, Tries, Verdict};
 pub use quantities::{departure_numbers, envelope, measured, quantity};
 
 /// The heading of what can hurt a person or the board.
@@ -291,6 +291,20 @@ pub fn phase(name: &str) -> &str {
         "attempt" => "try",
         name => name,
     }
+}
+
+/// What a verdict calls the phase that it is about, whatever the level there is called: `hard short`.
+#[must_use]
+pub fn shorted(finding: &Finding, phase: &Phase) -> Option<&'static str> {
+    let name = match finding.verdict.class {
+        Class::HardShort => "hard short",
+        Class::PartialShort => "partial short",
+        _ => return None,
+    };
+    let length = |phase: &&Phase| phase.end_s.value() - phase.start_s.value();
+    let fed = finding.phases.iter().filter(|phase| phase.name != "off");
+    let longest = fed.max_by(|a, b| length(a).total_cmp(&length(b)))?;
+    (longest.name == phase.name).then_some(name)
 }
 
 /// `1 try`, `16 tries`.

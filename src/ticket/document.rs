@@ -223,7 +223,7 @@ fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
 /// The name of a phase, or of so many of them. What the alignment could not take apart is tries, as everywhere else: as
 /// many of them as the finding counts.
 fn named(finding: &Finding, phase: &Phase, times: u32) -> String {
-    let name = plain(&phase.name);
+    let name = plain(words::shorted(finding, phase).unwrap_or(&phase.name));
     match (name.as_str(), times) {
         ("attempt", 1) => match tries_within(finding, phase) {
             0 | 1 => "try".into(),

@@ -404,3 +404,20 @@ fn front(class: Class) -> String {
 fn each_class_reads_as_a_ticket_should() {
     insta::assert_snapshot!(Class::ALL.map(front).join("\n"));
 }
+
+#[test]
+fn the_table_calls_a_short_as_the_headline_does() {
+    let mut short = finding();
+    (short.verdict.class, short.verdict.stalled_in) = (Class::HardShort, None);
+    short.phases = vec![phase("off", 0.0, 4.0, 0.0), phase("short", 4.0, 60.0, 2.0)];
+    let names = |finding: &Finding| match super::document::phases(finding) {
+        super::document::Body::Table { rows, .. } => {
+            rows.into_iter().map(|row| row[0].clone()).collect::<Vec<_>>()
+        }
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(names(&short), ["off", "hard short"]);
+    short.verdict.class = Class::PartialShort;
+    short.phases[1].name = "heavy load".into();
+    assert_eq!(names(&short), ["off", "partial short"]);
+}

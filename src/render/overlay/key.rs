@@ -22,7 +22,8 @@ pub(super) fn legend(
     let count = |wanted: fn(Rank) -> bool| members.iter().filter(|member| wanted(member.rank)).count();
     let (good, other) = (count(|rank| rank == Rank::Good), count(|rank| rank == Rank::Odd));
     let sound = members.iter().any(|member| member.is_good() && is_sound(&member.run));
-    let kind = if sound { "good" } else { "as most" };
+    let runs = if good == 1 { "run" } else { "runs" };
+    let kind = if sound { format!("good {runs}") } else { format!("{runs} as most") };
     let mut samples: Vec<legend::Sample> = Vec::new();
     if is_crowd(members) {
         samples.push((legend::Swatch::Crowd, format!("range of {good} {kind}, one drawn").into()));
@@ -38,6 +39,10 @@ pub(super) fn legend(
         }
     }
     samples.extend(limit(members, palette));
+    // Of several the gaps are not drawn.
+    if is_alone(members) && named(members).any(|member| member.readings.has_gaps()) {
+        samples.push((legend::Swatch::Gap, format!("{} of the odd run", legend::NO_READINGS).into()));
+    }
     if other > 0 {
         samples.push(if are_few(members) {
             (legend::Swatch::Line(1.0, 0.0, palette.mark), format!("{other} more odd").into())
@@ -52,8 +57,24 @@ pub(super) fn legend(
 fn limit(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
     let member = starved(members)?;
     let limit = member.run.finding.log.limit_a?;
-    let whose = letter(member, members).map_or_else(String::new, |letter| format!(" of {letter}"));
-    Some((legend::Swatch::Line(1.5, 9.0, palette.limit), format!("current limit{whose}, {limit}").into()))
+    let whose = letter(member, members).map_or_else(|| name(&member.run), |letter| letter.to_string());
+    // Good runs may have been fed with another, and one line would be taken for that of all.
+    let mut others: Vec<String> = members
+        .iter()
+        .filter(|other| other.is_good())
+        .filter_map(|other| other.run.finding.log.limit_a)
+        .map(|limit| limit.to_string())
+        .filter(|other| *other != limit.to_string())
+        .collect();
+    others.sort();
+    others.dedup();
+    let others = match others.as_slice() {
+        [] => String::new(),
+        [one] => format!(" (good runs {one})"),
+        _ => " (good runs others)".into(),
+    };
+    let said = format!("current limit of {whose}, {limit}{others}");
+    Some((legend::Swatch::Line(1.5, 9.0, palette.limit), said.into()))
 }
 
 /// One line for each of several named runs: its letter, which the picture and the table have as well, what is wrong with

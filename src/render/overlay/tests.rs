@@ -7,8 +7,9 @@ use super::super::options::Size;
 use super::super::scene::Shape;
 use super::*;
 use crate::trace::Trace;
+use crate::units::{Amps, Seconds};
 use crate::verdict::Class;
-use crate::verdict::Finding;
+use crate::verdict::{Finding, Gap};
 use proptest::prelude::*;
 
 fn run(serial: &str, class: Class) -> (Trace, Finding) {
@@ -107,7 +108,7 @@ fn many_good_runs_are_a_band_that_is_counted() {
     runs.push(run("S-12", Class::Stalled));
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["range of 11 good, one drawn", "odd: S-12", "S-12", "11 good"] {
+    for text in ["range of 11 good runs, one drawn", "odd: S-12", "S-12", "11 good"] {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
     assert!(!said.contains(&"S-3"), "{said:?}");
@@ -283,7 +284,18 @@ fn an_odd_run_alone_has_its_own_stages_and_its_limit() {
     let runs = [run("S-1", Class::FullBoot), starved, run("S-3", Class::FullBoot)];
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    for text in ["good", "boards:", "odd:", "3 tries, one every 3.00 s", "current limit, 3.00 A"] {
+    for text in ["good", "boards:", "odd:", "3 tries, one every 3.00 s", "current limit of S-2, 3.00 A"] {
+        assert!(said.contains(&text), "{text}: {said:?}");
+    }
+    // Good runs that were fed with another limit would else be taken to have had this one; a gap is told in words.
+    let mut other = runs;
+    (other[0].1.log.limit_a, other[2].1.log.limit_a) = (Amps::new(1.5).ok(), Amps::new(1.5).ok());
+    other[1].1.log.gaps = vec![Gap { start_s: Seconds::constant(20.0), end_s: Seconds::constant(25.0) }];
+    let scene = draw(&subjects(&other), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    for text in
+        ["current limit of S-2, 3.00 A (good runs 1.50 A)", "no readings of the odd run", "2 good runs"]
+    {
         assert!(said.contains(&text), "{text}: {said:?}");
     }
     // Among several there is no room for the stages of each: they have letters.

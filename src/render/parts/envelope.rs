@@ -138,7 +138,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         peak: expected.iter().any(|stage| shows(stage.peak)),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
         limited: !readings.limited.is_empty(),
-        gaps: readings.gaps.iter().any(|(start, end)| *end > readings.time.from && *start < readings.time.to),
+        gaps: readings.has_gaps(),
         blank: None,
     }
 }

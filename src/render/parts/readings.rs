@@ -44,6 +44,11 @@ impl Readings {
         columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
     }
 
+    /// Whether the window shows some of a stretch without readings.
+    pub(in crate::render) fn has_gaps(&self) -> bool {
+        self.gaps.iter().any(|(start, end)| *end > self.time.from && *start < self.time.to)
+    }
+
     /// Highest amps drawn, 0 if none.
     pub(in crate::render) fn highest_amps(&self) -> f64 {
         self.amps.iter().flatten().map(|column| column.high).fold(0.0, f64::max)

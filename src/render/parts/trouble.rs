@@ -1,5 +1,6 @@
 //! Which phases are what is wrong.
 
+use super::super::words;
 use super::Subject;
 use super::attempts::is_given_up;
 use super::turning::{OFF, fallen, longest, no_wake_from, overdue};
@@ -25,12 +26,8 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
             let from = no_wake_from(subject, phase).max(start);
             (from < phase.end_s.value()).then(|| Trouble { from, name: "no wake".into() })
         }
-        // The text of the verdict calls it so, whatever the level is called.
-        Class::PartialShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
-            Some(Trouble { from: start, name: "partial short".into() })
-        }
-        Class::HardShort if longest(subject).is_some_and(|worst| worst.name == phase.name) => {
-            Some(Trouble { from: start, name: "hard short".into() })
+        Class::PartialShort | Class::HardShort => {
+            words::shorted(subject.finding, phase).map(|name| Trouble { from: start, name: name.into() })
         }
         Class::NoDraw | Class::ExcessStandby
             if longest(subject).is_some_and(|worst| worst.name == phase.name) =>

@@ -87,6 +87,26 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
     let usual = (axis.area.height() / sheet.u(30.0)).clamp(2, 3);
     let most = (usual..=MOST).find(|most| axis.ticks(*most, false).len() > 1).unwrap_or(usual);
     amps::grid(sheet, axis, most, "V", 1.0);
+    if axis.low > 0.0 {
+        broken(sheet, axis.area);
+    }
+}
+
+/// Two slanting strokes across the foot of an axis that does not begin at zero, and nothing between them.
+fn broken(sheet: &mut Sheet, area: Rect) {
+    /// From one stroke to the other, how far they slant, and half their length, in units of the layout.
+    const APART: f64 = 5.0;
+    const SLANT: f64 = 2.0;
+    const HALF: f64 = 5.0;
+    let (apart, slant, half) = (sheet.u(APART), sheet.u(SLANT), sheet.u(HALF));
+    let (x, lower) = (area.left, area.bottom - sheet.u(SLANT + 2.0));
+    let upper = lower - apart;
+    sheet.scene.fill(Rect::new(x - 1, upper, x + 2, lower), sheet.palette.paper);
+    for y in [upper, lower] {
+        let (from, to) = ((x - half, y + slant), (x + half, y - slant));
+        let (width, color) = (sheet.u(1.5), sheet.palette.text);
+        sheet.scene.shapes.push(Shape::Line { from, to, width, color });
+    }
 }
 
 /// A run's volts as a line of that width and colour.

@@ -37,6 +37,26 @@ fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
 }
 
 #[test]
+fn an_axis_of_volts_that_does_not_begin_at_zero_is_broken() {
+    let (_, finding) = run_of(Class::DroppedOut);
+    let slants = |volts: f64| {
+        let trace = crate::render::fixtures::trace_at(600, 60.0, |_| 0.8, |_| volts);
+        let mut finding = finding.clone();
+        finding.log.set_v = Volts::new(12.8).ok();
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        assert_legible(&scene);
+        let text = Theme::Light.palette().text;
+        let is_slant = |shape: &&Shape| {
+            matches!(shape, Shape::Line { from, to, color, .. }
+                if *color == text && from.0 < to.0 && from.1 > to.1 && to.0 - from.0 < 30)
+        };
+        scene.shapes.iter().filter(is_slant).count()
+    };
+    assert_eq!(slants(12.8), 2);
+    assert_eq!(slants(0.3), 0, "of a feed that has collapsed it begins at zero");
+}
+
+#[test]
 fn a_limit_that_the_trace_runs_along_is_seen_and_its_hatching_leaves_the_volts_alone() {
     use crate::trace::{Header, Mode, Sample, TraceBuilder};
     let (_, mut finding) = run_of(Class::HardShort);
