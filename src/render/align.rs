@@ -143,12 +143,22 @@ fn whole(subjects: &[Subject], zeros: &[Zero], (first, last): (f64, f64)) -> (f6
     let settled = changes.fold(0.0, f64::max) + usual * (LONGER - 1.0);
     let to = match ends.len() {
         _ if usual <= 0.0 => last,
-        0..=2 => last.min(usual * FAR_LONGER),
+        // A capture that ends right after its switch-on is not to hide that the other boots.
+        0..=2 => last.min((usual * FAR_LONGER).max(last_stage(subjects, zeros) * LONGER)),
         _ => last.min(settled.clamp(usual * LONGER, (usual * FAR_LONGER).max(usual * LONGER))),
     };
     let from = first.max(on - (to - on) * BEFORE);
     // A log may end at its switch-on.
     if from < to { (from, to) } else { (first, last) }
+}
+
+/// When the last of the runs is in its last stage, from the common zero.
+fn last_stage(subjects: &[Subject], zeros: &[Zero]) -> f64 {
+    let begins = |(run, zero): (&Subject, &Zero)| {
+        let stage = run.finding.phases.iter().rfind(|phase| phase.name != "off")?;
+        Some(stage.start_s.value() - zero.at)
+    };
+    subjects.iter().zip(zeros).filter_map(begins).fold(0.0, f64::max)
 }
 
 /// When the board last gave up a try, or fell back.

@@ -108,7 +108,13 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
     };
     let reach = is_stage.then(|| reach(&before, &after)).flatten();
     let [before, after] = [&before, &after].map(cell);
-    Difference { stage: words::phase(name).to_owned(), before, after, good, words, reach }
+    // What is no stage of good boards has the name that the verdict gives it.
+    let called = runs.iter().filter(|_| !is_stage).find_map(|run| {
+        let phase = run.finding.phases.iter().find(|phase| phase.name == name)?;
+        words::shorted(run.finding, phase)
+    });
+    let stage = called.unwrap_or_else(|| words::phase(name)).to_owned();
+    Difference { stage, before, after, good, words, reach }
 }
 
 /// Which of the runs did not get there, where nothing else is to be said of the stage.

@@ -281,6 +281,28 @@ fn the_figure_names_both_verdicts_and_warns_of_two_boards() {
 }
 
 #[test]
+fn a_capture_that_ends_at_its_switch_on_does_not_hide_that_the_other_boots() {
+    let (mut before, after, profile) = (stalled(), booted(), profile());
+    before.1.phases.truncate(2);
+    before.1.phases[1].end_s = Seconds::constant(3.0);
+    before.0 = trace(30, 3.0, |_| 0.03);
+    let runs = subjects(&before, &after, Some(&profile));
+    let zeros = align::align(&runs);
+    let (_, to) = align::window(&runs, &zeros, &Options::default()).unwrap();
+    let settled = after.1.phases.last().unwrap().start_s.value() - zeros[1].at;
+    assert!(to > settled, "{to} {settled}");
+}
+
+#[test]
+fn the_table_calls_a_short_as_the_headline_does() {
+    let short = run(0.0, &[("off", 2.0, 0.0), ("starved", 60.0, 3.0)], Class::PartialShort);
+    let (after, profile) = (booted(), profile());
+    let found = differences::differences(subjects(&short, &after, Some(&profile)));
+    let stages: Vec<&str> = found.iter().map(|difference| difference.stage.as_str()).collect();
+    assert!(stages.contains(&"partial short") && !stages.contains(&"starved"), "{stages:?}");
+}
+
+#[test]
 fn a_stretch_counts_from_the_wake() {
     let (before, after, profile) = (stalled(), booted(), profile());
     let runs = subjects(&before, &after, Some(&profile));

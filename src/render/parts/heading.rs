@@ -48,6 +48,11 @@ pub(in crate::render) fn gravest<'a>(
     findings.map(|finding| badge(sheet, finding)).min_by_key(rank)
 }
 
+/// Whether something small has room beside the heading.
+pub(in crate::render) fn has_room_beside(sheet: &Sheet, width: i32) -> bool {
+    width > sheet.u(if sheet.is_low() { WIDE_IF_LOW } else { WIDE })
+}
+
 /// Draws `text` as large as it fits, `badge` before it and `aside` small at the right; returns where it ends.
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,
@@ -61,7 +66,7 @@ pub(in crate::render) fn draw(
     let left = badge.map_or(area.left, |badge| sign(sheet, square, badge));
     // How sure it is, and of what else, is part of the verdict.
     let small = sheet.style(em::USUAL, Weight::Regular, sheet.palette.text);
-    let wide = area.width() > sheet.u(if sheet.is_low() { WIDE_IF_LOW } else { WIDE });
+    let wide = has_room_beside(sheet, area.width());
     let aside_width = if wide && !aside.is_empty() { small.width(aside) + sheet.u(20.0) } else { 0 };
     let lines = fitted(sheet, &clean(text), area.right - aside_width - left);
     let below = square.bottom.max(large(sheet, square, left, lines) + sheet.u(8.0));
@@ -143,7 +148,7 @@ fn fitted(sheet: &Sheet, text: &str, room: i32) -> Vec<(String, Style)> {
 }
 
 /// Between the parts of what is said under the heading.
-const BETWEEN: &str = " · ";
+pub(in crate::render) const BETWEEN: &str = " · ";
 
 /// Draws what is said under the heading, on `most` lines, or twice as many where they are short; returns where it ends.
 /// What is left out are whole parts: half a sentence may say the opposite of the whole.

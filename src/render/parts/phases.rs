@@ -104,14 +104,9 @@ pub(in crate::render) struct Bands {
 /// Rows above the ribbon that names may take.
 pub(in crate::render) const MOST_ROWS: i32 = 3;
 
-/// The same on a picture of one panel: as narrow as a phone the stages crowd, and there is height for more; of a very low
-/// one the amps need it.
+/// The same on a picture of one panel: as narrow as a phone the stages crowd, and there is height for more.
 pub(in crate::render) fn most_rows(sheet: &Sheet) -> i32 {
     const OF_UPRIGHT: i32 = 5;
-    const OF_LOW: i32 = 2;
-    if sheet.is_very_low() {
-        return OF_LOW;
-    }
     let (width, height) = (sheet.scene.width, sheet.scene.height);
     if 2 * height > 3 * width && sheet.is_narrow(sheet.inside().width()) { OF_UPRIGHT } else { MOST_ROWS }
 }

@@ -97,7 +97,7 @@ fn broken(sheet: &mut Sheet, area: Rect) {
     /// From one stroke to the other, how far they slant, and half their length, in units of the layout.
     const APART: f64 = 5.0;
     const SLANT: f64 = 2.0;
-    const HALF: f64 = 5.0;
+    const HALF: f64 = 4.0;
     let (apart, slant, half) = (sheet.u(APART), sheet.u(SLANT), sheet.u(HALF));
     let (x, lower) = (area.left, area.bottom - sheet.u(SLANT + 2.0));
     let upper = lower - apart;

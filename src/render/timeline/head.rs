@@ -13,8 +13,14 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let badge = heading::badge(sheet, subject.finding);
     let text =
         format!("{}{}", words::headline_of(subject.finding), words::departures_clause(subject.finding));
-    let below = heading::draw(sheet, area, Some(badge), &text, &words::beside_headline(verdict));
-    let mut y = heading::lines(sheet, Rect { top: below, ..area }, &evidence(subject.finding), 2);
+    let (mut aside, mut said) = (words::beside_headline(verdict), evidence(subject.finding));
+    // A line of its own would cost a very low figure the room of the note.
+    if sheet.is_very_low() && !heading::has_room_beside(sheet, area.width()) && !aside.is_empty() {
+        said = format!("{aside}{}{said}", heading::BETWEEN);
+        aside.clear();
+    }
+    let below = heading::draw(sheet, area, Some(badge), &text, &aside);
+    let mut y = heading::lines(sheet, Rect { top: below, ..area }, &said, 2);
     if let Some(profile) = subject.profile {
         y = ladder::draw(sheet, profile, subject, Rect { top: y + sheet.u(8.0), ..area });
     }

@@ -49,7 +49,7 @@ pub(super) fn draw(
 }
 
 fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
-    let bands = phases::Bands::new(sheet, subject, (readings.time, phases::most_rows(sheet)));
+    let bands = phases::Bands::of_panel(sheet, subject, readings.time);
     let narrow = sheet.is_narrow(area.width());
     let most = if narrow { notes::MOST_STACKED } else { notes::MOST_NOTES };
     let notes = notes::notes(subject, readings, most);

@@ -4,12 +4,14 @@
 mod marks;
 mod places;
 mod spots;
+mod width;
 
 pub(in crate::render) use marks::{leader_down, mark_of, pointer};
 pub(in crate::render) use places::{
-    Placed, Width, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
+    Placed, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
 };
 pub(in crate::render) use spots::{Among, Rows};
+pub(in crate::render) use width::Width;
 
 use super::super::sheet::Sheet;
 use super::super::theme::Color;

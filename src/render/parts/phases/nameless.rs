@@ -1,8 +1,10 @@
 //! Bands that are called nothing, or have no room for their name: a blank cell of the ribbon is to have a meaning.
 
+use super::super::super::axis::TimeAxis;
 use super::super::super::sheet::Sheet;
+use super::super::Subject;
 use super::super::legend::Blank;
-use super::{Band, Bands, SLIVER};
+use super::{Band, Bands, SLIVER, most_rows};
 
 /// What is called nothing is part of its neighbour: how the feed rises, or the edge of a try, of what follows it; what is left
 /// behind the last try is rest. So is a sliver of what is called as its neighbour.
@@ -36,6 +38,15 @@ impl Band {
 }
 
 impl Bands {
+    /// With the rows of names that a picture of one panel has; on a very low one the amps need the last of them, unless a
+    /// cell would be blank without it, for which the legend would need as much.
+    pub(in crate::render) fn of_panel(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
+        const FEW: i32 = 2;
+        let few = sheet.is_very_low().then(|| Self::new(sheet, subject, (time, FEW)));
+        let is_told = |bands: &Self| bands.blank(sheet).is_none_or(|blank| blank == Blank::Rest);
+        few.filter(is_told).unwrap_or_else(|| Self::new(sheet, subject, (time, most_rows(sheet))))
+    }
+
     /// What a cell without a name means, where one is wide enough to be seen as blank.
     pub(in crate::render) fn blank(&self, sheet: &Sheet) -> Option<Blank> {
         /// Narrower, a cell is no more than its sides, in units of the layout.
@@ -62,10 +73,8 @@ impl Bands {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::super::axis::TimeAxis;
     use super::super::super::super::fixtures::{cycling, finding, phase, profile, stages, trace};
     use super::super::super::super::options::Options;
-    use super::super::super::Subject;
     use super::super::MOST_ROWS;
     use super::*;
     use crate::reference::Profile;

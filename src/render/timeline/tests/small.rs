@@ -24,6 +24,20 @@ fn a_small_figure_says_in_letters_that_are_read_what_the_turn_is() {
 }
 
 #[test]
+fn on_the_smallest_figure_how_sure_it_is_stands_among_the_facts() {
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    finding.verdict.because = vec!["fell at 30.0 s".into()];
+    let said = |width: u32, height: u32| {
+        let size = Size::new(width, height).unwrap();
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        scene.labels().map(|label| label.text.clone()).collect::<Vec<_>>()
+    };
+    let small = said(480, 360);
+    assert!(small.contains(&"94 % sure · fell at 30.0 s".to_owned()), "{small:?}");
+    assert!(said(1600, 900).contains(&"94 % sure".to_owned()), "beside the heading there is room");
+}
+
+#[test]
 fn the_foot_of_a_small_figure_keeps_two_rows_and_what_matters_most() {
     let (trace, mut finding) = run_of(Class::DroppedOut);
     finding.log.board = Some("lamp board".into());
