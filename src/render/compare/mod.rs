@@ -92,11 +92,12 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
         unasked
     };
     let area = sheet.inside();
-    let said = words::before_after(before, after);
+    let said = words::before_after_of(runs[0].finding, runs[1].finding);
     let clause = words::departures_clause(runs[1].finding);
     let shorter = if clause.is_empty() { "" } else { ", but not as good boards" };
     let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{said}{clause}"));
-    let text = heading::that_fits(sheet, area, wordings.into_iter());
+    let shortest = words::before_after(before, after);
+    let text = heading::that_fits(sheet, area, wordings.into_iter().chain([shortest]));
     let below = heading::draw(sheet, area, Some(badge), &text, "");
     let mut below = below;
     let not_asked = (!asked).then(|| NOT_ASKED.to_owned());

@@ -303,6 +303,21 @@ fn the_table_calls_a_short_as_the_headline_does() {
 }
 
 #[test]
+fn what_departed_before_stands_in_the_headline() {
+    let (mut before, after) = (booted(), booted());
+    before.1.departures = finding(Vec::new()).departures;
+    before.1.departures.truncate(1);
+    before.1.departures[0].phase = "picture".into();
+    let said = words::before_after_of(&before.1, &after.1);
+    assert_eq!(said, "Before: full boot, but picture draws too much. After: full boot");
+    assert_eq!(words::before_after_of(&after.1, &after.1), "Before and after: full boot");
+    assert_eq!(
+        words::before_after_of(&stalled().1, &after.1),
+        "Before: stalled in firmware. After: full boot"
+    );
+}
+
+#[test]
 fn a_stretch_counts_from_the_wake() {
     let (before, after, profile) = (stalled(), booted(), profile());
     let runs = subjects(&before, &after, Some(&profile));

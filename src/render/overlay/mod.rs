@@ -225,7 +225,12 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
     if let Some(lines) = feed_limited(&member.run) {
         return Some(lines[..lines.len().min(2)].join(": "));
     }
-    let read = member.note()?.lines.into_iter().nth(1)?;
+    let verdict = &member.run.finding.verdict;
+    let Some(read) = member.note().and_then(|note| note.lines.into_iter().nth(1)) else {
+        // Of a capture that carries no verdict, why.
+        let why = verdict.because.first().filter(|_| verdict.class == Class::Inconclusive);
+        return why.cloned();
+    };
     let good = going_on::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
     Some(read + &good)
 }

@@ -17,7 +17,7 @@ use super::tags;
 use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, letter, named, read_there, starved};
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
-const HEADROOM: [f64; 3] = [1.0, 1.2, 1.4];
+const HEADROOM: [f64; 4] = [1.0, 1.2, 1.4, 1.7];
 
 /// Height of a row of names above a ribbon, and of a ribbon, in units of the layout.
 const NAMES: f64 = 19.0;

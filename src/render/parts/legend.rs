@@ -153,24 +153,36 @@ pub(in crate::render) fn height_of(sheet: &Sheet, width: i32, samples: &[Sample]
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     let narrow = is_tight(sheet, width);
     let wide = samples.iter().map(|(swatch, word)| {
-        sheet.u(SPACE) + length(sheet, *swatch) + sheet.u(ASIDE) + style.width(shown(word, narrow))
+        space(sheet, narrow)
+            + length(sheet, *swatch, narrow)
+            + sheet.u(ASIDE)
+            + style.width(shown(word, narrow))
     });
     let row = sheet.u(ROW);
-    if wide.sum::<i32>() - sheet.u(SPACE) <= width { row } else { height(sheet, width) }
+    if wide.sum::<i32>() - space(sheet, narrow) <= width { row } else { height(sheet, width) }
 }
 
-/// From one sample's words to the next sample, and from a sample to its words, in units of the layout.
-const SPACE: f64 = 22.0;
+/// From a sample to its words, in units of the layout.
 const ASIDE: f64 = 6.0;
 
-/// How long a sample is, in pixels.
-fn length(sheet: &Sheet, swatch: Swatch) -> i32 {
+/// From one sample's words to the next sample, in pixels: less where there is little room.
+fn space(sheet: &Sheet, narrow: bool) -> i32 {
+    /// In units of the layout.
+    const SPACE: f64 = 22.0;
+    const NARROW: f64 = 14.0;
+    sheet.u(if narrow { NARROW } else { SPACE })
+}
+
+/// How long a sample is, in pixels: as short as tells its dashes where there is little room.
+fn length(sheet: &Sheet, swatch: Swatch, narrow: bool) -> i32 {
     /// In units of the layout.
     const LENGTH: f64 = 28.0;
+    const NARROW: f64 = 22.0;
+    let length = if narrow { NARROW } else { LENGTH };
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Blank => sheet.u(LENGTH / 2.0),
-        _ => sheet.u(LENGTH),
+        Swatch::Gap | Swatch::Blank => sheet.u(length / 2.0),
+        _ => sheet.u(length),
     }
 }
 
@@ -192,7 +204,7 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample])
     let (mut x, mut top) = (area.left, area.top);
     for (swatch, word) in samples {
         let word = shown(word, narrow);
-        let length = length(sheet, *swatch);
+        let length = length(sheet, *swatch, narrow);
         let wide = length + sheet.u(ASIDE) + style.width(word);
         if x > area.left && x + wide > area.right {
             (x, top) = (area.left, top + row);
@@ -205,7 +217,7 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, area: Rect, samples: &[Sample])
         sample(sheet, *swatch, Rect::new(x, y - sheet.u(6.0), x + length, y + sheet.u(6.0)));
         let at = (x + length + sheet.u(ASIDE), style.baseline_at(y));
         sheet.scene.text(word, at, Anchor::Start, style);
-        x += wide + sheet.u(SPACE);
+        x += wide + space(sheet, narrow);
     }
 }
 

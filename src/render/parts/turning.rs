@@ -10,7 +10,7 @@ use super::notes::Note;
 use super::starved;
 use super::trouble::is_unasked;
 use crate::units::{Amps, Seconds, Volts, span_in_steps, volts_as_set};
-use crate::verdict::{Class, Direction, Fall, Phase, Tries};
+use crate::verdict::{Class, Direction, Fall, Gap, Phase, Tries};
 use std::ops::Range;
 
 /// The name that a finding gives to the time without feed.
@@ -25,7 +25,29 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     if !starved::names_the_step(subject, &note) {
         note.lines.extend(at_the_step(subject));
     }
+    note.lines.extend(unread(subject, note.at));
     Some(note)
+}
+
+/// `no readings of this try from 6.7 s to 7.3 s`, where the try that ends there has a gap: in which stage it ends may then have
+/// passed unseen.
+fn unread(subject: &Subject, at: f64) -> Option<String> {
+    let finding = subject.finding;
+    if !matches!(finding.verdict.class, Class::LatchOff | Class::Cycling | Class::FeedLimited) {
+        return None;
+    }
+    let (start, end) =
+        finding.attempts.iter().map(span).find(|(start, end)| (*start..=*end).contains(&at))?;
+    let within = |gap: &&Gap| gap.start_s.value() >= start && gap.end_s.value() <= end;
+    let gaps: Vec<&Gap> = finding.log.gaps.iter().filter(within).collect();
+    match gaps.as_slice() {
+        [] => None,
+        [gap] => {
+            let (from, to) = (time(subject, gap.start_s.value()), time(subject, gap.end_s.value()));
+            Some(format!("no readings of this try from {from} to {to}"))
+        }
+        several => Some(format!("no readings in {} stretches of this try", several.len())),
+    }
 }
 
 /// Whether what is said of the turn is no more than the first thing to look for; that nothing flows and that the board stays

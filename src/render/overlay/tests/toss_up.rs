@@ -1,4 +1,4 @@
-//! An odd run whose verdict is a toss-up.
+//! Odd runs whose verdict is a toss-up, or none.
 
 use super::*;
 
@@ -22,4 +22,15 @@ fn a_lone_odd_run_that_is_a_guess_has_no_colour_of_an_alarm() {
         runs[2].1.verdict.confidence = 0.4;
         assert!(!has_alarm(&runs, size), "{size}");
     }
+}
+
+#[test]
+fn an_odd_run_that_carries_no_verdict_says_why() {
+    let mut runs =
+        vec![run("S-1", Class::FullBoot), run("S-2", Class::FullBoot), run("S-3", Class::Inconclusive)];
+    runs[2].1.verdict.because = vec!["0.6 s of feed were captured".into(), "and more".into()];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    // In its note, and in the table.
+    let said = scene.labels().filter(|label| label.text == "0.6 s of feed were captured").count();
+    assert_eq!(said, 2);
 }

@@ -123,6 +123,25 @@ fn what_is_left_after_a_try_is_the_level_of_the_rest_and_no_reading_over_the_edg
 }
 
 #[test]
+fn a_gap_in_the_try_that_is_marked_is_told_with_it() {
+    use super::super::super::parts::turning::turning;
+    use crate::verdict::Gap;
+    let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(15));
+    let gap = |from: f64, to: f64| Gap { start_s: Seconds::constant(from), end_s: Seconds::constant(to) };
+    let last = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        turning(&subject).unwrap().lines.pop().unwrap()
+    };
+    let without = last(&finding);
+    finding.log.gaps = vec![gap(3.0, 4.0)];
+    assert_eq!(last(&finding), without, "before the tries");
+    finding.log.gaps.push(gap(6.7, 7.3));
+    assert_eq!(last(&finding), "no readings of this try from 6.7 s to 7.3 s");
+    finding.log.gaps.push(gap(7.4, 7.6));
+    assert_eq!(last(&finding), "no readings in 2 stretches of this try");
+}
+
+#[test]
 fn a_try_that_is_still_on_has_no_stages_that_nothing_tells() {
     let (mut finding, profile) = (cycling(3), profile());
     for attempt in &mut finding.attempts {
