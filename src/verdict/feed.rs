@@ -22,7 +22,7 @@ pub(super) fn limit_too_low(scores: &Scores) -> (f64, f64) {
 }
 
 /// Whether the furthest attempt got to a stage that usually asks for more than `limit` amps, or to the one before it: by
-/// its stages where they show, else by the time that it took to the hungriest.
+/// its stages where they show, or by the time that it took to the hungriest.
 fn fails_where_hungry(scores: &Scores, ending: &Ending, limit: f64) -> bool {
     let stages = &scores.model.stages;
     let asks_more = |stage: &Stage| stage.watts * stage.headroom.exp() > limit * scores.run.set_v;
@@ -32,20 +32,23 @@ fn fails_where_hungry(scores: &Scores, ending: &Ending, limit: f64) -> bool {
         hungriest.is_some_and(|hungriest| reached + 1 >= hungriest)
             || stages[reached..].iter().take(2).any(asks_more)
     };
-    match reached {
-        Some(reached) => by_stage(reached),
-        None => hungriest.is_some_and(|stage| comes_to(scores, ending, stage)),
-    }
+    let share = if reached.is_some() { USUAL_TIME } else { LEAST_TIME };
+    reached.is_some_and(by_stage)
+        || hungriest.is_some_and(|stage| asks_more(&stages[stage]) && comes_to(scores, ending, stage, share))
 }
 
-/// Whether an excursion lasts as long as a good board takes to come to `stage`.
-fn comes_to(scores: &Scores, ending: &Ending, stage: usize) -> bool {
+/// Share of the usual time to a stage from which a try has come to it: where some of its stages show, others would ...
+const USUAL_TIME: f64 = 0.95;
+/// ... and where none does (by judgement).
+const LEAST_TIME: f64 = 0.65;
+
+/// Whether a try lasts for that share of the time that good boards usually take to come to `stage`.
+fn comes_to(scores: &Scores, ending: &Ending, stage: usize, share: f64) -> bool {
     let spans: Option<Vec<f64>> =
-        scores.model.stages[..stage].iter().map(|stage| Some(stage.duration?.low)).collect();
-    let least: Option<f64> = spans.map(|spans| spans.iter().sum());
-    let surges = ending.path.iter().filter(|step| step.state == State::Surge);
-    let longest = surges.map(|step| step.stretch.duration()).fold(0.0, f64::max);
-    least.is_some_and(|least| longest >= least)
+        scores.model.stages[..stage].iter().map(|stage| Some(stage.duration?.typical)).collect();
+    let usual: Option<f64> = spans.map(|spans| spans.iter().sum());
+    let longest = tries(ending).map(awake_s).fold(0.0, f64::max);
+    usual.is_some_and(|usual| longest >= share * usual)
 }
 
 /// The tries of a run, each with the rest that follows it.
@@ -142,4 +145,54 @@ fn failing_elsewhere(ending: &Ending, touches: f64, (low, ample): (f64, f64)) ->
     let dips = dipping(ending);
     let dips = if dips > MOST_TRIES { VOLTS_DIP * dips - UNSEEN } else { f64::NEG_INFINITY };
     (low + (soft(touches) - UNSEEN).max(dips), ample.max(soft(-touches)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::align::Progress;
+    use super::super::model::{Model, Span};
+    use super::super::piece::Stretch;
+    use super::super::tests::{SET_V, profile};
+    use super::*;
+    use crate::units::Volts;
+
+    /// A board whose hungriest stage comes after one that draws as much as the first, for 6 s or so.
+    fn model() -> Model {
+        let mut model = Model::from_profile(&profile(), Volts::constant(SET_V));
+        let span = Span { low: 4.0, typical: 6.0, high: 9.0, sd: 0.15 };
+        let between = Stage { duration: Some(span), ..model.stages[0].clone() };
+        model.stages.splice(1..1, [between.clone(), between]);
+        model
+    }
+
+    fn step(state: State, start_s: f64, end_s: f64) -> Step {
+        let stretch = Stretch {
+            start_s,
+            end_s,
+            watts: 2.2,
+            amps: 0.17,
+            volts: SET_V,
+            sag: 0.0,
+            dip: 0.0,
+            limit: 0.0,
+            spread_w: 0.1,
+            levels: 4.0,
+            level: 0.8,
+        };
+        Step { state, from: 0, to: 1, rested: true, stretch }
+    }
+
+    #[test]
+    fn a_try_that_lasts_as_long_as_good_boards_take_to_the_hungriest_stage_fails_there() {
+        let model = model();
+        let (run, readout) = super::super::tests::fed(20.0);
+        let scores = Scores::new(&model, &run, &readout, 0.0);
+        let fails = |seconds: f64| {
+            let path = vec![step(State::Held(0), 5.0, 5.0 + seconds), step(State::Low, 5.0 + seconds, 30.0)];
+            let ending = Ending { state: State::Low, progress: Progress::default(), score: 0.0, path };
+            fails_where_hungry(&scores, &ending, 0.9)
+        };
+        assert!(fails(12.6), "they take 12.8 s");
+        assert!(!fails(7.0), "they are in the stage before for 5 s more");
+    }
 }

@@ -1,7 +1,10 @@
 //! Each class as a physical statement, on hand-made traces of an invented board.
 
+use super::readout::Readout;
+use super::run::{Run, runs};
 use super::{Class, Finding, Live, Sources, diagnose};
 use crate::reference::Profile;
+use crate::segment::{Settings, segment};
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Seconds, Volts};
 
@@ -101,6 +104,14 @@ fn trace_marked(levels: &[(f64, f64, f64)], marks: &[(f64, &str)]) -> Trace {
 
 fn find(levels: &[(f64, f64, f64)]) -> Finding {
     diagnose(&trace(levels), Some(&profile()), &Sources::default())
+}
+
+/// The run and the readout of a board that stands by for so many seconds.
+pub(super) fn fed(seconds: f64) -> (Run, Readout) {
+    let trace = trace(&[OFF, (seconds, SET_V, 0.0234)]);
+    let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
+    let readout = Readout::of(&trace, Readout::timing(&trace), &cut);
+    (runs(&trace, &readout).remove(0), readout)
 }
 
 pub(super) const OFF: (f64, f64, f64) = (1.0, 0.0, 0.0);

@@ -4,7 +4,7 @@ use super::super::State;
 use super::{COLLAPSED_SHARE, LONGEST_INRUSH_S, MOST_LOOKS, SURGE_S, Scores, both, tail};
 use crate::verdict::piece::{LOOK_S, Piece, RAMP_S, Stretch};
 
-/// Share of its readings from which a stretch sags.
+/// Share of its readings from which the volts of a stretch give way.
 const MOSTLY: f64 = 0.5;
 
 /// Cost of every look at a starved feed that shows neither sag nor limit, in nats.
@@ -309,8 +309,8 @@ impl Scores<'_> {
 fn gives_way_within(piece: &Piece, so_far: &Stretch, state: State) -> f64 {
     /// By judgement.
     const GIVES_WAY: f64 = -1.0;
-    let stands = state.stage().is_some() && so_far.sag < MOSTLY;
-    if stands && piece.sag > MOSTLY { GIVES_WAY } else { 0.0 }
+    let stands = state.stage().is_some() && so_far.sag.max(so_far.dip) < MOSTLY;
+    if stands && piece.sag.max(piece.dip) > MOSTLY { GIVES_WAY } else { 0.0 }
 }
 
 /// Student penalty of a pulse that goes `over` what is usual by so many standard deviations.

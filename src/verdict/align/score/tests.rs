@@ -223,6 +223,10 @@ fn volts_that_give_way_speak_against_a_stage_that_goes_on_and_not_for_a_starved_
     let within = |so_far: &Stretch, state| scores.incoherence(&sagging, so_far, state, 0.0);
     let stands = scores.incoherence(&bench.pieces[0], &stretch(5.0, 4.0), State::Held(0), 0.0);
     assert!(within(&stretch(5.0, 4.0), State::Held(0)) < stands - 0.5);
+    let mut dipping = bench.pieces[0].clone();
+    dipping.dip = 1.0;
+    let dips = scores.incoherence(&dipping, &stretch(5.0, 4.0), State::Held(0), 0.0);
+    assert!(dips < stands - 0.5, "{dips}");
     let gave_way = Stretch { sag: 1.0, ..stretch(5.0, 4.0) };
     assert!(is_nought(within(&gave_way, State::Starved)), "it goes on giving way");
 }
