@@ -191,7 +191,15 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
         ));
         return Ok(course);
     }
-    notes.push(format!("{names} names were given; the captures alone show {}", counted(found, "stage")));
+    let otherwise = if found > 1 && found < names {
+        format!("; if they do not read as full boot, give {found} names or none")
+    } else {
+        String::new()
+    };
+    notes.push(format!(
+        "{names} names were given; the captures alone show {}{otherwise}",
+        counted(found, "stage")
+    ));
     Ok(all)
 }
 
