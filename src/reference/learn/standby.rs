@@ -15,7 +15,7 @@ pub(super) fn undivided(runs: &[Run], found: &Course, count: usize) -> Option<Co
         .map(|(run, starts)| from_piece(run, *starts.get(1)?))
         .collect::<Option<_>>()?;
     let course = repeats::fit_count(&after, count.checked_sub(1)?)?;
-    let stages = found.stages.first().cloned().into_iter().chain(course.stages).collect();
+    let stages = found.stages.first().copied().into_iter().chain(course.stages).collect();
     course::trained(runs, stages)
 }
 
