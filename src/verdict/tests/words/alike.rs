@@ -67,6 +67,10 @@ fn a_try_that_comes_to_the_level_of_a_stage_when_the_others_do_ends_there() {
     let cut = |amps: f64| because(&tries(&[&[RAILS, (0.1, SET_V, amps)], &whole, &whole, &whole]).find());
     let shown = cut(1.0);
     assert!(shown.contains("after its wake, in loading"), "{shown}");
+    // One that the level does not last in is told by the others.
+    let (whole_too, brief) = ([RAILS, (0.5, SET_V, 1.0)], [RAILS, (0.2, SET_V, 1.0), (0.3, SET_V, 0.5)]);
+    let brief = because(&tries(&[&brief, &whole_too, &whole_too, &whole_too]).find());
+    assert!(brief.contains("in loading") && !brief.contains("the time alone tells"), "{brief}");
     // At no level of the stage there is nothing to go by.
     let not = cut(0.4);
     assert!(not.contains("mostly in loading (3 of 4)"), "{not}");
