@@ -277,8 +277,9 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         let (from_s, what) = press.unwrap_or((analysis.run.start_s, "switch-on"));
         let since = analysis.run.end_s - from_s;
         let asleep = last.state.is_rest() || matches!(last.state, State::Inrush | State::Surge);
-        return (asleep && since < TIME_TO_WAKE_S).then(|| {
-            let asked = !seen.has_button() || !run_is_unasked(seen);
+        let asked = !seen.has_button() || !run_is_unasked(seen);
+        // Nobody is as quick with a button as a board that was asked.
+        return (asleep && (since < TIME_TO_WAKE_S || !asked)).then(|| {
             let why = if asked {
                 "a board may take longer to wake"
             } else {
