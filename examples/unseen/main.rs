@@ -193,11 +193,12 @@ impl Set<'_> {
         let shown = &scenario.supply.readback;
         let stages = self.model.stages.iter().map(|stage| (stage.name.as_str(), stage.watts, stage.seconds));
         let standby = (self.model.wake == Wake::Power).then_some(self.model.hold_s);
-        let states = std::iter::once(("standby", self.model.standby.watts, standby)).chain(stages);
-        let (own, others): (Vec<_>, Vec<_>) = states.partition(|(name, _, _)| *name == alteration.state);
+        let all = std::iter::once(("standby", self.model.standby.watts, standby)).chain(stages);
+        let (own, others): (Vec<_>, Vec<_>) = all.partition(|(name, _, _)| *name == alteration.state);
         let Some((_, watts, seconds)) = own.first() else { return false };
         let altered = watts * alteration.power;
-        let alike = |other: f64| alteration.power != 1.0 && (1.0 / ALIKE..ALIKE).contains(&(altered / other));
+        let alike =
+            |other: f64| alteration.duration <= 1.0 && (1.0 / ALIKE..ALIKE).contains(&(altered / other));
         altered.min(*watts) > STEPS * shown.amps_step * scenario.set_volts
             && seconds.is_none_or(|seconds| seconds > UPDATES * shown.period_s)
             && !others.iter().any(|(_, other, _)| alike(*other))
