@@ -143,7 +143,8 @@ fn failing_where_hungry(ending: &Ending, touches: f64, (low, ample): (f64, f64))
 /// Elsewhere, the readings or the volts must show it.
 fn failing_elsewhere(ending: &Ending, touches: f64, (low, ample): (f64, f64)) -> (f64, f64) {
     let dips = dipping(ending);
-    let dips = if dips > MOST_TRIES { VOLTS_DIP * dips - UNSEEN } else { f64::NEG_INFINITY };
+    // A dip that is shorter than a reading shows in some of them only.
+    let dips = if dips > 0.0 { VOLTS_DIP * dips.max(MOST_TRIES) - UNSEEN } else { f64::NEG_INFINITY };
     (low + (soft(touches) - UNSEEN).max(dips), ample.max(soft(-touches)))
 }
 
@@ -180,6 +181,27 @@ mod tests {
             level: 0.8,
         };
         Step { state, from: 0, to: 1, rested: true, stretch }
+    }
+
+    #[test]
+    fn volts_that_dip_in_one_try_of_some_point_to_a_limit_that_is_too_low() {
+        let path = |sag: f64| {
+            let tries = (0..4_u32).flat_map(|index| {
+                let at = 5.0 + 4.0 * f64::from(index);
+                let mut end = step(State::Surge, at + 1.0, at + 1.1);
+                end.stretch.sag = if index == 2 { sag } else { 0.0 };
+                [step(State::Held(0), at, at + 1.0), end, step(State::Low, at + 1.1, at + 4.0)]
+            });
+            tries.collect()
+        };
+        let weights = |sag: f64| {
+            let path = path(sag);
+            let ending = Ending { state: State::Low, progress: Progress::default(), score: 0.0, path };
+            failing_elsewhere(&ending, -5.0, (-0.1, -3.0))
+        };
+        let ((with, ample), (without, _)) = (weights(1.0), weights(0.0));
+        assert!((with - ample).abs() < 0.5, "{with} {ample}");
+        assert!(without < ample - 4.0, "{without}");
     }
 
     #[test]

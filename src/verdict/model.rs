@@ -223,13 +223,19 @@ fn stage(phase: &PhaseReference) -> Stage {
     }
 }
 
+/// How high pulses of a standby may go that good boards leave by themselves before the next one comes: as high as what counts as
+/// not started where no standby is known.
+fn unseen_pulses(phase: &PhaseReference, first_stage_w: f64) -> f64 {
+    if phase.waits_for_person { 0.0 } else { first_stage_w * NOT_STARTED_SHARE }
+}
+
 fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
     match wait {
         Some(phase) => Standby {
             name: phase.name.clone(),
             watts: Some(power(phase)),
             high: phase.mean_power.high,
-            peak: phase.peak_power.high.max(phase.mean_power.high),
+            peak: phase.peak_power.high.max(phase.mean_power.high).max(unseen_pulses(phase, first_stage_w)),
             sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
             waits: phase.waits_for_person,
             longest_s: phase.duration.filter(|_| !phase.waits_for_person).map(|span| span.high),

@@ -150,6 +150,21 @@ fn a_board_that_starts_by_itself_is_given_the_time_that_good_ones_take() {
 }
 
 #[test]
+fn a_pulse_of_a_standby_that_good_boards_leave_at_once_is_no_try() {
+    let text = profile_text().replacen("waits_for_person = true", "waits_for_person = false", 1);
+    let duration = "duration_s = { low = 1.2, typical = 1.5, high = 1.8 }\n[[phase]]\norder = 2";
+    let text = text.replacen("[[phase]]\norder = 2", duration, 1);
+    let profile = Profile::from_toml(&text).expect("a valid profile");
+    let class = |pulse_a: f64| {
+        let levels = [(3.0, SET_V, 0.0234), (0.1, SET_V, pulse_a)].repeat(12);
+        let trace = trace(&[&[OFF][..], &levels].concat());
+        diagnose(&trace, Some(&profile), &Sources::default()).verdict.class
+    };
+    assert_eq!(class(0.08), Class::StandbyOnly, "less than its rails draw");
+    assert_eq!(class(0.5), Class::Cycling, "more than they do");
+}
+
+#[test]
 fn volts_that_dip_by_less_than_a_sag_as_each_try_ends_point_to_the_limit() {
     let starved = |lowest: f64| {
         let tries = [(1.5, SET_V, 0.0234), RAILS, (0.1, lowest, 0.3)].repeat(6);
