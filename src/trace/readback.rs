@@ -46,7 +46,12 @@ pub struct Zero {
 /// known as well as data sheets promise. `step_a` is the step of the readback, `noise_a` its noise.
 #[must_use]
 pub fn zero(trace: &Trace, step_a: f64, noise_a: f64) -> Zero {
-    let off = |i: &usize| trace.mode(*i) == Mode::Off || trace.volts()[*i].abs() < OFF_VOLTS;
+    let off = |i: &usize| match trace.mode(*i) {
+        Mode::Off => true,
+        Mode::Unknown => trace.volts()[*i].abs() < OFF_VOLTS,
+        // The volts have only begun to rise.
+        Mode::ConstantVoltage | Mode::ConstantCurrent => false,
+    };
     let quiet = |i: &usize| trace.amps()[*i].abs() <= (10.0 * UNSEEN_OFFSET_A).max(2.0 * step_a);
     let readings: Vec<f64> =
         (0..trace.len()).take_while(off).filter(quiet).map(|i| trace.amps()[i]).collect();
@@ -119,6 +124,25 @@ mod tests {
         // A quiet board that goes on and off once in two seconds.
         let by_turns = update_period(&polled(0.1, |renewal| f64::from(renewal / 10 % 2))).unwrap();
         assert!(by_turns <= SLOWEST_RENEWAL_S, "{by_turns} s");
+    }
+
+    #[test]
+    fn a_supply_that_says_it_is_on_reads_no_zero_though_its_volts_have_only_begun_to_rise() {
+        let rising = |mode: Mode| {
+            let mut builder = TraceBuilder::new(Header::default());
+            for poll in 0..20_u32 {
+                let (volts, amps) = [(0.01, 0.0), (0.02, 0.008), (3.85, 0.008)]
+                    [usize::from(poll >= 7) + usize::from(poll >= 8)];
+                let mode = if poll < 7 { Mode::Off } else { mode };
+                let time = Seconds::constant(f64::from(poll) * 0.125);
+                let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+                builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
+            }
+            zero(&builder.finish(), 0.002, 0.0005)
+        };
+        let found = rising(Mode::ConstantVoltage);
+        assert!(found.amps.abs() < 1e-12 && found.readings == 7, "{found:?}");
+        assert_eq!(rising(Mode::Unknown).readings, 8, "nothing else tells");
     }
 
     #[test]
