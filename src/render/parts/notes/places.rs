@@ -31,7 +31,9 @@ pub(in crate::render) fn arrange(
     /// Up to twice as high, the trace still has half of the strip.
     const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
     let place = |scale: &Scale| place_all(sheet, subject, readings, scale.axes(areas), notes);
-    with_headroom(sheet, scale, &HEADROOM, notes.len(), place)
+    let found = with_headroom(sheet, scale, &HEADROOM, notes.len(), place);
+    // On a very low figure heading and marker tell it: a note instead of the trace would leave nothing to be seen.
+    if sheet.is_very_low() && found.1.iter().any(Placed::hides_much) { (*scale, Vec::new()) } else { found }
 }
 
 /// The least `headroom` at which `place` finds good places for so many notes.
@@ -185,6 +187,13 @@ impl Placed {
     /// What speaks against its place, the weightiest first.
     pub(in crate::render) const fn badness(&self) -> (i32, bool) {
         (self.hidden, self.on_line)
+    }
+
+    /// Whether the trace is hidden below a good part of it.
+    const fn hides_much(&self) -> bool {
+        /// One column of so many.
+        const PART: i32 = 3;
+        self.hidden * PART > self.spot.width()
     }
 
     fn leader_length(&self) -> i32 {

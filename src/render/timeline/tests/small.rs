@@ -24,6 +24,35 @@ fn a_small_figure_says_in_letters_that_are_read_what_the_turn_is() {
 }
 
 #[test]
+fn on_the_smallest_figure_a_note_is_left_out_before_it_hides_the_tries() {
+    // Swinging all the time, it is hidden by all that does not stand above it.
+    let trace = trace(520, 51.9, |index| if index % 2 == 0 { 0.7 } else { 0.03 });
+    let finding = cycling(15);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let placed = |size: Size, (width, height): (i32, i32)| {
+        let sheet = Sheet::new(&options(size, Theme::Light), LEAST);
+        let readings = Readings::new(&subject, TimeAxis { left: 50, right: 50 + width, from: 0.0, to: 52.0 });
+        let (amps, none) = (Rect::new(50, 100, 50 + width, 100 + height), Rect::new(50, 0, 50, 0));
+        let areas = Areas {
+            overflow: none,
+            ribbon: none,
+            legend: none,
+            notes: none,
+            amps,
+            quiet: none,
+            events: none,
+            volts: none,
+            ticks: none,
+        };
+        let scale = amps::Scale::new(&subject, &readings).without_quiet();
+        let all = notes::notes(&subject, &readings, 1);
+        notes::arrange(&sheet, &subject, &readings, &areas, &scale, &all).1.len()
+    };
+    let small = Size::new(480, 360).unwrap();
+    assert_eq!([placed(small, (410, 54)), placed(small, (410, 160))], [0, 1]);
+}
+
+#[test]
 fn on_the_smallest_figure_how_sure_it_is_stands_among_the_facts() {
     let (trace, mut finding) = run_of(Class::DroppedOut);
     finding.verdict.because = vec!["fell at 30.0 s".into()];
