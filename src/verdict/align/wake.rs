@@ -13,6 +13,8 @@ const RISE_S: f64 = 0.5;
 const ON_THE_WAY: f64 = 0.05;
 /// ... and times the rest's own level (by judgement).
 const ABOVE_REST: f64 = 2.0;
+/// ... or, where less will do for that, times all that the rest came to before the rise may have begun (by judgement).
+const ABOVE_ALL: f64 = 1.25;
 
 /// `path` with every start that follows a rest taken back to its first reading.
 pub(in super::super) fn from_first_reading(mut path: Path, pieces: &[Piece]) -> Path {
@@ -35,8 +37,11 @@ fn first_of_rise(before: &Step, start: &Step, pieces: &[Piece]) -> usize {
         return start.from;
     }
     let (rest, high) = (before.stretch.watts.max(0.0), pieces[start.from].watts);
-    let least = (rest + ON_THE_WAY * (high - rest)).max(ABOVE_REST * rest);
     let soon = start.stretch.start_s - RISE_S;
+    let earlier = pieces[before.from..start.from].iter().filter(|piece| piece.start_s < soon);
+    let came_to = earlier.map(Piece::above_floor).max_by(f64::total_cmp);
+    let above = came_to.map_or(f64::INFINITY, |highest| ABOVE_ALL * highest).min(ABOVE_REST * rest);
+    let least = (rest + ON_THE_WAY * (high - rest)).max(above);
     let on_the_way = |index: &usize| pieces[*index].watts > least && pieces[*index].start_s >= soon;
     let rise = (before.from + 1..start.from).rev().take_while(on_the_way);
     rise.last().unwrap_or(start.from)

@@ -155,6 +155,21 @@ fn a_try_begins_with_the_first_reading_of_its_rise() {
 }
 
 #[test]
+fn a_try_begins_with_the_first_reading_that_is_above_all_that_its_standby_came_to() {
+    let start_after = |standby: &[(f64, f64, f64)]| {
+        let rise =
+            [(0.1, SET_V, 0.038), (0.2, SET_V, 0.041), RAILS, (1.5, SET_V, 1.0), (30.0, SET_V, 0.0234)];
+        let finding = bench(&[&[OFF][..], standby, &rise].concat()).find();
+        finding.attempts.first().expect("a try").start_s.value()
+    };
+    let steady = start_after(&[(4.0, SET_V, 0.0234)]);
+    assert!((steady - 5.0).abs() < 0.5 * PERIOD_S, "{steady}");
+    // Where it came to as much now and then, that tells of no wake.
+    let restless = start_after(&[(0.8, SET_V, 0.0234), (0.2, SET_V, 0.041)].repeat(4));
+    assert!(restless > 5.0 + 1.5 * PERIOD_S, "{restless}");
+}
+
+#[test]
 fn volts_that_give_way_in_the_limit_as_two_tries_end_tell_of_the_feed() {
     let gives_way =
         [(0.3, SET_V, 1.15), (0.1, 0.95 * SET_V, 1.19), (0.1, 0.8 * SET_V, 1.2), (2.0, SET_V, 0.0234)];
