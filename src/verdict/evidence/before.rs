@@ -1,6 +1,7 @@
 //! The standby that this same board showed earlier in the log.
 
 use crate::stats::moments::Moments;
+use crate::units::from_words;
 use crate::verdict::align::{State, Step};
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
@@ -37,6 +38,10 @@ impl Before {
 pub(super) fn stood_by(seen: &Seen, after: &Step) -> Option<Before> {
     /// Fewer readings show no standby.
     const READINGS: usize = 4;
+    /// ... and these last ones hold so many, however they fall.
+    const LAST: f64 = 5.0;
+    /// Capacitors are charged by then, in seconds from switch-on (common practice, no source).
+    const CHARGED_S: f64 = 0.5;
     /// Standard deviations that hardly any mean is off by.
     const CERTAIN: f64 = 3.0;
     /// Share of a step that rounding leaves, however many readings are averaged.
@@ -47,8 +52,10 @@ pub(super) fn stood_by(seen: &Seen, after: &Step) -> Option<Before> {
         .take_while(|step| is_before_a_start(step.state))
         .filter(|step| step.state.is_rest())
         .last()?;
-    let from = rest.stretch.start_s.max(run.start_s + RISES_S);
     let to = rest.stretch.end_s - EDGE_READINGS * seen.readout.update_s();
+    // Of a rest that is over soon, the last readings.
+    let soon = (run.start_s + RISES_S).min(to - LAST * seen.readout.update_s());
+    let from = rest.stretch.start_s.max(run.start_s + CHARGED_S).max(soon);
     let read = seen.trace.amps().get(seen.samples_between(from, to)).filter(|read| read.len() >= READINGS)?;
     let moments: Moments = read.iter().copied().collect();
     #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
@@ -66,13 +73,20 @@ fn is_before_a_start(state: State) -> bool {
     state.is_rest() || state == State::Inrush
 }
 
-/// `; it stood by at 33 mA before`, of a board that draws less than good boards do, and less than it did.
+/// `, and 18 mA less than the 65 mA before its first start`, of a board that draws less than good boards do, and less than it
+/// did; `; it stood by at 33 mA before`, where the readings do not carry the difference.
 pub(super) fn less_than(seen: &Seen, after: &Step) -> String {
     let now_a = seen.level(after).amps;
-    stood_by(seen, after).filter(|before| now_a < before.amps).map_or_else(String::new, |before| {
-        let said = said(seen, &before, now_a);
-        said.map_or_else(String::new, |said| format!("; it stood by at {said} before"))
-    })
+    let Some(before) = stood_by(seen, after).filter(|before| now_a < before.amps) else {
+        return String::new();
+    };
+    another(seen, after).map_or_else(
+        || {
+            said(seen, &before, now_a)
+                .map_or_else(String::new, |said| format!("; it stood by at {said} before"))
+        },
+        |another| format!(", and {another}"),
+    )
 }
 
 /// `5 mA less than the 12 mA before its first start`, if its rest is now another: what the supply's zero is off by is in both.
@@ -106,9 +120,7 @@ fn is_carried(seen: &Seen, before: &Before, now_a: f64) -> bool {
 
 /// The difference of two currents as they are said, so that it is that of their figures as well.
 fn difference(seen: &Seen, one_a: f64, other_a: f64) -> String {
-    let step_a = seen.analysis.step_a;
-    let place_a = 10_f64.powf((step_a.log10() + 1e-9).floor());
-    let said = |amps: f64| if step_a > 0.0 { (amps / place_a).round() * place_a } else { amps };
+    let said = |amps: f64| from_words(&seen.amps(amps)).unwrap_or(amps);
     seen.amps((said(one_a) - said(other_a)).abs())
 }
 

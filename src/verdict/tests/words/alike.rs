@@ -153,7 +153,7 @@ fn no_check_is_built_on_a_difference_that_the_readings_do_not_carry() {
     let near = latched(&[(0.2, SET_V, 0.003), (0.2, SET_V, 0.004)]);
     class(&far, Class::LatchOff);
     assert!(checks(&far).contains("went off as well"), "{}", checks(&far));
-    assert!(because(&far).contains("it stood by at 5 mA before"), "{}", because(&far));
+    assert!(because(&far).contains("3 mA less than the 5 mA before its first start"), "{}", because(&far));
     assert!(!checks(&near).contains("went off as well"), "{}", checks(&near));
     assert!(!because(&near).contains("less than"), "{}", because(&near));
 }
