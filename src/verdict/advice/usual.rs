@@ -169,6 +169,7 @@ fn begin_with(seen: &Seen) -> Option<String> {
     let ends = match (rises.is_spike, tries.count) {
         (true, 1) => "a spike ends the try",
         (true, _) => "a spike ends the tries",
+        (false, all) if rises.count == all => "every try ends in a rise",
         (false, _) => "most tries end in a rise",
     };
     let after = seen.time(rises.after_s);

@@ -13,8 +13,37 @@ struct Rise {
     after_s: f64,
     /// The highest, in amps.
     peak_a: f64,
-    /// The same in times of the level before.
-    times: f64,
+    /// The level before, in amps.
+    level_a: f64,
+    /// The highest reading of the try before them, in amps.
+    earlier_a: f64,
+    /// How many standard deviations of the readings before it stands above their level.
+    sds: f64,
+    /// The chance that the highest of the readings is one of the last, of a try whose second half does the same throughout.
+    by_chance: f64,
+}
+
+impl Rise {
+    /// The highest reading in times of the level before.
+    fn times(&self) -> f64 {
+        self.peak_a / self.level_a.max(f64::MIN_POSITIVE)
+    }
+
+    /// Whether nothing in the try came near it before.
+    fn stands_alone(&self) -> bool {
+        /// Share of its peak that nothing before it comes to (by judgement).
+        const BEFORE: f64 = 0.8;
+        self.earlier_a <= BEFORE * self.peak_a
+    }
+
+    /// Whether it is the highest of its try, and clear of what the readings before it scatter by.
+    fn is_clear(&self) -> bool {
+        /// Standard deviations that a steady load, and a ramp beside its own middle, stay within (by judgement).
+        const SDS: f64 = 3.0;
+        /// Times the level before: nobody looks for less (by judgement).
+        const LEAST: f64 = 1.1;
+        self.earlier_a < self.peak_a && self.sds >= SDS && self.times() >= LEAST
+    }
 }
 
 /// What most tries end in.
@@ -26,6 +55,8 @@ pub(in crate::verdict) struct Rises {
     pub count: usize,
     /// The lowest and the highest of the peaks, in amps.
     pub peaks_a: (f64, f64),
+    /// The lowest and the highest of the levels before them, in amps.
+    pub levels_a: (f64, f64),
     /// Whether it is a spike.
     pub is_spike: bool,
 }
@@ -42,7 +73,7 @@ pub(in crate::verdict) fn rises_at_the_end(seen: &Seen) -> Option<Rises> {
     const FEW: usize = 3;
     let all = given_up(seen).count();
     let least = if all >= FEW { RISE } else { SPIKE };
-    most(seen, SPIKE).or_else(|| most(seen, least))
+    most(seen, SPIKE).or_else(|| most(seen, least)).or_else(|| little_each_time(seen))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.
@@ -53,46 +84,98 @@ pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
 /// What most tries end in that goes to so many `times` the level before; with those that rise less, for the readings
 /// average over what is brief.
 fn most(seen: &Seen, times: f64) -> Option<Rises> {
-    /// Times those without from which it is no chance.
-    const MOST: usize = 3;
-    let all = given_up(seen).count();
-    let rises = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt));
-    let rises: Vec<Rise> = rises.filter(|rise| rise.times >= times.min(RISE)).collect();
-    let shown = rises.iter().filter(|rise| rise.times >= times).count();
-    let after: Moments = rises.iter().map(|rise| rise.after_s).collect();
-    let peaks: Vec<f64> = rises.iter().map(|rise| rise.peak_a).collect();
-    let found = Rises {
-        after_s: after.mean()?,
-        count: rises.len(),
-        peaks_a: extent(&peaks)?,
-        is_spike: times >= SPIKE,
-    };
-    (shown > 0 && (all - shown) * MOST <= all).then_some(found)
+    let rises = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt)).filter(Rise::stands_alone);
+    let rises: Vec<Rise> = rises.filter(|rise| rise.times() >= times.min(RISE)).collect();
+    let shown = rises.iter().filter(|rise| rise.times() >= times).count();
+    taken_together(&rises, times >= SPIKE).filter(|_| shown > 0 && are_most(shown, given_up(seen).count()))
 }
 
-/// The rise that a try ends in. One that the try has been as high as before is none.
+/// A rise that each single try would leave open, for the readings average over what is brief: the highest reading of nearly
+/// every try is one of its last.
+fn little_each_time(seen: &Seen) -> Option<Rises> {
+    let all: Vec<Rise> = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt)).collect();
+    let clear: Vec<Rise> = all.iter().filter(|rise| rise.is_clear()).copied().collect();
+    let by_chance: Moments = all.iter().map(|rise| rise.by_chance).collect();
+    let no_chance = are_no_chance(clear.len(), all.len(), by_chance.mean()?);
+    taken_together(&clear, false).filter(|rises| no_chance && are_most(rises.count, given_up(seen).count()))
+}
+
+/// Whether so many of `all` tries are no chance, where each would be one with `by_chance`: a sign test (W. J. Dixon, A. M. Mood,
+/// "The statistical sign test", J. Am. Stat. Assoc. 41 (1946) 557), with the bound of W. Hoeffding, "Probability inequalities
+/// for sums of bounded random variables", J. Am. Stat. Assoc. 58 (1963) 13, theorem 1.
+fn are_no_chance(shown: usize, all: usize, by_chance: f64) -> bool {
+    /// Boards of which it would be said by chance (by judgement).
+    const ONE_IN: f64 = 1000.0;
+    #[expect(clippy::cast_precision_loss, reason = "counts of tries")]
+    let (shown, all) = (shown as f64, all as f64);
+    let part = |count: f64, chance: f64| {
+        if count > 0.0 { count * (count / (all * chance.max(f64::MIN_POSITIVE))).ln() } else { 0.0 }
+    };
+    let nats = part(shown, by_chance) + part(all - shown, 1.0 - by_chance);
+    shown > all * by_chance && nats >= ONE_IN.ln()
+}
+
+/// Whether so many of `all` tries are most of them.
+fn are_most(shown: usize, all: usize) -> bool {
+    /// Times those without from which it is no chance.
+    const MOST: usize = 3;
+    (all - shown) * MOST <= all
+}
+
+fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
+    let after: Moments = rises.iter().map(|rise| rise.after_s).collect();
+    let bounds = |amps: fn(&Rise) -> f64| extent(&rises.iter().map(amps).collect::<Vec<f64>>());
+    Some(Rises {
+        after_s: after.mean()?,
+        count: rises.len(),
+        peaks_a: bounds(|rise| rise.peak_a)?,
+        levels_a: bounds(|rise| rise.level_a)?,
+        is_spike,
+    })
+}
+
+/// The rise that a try ends in: its highest reading, if that is one of the last.
 fn at_the_end(seen: &Seen, attempt: &Attempt) -> Option<Rise> {
     /// Share of the try, at its end, that it lies in.
     const END: f64 = 0.15;
     /// ... and no longer than this, in seconds: what lasts is a level (by judgement).
     const BRIEF_S: f64 = 0.5;
-    /// Share of its peak that nothing before it comes to (by judgement).
-    const BEFORE: f64 = 0.8;
     let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
-    let update_s = seen.readout.update_s();
+    let (half, update_s) = (f64::midpoint(start, end), seen.readout.update_s());
     let from = end - (END * (end - start)).min(BRIEF_S).max(2.0 * update_s);
-    let level = robust::median(&mut seen.amps_between(end - (end - start) / 2.0, from))?;
     let peak_a = seen.amps_between(from, end + update_s).into_iter().max_by(f64::total_cmp)?;
+    let mut before = seen.amps_between(half, from);
+    let level_a =
+        robust::median(&mut before).or_else(|| level_of_a_brief_one(seen, (start, from), peak_a))?;
     let amps = seen.amps_between(start, end + update_s);
-    let first = first_of(&amps, peak_a, f64::midpoint(level, peak_a))?;
+    let first = first_of(&amps, peak_a, f64::midpoint(level_a, peak_a))?;
     let begins_s = *seen.trace.time().get(seen.samples_between(start, end).start + first)?;
-    let earlier = amps[..first].iter().copied().fold(0.0, f64::max);
-    let at_the_end = begins_s + update_s >= from && earlier <= BEFORE * peak_a;
-    at_the_end.then(|| Rise {
+    (begins_s + update_s >= from).then(|| Rise {
         after_s: begins_s - start,
         peak_a,
-        times: peak_a / level.max(f64::MIN_POSITIVE),
+        level_a,
+        earlier_a: amps[..first].iter().copied().fold(0.0, f64::max),
+        sds: scatter(seen, &mut before).map_or(0.0, |scatter| (peak_a - level_a) / scatter),
+        by_chance: ((end - from) / (end - half)).min(1.0),
     })
+}
+
+/// What the readings `before` a rise scatter by; `None` of too few.
+fn scatter(seen: &Seen, before: &mut [f64]) -> Option<f64> {
+    /// Fewer show no scatter.
+    const READINGS: usize = 4;
+    let scatter = (before.len() >= READINGS).then(|| robust::deviation(before))??;
+    Some(scatter.max(seen.readout.noise_a).max(f64::MIN_POSITIVE))
+}
+
+/// The level of a try whose second half is all end: that of its first readings, if it ends in more than any good board draws
+/// in the stage that it would be in by then.
+fn level_of_a_brief_one(seen: &Seen, (start, from): (f64, f64), peak_a: f64) -> Option<f64> {
+    /// A single one may be an average over the start.
+    const READINGS: usize = 2;
+    let most_a = seen.highest_of(seen.usual_stage(from - start)?)?;
+    let mut first = seen.amps_between(start, from);
+    (first.len() >= READINGS && peak_a > most_a).then(|| robust::median(&mut first))?
 }
 
 /// The first of the readings around the last `peak` that lie above `half`.
@@ -100,4 +183,18 @@ fn first_of(amps: &[f64], peak: f64, half: f64) -> Option<usize> {
     let last = amps.iter().rposition(|amps| *amps >= peak)?;
     let before = amps[..last].iter().rev().take_while(|amps| **amps > half).count();
     Some(last - before)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::are_no_chance;
+
+    /// The exact chances are those of a fair coin: 2^-9 and 2^-10, 154 of 2^17, 211 of 2^20.
+    #[test]
+    fn tries_are_no_chance_where_a_coin_would_do_so_less_than_once_in_a_thousand() {
+        assert!(!are_no_chance(9, 9, 0.5) && are_no_chance(10, 10, 0.5));
+        assert!(!are_no_chance(15, 17, 0.5) && are_no_chance(18, 20, 0.5));
+        // Nor is what is seldom among many.
+        assert!(!are_no_chance(0, 20, 0.5) && !are_no_chance(20, 20, 1.0));
+    }
 }

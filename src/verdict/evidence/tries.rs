@@ -1,7 +1,7 @@
 //! A board that starts and gives up.
 
 use super::course::left;
-use super::rise::{ends_in_a_spike, rises_at_the_end};
+use super::rise::{Rises, ends_in_a_spike, rises_at_the_end};
 use super::starved::starving;
 use super::to_the_end;
 use crate::stats::{extent, robust};
@@ -369,25 +369,36 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     } else {
         format!("peak of {peak}")
     };
-    let spike = ends_in(seen, tries.count).unwrap_or_default();
+    let spike = ends_in(seen, tries).unwrap_or_default();
     let limit = seen.analysis.run.limit_a.map(|limit| format!(" against a limit of {}", exact(limit, "A")));
     format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
 /// `, a spike at the very end,`, `, in 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
-fn ends_in(seen: &Seen, all: usize) -> Option<String> {
+fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     let rises = rises_at_the_end(seen)?;
-    let (low, high) = rises.peaks_a;
+    if rises.count == tries.count && tries.count > 1 && !rises.is_spike {
+        return Some(each_ends_in_a_rise(seen, &rises));
+    }
     let what = if rises.is_spike {
         "a spike at the very end".to_owned()
     } else {
-        format!("a rise at the very end (to {})", range(&seen.amps(low), &seen.amps(high)))
+        format!("a rise at the very end (to {})", amps_from_to(seen, rises.peaks_a))
     };
-    Some(match (all, rises.count) {
+    Some(match (tries.count, rises.count) {
         (1, _) => ", a spike at its very end,".into(),
-        (_, count) if count == all => format!(", {what},"),
-        (_, count) => format!(", in {count} of {all} tries {what},"),
+        (all, count) if count == all => format!(", {what},"),
+        (all, count) => format!(", in {count} of {all} tries {what},"),
     })
+}
+
+/// `, each a rise at the very end from a level of 0.379 to 0.413 A,`, of peaks that have just been said.
+fn each_ends_in_a_rise(seen: &Seen, rises: &Rises) -> String {
+    format!(", each a rise at the very end from a level of {},", amps_from_to(seen, rises.levels_a))
+}
+
+fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
+    range(&seen.amps(low), &seen.amps(high))
 }
 
 /// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.

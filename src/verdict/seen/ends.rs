@@ -104,6 +104,11 @@ impl Seen<'_> {
         self.band(stage).map(|band| (band.low, band.high))
     }
 
+    /// The highest reading of good boards in a stage, in amps.
+    pub(in crate::verdict) fn highest_of(&self, stage: usize) -> Option<f64> {
+        self.band(stage).map(|band| band.peak)
+    }
+
     /// Whether the amps of a try are for the most part such as good boards have in `stage`, a spike at its end left alone.
     pub(in crate::verdict) fn is_mostly_in(&self, attempt: &Attempt, stage: usize) -> bool {
         let edge_s = EDGE_READINGS * self.readout.update_s();

@@ -100,6 +100,54 @@ fn most_tries_that_rise_before_they_go_off_are_said_to() {
     assert!(!because(&half).contains("a rise") && !checks(&half).contains("a rise"), "{}", because(&half));
 }
 
+/// Eight tries of a board that each read these amps after their rails.
+fn tries_that_read(loading: &[f64]) -> Finding {
+    let each: Vec<(f64, f64, f64)> =
+        std::iter::once(RAILS).chain(loading.iter().map(|amps| (0.1, SET_V, *amps))).collect();
+    tries(&[&each[..]; 8]).find()
+}
+
+#[test]
+fn a_rise_that_is_little_but_ends_every_try_is_said_and_where_to_look_with_it() {
+    let busy = [1.0, 1.04, 0.97, 1.02, 0.99, 1.05, 0.96, 1.01, 0.98, 1.03, 1.0, 1.04, 0.97, 1.02];
+    let rising = tries_that_read(&[&busy[..], &[1.24]].concat());
+    class(&rising, Class::Cycling);
+    let said = because(&rising);
+    assert!(said.contains("peaks of 1.2"), "{said}");
+    assert!(said.contains("each a rise at the very end from a level of 1.0"), "{said}");
+    let hint = checks(&rising);
+    assert!(hint.contains("about 2.2 s after the wake, for every try ends in a rise"), "{hint}");
+    // What the load scatters by, or climbs by all the time, is none.
+    let climbing: Vec<f64> = (0..25).map(|index| 0.9 + 0.02 * f64::from(index)).collect();
+    for even in [[&busy[..], &[1.06]].concat(), climbing] {
+        let even = tries_that_read(&even);
+        assert!(
+            !because(&even).contains("very end") && !checks(&even).contains("rise"),
+            "{}",
+            because(&even)
+        );
+    }
+}
+
+#[test]
+fn one_brief_try_whose_last_readings_are_beyond_its_stage_ends_in_a_spike() {
+    let ends = |amps: f64| {
+        let brief = [(0.3, SET_V, 0.125), (0.1, SET_V, amps), (0.1, SET_V, 0.5 * amps)];
+        let latched = tries(&[&brief]).with(|b| b.levels.push((40.0, SET_V, 0.0234))).find();
+        class(&latched, Class::LatchOff);
+        latched
+    };
+    let spike = ends(0.9);
+    assert!(because(&spike).contains("0.900 A, a spike at its very end,"), "{}", because(&spike));
+    assert!(
+        checks(&spike).contains("about 0.3 s after the wake, for a spike ends the try"),
+        "{}",
+        checks(&spike)
+    );
+    // Good boards peak at 0.275 A in rails.
+    assert!(!because(&ends(0.262)).contains("spike"), "{}", because(&ends(0.262)));
+}
+
 #[test]
 fn what_a_try_has_come_to_before_is_no_spike_at_its_very_end() {
     let ends = |before: f64| {
