@@ -104,6 +104,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             step_into: None,
             asked: None,
             tries: None,
+            stays_down_s: None,
             because: vec!["0.84 A at 12.3 V for 25 s, longer than 5.2 s on good boards".into(); 4],
             runner_up: None,
         },

@@ -60,7 +60,7 @@ fn claimed(verdict: &Verdict, place: &str) -> String {
         }
         Class::LatchOff => format!("Latches off{place}: tries, then stays down"),
         Class::Cycling => {
-            format!("Cycling{place}: starts and gives up, {}", how_often(verdict))
+            format!("Cycling{place}: starts and gives up{}", how_often(verdict))
         }
         Class::Stalled => format!("Stalled in {}", stalled_in(verdict)),
         Class::FullBoot => format!("Full boot: reached {} and stayed", reached("the last stage")),
@@ -70,12 +70,13 @@ fn claimed(verdict: &Verdict, place: &str) -> String {
     }
 }
 
-/// Two tries are no more than that, however likely the next is.
-const fn how_often(verdict: &Verdict) -> &'static str {
-    match verdict.tries {
-        Some(1) => "once so far",
-        Some(2) => "twice so far",
-        _ => "again and again",
+/// Two tries are no more than that, however likely the next is; and what gave up for good is not going on.
+fn how_often(verdict: &Verdict) -> String {
+    match (verdict.tries, verdict.stays_down_s) {
+        (Some(1), _) => " once so far".into(),
+        (Some(2), _) => " twice so far".into(),
+        (Some(tries), Some(_)) => format!(" {tries} times, then stays down"),
+        _ => ", again and again".into(),
     }
 }
 
@@ -355,6 +356,7 @@ mod tests {
             step_into: None,
             asked: None,
             tries: None,
+            stays_down_s: None,
             because: Vec::new(),
             runner_up: None,
         }
@@ -397,8 +399,10 @@ mod tests {
 
     #[test]
     fn a_stage_that_had_run_its_length_is_told_by_its_end() {
+        let given_up = Verdict { tries: Some(5), stays_down_s: Some(29.0), ..verdict(Class::Cycling) };
+        assert!(headline(&given_up).ends_with("starts and gives up 5 times, then stays down"));
         let twice = Verdict { tries: Some(2), ..verdict(Class::Cycling) };
-        assert_eq!(headline(&twice), "Cycling in firmware: starts and gives up, twice so far");
+        assert_eq!(headline(&twice), "Cycling in firmware: starts and gives up twice so far");
         let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
         assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
         assert_eq!(short(&at_the_step), "latches off at the end of firmware");

@@ -69,6 +69,7 @@ pub(super) fn finding() -> Finding {
             step_into: None,
             asked: None,
             tries: None,
+            stays_down_s: None,
             because: vec!["firmware held 5 s, good boards 1.1 to 2.4 s".into()],
             runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
         },

@@ -165,6 +165,7 @@ fn nothing_carried(because: &[&str]) -> Verdict {
         step_into: None,
         asked: None,
         tries: None,
+        stays_down_s: None,
         because: because.iter().map(|&fact| fact.into()).collect(),
         runner_up: None,
     }
@@ -228,9 +229,16 @@ fn verdict(seen: &Seen) -> Verdict {
             .tries()
             .filter(|_| analysis.class() == Class::Cycling || tries_at_each_press(seen))
             .map(|tries| tries.count),
+        stays_down_s: gives_up_for_good(seen),
         because: because(seen),
         runner_up: runner_up(&with_some_ground(&analysis.probable, advice::limit_may_stop(seen))),
     }
+}
+
+/// How long a board that started again and again has stayed down since.
+fn gives_up_for_good(seen: &Seen) -> Option<f64> {
+    let again = matches!(seen.class(), Class::Cycling | Class::FeedLimited);
+    seen.tries().filter(|_| again).and_then(|tries| tries.stays_down(seen.analysis.run.end_s))
 }
 
 /// The stage in which more than half of the tries end that were given up, of a board that tries again and again.

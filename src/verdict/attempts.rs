@@ -364,6 +364,16 @@ impl Tries {
 }
 
 impl Tries {
+    /// How long the board has stayed down after the last of them when the readings end at `end_s`, in seconds, if it has for
+    /// so much longer than it rested between them that no other is to be expected.
+    #[must_use]
+    pub fn stays_down(&self, end_s: f64) -> Option<f64> {
+        /// Times the longest that they were apart (by judgement).
+        const TIMES: f64 = 3.0;
+        let every = self.every_s.filter(|_| !self.one_is_on)?;
+        Some(end_s - self.last_end_s).filter(|down| *down > TIMES * every.high)
+    }
+
     /// How far the starts are apart on average, in words, of readings `update_s` apart: the span of all of them is known as
     /// well as one of them, so that the mean has finer figures than a single time.
     #[must_use]

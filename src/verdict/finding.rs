@@ -259,6 +259,10 @@ pub struct Verdict {
     /// every press; null for another.
     #[serde(default)]
     pub tries: Option<usize>,
+    /// How long a board that started again and again has stayed down since, in seconds, where that is long enough to show that
+    /// it gave up; null where it would try again.
+    #[serde(default)]
+    pub stays_down_s: Option<f64>,
     /// The facts that decided, with numbers and units.
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.

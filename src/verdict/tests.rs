@@ -329,3 +329,17 @@ fn where_most_tries_end_is_told_beside_the_furthest_stage() {
     assert_eq!((all.reached.as_deref(), all.usually_in.as_deref()), (Some("loading"), None), "{all:#?}");
     assert_eq!(all.place(), all.reached.as_ref());
 }
+
+#[test]
+fn a_board_that_tried_again_and_again_and_then_stayed_down_is_said_to_have_stopped() {
+    let tries = [(1.5, SET_V, 0.0234), RAILS, (0.3, SET_V, 0.9)].repeat(5);
+    let ends_after =
+        |seconds: f64| find(&[&[OFF, STANDBY][..], &tries, &[(seconds, SET_V, 0.0234)]].concat()).verdict;
+    let (going_on, stopped) = (ends_after(2.0), ends_after(30.0));
+    assert_eq!((going_on.class, going_on.stays_down_s), (Class::Cycling, None));
+    assert_eq!(stopped.class, Class::Cycling);
+    assert!(stopped.stays_down_s.is_some_and(|down| (29.0..31.0).contains(&down)), "{stopped:?}");
+    let said =
+        |verdict: &crate::verdict::Verdict| verdict.because.iter().any(|fact| fact.starts_with("after that"));
+    assert!(said(&stopped) && !said(&going_on), "{:#?}", stopped.because);
+}

@@ -25,7 +25,8 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
         facts.push(highest(seen, &tries));
     }
     facts.extend(starving(seen));
-    if seen.class() == Class::LatchOff {
+    let stays_down = seen.tries().and_then(|tries| tries.stays_down(seen.analysis.run.end_s)).is_some();
+    if seen.class() == Class::LatchOff || stays_down {
         let unpressed = if tries_at_each_press(seen) { ", and no press follows" } else { "" };
         facts.push(format!("after that {}: {}{unpressed}", to_the_end(seen, last), left(seen, last)));
     }
