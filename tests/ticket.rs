@@ -124,6 +124,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 step_into: None,
                 asked: None,
                 tries: None,
+                stays_down_s: None,
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },
