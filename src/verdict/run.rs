@@ -3,6 +3,7 @@
 use super::readout::Readout;
 use crate::share::WORTH_SHARING;
 use crate::stats::{extent, robust};
+use crate::trace::readback::OFF_VOLTS;
 use crate::trace::{Event, EventKind, Mode, Trace};
 use crate::units::{Amps, Volts};
 use rayon::prelude::*;
@@ -39,8 +40,10 @@ const RISE_S: f64 = 1.5;
 /// One stretch of a log in which the board is fed.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Run {
-    /// Its samples.
+    /// Its samples with feed.
     pub samples: Range<usize>,
+    /// The first that shows its output on: the volts may still be low.
+    pub on_from: usize,
     /// Switch-on, or the first reading where that was not seen.
     pub start_s: f64,
     /// Last reading of the run, or the first without feed.
@@ -113,8 +116,39 @@ pub(super) fn runs(trace: &Trace, readout: &Readout) -> Vec<Run> {
         return Vec::new();
     }
     let set_v = set_volts(trace);
-    let fed = fed(trace, readout, set_v);
-    stretches(trace, &fed).into_iter().map(|samples| run(trace, samples, set_v)).collect()
+    let stretches = stretches(trace, &fed(trace, readout, set_v));
+    let off_from = std::iter::once(0).chain(stretches.iter().map(|samples| samples.end));
+    let with_rise = |(off_from, samples): (usize, &Range<usize>)| {
+        let first = first_on(trace, readout, off_from..samples.start);
+        run(trace, samples.clone(), first.unwrap_or(samples.start), set_v)
+    };
+    off_from.zip(&stretches).map(with_rise).collect()
+}
+
+/// The first of the readings right `before` a feed that shows its output on while the volts still rise: by the mode, where
+/// one is told of the output off as well, for some supplies tell the same then; by amps; or by volts on their way up.
+fn first_on(trace: &Trace, readout: &Readout, before: Range<usize>) -> Option<usize> {
+    let earliest_s = trace.time()[before.end] - RISE_S;
+    let on = |i: &usize| trace.time()[*i] >= earliest_s && trace.mode(*i) != Mode::Off;
+    let rising = before.rev().take_while(on);
+    let is_told = |i: &usize| matches!(trace.mode(*i), Mode::ConstantVoltage | Mode::ConstantCurrent);
+    let after_off = |i: &usize| i.checked_sub(1).is_some_and(|off| trace.mode(off) == Mode::Off);
+    let told = rising.clone().take_while(is_told).last().filter(after_off);
+    let drawn_a = readout.zero_a + least_drawn(readout);
+    let shows = |i: &usize| trace.amps()[*i] > drawn_a || goes_up(trace, *i);
+    told.or_else(|| rising.take_while(shows).last())
+}
+
+/// Whether the volts of reading `i` lie between those before and after it, on their way up.
+fn goes_up(trace: &Trace, i: usize) -> bool {
+    let volts = trace.volts();
+    let before = i.checked_sub(1).map(|before| volts[before]);
+    before.is_some_and(|before| volts[i] > before + OFF_VOLTS && volts[i] < volts[i + 1])
+}
+
+/// Amps that no reading shows with nothing drawn.
+fn least_drawn(readout: &Readout) -> f64 {
+    (6.0 * readout.noise_a).max(2.5 * readout.step_a)
 }
 
 /// The highest volts of a log that never shows enough of them to feed a board, and does not say what was set: of what
@@ -142,7 +176,7 @@ fn header_set_volts(trace: &Trace) -> Option<f64> {
 
 fn fed(trace: &Trace, readout: &Readout, set_v: f64) -> Vec<bool> {
     let limit = trace.header().limit.map_or(0.0, Amps::value);
-    let drawn = (DRAWN_SHARE * limit).max(6.0 * readout.noise_a).max(2.5 * readout.step_a);
+    let drawn = (DRAWN_SHARE * limit).max(least_drawn(readout));
     let fed = |i: usize| {
         let present = trace.volts()[i] >= PRESENT_SHARE * set_v && trace.volts()[i] > 0.0;
         trace.mode(i) != Mode::Off && (present || trace.amps()[i] - readout.zero_a > drawn)
@@ -173,8 +207,9 @@ fn bounced(trace: &Trace, off: usize, on: usize) -> bool {
     !by_hand && trace.time()[on] - trace.time()[off] < BOUNCE_S
 }
 
-fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
-    let (first, last) = (samples.start, samples.end - 1);
+/// The run of these samples, whose output is on from the one at `first` on.
+fn run(trace: &Trace, samples: Range<usize>, first: usize, usual_v: f64) -> Run {
+    let last = samples.end - 1;
     let start_s = switch_on(trace, first);
     let end_s = trace.time()[samples.end.min(trace.len() - 1)];
     let told_v = told_set_volts(trace, last).or(header_set_volts(trace));
@@ -187,6 +222,7 @@ fn run(trace: &Trace, samples: Range<usize>, usual_v: f64) -> Run {
         switched_off: samples.end < trace.len(),
         set_v,
         told_v,
+        on_from: first,
         limit_a: limit(trace, last),
         presses: presses(trace, start_s, end_s),
         highest_a: highest(trace, &samples, start_s),

@@ -23,6 +23,7 @@ mod readings;
 mod rests;
 mod second_presses;
 mod surplus;
+mod switch_on;
 mod tries;
 
 /// A bench: what is fed, how, and what the profile knows.
