@@ -8,7 +8,7 @@ use super::period::period;
 use super::piece::stands_for;
 use super::readout::Readout;
 use crate::share::{both, each};
-use crate::stats::robust;
+use crate::stats::{extent, robust};
 use crate::trace::Trace;
 use crate::trace::readback::OFF_VOLTS;
 use crate::units::{Amps, Joules, Seconds, Volts, Watts};
@@ -37,7 +37,7 @@ pub(super) fn phases(trace: &Trace, readout: &Readout, analyses: &[Analysis]) ->
     let mut named = Vec::new();
     let mut next = 0;
     for analysis in analyses {
-        push_off(&mut named, trace, next..analysis.run.samples.start, analysis.run.start_s);
+        push_off(&mut named, trace, next..analysis.run.on_from, analysis.run.start_s);
         named.extend(of_run(analysis));
         next = analysis.run.samples.end;
     }
@@ -66,6 +66,10 @@ fn of_run(analysis: &Analysis) -> Vec<Named> {
             }
             _ => named.push(Named { name, samples, start_s, end_s }),
         }
+    }
+    // No piece holds the readings in which the volts still rise.
+    if let Some(first) = named.first_mut() {
+        first.samples.start = analysis.run.on_from;
     }
     named
 }
@@ -146,7 +150,20 @@ fn settled(trace: &Trace, readout: &Readout, named: &Named) -> Range<usize> {
     let (from, to) = (named.start_s + lead_s.min(most), named.end_s - tail_s.min(most));
     let at = |time: f64| start + trace.time()[start..end].partition_point(|t| *t < time);
     let inner = at(from)..at(to);
-    if inner.is_empty() { start..end } else { inner }
+    match inner.is_empty() {
+        true => start..end,
+        // What shows the rise is none of the level, whatever its amps.
+        false if rises => with_alike(trace.amps(), inner.clone(), inner.start..end),
+        false => with_alike(trace.amps(), inner, start..end),
+    }
+}
+
+/// `inner` with what of `all` beside it reads no less and no more than it does anywhere: that averages over no edge.
+fn with_alike(amps: &[f64], inner: Range<usize>, all: Range<usize>) -> Range<usize> {
+    let Some((low, high)) = extent(&amps[inner.clone()]) else { return inner };
+    let alike = |i: &usize| (low..=high).contains(&amps[*i]);
+    let start = (all.start..inner.start).rev().take_while(alike).last().unwrap_or(inner.start);
+    start..(inner.end..all.end).take_while(alike).last().map_or(inner.end, |last| last + 1)
 }
 
 /// How often what the board draws repeats within the phase; nothing is drawn while it is off.

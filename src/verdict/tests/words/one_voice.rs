@@ -8,6 +8,24 @@ fn limits(finding: &Finding) -> String {
 }
 
 #[test]
+fn the_mean_of_a_level_is_that_of_its_readings_over_the_time_that_is_said() {
+    // It swings, and begins with its low side: what does not average over the edge is of the level.
+    let swings = [(0.3, SET_V, 0.55), (0.6, SET_V, 0.7)].repeat(20);
+    let booted = bench(&[&[OFF, STANDBY, RAILS, LOADING][..], &swings].concat());
+    let (finding, trace) = (booted.find(), booted.trace());
+    class(&finding, Class::FullBoot);
+    let last = finding.phases.last().expect("a phase");
+    let read: Vec<f64> = (0..trace.len())
+        .filter(|i| trace.time()[*i] >= last.start_s.value() - 1e-9)
+        .map(|i| trace.amps()[i])
+        .collect();
+    #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
+    let mean = read.iter().sum::<f64>() / read.len() as f64;
+    // Less than the two readings at its begin are worth: 1.1 mA.
+    assert!((last.mean_a.value() - mean).abs() < 0.0005, "{} against {mean}", last.mean_a.value());
+}
+
+#[test]
 fn a_standby_that_the_verdict_condemns_is_a_departure_and_no_open_question() {
     let draws = |amps: f64| {
         bench(&[OFF, (30.0, SET_V, amps)])
