@@ -311,13 +311,24 @@ pub fn volts_as_set(volts: f64) -> String {
     if is_exact { shown } else { format!("{volts:.2} V") }
 }
 
-/// Volts that were read, beside those that were `set`: said as set where they are no other.
+/// Volts that were read, beside those that were `set`: to as many decimals where they are no other, so that the two are
+/// compared at a glance.
 #[must_use]
 pub fn volts_beside(volts: f64, set: Option<f64>) -> String {
+    let Some(set) = set.filter(|set| are_as_set(volts, *set)) else { return volts_for_people(volts) };
+    let shown = volts_as_set(set);
+    let (number, unit) = shown.split_once(' ').unwrap_or((&shown, "V"));
+    let places = number.split_once('.').map_or(0, |(_, places)| places.len());
+    // Of less than a volt the number is of a smaller unit.
+    if unit == "V" { format!("{volts:.places$} {unit}") } else { volts_for_people(volts) }
+}
+
+/// Whether volts that were read are no other than those that were `set`.
+#[must_use]
+pub fn are_as_set(volts: f64, set: f64) -> bool {
     /// Share of the volts by which the readback of a good supply is off (common practice, no source).
     const SAME: f64 = 0.001;
-    let same = set.filter(|set| (volts - set).abs() <= SAME * set.abs());
-    same.map_or_else(|| volts_for_people(volts), volts_as_set)
+    (volts - set).abs() <= SAME * set.abs()
 }
 
 /// `low to high` in the unit of the lower, `0.31 to 0.42 A` of `0.31 A` and `0.42 A`, or one of them if they read the same.

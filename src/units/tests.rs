@@ -138,7 +138,11 @@ fn volts_are_said_as_they_were_set() {
     let shown = [20.25, 19.45, 36.0, 5.0, 3.8, 12.5].map(volts_as_set);
     assert_eq!(shown, ["20.25 V", "19.45 V", "36.0 V", "5.00 V", "3.80 V", "12.5 V"]);
     let beside = |volts: f64| volts_beside(volts, Some(20.25));
-    assert_eq!([beside(20.26), beside(20.4), beside(18.7)], ["20.25 V", "20.4 V", "18.7 V"]);
+    // A reading is said as it is, and not as what was set.
+    assert_eq!([beside(20.2637), beside(20.4), beside(18.7)], ["20.26 V", "20.4 V", "18.7 V"]);
+    let alike = [(18.6255, 18.62), (18.996, 19.0), (12.807, 12.8), (0.4996, 0.5)];
+    let said = alike.map(|(read, set)| volts_beside(read, Some(set)));
+    assert_eq!(said, ["18.63 V", "19.0 V", "12.8 V", "0.500 V"]);
     assert_eq!(volts_beside(20.26, None), "20.3 V");
 }
 

@@ -19,8 +19,8 @@ use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::trace::Trace;
 use crate::units::{
-    Seconds, Volts, in_steps, marked_time, range, reference_in_steps, span_in_steps, time_in_steps,
-    volts_as_set, volts_beside,
+    Seconds, Volts, are_as_set, in_steps, marked_time, range, reference_in_steps, span_in_steps,
+    time_in_steps, volts_as_set, volts_beside,
 };
 use std::ops::Range;
 
@@ -265,7 +265,7 @@ impl<'a> Seen<'a> {
         self.analysis.run.told_v
     }
 
-    /// Volts that were read; as they were set where they are no other.
+    /// Volts that were read, to the decimals of those that were set where they are no other.
     pub(super) fn volts(&self, value: f64) -> String {
         volts_beside(value, self.told_volts())
     }
@@ -278,7 +278,7 @@ impl<'a> Seen<'a> {
     /// The volts of the feed unloaded; with what was set, where the supply reads something else.
     pub(super) fn unloaded_volts(&self) -> String {
         let read = self.volts(self.analysis.run.set_v);
-        match self.told_volts().map(volts_as_set) {
+        match self.told_volts().filter(|set| !are_as_set(self.analysis.run.set_v, *set)).map(volts_as_set) {
             Some(set) if set != read => format!("{read} ({set} set)"),
             _ => read,
         }
