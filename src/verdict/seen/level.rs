@@ -31,9 +31,14 @@ impl Load {
         format!("{} Ω", figures(ohms, 3))
     }
 
-    /// Ohms of a reckoning that rests on a round figure.
+    /// Ohms of a reckoning that rests on a round figure: one figure where it gives back what they were reckoned from, else
+    /// two.
     pub(in crate::verdict) fn rough(ohms: f64) -> String {
-        format!("{} Ω", figures(ohms, 1))
+        /// Share that a round figure may be off by.
+        const CARRIES: f64 = 0.03;
+        let one = figures(ohms, 1);
+        let off = one.parse::<f64>().map_or(f64::INFINITY, |round| (round / ohms - 1.0).abs());
+        if off <= CARRIES { format!("{one} Ω") } else { format!("{} Ω", figures(ohms, 2)) }
     }
 }
 
