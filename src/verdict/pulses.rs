@@ -4,6 +4,7 @@ use super::attempts::RISES_S;
 use super::phases::EDGE_READINGS;
 use super::seen::{Seen, exact};
 use crate::reference::StageMeasure;
+use crate::stats::moments::Moments;
 use crate::stats::robust;
 use std::ops::Range;
 
@@ -272,9 +273,12 @@ impl Rhythm {
         if let Some(every_s) = with_some_missed(&spaces, Self::EVEN, update_s) {
             return Some(Self { every_s });
         }
-        let even = spaces.iter().filter(|space| (*space - usual).abs() <= Self::EVEN * usual + update_s);
+        let mut even = spaces.clone();
+        even.retain(|space| (space - usual).abs() <= Self::EVEN * usual + update_s);
+        // The mean, for each space by itself is no finer than the readings.
+        let every_s = even.iter().copied().collect::<Moments>().mean()?;
         // One that was missed, or one more, leaves most of them even.
-        (4 * even.count() >= 3 * spaces.len()).then_some(Self { every_s: usual })
+        (4 * even.len() >= 3 * spaces.len()).then_some(Self { every_s })
     }
 
     /// `one about every 2.1 s`.

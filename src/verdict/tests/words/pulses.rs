@@ -20,6 +20,15 @@ fn pulsing(rest_a: f64, above_a: f64, good: Option<(f64, f64)>) -> Bench {
 }
 
 #[test]
+fn the_period_of_pulses_is_the_mean_of_their_spaces_and_not_one_reading_more_or_less() {
+    // Four spaces of 1.8 s and three of 2.0 s: 1.89 s.
+    let rests = [3.0, 1.7, 1.7, 1.7, 1.7, 1.9, 1.9, 1.9];
+    let pulses = rests.iter().flat_map(|rest| [(*rest, SET_V, 0.0234), (0.1, SET_V, 0.035)]);
+    let told = because(&bench(&[vec![OFF], pulses.collect(), vec![(4.0, SET_V, 0.0234)]].concat()).find());
+    assert!(told.contains("8 short pulses, one about every 1.9 s"), "{told}");
+}
+
+#[test]
 fn pulses_are_held_against_those_of_good_boards_by_how_far_they_go_above_the_rest() {
     // Below all that good boards' standby peaks at, and still far above what theirs goes to.
     let retries = pulsing(0.0234, 0.012, Some((0.002, 5.0)));
