@@ -32,7 +32,12 @@ pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     let what = if limited { "neither volts nor amps move" } else { "the current does not move" };
     match presses.len() {
         0 => None,
-        1 => Some(format!("the press at {times} changes nothing: {what}{}", for_good(seen, &presses))),
+        1 => Some(match wakes_instead(seen, presses[0]) {
+            Some(next) => {
+                format!("the press at {times} changes nothing; that at {} wakes it", seen.mark(next))
+            }
+            None => format!("the press at {times} changes nothing: {what}{}", for_good(seen, &presses)),
+        }),
         _ => Some(format!("the presses at {times} change nothing: {what}")),
     }
 }
@@ -144,26 +149,40 @@ pub(super) fn tries_at_each_press(seen: &Seen) -> bool {
 
 /// Whether a board at rest did not stir at a press.
 fn is_in_vain(seen: &Seen, press: f64) -> bool {
-    let (from, to) = (press - BY_HAND_S, press + TIME_TO_WAKE_S);
+    // What comes with the next press is an answer to that.
+    let until_s = next_press(seen, press).map_or(f64::INFINITY, |next| next - BY_HAND_S);
+    let (from, to) = (press - BY_HAND_S, (press + TIME_TO_WAKE_S).min(until_s));
     // What draws from switch-on on may be a load and no board that woke.
     let loaded_s = seen.analysis.run.start_s + RISES_S;
     let woke = |start_s: f64| !(loaded_from_switch_on(seen) && start_s < loaded_s);
     let mut starts = seen.attempts.iter().filter(|start| woke(start.start_s.value()));
     let awake = starts.any(|start| start.start_s.value() < to && start.end_s.value() > from);
-    !awake && moves(seen, press).is_some_and(|moves| !moves)
+    !awake && moves(seen, press, until_s).is_some_and(|moves| !moves)
+}
+
+fn next_press(seen: &Seen, press: f64) -> Option<f64> {
+    seen.analysis.run.presses.iter().copied().find(|next| *next > press)
+}
+
+/// The press after `press`, if that wakes the board.
+fn wakes_instead(seen: &Seen, press: f64) -> Option<f64> {
+    let next = next_press(seen, press)?;
+    let mut starts = seen.attempts.iter().map(|start| start.start_s.value());
+    starts.any(|start_s| waking(seen, start_s) == Some(next)).then_some(next)
 }
 
 /// Whether volts or current move in the time after `press` as they did not before, and do not elsewhere in that rest; `None`
-/// where too little was read.
-fn moves(seen: &Seen, press: f64) -> Option<bool> {
+/// where too little was read. What comes from `until_s` on is no answer.
+fn moves(seen: &Seen, press: f64, until_s: f64) -> Option<bool> {
     /// Share of the set volts that readback noise stays below.
     const VOLTS_SHARE: f64 = 0.01;
-    if seen.unread_s(press - BY_HAND_S, press + SHOWS_S) > 0.0 {
+    let shows_until_s = (press + SHOWS_S).min(until_s);
+    if seen.unread_s(press - BY_HAND_S, shows_until_s) > 0.0 {
         return None;
     }
     let [before, after] = [
         seen.samples_between(press - BY_HAND_S - SHOWS_S, press - BY_HAND_S),
-        seen.samples_between(press - BY_HAND_S, press + SHOWS_S),
+        seen.samples_between(press - BY_HAND_S, shows_until_s),
     ];
     let elsewhere = elsewhere(seen, press);
     let of = |readings: &[f64], least: f64| {

@@ -6,6 +6,24 @@ use super::*;
 const RUNS: [(f64, f64, f64); 5] = [OFF, STANDBY, RAILS, (6.0, SET_V, 1.0), (30.0, SET_V, 0.0234)];
 
 #[test]
+fn a_press_that_did_nothing_before_one_that_woke_is_told() {
+    let standby = (8.0, SET_V, 0.0234);
+    for levels in [vec![OFF, standby, RAILS, LOADING, IDLE], vec![OFF, standby, RAILS, (60.0, SET_V, 1.016)]]
+    {
+        let pressed =
+            |presses: &[f64]| because(&bench(&levels).with(|b| b.presses = presses.to_vec()).find());
+        // The board wakes at 9.0 s, within the time of the first press.
+        let twice = pressed(&[6.5, 8.6]);
+        assert!(twice.contains("the press at 6.5 s changes nothing; that at 8.6 s wakes it"), "{twice}");
+        let once = pressed(&[8.6]);
+        assert!(!once.contains("changes nothing"), "{once}");
+        // One that may be what woke it is not said to have done nothing.
+        let alone = pressed(&[6.5]);
+        assert!(!alone.contains("changes nothing"), "{alone}");
+    }
+}
+
+#[test]
 fn a_press_shortly_before_a_board_goes_off_may_have_switched_it_off() {
     let pressed = |more: &[f64]| bench(&RUNS).with(|b| b.presses.extend(more)).find();
     let twice = pressed(&[9.8]);
