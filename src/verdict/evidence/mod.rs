@@ -53,7 +53,7 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
         facts.insert(0, "the run fits none of the explanations well".into());
     }
     facts.truncate(MOST_FACTS);
-    let more = surplus(seen).into_iter().chain(in_vain(seen));
+    let more = surplus(seen).into_iter().chain(short::unasked(seen)).chain(in_vain(seen));
     let room = MOST_FACTS - facts.len();
     facts.extend(more.take(room));
     facts

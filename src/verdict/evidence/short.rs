@@ -2,7 +2,7 @@
 
 use crate::reference::GAIN_ERROR;
 use crate::stats::moments::Moments;
-use crate::units::{figures, to_the_place_of};
+use crate::units::{are_as_set, figures, range, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::seen::{Level, Load, Seen, exact, volts};
@@ -39,7 +39,8 @@ pub(super) fn short(seen: &Seen, last: &Step) -> Vec<String> {
 /// `the feed stands at 2.11 V of the 19.0 V set`.
 fn stands(seen: &Seen, level: &Level) -> String {
     let (read, set) = (seen.volts(level.volts), seen.set_volts());
-    if read == set {
+    let told_v = seen.analysis.run.told_v;
+    if read == set || told_v.is_some_and(|told_v| are_as_set(level.volts, told_v)) {
         format!("the feed holds the {set} set")
     } else {
         format!("the feed stands at {read} of the {set} set")
@@ -162,27 +163,14 @@ struct Creep {
 }
 
 impl Creep {
-    /// Parts of the time, each of which must go on the same way.
-    const PARTS: usize = 5;
-
     /// `None` of what is steady, of what goes to and fro, and of too few readings.
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
         /// Share of the ohms that is more than a supply drifts by as it warms, and of use (by judgement).
         const SHOWS: f64 = 0.02;
-        /// Fewer readings of a part are no mean.
-        const READINGS: usize = 5;
         let level = seen.level(last);
-        let from_s = flows_from(seen, &level) + AT_ONCE_S;
-        let read = seen.samples_between(from_s, level.end_s);
-        let each = read.len() / Self::PARTS;
-        let parts = (0..Self::PARTS).map(|part| read.start + part * each..read.start + (part + 1) * each);
-        let ohms: Vec<f64> = parts.filter_map(|part| ohms_over(seen, part)).collect();
-        let (first, last) = (*ohms.first()?, *ohms.last()?);
-        let way = last - first;
-        let one_way = ohms.windows(2).all(|pair| (pair[1] - pair[0]) * way > 0.0);
+        let (first, last) = one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
         let clearly = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
-        let shows = each >= READINGS && ohms.len() == Self::PARTS && one_way && way.abs() > clearly;
-        shows.then_some(Self { from_ohm: first, to_ohm: last })
+        ((last - first).abs() > clearly).then_some(Self { from_ohm: first, to_ohm: last })
     }
 
     /// `its ohms creep down, from 3.92 Ω to 3.81 Ω`, and what that is like: copper gains 0.39 % a kelvin (IEC 60028).
@@ -197,16 +185,85 @@ impl Creep {
     }
 }
 
+/// A current that goes one way for as long as the load stays, by more than its readings tell, if by too little for ohms.
+#[derive(Debug, Clone, Copy)]
+struct Drift {
+    from_a: f64,
+    to_a: f64,
+}
+
+impl Drift {
+    /// `None` of what is steady as far as the readings tell, and of what goes to and fro.
+    fn of(seen: &Seen, last: &Step) -> Option<Self> {
+        /// Steps of the readback that no mean is off by.
+        const STEPS: f64 = 1.0;
+        /// Standard deviations that the difference of two means of noise hardly goes beyond.
+        const SDS: f64 = 4.0;
+        let parts = parts(seen, &seen.level(last))?;
+        let (from_a, to_a) = one_way(&parts, |part| amps_over(seen, part))?;
+        #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
+        let noise_a = SDS * seen.readout.noise_a * (2.0 / parts[0].len() as f64).sqrt();
+        let clearly = noise_a.max(STEPS * seen.analysis.step_a);
+        ((to_a - from_a).abs() > clearly).then_some(Self { from_a, to_a })
+    }
+
+    /// `the current falls by 1.9 %, from 1.625 to 1.595 A`, and what that is like.
+    fn words(self, seen: &Seen) -> String {
+        let (way, like) = if self.to_a < self.from_a {
+            ("falls", "as where metal warms")
+        } else {
+            ("rises", "as where a chip or clamp warms")
+        };
+        let share = figures(100.0 * (self.to_a / self.from_a - 1.0).abs(), 2);
+        let bounds = range(&seen.amps(self.from_a), &seen.amps(self.to_a));
+        format!("the current {way} by {share} %, from {bounds} ({like})")
+    }
+}
+
+/// The time that a load stays for, without its first second, in five parts; `None` of too few readings.
+fn parts(seen: &Seen, level: &Level) -> Option<Vec<Range<usize>>> {
+    /// Each of them must go on the same way.
+    const PARTS: usize = 5;
+    /// Fewer readings of a part are no mean.
+    const READINGS: usize = 5;
+    let read = seen.samples_between(flows_from(seen, level) + AT_ONCE_S, level.end_s);
+    let each = read.len() / PARTS;
+    let part = |part: usize| read.start + part * each..read.start + (part + 1) * each;
+    (each >= READINGS).then(|| (0..PARTS).map(part).collect())
+}
+
+/// The first and the last of what the `parts` measure, if each goes on the same way.
+fn one_way(parts: &[Range<usize>], measure: impl Fn(Range<usize>) -> Option<f64>) -> Option<(f64, f64)> {
+    let found: Vec<f64> = parts.iter().cloned().map(measure).collect::<Option<_>>()?;
+    let (first, last) = (*found.first()?, *found.last()?);
+    let way = last - first;
+    found.windows(2).all(|pair| (pair[1] - pair[0]) * way > 0.0).then_some((first, last))
+}
+
+/// Mean amps, without the supply's zero.
+fn amps_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
+    let amps = seen.trace.amps().get(samples)?.iter().copied().collect::<Moments>().mean()?;
+    Some(amps - seen.readout.zero_a).filter(|amps| *amps > 0.0)
+}
+
 /// Mean volts over mean amps.
 fn ohms_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
     let volts = seen.trace.volts().get(samples.clone())?.iter().copied().collect::<Moments>().mean()?;
-    let amps = seen.trace.amps().get(samples)?.iter().copied().collect::<Moments>().mean()?;
-    Some(volts / (amps - seen.readout.zero_a)).filter(|ohms| ohms.is_finite() && *ohms > 0.0)
+    Some(volts / amps_over(seen, samples)?).filter(|ohms| ohms.is_finite() && *ohms > 0.0)
+}
+
+/// `no press of the button is marked`, of a board that is loaded from switch-on and would wait for one: that nothing starts
+/// is no news of it.
+pub(super) fn unasked(seen: &Seen) -> Option<String> {
+    let loaded = seen.class() == Class::PartialShort && !woke_before(seen);
+    let unasked = loaded && seen.has_button() && seen.analysis.run.presses.is_empty();
+    unasked.then(|| "no press of the button is marked: whether it would start is not known".to_owned())
 }
 
 fn before(seen: &Seen, last: &Step, since: f64) -> String {
     let lasts = lasts(seen, last);
-    let creep = Creep::of(seen, last).map(Creep::words);
+    let drift = || Drift::of(seen, last).map(|drift| drift.words(seen));
+    let creep = Creep::of(seen, last).map(Creep::words).or_else(drift);
     let steady =
         creep.clone().map_or_else(|| format!("steady for {lasts}"), |creep| format!("in {lasts} {creep}"));
     if woke_before(seen) {

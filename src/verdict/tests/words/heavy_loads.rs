@@ -1,6 +1,7 @@
 //! Heavy loads: what tells a resistance from a diode, and what an ohmmeter is to find.
 
 use super::*;
+use crate::verdict::seen::Load;
 
 fn short(volts: f64, amps: f64) -> Bench {
     bench(&[OFF, (20.0, volts, amps)])
@@ -119,6 +120,43 @@ fn ohms_that_creep_one_way_are_not_called_steady() {
     let swings: Vec<_> = (0..30).map(|step| (1.0, if step % 2 == 0 { 8.2 } else { 8.8 }, 3.0)).collect();
     let swings = because(&bench(&[&[OFF][..], &swings].concat()).find());
     assert!(!swings.contains("creep"), "{swings}");
+}
+
+#[test]
+fn a_current_that_goes_one_way_is_not_called_steady_though_its_ohms_hardly_move() {
+    // Steps of a second below the limit, by a few of the readback's milliamps.
+    let below_the_limit = |from_a: f64, to_a: f64| {
+        let amps = |step: u32| from_a + (to_a - from_a) * f64::from(step) / 29.0;
+        let steps = (0..30_u32).map(|step| (1.0, SET_V, amps(step)));
+        let finding = bench(&std::iter::once(OFF).chain(steps).collect::<Vec<_>>()).find();
+        class(&finding, Class::PartialShort);
+        because(&finding)
+    };
+    let [falls, rises, stays] =
+        [(1.625, 1.595), (1.595, 1.625), (1.61, 1.61)].map(|(from, to)| below_the_limit(from, to));
+    assert!(
+        falls.contains("s the current falls by 1.5 %, from 1.62 to 1.60 A (as where metal warms)"),
+        "{falls}"
+    );
+    assert!(!falls.contains("steady"), "{falls}");
+    assert!(rises.contains("s the current rises by 1.5 %") && !rises.contains("steady"), "{rises}");
+    assert!(stays.contains("it is steady for") && !stays.contains("the current falls"), "{stays}");
+}
+
+#[test]
+fn a_round_figure_of_ohms_gives_back_the_watts_that_it_was_reckoned_from() {
+    let at_a_volt = [0.7, 0.399, 29.9, 1.84, 25.6, 0.05].map(|watts: f64| Load::rough(1.0 / watts));
+    assert_eq!(at_a_volt, ["1.4 Ω", "2.5 Ω", "0.033 Ω", "0.54 Ω", "0.04 Ω", "20 Ω"]);
+}
+
+#[test]
+fn a_load_from_switch_on_is_said_to_be_unasked_where_no_press_is_marked() {
+    let unasked = "no press of the button is marked: whether it would start is not known";
+    let pressed = |presses: &[f64]| {
+        because(&bench(&[OFF, (20.0, SET_V, 2.0)]).with(|b| b.presses = presses.to_vec()).find())
+    };
+    assert!(pressed(&[]).contains(unasked), "{}", pressed(&[]));
+    assert!(!pressed(&[4.5]).contains(unasked), "{}", pressed(&[4.5]));
 }
 
 #[test]
