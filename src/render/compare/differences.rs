@@ -68,17 +68,17 @@ fn tries(run: &Subject) -> usize {
 /// How often each run tried.
 fn of_tries(runs: [Subject; 2]) -> Difference {
     let said = |run: &Subject| match tries(run) {
-        0 => "none".into(),
+        0 => "no try given up".into(),
         count => {
             let every = Tries::of(&run.finding.attempts, &run.finding.log.gaps)
                 .and_then(|tries| tries.period(run.finding.log.update_s().unwrap_or(0.0)));
-            every.map_or_else(|| count.to_string(), |every| format!("{count}, one every {every}"))
+            every.map_or_else(|| format!("{count} given up"), |every| format!("{count} given up, one every {every}"))
         }
     };
     let words = match runs.map(|run| tries(&run)) {
         [0, 0] => "none in either",
-        [0, _] => "new",
-        [_, 0] => "gone",
+        [0, _] => "gives up now",
+        [_, 0] => "gives up no longer",
         [_, _] => "in both",
     };
     let [before, after] = [said(&runs[0]), said(&runs[1])];

@@ -118,7 +118,7 @@ fn tries_are_counted_once_however_many_of_them_show_their_stages() {
     firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | draws 17 % less, 2.4 s longer, now as good boards
     loading: not reached | 1.44 A, 8.4 s | now reached
     picture: not reached | 1.14 A, 42.0 s | now reached
-    tries: 3, one every 3.00 s | none | gone
+    tries: 3 given up, one every 3.00 s | no try given up | gives up no longer
     ");
 }
 
@@ -439,6 +439,17 @@ fn the_rise_of_the_feed_is_no_stage_of_a_board_without_a_standby() {
     };
     assert_eq!(row(Some(&profile)), "none");
     assert_ne!(row(None), "none");
+}
+
+#[test]
+fn tries_beside_a_run_without_any_are_told_in_words() {
+    let (mut before, after) = (stalled(), booted());
+    before.1.attempts = crate::render::fixtures::cycling(2).attempts;
+    before.1.attempts.truncate(1);
+    let found = differences::differences(subjects(&before, &after, None));
+    let row = found.into_iter().find(|row| row.stage == "tries").unwrap();
+    let said = [row.before.as_str(), row.after.as_str(), row.words.as_str()];
+    assert_eq!(said, ["1 given up", "no try given up", "gives up no longer"]);
 }
 
 proptest! {
