@@ -228,10 +228,21 @@ fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> 
         let step = if name == WAKE { step } else { Step::Trouble };
         rungs.insert(index, Rung { step, name, aside: None });
     }
+    let denied = may_not_stand_by(finding);
+    for rung in rungs.iter_mut().filter(|rung| denied && rung.step == Step::Passed) {
+        rung.step = Step::Unsure;
+    }
     for rung in rungs.iter_mut().filter(|_| words::is_toss_up(&finding.verdict)) {
         rung.step = rung.step.perhaps();
     }
     rungs
+}
+
+/// Whether what came second after a standby is that there is none: that it was reached is then not certain.
+fn may_not_stand_by(finding: &Finding) -> bool {
+    let verdict = &finding.verdict;
+    let denied = verdict.runner_up.is_some_and(|second| before_all(second.class).is_some());
+    denied && verdict.class == Class::StandbyOnly
 }
 
 /// The furthest stage, where most tries end before it, and `in 1 of 8 tries`.

@@ -173,3 +173,17 @@ fn a_stage_is_crossed_out_for_every_class_that_fails() {
     inconclusive: ?····
     ");
 }
+
+#[test]
+fn a_standby_that_the_runner_up_denies_is_not_certain() {
+    let of = |class: Option<Class>| {
+        let mut finding = finding(vec![phase("standby", 1.0, 60.0)]);
+        finding.departures.clear();
+        (finding.verdict.class, finding.verdict.reached) = (Class::StandbyOnly, Some("standby".into()));
+        finding.verdict.confidence = 0.67;
+        finding.verdict.runner_up = class.map(|class| crate::verdict::RunnerUp { class, confidence: 0.29 });
+        rungs(&profile(), &finding, &[])[0].step
+    };
+    assert_eq!(of(Some(Class::NoDraw)), Step::Unsure);
+    assert_eq!([of(None), of(Some(Class::Stalled))], [Step::Passed; 2]);
+}
