@@ -127,7 +127,9 @@ fn meets_from(subject: &Subject, from: f64, phase: &Phase, level: f64) -> Option
     let off = |index: usize| subject.finding.log.drawn(read[index]) - level;
     let crosses = |index: usize| index > 0 && (off(index - 1) < 0.0) != (off(index) < 0.0);
     // Of a level that lies between two steps of the readings, most of all of next to nothing, the nearest reading is at it.
-    let rounded = subject.resolution().map_or(0.0, |step| step.value() / 2.0);
+    let step = subject.resolution().map_or(0.0, Amps::value);
+    // One below a step is read as nothing or as one step, and either is all that there is of it.
+    let rounded = if level.abs() < step { step } else { step / 2.0 };
     let (near, far) = ((NEAR * level.abs()).max(rounded), (FAR * level.abs()).max(rounded));
     let at_it = |index: &usize| off(*index).abs() <= near || crosses(*index);
     let all = || index(from)..index(phase.end_s.value());
@@ -451,6 +453,17 @@ fn unlike_good(subject: &Subject, phase: &Phase) -> &'static str {
     }
 }
 
+/// The reading at the moment of a note whose level the trace has only long after: there the two would be two places.
+fn elsewhere_then(subject: &Subject, note: &Note) -> Option<usize> {
+    /// A later one is seen apart from its moment, as a share of the log (common practice, no source).
+    const LATE: f64 = 0.03;
+    let time = subject.trace.time();
+    let (first, last) = (time.first()?, time.last()?);
+    let late = note.point_at.is_none_or(|at| at - note.at > LATE * (last - first));
+    let index = time.partition_point(|t| *t < note.at);
+    (late && index < time.len()).then_some(index)
+}
+
 /// Where a stalled board should have moved on, or else where it got stuck.
 fn stuck(subject: &Subject) -> Option<Note> {
     let stage = subject.finding.verdict.stalled_in.as_ref()?;
@@ -461,6 +474,11 @@ fn stuck(subject: &Subject) -> Option<Note> {
         // The note stands at the deadline, and the time is that of the whole stage: each is to say what it counts from.
         let head = head + unlike_good(subject, phase);
         let mut note = note_within(subject, phase, at, head, format!("{drawn}, in it for {long}"));
+        if let Some(index) = elsewhere_then(subject, &note) {
+            let there = self::drawn(subject, index)?;
+            let body = format!("{there} here, {drawn} on average, in it for {long}");
+            note = Note { at, ..at_reading(subject, index, index, note.lines.swap_remove(0), body) };
+        }
         note.lines.extend(past_by(subject, phase));
         return Some(note);
     }

@@ -17,6 +17,7 @@ use proptest::prelude::*;
 mod files;
 mod labels;
 mod marks;
+mod moment;
 mod scales;
 mod small;
 mod tries;

@@ -8,7 +8,7 @@ use super::super::Areas;
 use super::super::amps::Axes;
 use super::super::readings::Readings;
 use super::Note;
-use super::places::point;
+use super::point::point;
 
 /// Half the width of the dot at the point of a note, in units of the layout.
 pub(super) const DOT: f64 = 6.0;

@@ -3,6 +3,7 @@
 
 mod marks;
 mod places;
+mod point;
 mod spots;
 mod width;
 
@@ -20,6 +21,7 @@ use super::Subject;
 use super::readings::Readings;
 use super::trouble::is_unasked;
 use super::turning::{meets, turning};
+use crate::units::Seconds;
 use crate::verdict::{Class, Departure, Direction, Phase};
 
 /// A note with the point that it speaks of.
@@ -44,10 +46,9 @@ impl Note {
         self.lines.iter().cloned().chain(self.rest())
     }
 
-    /// What happened, and the numbers.
-    fn in_fewest_lines(&self) -> Self {
-        const FEWEST: usize = 2;
-        Self { lines: self.lines.iter().take(FEWEST).cloned().collect(), ..*self }
+    /// The first of its lines: what happened, then the numbers.
+    fn in_lines(&self, count: usize) -> Self {
+        Self { lines: self.lines.iter().take(count).cloned().collect(), ..*self }
     }
 
     /// What it says of the notes that were left out.
@@ -136,7 +137,8 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
             subject.finding.log.volts(phase.mean_v)
         ),
     });
-    let lines = vec![words::departure(departure), numbers + &volts];
+    let mut lines = vec![words::departure(departure), numbers + &volts];
+    lines.extend(deadline(departure));
     let amps = (departure.unit == "A").then_some(departure.measured);
     let after = match departure.direction {
         Direction::Longer => departure.high,
@@ -145,6 +147,14 @@ fn departure(subject: &Subject, departure: &Departure) -> Note {
     };
     let point_at = there.zip(amps).and_then(|(phase, level)| meets(subject, phase, level));
     Note { at: departure.starts_s.value() + after, point_at, amps, lines, more: 0, placed: true }
+}
+
+/// `good boards have left system by here, at most 7.83 s after its start`, of what lasts too long: at that moment nothing is
+/// seen to happen, and it is the same on any clock.
+fn deadline(departure: &Departure) -> Option<String> {
+    let longest = Seconds::new(departure.high).ok().filter(|_| departure.direction == Direction::Longer)?;
+    let stage = words::phase(&departure.phase);
+    Some(format!("good boards have left {stage} by here, at most {longest} after its start"))
 }
 
 /// The colour of a run's notes: of what is wrong as often as right none that a certainty has.

@@ -1,6 +1,5 @@
 //! Notes at their places, with the leaders to what they speak of.
 
-use super::super::super::columns::Column;
 use super::super::super::font::{Weight, clean};
 use super::super::super::geometry::Rect;
 use super::super::super::scene::{Anchor, Shape, Style};
@@ -10,7 +9,8 @@ use super::super::amps::{self, Axes, Scale};
 use super::super::envelope::expected;
 use super::super::readings::Readings;
 use super::super::{Areas, Subject};
-use super::marks::{DOT, dot, mark};
+use super::marks::{dot, mark};
+use super::point::{BESIDE, moment, point};
 use super::spots::{Among, Rows, best_spot, distance, foot};
 use super::width::Width;
 use super::{Note, color, fault};
@@ -31,7 +31,9 @@ pub(in crate::render) fn arrange(
     /// Up to twice as high, the trace still has half of the strip.
     const HEADROOM: [f64; 5] = [1.0, 1.2, 1.4, 1.7, 2.0];
     let place = |scale: &Scale| place_all(sheet, subject, readings, scale.axes(areas), notes);
-    let found = with_headroom(sheet, scale, &HEADROOM, notes.len(), place);
+    let mut found = with_headroom(sheet, scale, &HEADROOM, notes.len(), place);
+    // Rather no words than none of what they speak of to be seen.
+    found.1.retain(|note| !note.covers);
     // On a very low figure heading and marker tell it: a note instead of the trace would leave nothing to be seen.
     if sheet.is_very_low() && found.1.iter().any(Placed::hides_much) { (*scale, Vec::new()) } else { found }
 }
@@ -56,7 +58,7 @@ pub(in crate::render) fn with_headroom(
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
         }
-        if badness == (0, (0, 0), 0) {
+        if badness == (0, (0, 0, 0), 0) {
             break;
         }
     }
@@ -73,7 +75,8 @@ fn place_all(
     let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
     let words = amps::words(sheet, subject, readings, axes.main, fault);
     let without_limit = amps::words_but_limit(sheet, subject, readings, axes.main, fault);
-    let shorter: Vec<Note> = notes.iter().map(Note::in_fewest_lines).collect();
+    let in_lines = |count: usize| notes.iter().map(|note| note.in_lines(count)).collect::<Vec<Note>>();
+    let (shorter, heads) = (in_lines(FEWEST_LINES), in_lines(1));
     let is_low = sheet.is_low();
     // Before a note hides what it speaks of, or the line of its moment, it takes more lines; the words of the limit, which the
     // foot has too, make room; then, on a low figure, what it says beside what happened and the numbers.
@@ -82,6 +85,7 @@ fn place_all(
         without_limit.as_ref().map(|taken| (notes, taken)),
         is_low.then_some((shorter.as_slice(), &words)),
         without_limit.as_ref().filter(|_| is_low).map(|taken| (shorter.as_slice(), taken)),
+        sheet.is_very_low().then_some((heads.as_slice(), &words)),
     ];
     let ways = of.into_iter().flatten().flat_map(|way| Width::ALL.map(|width| (way, width)));
     let missing = |placed: &[Placed]| notes.len().saturating_sub(placed.len());
@@ -92,17 +96,20 @@ fn place_all(
         if best.is_empty() || badness(&placed) < badness(&best) {
             best = placed;
         }
-        if badness(&best) == (0, (0, 0)) {
+        if badness(&best) == (0, (0, 0, 0)) {
             break;
         }
     }
     best
 }
 
-/// How much of the trace notes hide together, and how many stand on the line of a moment.
-fn worst(placed: &[Placed]) -> (i32, i32) {
+/// How many notes lie over what they speak of, how much of the trace all hide together, and how many stand on the line of a
+/// moment.
+fn worst(placed: &[Placed]) -> (i32, i32, i32) {
     let each = placed.iter().map(Placed::badness);
-    each.fold((0, 0), |sum, (hidden, on_line)| (sum.0 + hidden, sum.1 + i32::from(on_line)))
+    each.fold((0, 0, 0), |sum, (covers, hidden, on_line)| {
+        (sum.0 + i32::from(covers), sum.1 + hidden, sum.2 + i32::from(on_line))
+    })
 }
 
 fn place_clear_of(
@@ -147,6 +154,8 @@ pub(in crate::render) struct Placed {
     /// What it speaks of, if it speaks of a point.
     point: Option<(i32, i32)>,
     pub(in crate::render) spot: Rect,
+    /// Whether it lies over the very moment that it speaks of.
+    covers: bool,
     /// How many columns of the trace it hides.
     hidden: i32,
     /// Whether it stands on the line of a moment.
@@ -185,8 +194,8 @@ impl Placed {
     }
 
     /// What speaks against its place, the weightiest first.
-    pub(in crate::render) const fn badness(&self) -> (i32, bool) {
-        (self.hidden, self.on_line)
+    pub(in crate::render) const fn badness(&self) -> (bool, i32, bool) {
+        (self.covers, self.hidden, self.on_line)
     }
 
     /// Whether the trace is hidden below a good part of it.
@@ -218,73 +227,17 @@ pub(in crate::render) fn place(
     let width = said.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = height(sheet, &said);
     let point = point(sheet, readings, axes, note);
-    let (spot, hidden, on_line) = best_spot(sheet, among, axes.main, point, (width, height))?;
-    let point = note.placed.then_some(point);
-    Some(Placed { point, spot, hidden, on_line, lines: said, color, line: None })
-}
-
-/// How far from the line of its moment a dot still belongs to it, in units of the layout: as far as the edge of a stage
-/// spreads.
-const BESIDE: f64 = 30.0;
-
-/// The point that a note speaks of: where the trace is at the level that its words tell, as near as can be to the line of the
-/// moment; of a level that the trace does not have there, on the trace where that is nearest to it.
-pub(super) fn point(sheet: &Sheet, readings: &Readings, axes: Axes, note: &Note) -> (i32, i32) {
-    let line = readings.time.x_within(note.at);
-    let wanted = readings.time.x_within(note.point_at.unwrap_or(note.at));
-    let beside = sheet.u(BESIDE);
-    // What is met only later is no place on the edge that leads to it, nor on an inrush.
-    let near = if (line - beside..=line).contains(&wanted) {
-        Near { about: line, from: line - beside, to: line + beside }
-    } else {
-        let from = if wanted > line { wanted } else { wanted - beside };
-        Near { about: wanted, from, to: wanted + beside }
-    };
-    let (x, y) =
-        on_trace(readings, axes, note.amps, (near, wanted)).unwrap_or((wanted, axes.main.area.center().1));
-    // The dot stays within the strips: what is said above and below them is to be read.
-    let floor = axes.quiet.unwrap_or(axes.main).area.bottom;
-    (x, y.min(floor - sheet.u(sheet.mark(DOT)) - 1).max(axes.main.area.top + sheet.u(sheet.mark(DOT))))
-}
-
-/// The columns among which the place of a dot is looked for, and that to which it is to be as near as can be.
-#[derive(Debug, Clone, Copy)]
-struct Near {
-    about: i32,
-    from: i32,
-    to: i32,
-}
-
-/// Where the trace has the level, near the column that is said; without a level, or where nothing was read so near, the
-/// nearest column of all to `wanted`.
-fn on_trace(
-    readings: &Readings,
-    axes: Axes,
-    amps: Option<f64>,
-    (Near { about, from, to }, wanted): (Near, i32),
-) -> Option<(i32, i32)> {
-    let near = (readings.time.left..).zip(&readings.amps).filter(|(x, _)| (from..=to).contains(x));
-    let near = near.filter_map(|(x, column)| Some((x, column.as_ref()?)));
-    let found = amps.and_then(|amps| {
-        let y = axes.row(amps);
-        let rows = |column: &Column| (axes.row(column.high), axes.row(column.low));
-        let off = |column: &Column| (rows(column).0 - y).max(y - rows(column).1).max(0);
-        // What a level is off by no more than this, in pixels, is the width of the line.
-        let far = |column: &Column| if off(column) <= 1 { 0 } else { off(column) };
-        let (x, column) = near.min_by_key(|(x, column)| (far(column), (x - about).abs()))?;
-        Some((x, y.clamp(rows(column).0, rows(column).1)))
-    });
-    found.or_else(|| {
-        let (x, column) = nearest(readings, wanted)?;
-        Some((x, axes.row(amps.map_or(column.leave, |amps| amps.clamp(column.low, column.high)))))
+    let found = best_spot(sheet, among, axes.main, moment(sheet, readings, note, point), (width, height))?;
+    Some(Placed {
+        point: note.placed.then_some(point),
+        spot: found.place,
+        covers: found.covers && note.placed,
+        hidden: found.hidden,
+        on_line: found.on_line,
+        lines: said,
+        color,
+        line: None,
     })
-}
-
-/// The column of the trace at `x`, or else the one that is nearest to it, with its place.
-fn nearest(readings: &Readings, x: i32) -> Option<(i32, &Column)> {
-    let all = (readings.time.left..).zip(&readings.amps);
-    let shown = all.filter_map(|(at, column)| Some((at, column.as_ref()?)));
-    shown.min_by_key(|(at, _)| (at - x).abs())
 }
 
 /// The lines of a note that is as wide as the figure.
@@ -355,6 +308,7 @@ pub(in crate::render) fn stack<'a>(
         placed.push(Placed {
             point,
             spot: Rect { top, bottom, ..area },
+            covers: false,
             hidden: 0,
             on_line: false,
             lines,
@@ -409,31 +363,6 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_dot_lies_on_the_trace_whatever_level_its_words_tell() {
-        let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
-        let subject = Subject { trace: &trace, profile: None, finding: &finding };
-        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 80.0 };
-        let readings = Readings::new(&subject, time);
-        let main = ValueAxis { area: Rect::new(0, 0, 600, 400), low: 0.0, high: 3.0 };
-        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
-        let note = |at: f64, amps: Option<f64>| Note {
-            at,
-            point_at: None,
-            amps,
-            lines: Vec::new(),
-            more: 0,
-            placed: true,
-        };
-        let point = |note: &Note| point(&sheet, &readings, Axes { main, quiet: None }, note);
-        for amps in [None, Some(0.5), Some(2.0), Some(0.1)] {
-            assert_eq!(point(&note(30.0, amps)), (time.x(30.0), main.row(0.5)), "{amps:?}");
-        }
-        // After the last reading there is no trace: it stands at its end.
-        let (x, y) = point(&note(79.0, Some(2.0)));
-        assert!((time.x(59.0)..=time.x(60.0)).contains(&x) && y == main.row(0.5), "{x} {y}");
-    }
-
-    #[test]
     fn of_stacked_notes_what_has_no_room_is_left_out_as_a_whole() {
         let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
@@ -467,7 +396,8 @@ mod tests {
             let x = lengths.borrow_mut().pop().unwrap();
             let spot = Rect::new(-10, 0, 0, 1);
             let (lines, color) = (Vec::new(), sheet.palette.alarm);
-            vec![Placed { point: Some((x, 0)), spot, hidden: 0, on_line: false, lines, color, line: None }]
+            let point = Some((x, 0));
+            vec![Placed { point, spot, covers: false, hidden: 0, on_line: false, lines, color, line: None }]
         };
         let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
         assert_eq!(placed[0].leader_length(), 400);

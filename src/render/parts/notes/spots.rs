@@ -54,15 +54,43 @@ pub(in crate::render) struct Among<'a> {
     pub(in crate::render) taken: &'a [Rect],
 }
 
-/// A place, how many columns of the trace it hides, and whether it stands on the line of a moment.
-pub(super) type Spot = (Rect, i32, bool);
+/// A place with what speaks against it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Spot {
+    pub(super) place: Rect,
+    /// Whether it lies over the moment that the note speaks of.
+    pub(super) covers: bool,
+    /// How many columns of the trace it hides.
+    pub(super) hidden: i32,
+    /// Whether it stands on the line of a moment.
+    pub(super) on_line: bool,
+}
+
+/// What a note speaks of: its dot, and the columns of the trace in which it is seen to happen.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Moment {
+    pub(super) point: (i32, i32),
+    pub(super) dot: Rect,
+    pub(super) columns: (i32, i32),
+}
+
+impl Moment {
+    fn is_covered(self, spot: Rect, traces: &[Rows]) -> bool {
+        let beside = Rect {
+            left: spot.left.max(self.columns.0),
+            right: spot.right.min(self.columns.1).max(spot.left.max(self.columns.0)),
+            ..spot
+        };
+        spot.overlaps(self.dot) || traces.first().is_some_and(|own| own.hidden(beside) > 0)
+    }
+}
 
 /// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest.
 pub(super) fn best_spot(
     sheet: &Sheet,
     Among { traces, lines, taken }: Among,
     axis: ValueAxis,
-    point: (i32, i32),
+    moment: Moment,
     size: (i32, i32),
 ) -> Option<Spot> {
     // Below the pointer at the top, which shows where the first note belongs.
@@ -73,11 +101,16 @@ pub(super) fn best_spot(
     let near = 2 * sheet.u(4.0);
     let on = |spot: Rect, x: i32| spot.left - near < x && x < spot.right + near;
     let on_a_line = |spot: Rect| lines.iter().any(|line| on(spot, *line));
-    let spots = spots(inside, point.0, size, sheet.u(14.0)).filter(free);
-    let spots = spots.map(|spot| (spot, hidden(spot), on_a_line(spot)));
-    spots.min_by_key(|(spot, hidden, line)| {
-        badness(*spot, (*hidden, *line || on(*spot, point.0)), point, taken, sheet.u(4.0))
-    })
+    let point = moment.point;
+    let spots = spots(inside, point.0, size, sheet.u(16.0)).filter(free);
+    let covers = |spot: Rect| moment.is_covered(spot, traces);
+    let spots = spots.map(|place| Spot {
+        place,
+        covers: covers(place),
+        hidden: hidden(place),
+        on_line: on_a_line(place),
+    });
+    spots.min_by_key(|spot| badness(spot, on(spot.place, point.0), point, taken))
 }
 
 /// The places that are tried for a box within a strip: a grid of them, and right beside column `x`.
@@ -101,16 +134,14 @@ fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl 
 /// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
 /// point itself least of all.
 fn badness(
-    spot: Rect,
-    (hidden, straddles): (i32, bool),
-    (x, y): (i32, i32),
+    &Spot { place, covers, hidden, on_line }: &Spot,
+    over_the_point: bool,
+    point: (i32, i32),
     taken: &[Rect],
-    margin: i32,
 ) -> (bool, i32, usize, bool, i32) {
-    let covers = spot.grown(margin).holds(Rect::new(x, y, x + 1, y + 1));
-    let leader = (foot(spot, (x, y)), (x, y));
+    let leader = (foot(place, point), point);
     let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    (covers, hidden, crosses, straddles, distance(spot, (x, y)))
+    (covers, hidden, crosses, on_line || over_the_point, distance(place, point))
 }
 
 /// The pixel of a box that is nearest to a point.
