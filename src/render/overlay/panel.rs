@@ -15,6 +15,7 @@ use super::lines::{lines, range};
 use super::said::{is_sound, name, summary};
 use super::tags;
 use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, letter, named, read_there, starved};
+use crate::verdict::Class;
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
 const HEADROOM: [f64; 4] = [1.0, 1.2, 1.4, 1.7];
@@ -219,10 +220,20 @@ fn read(sheet: &Sheet, member: &Member, members: &[Member]) -> Vec<String> {
     match feed_limited(&member.run) {
         // That the feed gives way, and where, the verdict above has said.
         Some(lines) => {
-            let most = if sheet.is_low() { 1 } else { lines.len() };
-            lines.into_iter().skip(1).take(most).collect()
+            // What is read below the limit needs its reason, or the trace seems to deny the verdict.
+            let (most, low) = if sheet.is_low() { (2, true) } else { (lines.len(), false) };
+            let short = |line: String| match line.split_once(": ") {
+                Some((first, _)) if low => first.to_owned(),
+                _ => line,
+            };
+            lines.into_iter().skip(1).take(most).map(short).collect()
         }
-        None => read_there(member, members).into_iter().collect(),
+        None => {
+            // What the moment is of a board that boots and yet departs; a deadline of another is on its own clock.
+            let boots = member.run.finding.verdict.class == Class::FullBoot && !sheet.is_low();
+            let why = member.note().filter(|_| boots).and_then(|note| note.lines.into_iter().nth(2));
+            read_there(member, members).into_iter().chain(why).collect()
+        }
     }
 }
 
