@@ -72,7 +72,10 @@ fn of_tries(runs: [Subject; 2]) -> Difference {
         count => {
             let every = Tries::of(&run.finding.attempts, &run.finding.log.gaps)
                 .and_then(|tries| tries.period(run.finding.log.update_s().unwrap_or(0.0)));
-            every.map_or_else(|| format!("{count} given up"), |every| format!("{count} given up, one every {every}"))
+            every.map_or_else(
+                || format!("{count} given up"),
+                |every| format!("{count} given up, one every {every}"),
+            )
         }
     };
     let words = match runs.map(|run| tries(&run)) {
