@@ -234,6 +234,21 @@ fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lin
 }
 
 #[test]
+fn a_run_that_boots_and_stays_too_long_in_a_stage_says_what_its_moment_is() {
+    let mut late = run("S-2", Class::FullBoot);
+    late.1.departures = finding(Vec::new()).departures;
+    late.1.departures.truncate(1);
+    let departure = &mut late.1.departures[0];
+    (departure.phase, departure.unit) = ("standby".into(), "s".into());
+    departure.direction = crate::verdict::Direction::Longer;
+    (departure.measured, departure.low, departure.high) = (9.0, 3.6, 7.83);
+    let runs = [run("S-1", Class::FullBoot), late, run("S-3", Class::FullBoot)];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let wanted = "good boards have left standby by here, at most 7.83 s after its start";
+    assert!(scene.labels().any(|label| label.text == wanted), "{:?}", scene.labels().collect::<Vec<_>>());
+}
+
+#[test]
 fn on_a_phone_the_heading_says_which_run_did_what() {
     let runs = [run("S-1", Class::FullBoot), run("S-2", Class::Stalled), run("S-3", Class::NoDraw)];
     let options = Options { size: crate::render::Size::PHONE, ..Options::default() };

@@ -166,7 +166,7 @@ pub(super) type Told = (f64, String, Color);
 /// that near says the same less exactly, and goes.
 pub(super) fn time_axis(sheet: &mut Sheet, time: TimeAxis, row: Rect, told: &[Told]) {
     let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let told = told_labels(sheet, time, row, told);
+    let told = with_zero(sheet, time, row, small, told_labels(sheet, time, row, told));
     let (ticks, strokes) = ticks(sheet, time, row, small, &told);
     let baseline = row.bottom - sheet.u(4.0);
     let stroke = sheet.u(5.0);
@@ -242,6 +242,26 @@ fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(
     best.map(|(_, labels)| labels).unwrap_or_default()
 }
 
+/// The label of a fault moved aside where a zero within the axis, which other words refer to, finds no room beside it else.
+fn with_zero(
+    sheet: &Sheet,
+    time: TimeAxis,
+    row: Rect,
+    style: Style,
+    told: Vec<(Tick, Color)>,
+) -> Vec<(Tick, Color)> {
+    let zero = time.x_within(0.0);
+    let shown =
+        |told: &[(Tick, Color)]| ticks(sheet, time, row, style, told).0.iter().any(|tick| tick.x == zero);
+    let [(label, color)] = told.as_slice() else { return told };
+    if time.from >= 0.0 || time.to <= 0.0 || shown(&told) {
+        return told;
+    }
+    let places = label.placed((row.left, row.right), sheet.u(BETWEEN_TICKS)).into_iter();
+    let moved = places.map(|label| vec![(label, *color)]).find(|moved| shown(moved));
+    moved.unwrap_or(told)
+}
+
 /// As many ticks as have room for their times beside what is told; and the columns of all, for a stroke without its time
 /// still shows that the steps go on.
 fn ticks(
@@ -254,15 +274,18 @@ fn ticks(
     /// With fewer ticks than this beside the fault nobody could tell how long anything lasted.
     const LEAST: usize = 3;
     let space = sheet.u(BETWEEN_TICKS);
+    let bounds = (row.left - sheet.u(40.0), row.right);
     let set = |most: i32| {
         let (mut ticks, mut strokes): (Vec<Tick>, Vec<i32>) = (Vec::new(), Vec::new());
         for of in time.ticks(most) {
             let tick = Tick::new(sheet, time, row, style, of);
             strokes.push(tick.x);
-            let clear = told.iter().all(|(told, _)| tick.is_clear_of(told, space));
-            if clear && ticks.last().is_none_or(|last| tick.is_clear_of(last, space)) {
-                ticks.push(tick);
-            }
+            // Right beside a time that is told, which has a look of its own, less room tells them apart.
+            let clear = |tick: &Tick| {
+                told.iter().all(|(told, _)| tick.is_clear_of(told, space / 2))
+                    && ticks.last().is_none_or(|last| tick.is_clear_of(last, space))
+            };
+            ticks.extend(tick.placed(bounds, space).into_iter().find(clear));
         }
         (ticks, strokes)
     };

@@ -60,3 +60,39 @@ proptest! {
         prop_assert!(said(palette.faint_text) > 0 || plain <= 1, "none of {} left", plain);
     }
 }
+
+/// The labels of an axis over so many seconds, on a figure of that size, beside a time that is told.
+fn labels_beside(
+    size: (u32, u32),
+    (from, to): (f64, f64),
+    told: impl Fn(&Sheet, TimeAxis) -> f64,
+) -> Vec<String> {
+    let size = super::super::options::Size::new(size.0, size.1).unwrap();
+    let mut sheet =
+        Sheet::new(&super::super::options::Options { size, ..Default::default() }, (440.0, 700.0));
+    let area = sheet.inside();
+    let time = TimeAxis { left: area.left + sheet.u(58.0), right: area.right, from, to };
+    let row = Rect { left: time.left, ..area }.split_bottom(sheet.u(24.0)).1;
+    let (at, alarm) = (told(&sheet, time), sheet.palette.alarm);
+    time_axis(&mut sheet, time, row, &[(at, words::length(at, Some(0.1)), alarm)]);
+    assert_legible(&sheet.scene);
+    sheet.scene.labels().map(|label| label.text.clone()).collect()
+}
+
+#[test]
+fn a_zero_that_words_refer_to_stays_beside_a_time_right_after_it() {
+    let labels = labels_beside((480, 360), (-7.6, 68.0), |_, _| 1.7);
+    assert!(labels.contains(&"0 s".to_owned()) && labels.contains(&"1.7 s".to_owned()), "{labels:?}");
+}
+
+#[test]
+fn a_round_time_moves_a_little_before_it_goes() {
+    let labels = labels_beside((640, 480), (0.0, 70.0), |sheet, time| {
+        let bold = sheet.style(em::USUAL, Weight::Bold, sheet.palette.alarm);
+        let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+        // As far before 10 s as both labels would just stand on each other.
+        let away = i32::midpoint(bold.width("5.0 s"), small.width("10 s"));
+        10.0 - f64::from(away) * (time.to - time.from) / f64::from(time.right - time.left)
+    });
+    assert!(labels.contains(&"10 s".to_owned()), "{labels:?}");
+}
