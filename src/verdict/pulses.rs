@@ -85,6 +85,8 @@ enum Good {
     Unknown,
     /// As these pulses do.
     Alike(Most),
+    /// Less as far as they were seen, and as far as these pulses by what a good board that nobody has seen may.
+    Within(Most),
     /// Less, and these pulses go well beyond.
     Less(Most),
 }
@@ -96,6 +98,8 @@ struct Most {
     above_a: f64,
     /// Up to where a good board that nobody has seen may go, in amps from nothing: what the picture shows.
     may_peak_a: Option<f64>,
+    /// ... and how far above their usual rest that is.
+    may_go_above_a: Option<f64>,
 }
 
 impl Most {
@@ -113,6 +117,15 @@ impl Most {
             }
             None => format!("; good boards go up to {above} above theirs"),
         }
+    }
+
+    /// `; good boards went up to 10 mA above theirs, and may go up to 27 mA above (a peak of 44 mA)`.
+    fn room(self, seen: &Seen) -> String {
+        let may = self.may_go_above_a.zip(self.may_peak_a).map_or_else(String::new, |(above_a, peak_a)| {
+            let [above, peak] = [seen.reference_amps(above_a), exact(peak_a, "A")];
+            format!(", and may go up to {above} above (a peak of {peak})")
+        });
+        format!("; good boards went up to {} above theirs{may}", seen.reference_amps(self.above_a))
     }
 }
 
@@ -188,6 +201,10 @@ impl Pulses {
                 ": a controller's heartbeat, or a converter that tries again; a scope tells".into()
             }
             (Good::Alike(most) | Good::Less(most), None) => good(most),
+            (Good::Within(most), None) => most.room(seen),
+            (Good::Within(most), Some(_)) => {
+                format!("{}: its controller works, or something tries again", most.room(seen))
+            }
             (Good::Alike(most), Some(_)) => format!("{} (a heartbeat: its controller is alive)", good(most)),
             (Good::Less(most), Some(_)) => {
                 format!("{}: something tries again, or its controller works", good(most))
@@ -312,8 +329,11 @@ impl Good {
         const WELL_BEYOND: f64 = 2.0;
         match most_above(seen, rhythm) {
             None => Self::Unknown,
-            Some(most) if above_a > WELL_BEYOND * most.above_a.max(seen.analysis.step_a) => Self::Less(most),
-            Some(most) => Self::Alike(most),
+            Some(most) if above_a <= WELL_BEYOND * most.above_a.max(seen.analysis.step_a) => {
+                Self::Alike(most)
+            }
+            Some(most) if most.may_go_above_a.is_some_and(|may_a| above_a <= may_a) => Self::Within(most),
+            Some(most) => Self::Less(most),
         }
     }
 }
@@ -335,5 +355,7 @@ fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<Most> {
     let most_w = measured.unwrap_or(phase.peak_power.high - phase.mean_power.typical);
     let amps = |watts: f64| watts * factor / seen.analysis.run.set_v;
     let may_peak_a = measured.map(|_| amps(phase.peak_power.high));
-    Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a })
+    let room_w = phase.peak_power.high - phase.mean_power.typical;
+    let may_go_above_a = measured.map(|_| amps(room_w.max(0.0)));
+    Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a, may_go_above_a })
 }

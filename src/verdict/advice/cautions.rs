@@ -1,7 +1,7 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
 use super::asleep::standby_surplus;
-use super::shorts::{WARMING_A, fed_gently_w, hardly_warms};
+use super::shorts::{Warming, fed_gently_w};
 use super::usual::loaded_from_switch_on;
 use super::words::Words;
 use crate::reference::Profile;
@@ -128,9 +128,9 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
 
 /// Of a short that is fed with more than it was, so that it warms.
 fn warmed(seen: &Seen, _: &[String]) -> Option<String> {
-    hardly_warms(seen).then(|| {
+    Warming::of(seen).map(|Warming { volts, current, watts, .. }| {
         format!(
-            "1 V and {WARMING_A} A are {WARMING_A} W, which in one small part burn skin and char the board: for seconds, and do \
+            "{volts} V and {current} A are {watts} W, which in one small part burn skin and char the board: for seconds, and do \
              not touch"
         )
     })

@@ -1,7 +1,7 @@
 //! Where a heavy load is looked for: without tools first, then warm, then by ohms, and the iron last. All common
 //! practice at repair benches, with no source.
 
-use super::usual::{GENTLE_W, feed_gently, usual_limit};
+use super::usual::{GENTLE_W, feed_gently, few_watts as two_figures, usual_limit};
 use crate::verdict::Class;
 use crate::verdict::evidence::{has_leads_in_it, woke_before};
 use crate::verdict::kind::Family;
@@ -172,20 +172,42 @@ fn camera(seen: &Seen) -> Option<String> {
     ))
 }
 
-/// Amps at one volt with which no part of less than a third of an ohm stays cold (by judgement).
-pub(super) const WARMING_A: f64 = 3.0;
+/// Volts, amps and watts that belong together, with which a short that stayed cold turns warm.
+pub(super) struct Warming {
+    amps: f64,
+    pub volts: String,
+    pub current: String,
+    pub watts: String,
+}
+
+impl Warming {
+    /// What may be fed where leads are most of the ohms: amps at one volt with which no part of less than a third of an ohm
+    /// stays cold (by judgement).
+    const AT_A_VOLT_A: f64 = 3.0;
+
+    /// Of a board that hardly warms as it was fed: by its ohms, as [`feed_gently`] has it, where these are not mostly leads.
+    pub(super) fn of(seen: &Seen) -> Option<Self> {
+        let ohms = seen.load().filter(|_| !mostly_leads(seen)).map(|load| load.ohms);
+        let set_v = seen.analysis.run.set_v;
+        let (volts, amps) = ohms.map_or((1.0, Self::AT_A_VOLT_A), |ohms| {
+            let volts = (GENTLE_W * ohms).sqrt().min(set_v);
+            (volts, volts / ohms)
+        });
+        let [volts_in_words, current, watts] = [volts, amps, volts * amps].map(two_figures);
+        hardly_warms(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
+    }
+}
 
 /// What warms a short of few milliohms so that a camera sees it, where all that carries the amps is made for them.
 fn warm_it(seen: &Seen) -> Option<String> {
-    if !hardly_warms(seen) {
-        return None;
-    }
+    let warming = Warming::of(seen)?;
     let point = seen.feed_point.as_deref().unwrap_or("feed point");
-    let usual = usual_limit(seen).filter(|usual| *usual < WARMING_A);
+    let usual = usual_limit(seen).filter(|usual| *usual < warming.amps);
     let carry =
         usual.map_or_else(|| "that".into(), |usual| format!("more than the usual {}", exact(usual, "A")));
+    let Warming { volts, current, watts, .. } = warming;
     Some(format!(
-        "or 1 V and up to {WARMING_A} A at the {point} for seconds, if it, fuse and leads carry {carry}"
+        "or up to {volts} V, {current} A ({watts} W) at the {point} for seconds, if it, fuse and leads carry {carry}"
     ))
 }
 

@@ -109,7 +109,7 @@ pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> Vec<String> {
 }
 
 /// Two figures of watts; `2` of two.
-fn few_watts(watts: f64) -> String {
+pub(super) fn few_watts(watts: f64) -> String {
     let said = figures(watts, 2);
     said.strip_suffix(".0").map(str::to_owned).unwrap_or(said)
 }

@@ -140,9 +140,12 @@ fn against_good_boards(seen: &Seen, last: &Step) -> String {
     };
     let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
     let beyond = match seen.level(last).watts {
-        watts if watts > high => ", so this is more",
-        watts if watts < low => ", so this is less",
-        _ => "",
+        watts if watts > high && watts >= TIMES_FROM * stage.watts => {
+            format!(", so this is {} times as much", figures(watts / stage.watts, 2))
+        }
+        watts if watts > high => ", so this is more".to_owned(),
+        watts if watts < low => ", so this is less".to_owned(),
+        _ => String::new(),
     };
     let watts = |value: f64| seen.reference_watts(value);
     let band = range(&watts(low), &watts(high));

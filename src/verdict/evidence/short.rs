@@ -165,8 +165,9 @@ struct Creep {
 impl Creep {
     /// `None` of what is steady, of what goes to and fro, and of too few readings.
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
-        /// Share of the ohms that is more than a supply drifts by as it warms, and of use (by judgement).
-        const SHOWS: f64 = 0.02;
+        /// Share of the ohms that is more than a supply drifts by as it warms, and of use, whether the volts or the amps
+        /// move: no more than one readback may be off by (by judgement).
+        const SHOWS: f64 = GAIN_ERROR;
         let level = seen.level(last);
         let (first, last) = one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
         let clearly = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));

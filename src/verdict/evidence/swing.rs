@@ -12,6 +12,8 @@ use std::ops::Range;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::verdict) enum Liveliness {
     Flat,
+    /// As little as a good board's may be, and far less than theirs usually is.
+    Calm,
     Usual,
     Lively,
 }
@@ -62,8 +64,13 @@ impl Swing {
     }
 
     fn liveliness(&self) -> Liveliness {
-        if self.usual.max(self.plain) < self.low {
+        /// Share of what is usual below which a load that hangs is no work that goes on (by judgement).
+        const CALM: f64 = 0.4;
+        let swings = self.usual.max(self.plain);
+        if swings < self.low {
             Liveliness::Flat
+        } else if swings < CALM * self.typical {
+            Liveliness::Calm
         } else if self.usual > self.high {
             Liveliness::Lively
         } else {
@@ -126,6 +133,9 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
     let higher = swing.bursts_to.is_some_and(|top| top > swing.good_most);
     Some(match swing.liveliness() {
         Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
+        Liveliness::Calm => {
+            format!("the current is much calmer than good boards' usually is there: {numbers}")
+        }
         Liveliness::Usual if !higher => format!("the current swings as good boards' does there: {numbers}"),
         _ => format!("the current swings more than good boards' does there: {numbers}"),
     })

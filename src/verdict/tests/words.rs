@@ -378,6 +378,7 @@ fn a_resolution_is_given_only_where_enough_readings_show_it() {
 fn a_stage_that_draws_more_or_less_than_good_boards_is_said_to() {
     let in_loading = |amps: f64| because(&bench(&[OFF, STANDBY, RAILS, (60.0, SET_V, amps)]).find());
     assert!(in_loading(1.4).contains("in loading, so this is more"), "{}", in_loading(1.4));
+    assert!(in_loading(2.0).contains("in loading, so this is 2.0 times as much"), "{}", in_loading(2.0));
     assert!(!in_loading(1.016).contains("so this is"), "{}", in_loading(1.016));
 }
 

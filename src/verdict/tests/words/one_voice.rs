@@ -353,6 +353,25 @@ fn the_stage_in_which_tries_end_is_the_same_in_verdict_evidence_and_path() {
 }
 
 #[test]
+fn a_load_far_calmer_than_is_usual_is_not_said_to_be_at_work() {
+    // Good boards' swings by 0.52 W (0.13 to 2.6 W) in loading.
+    let hangs = |swing_a: f64| {
+        let turn = [-1.0, 0.5, 0.0, -0.5, 1.0].map(|part| (0.2, SET_V, 1.0 + part * swing_a));
+        bench(&[vec![OFF, STANDBY, RAILS], turn.repeat(60)].concat()).find()
+    };
+    let [calm, busy] = [0.018, 0.05].map(hangs);
+    class(&calm, Class::Stalled);
+    let said = because(&calm);
+    assert!(
+        said.contains("the current is much calmer than good boards' usually is there: by about 1"),
+        "{said}"
+    );
+    assert!(!checks(&calm).contains("at work") && checks(&calm).contains("wait for something"), "{calm:#?}");
+    assert!(because(&busy).contains("swings as good boards' does there"), "{}", because(&busy));
+    assert!(checks(&busy).contains("at work"), "{}", checks(&busy));
+}
+
+#[test]
 fn a_load_that_is_in_bursts_now_and_then_is_told_with_them() {
     let hangs = |burst_a: f64| {
         let mut levels = vec![OFF, STANDBY, RAILS];

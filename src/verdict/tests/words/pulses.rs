@@ -30,8 +30,8 @@ fn the_period_of_pulses_is_the_mean_of_their_spaces_and_not_one_reading_more_or_
 
 #[test]
 fn pulses_are_held_against_those_of_good_boards_by_how_far_they_go_above_the_rest() {
-    // Below all that good boards' standby peaks at, and still far above what theirs goes to.
-    let retries = pulsing(0.0234, 0.012, Some((0.002, 5.0)));
+    // Far above what good boards go to, and above the 14 mA that they may.
+    let retries = pulsing(0.0234, 0.02, Some((0.002, 5.0)));
     let said = because(&retries.find());
     assert!(
         said.contains("above its rest; good boards went up to 2 mA above theirs: something tries again"),
@@ -43,6 +43,10 @@ fn pulses_are_held_against_those_of_good_boards_by_how_far_they_go_above_the_res
         "{}",
         checks(&retries.find())
     );
+    // Far above what good boards went to, and within what they may.
+    let within = because(&pulsing(0.0234, 0.012, Some((0.002, 5.0))).find());
+    let may = "good boards went up to 2 mA above theirs, and may go up to 14 mA above (a peak of 37.5 mA): its controller works";
+    assert!(within.contains(may), "{within}");
     let alike = pulsing(0.0234, 0.012, Some((0.011, 5.0)));
     assert!(
         because(&alike.find()).contains(
