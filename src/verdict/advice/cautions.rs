@@ -1,6 +1,7 @@
 //! What to mind: the profile's cautions, and those that fit the board and the verdict; what is worst stands first.
 
 use super::asleep::standby_surplus;
+use super::checks::running_surplus;
 use super::shorts::{Warming, fed_gently_w};
 use super::usual::loaded_from_switch_on;
 use super::words::Words;
@@ -41,6 +42,7 @@ pub(in crate::verdict) fn cautions(
         capacitors(&told),
         of_seen(hot),
         of_seen(warmed),
+        of_seen(hot_as_it_runs),
         alcohol(&told, checks),
         of_seen(charger),
     ];
@@ -134,6 +136,12 @@ fn warmed(seen: &Seen, _: &[String]) -> Option<String> {
              not touch"
         )
     })
+}
+
+/// Of a board that runs, and draws more than good ones.
+fn hot_as_it_runs(seen: &Seen, _: &[String]) -> Option<String> {
+    let watts = seen.watts(running_surplus(seen)?, seen.analysis.run.set_v);
+    Some(format!("the surplus of {watts} burns skin if one small part has it: look for it without touching"))
 }
 
 /// Given with the step that uses it, and only then.

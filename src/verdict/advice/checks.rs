@@ -4,22 +4,47 @@ use super::COMMON;
 use super::look_alikes::{look_alikes, pack_lines, press_at_last};
 use super::path::is_for_the_eye;
 use super::usual::usual;
+use crate::reference::Quantity;
 use crate::units::with_and;
 use crate::verdict::presses::switching_off;
 use crate::verdict::seen::Seen;
-use crate::verdict::{Class, SectionProof, SectionState};
+use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
 
 /// What to probe next, most telling first.
 pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec<String> {
     let own = own(seen);
     let suspect = suspects(seen, path);
-    let common = usual(seen, suspect.as_deref(), !own.is_empty());
+    let mut common = usual(seen, suspect.as_deref(), !own.is_empty());
+    common.splice(common.len().min(1)..common.len().min(1), by_its_heat(seen));
     let eye = by_eye(seen, path);
     let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
     let last = marked(press_at_last(seen).into_iter().chain(eye).chain(pack).collect());
     let first = marked(press_once(seen).into_iter().collect());
     first.into_iter().chain(own).chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
+}
+
+/// What a board that runs draws beyond the usual there, in watts, where that is a departure and enough to be felt.
+pub(super) fn running_surplus(seen: &Seen) -> Option<f64> {
+    /// This much warms a part that is soldered to planes of copper so that a camera shows it (common practice, no source).
+    const SHOWS_W: f64 = 0.3;
+    let running = seen.analysis.model.stages.last().filter(|_| seen.class() == Class::FullBoot)?;
+    let more = |departure: &&Departure| {
+        let drawn =
+            departure.quantity == Quantity::MeanPower.name() && departure.direction == Direction::Above;
+        drawn && departure.phase == running.name
+    };
+    seen.departures.iter().find(more)?;
+    Some(seen.last_level()?.watts - running.watts).filter(|surplus| *surplus >= SHOWS_W)
+}
+
+/// Where what a board that runs draws too much turns to heat.
+fn by_its_heat(seen: &Seen) -> Option<String> {
+    let watts = seen.watts(running_surplus(seen)?, seen.analysis.run.set_v);
+    Some(format!(
+        "thermal camera as it runs, beside a good board: a surplus of {watts} in one part shows there; a fan or drive that turns \
+         draws it too"
+    ))
 }
 
 /// Before a board is suspected that a press may have switched off.

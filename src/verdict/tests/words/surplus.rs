@@ -44,6 +44,44 @@ fn a_surplus_of_a_board_that_boots_is_one_number_of_before_its_wake() {
 }
 
 #[test]
+fn a_board_that_runs_and_draws_too_much_is_looked_at_by_its_heat() {
+    // A board that runs at 8 W, of good boards that do so at that share of it.
+    let runs = |share: f64| {
+        let levels = [OFF, STANDBY, RAILS, LOADING, (30.0, SET_V, IDLE.2)];
+        let less = |b: &mut Bench| {
+            let idle = &mut b.profile.as_mut().expect("one").phases[3];
+            for envelope in [&mut idle.mean_power, &mut idle.peak_power] {
+                envelope.low *= share;
+                envelope.typical *= share;
+                envelope.high *= share;
+            }
+        };
+        surplus(&levels).with(less).find()
+    };
+    // The first of them at which it is outside their envelope.
+    let outside = |found: &Finding| {
+        found.verdict.class == Class::FullBoot && found.departures.iter().any(|d| d.quantity == "mean power")
+    };
+    let hot = [0.72, 0.68, 0.64, 0.6, 0.56, 0.52].map(runs).into_iter().find(outside).expect("a surplus");
+    let told = checks(&hot);
+    let (_, after) =
+        told.split_once("thermal camera as it runs, beside a good board: a surplus of ").expect("one");
+    let watts = after.split(" W").next().expect("a number");
+    // 28 to 48 % of 8 W.
+    assert!((2.2..3.9).contains(&watts.parse::<f64>().expect("watts")), "{watts}");
+    assert!(place(&hot, "thermal camera") < place(&hot, "let it run for minutes"), "{told}");
+    assert!(
+        hot.cautions.concat().contains(&format!("The surplus of {watts} W burns skin")),
+        "{:#?}",
+        hot.cautions
+    );
+    let usual = runs(1.0);
+    class(&usual, Class::FullBoot);
+    assert!(!checks(&usual).contains("thermal camera"), "{}", checks(&usual));
+    assert!(!usual.cautions.concat().contains("surplus"), "{:#?}", usual.cautions);
+}
+
+#[test]
 fn a_cell_that_the_cautions_have_out_is_not_taken_off_again() {
     let mut levels = BOOT.to_vec();
     levels[1] = (STANDBY.0, SET_V, 0.06);
