@@ -98,8 +98,8 @@ struct Most {
     above_a: f64,
     /// Up to where a good board that nobody has seen may go, in amps from nothing: what the picture shows.
     may_peak_a: Option<f64>,
-    /// ... and how far above their usual rest that is.
-    may_go_above_a: Option<f64>,
+    /// ... and how far above their usual rest that is, in amps.
+    room: Option<f64>,
 }
 
 impl Most {
@@ -121,7 +121,7 @@ impl Most {
 
     /// `; good boards went up to 10 mA above theirs, and may go up to 27 mA above (a peak of 44 mA)`.
     fn room(self, seen: &Seen) -> String {
-        let may = self.may_go_above_a.zip(self.may_peak_a).map_or_else(String::new, |(above_a, peak_a)| {
+        let may = self.room.zip(self.may_peak_a).map_or_else(String::new, |(above_a, peak_a)| {
             let [above, peak] = [seen.reference_amps(above_a), exact(peak_a, "A")];
             format!(", and may go up to {above} above (a peak of {peak})")
         });
@@ -332,7 +332,7 @@ impl Good {
             Some(most) if above_a <= WELL_BEYOND * most.above_a.max(seen.analysis.step_a) => {
                 Self::Alike(most)
             }
-            Some(most) if most.may_go_above_a.is_some_and(|may_a| above_a <= may_a) => Self::Within(most),
+            Some(most) if most.room.is_some_and(|may_a| above_a <= may_a) => Self::Within(most),
             Some(most) => Self::Less(most),
         }
     }
@@ -356,6 +356,6 @@ fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<Most> {
     let amps = |watts: f64| watts * factor / seen.analysis.run.set_v;
     let may_peak_a = measured.map(|_| amps(phase.peak_power.high));
     let room_w = phase.peak_power.high - phase.mean_power.typical;
-    let may_go_above_a = measured.map(|_| amps(room_w.max(0.0)));
-    Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a, may_go_above_a })
+    let room = measured.map(|_| amps(room_w.max(0.0)));
+    Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a, room })
 }
