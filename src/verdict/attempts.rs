@@ -385,8 +385,8 @@ impl Tries {
     }
 }
 
-/// Volts below those that the readback shows between the tries, and at rest before them, so that they are seen as a dip; of
-/// readings `update_s` apart, of a board fed with `set_v` from `fed_s` on. `None` if nothing was read between tries.
+/// Volts below those that the readback shows between the tries, at rest before them, and within them away from their ends, so
+/// that they are seen as a dip; of readings `update_s` apart, of a board fed with `set_v` from `fed_s` on. `None` if nothing was read between tries.
 pub(crate) fn visible_below(
     trace: &Trace,
     attempts: &[Attempt],
@@ -411,7 +411,12 @@ pub(crate) fn visible_below(
     let deepest = before.and_then(|volts| volts.iter().copied().min_by(f64::total_cmp));
     let scatter = deepest.filter(|deepest| *deepest >= set_v * (1.0 - STEADY_SHARE));
     let scatter = scatter.map(|deepest| set_v - BEYOND_NOISE * (set_v - deepest).max(0.0));
-    Some(visible.min(scatter.unwrap_or(visible)))
+    // So is what they go down to within the tries, with nothing ending there: noise, or the drop under load.
+    let within =
+        attempts.iter().filter_map(|a| read(a.start_s.value() + edge_s, a.end_s.value() - 2.0 * edge_s));
+    let deepest = within.flatten().copied().min_by(f64::total_cmp);
+    let loaded = deepest.filter(|deepest| *deepest >= set_v * (1.0 - STEADY_SHARE));
+    Some([scatter, loaded].into_iter().flatten().fold(visible, f64::min))
 }
 
 /// The stage in which most of the tries ended that show one, the later one of a draw, and how many did.

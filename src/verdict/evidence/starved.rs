@@ -1,6 +1,6 @@
 //! What speaks for a limit that stops the board.
 
-use super::tries::given_up;
+use super::tries::{dips, given_up};
 use crate::reference::StageMeasure;
 use crate::stats::extent;
 use crate::trace::Mode;
@@ -14,7 +14,12 @@ pub(super) fn starving(seen: &Seen) -> Option<String> {
         return None;
     }
     let need = all_need_more(seen).or_else(|| usually_needs_more(seen));
-    let facts: Vec<String> = marked_limit(seen).or_else(|| averaged(seen)).into_iter().chain(need).collect();
+    let facts: Vec<String> = marked_limit(seen)
+        .or_else(|| averaged(seen))
+        .or_else(|| unmarked(seen))
+        .into_iter()
+        .chain(need)
+        .collect();
     (!facts.is_empty()).then(|| facts.join("; "))
 }
 
@@ -48,10 +53,22 @@ fn all_need_more(seen: &Seen) -> Option<String> {
     Some(format!("good boards {mean}peak at {peak}: none could boot under this limit"))
 }
 
+/// A supply that says in which mode it is, and never that it limits: neither that nor the amps tell of the limit.
+fn unmarked(seen: &Seen) -> Option<String> {
+    let run = &seen.analysis.run;
+    let limit = run.limit_a?;
+    let marks = |mode: Mode| run.samples.clone().any(|i| seen.trace.mode(i) == mode);
+    let reads_less = given_up(seen).all(|attempt| attempt.peak_a.value() < BELOW * limit);
+    let never = marks(Mode::ConstantVoltage) && !marks(Mode::ConstantCurrent) && reads_less;
+    (never && !dips(seen).is_empty())
+        .then(|| "the supply never marks its limit: the dips alone show it".into())
+}
+
+/// Share of the limit up to which a reading is plainly below it.
+const BELOW: f64 = 0.95;
+
 /// A board that is starved for moments is read at less than the limit: its volts show it.
 fn averaged(seen: &Seen) -> Option<String> {
-    /// Share of the limit up to which a reading is plainly below it.
-    const BELOW: f64 = 0.95;
     let tries = seen.tries().filter(|tries| !seen.holds(tries.lowest_v))?;
     let limit = seen.analysis.run.limit_a?;
     let below = given_up(seen).filter(|attempt| attempt.peak_a.value() < BELOW * limit).count();

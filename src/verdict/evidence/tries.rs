@@ -8,7 +8,7 @@ use crate::stats::{extent, robust};
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
 use crate::verdict::align::Step;
-use crate::verdict::attempts::{RISES_S, Spread, Tries, hidden_in_gaps, visible_below};
+use crate::verdict::attempts::{RISES_S, Spread, Tries, first_stage, hidden_in_gaps, visible_below};
 use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, switched_off, tries_at_each_press, waking};
@@ -252,7 +252,7 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
     let since = if brief.is_some() { "of" } else { "after" };
-    let short = short_of_the_step(seen).unwrap_or_default();
+    let short = short_of_the_step(seen).or_else(|| lasts_too_long(seen, tries)).unwrap_or_default();
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
     format!("{each} {after} {since} its wake{}{stage}{short}{open}", left_out(seen))
 }
@@ -313,6 +313,25 @@ fn short_of_the_step(seen: &Seen) -> Option<String> {
     let [stays, good] = [extent(&stays)?, seen.good_lengths(last)?]
         .map(|(low, high)| range(&seen.time(low), &seen.time(high)));
     Some(format!(", {stays} into it{shown}, good boards stay for {good}: no step into {} is seen", next.name))
+}
+
+/// `; good boards are through with rails 1.1 to 1.3 s after their wake`, of tries all of which stay in their last stage for
+/// plainly longer. A limit keeps a sound board back as well.
+fn lasts_too_long(seen: &Seen, tries: &Tries) -> Option<String> {
+    let in_one = |ends: &Ends| ends.told() && ends.into.is_none() && seen.class() != Class::FeedLimited;
+    let last = seen.ends.filter(in_one)?.last;
+    let first = first_stage(seen.analysis, &seen.attempts);
+    let stages = &seen.analysis.model.stages;
+    let longest =
+        stages.get(first..=last)?.iter().map(|stage| Some(stage.duration?.high)).sum::<Option<f64>>()?;
+    let name = &stages[last].name;
+    let lengths: Vec<(f64, f64)> =
+        (first..=last).map(|stage| seen.good_lengths(stage)).collect::<Option<_>>()?;
+    let (low, high) = lengths.iter().fold((0.0, 0.0), |sum, length| (sum.0 + length.0, sum.1 + length.1));
+    let told = tries.ended_in.as_ref() == Some(name) && high > 0.0;
+    let longer = tries.lasts_s.low > high.max(longest) + EDGE_READINGS * seen.readout.update_s();
+    let through = || range(&seen.time(low), &seen.time(high));
+    (told && longer).then(|| format!("; good boards are through with {name} {} after their wake", through()))
 }
 
 /// How many tries read more at their end than good boards do at any time in the stage that they are said to end in, and
@@ -404,15 +423,14 @@ fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
 
 /// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.
 fn feed(seen: &Seen, tries: &Tries) -> String {
-    let set_v = seen.analysis.run.set_v;
-    let given_up = seen.attempts.iter().filter(|attempt| attempt.given_up);
-    let lowest = given_up.map(|attempt| attempt.lowest_v.value());
-    if lowest.clone().filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
+    let lowest = given_up(seen).map(|attempt| attempt.lowest_v.value());
+    if lowest.filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
         return seen.feed_in_words(tries.lowest_v);
     }
-    let fed = (set_v, seen.analysis.run.start_s);
-    let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s(), fed).unwrap_or(set_v);
-    let dips: Vec<f64> = lowest.filter(|lowest| *lowest < visible).collect();
+    let dips = dips(seen);
+    if dips.is_empty() {
+        return seen.feed_in_words(tries.lowest_v);
+    }
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let [lowest, highest] = below_the_unloaded(seen, [tries.lowest_v, highest]);
     let to = if lowest == highest { highest } else { format!("between {lowest} and {highest}") };
@@ -423,6 +441,14 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
         format!("at least {} of {} tries", dips.len(), tries.count)
     };
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
+}
+
+/// The lowest volts of every try in which they visibly go down at its end.
+pub(super) fn dips(seen: &Seen) -> Vec<f64> {
+    let set_v = seen.analysis.run.set_v;
+    let fed = (set_v, seen.analysis.run.start_s);
+    let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s(), fed).unwrap_or(set_v);
+    given_up(seen).map(|attempt| attempt.lowest_v.value()).filter(|lowest| *lowest < visible).collect()
 }
 
 /// Volts of a dip: to the hundredths where fewer figures would not tell them from the volts unloaded.

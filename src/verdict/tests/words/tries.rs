@@ -170,3 +170,56 @@ fn the_headline_names_the_stage_in_which_most_tries_end_and_the_verdict_the_furt
     assert!(because(&mostly).contains("mostly in rails (6 of 7)"), "{}", because(&mostly));
     assert_eq!(of(1, 6).verdict.usually_in, None);
 }
+
+/// The bench's log, of a supply that says in which `mode` it is.
+fn marking(bench: &Bench, mode: Mode) -> Finding {
+    let once = bench.trace();
+    let mut builder = TraceBuilder::new(once.header().clone());
+    for sample in (0..once.len()).filter_map(|i| once.sample(i)) {
+        builder.sample(Sample { mode, ..sample }).expect("in order");
+    }
+    diagnose(&builder.finish(), bench.profile.as_ref(), &Sources::default())
+}
+
+/// Tries that end at a limit in a dip to `end_v`, after one to `within_v` halfway with nothing happening.
+fn dipping(within_v: &[f64], end_v: &[f64]) -> Bench {
+    let tries = within_v.iter().zip(end_v).flat_map(|(within, end)| {
+        let loading = [(1.2, SET_V, 0.5), (0.1, *within, 0.5), (1.2, SET_V, 0.5), (0.1, *end, 0.55)];
+        [&[RAILS][..], &loading, &[REST]].concat()
+    });
+    bench(&[&[OFF, STANDBY][..], &tries.collect::<Vec<_>>()].concat()).with(|b| b.limit = 0.6)
+}
+
+#[test]
+fn a_dip_is_none_to_which_the_volts_go_within_a_try_too() {
+    let ends = [12.6, 12.7, 12.6, 12.6];
+    let told = |within: f64| because(&dipping(&[SET_V, within, SET_V, SET_V], &ends).find());
+    assert!(told(SET_V).contains("in each try"), "{}", told(SET_V));
+    assert!(told(12.7).contains("in at least 3 of 4 tries"), "{}", told(12.7));
+}
+
+#[test]
+fn a_supply_that_never_marks_its_limit_leaves_the_dips_alone_to_show_it() {
+    let bench = dipping(&[SET_V; 4], &[12.6; 4]);
+    let told = |mode: Mode| because(&marking(&bench, mode));
+    let never = "the supply never marks its limit: the dips alone show it";
+    assert!(told(Mode::ConstantVoltage).contains(never), "{}", told(Mode::ConstantVoltage));
+    // One that says nothing of its mode has no marks to miss.
+    assert!(!told(Mode::Unknown).contains(never), "{}", told(Mode::Unknown));
+}
+
+#[test]
+fn tries_that_stay_in_a_stage_for_longer_than_good_boards_say_so() {
+    let told = |seconds: f64| {
+        let levels =
+            [&[OFF, STANDBY][..], &[(seconds, SET_V, 0.172), (0.1, SET_V, 0.6), (30.0, SET_V, 0.0234)]];
+        let latched = bench(&levels.concat()).with(|b| {
+            let log = good_log("rails", |rails| rails.duration = Some(0.9));
+            b.profile.as_mut().expect("one").learned.logs.push(log);
+        });
+        because(&latched.find())
+    };
+    let late = "; good boards are through with rails 0.9 s after their wake";
+    assert!(told(2.5).contains(late), "{}", told(2.5));
+    assert!(!told(0.8).contains("are through with"), "{}", told(0.8));
+}
