@@ -140,9 +140,12 @@ fn at_the_end(seen: &Seen, attempt: &Attempt) -> Option<Rise> {
     const END: f64 = 0.15;
     /// ... and no longer than this, in seconds: what lasts is a level (by judgement).
     const BRIEF_S: f64 = 0.5;
+    /// ... and no less than two readings, in renewals: what is brief is split by the averaging, and readings do not come
+    /// evenly.
+    const LEAST: f64 = 2.25;
     let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
     let (half, update_s) = (f64::midpoint(start, end), seen.readout.update_s());
-    let from = end - (END * (end - start)).min(BRIEF_S).max(2.0 * update_s);
+    let from = end - (END * (end - start)).min(BRIEF_S).max(LEAST * update_s);
     let peak_a = seen.amps_between(from, end + update_s).into_iter().max_by(f64::total_cmp)?;
     let mut before = seen.amps_between(half, from);
     let level_a =

@@ -223,3 +223,20 @@ fn tries_that_stay_in_a_stage_for_longer_than_good_boards_say_so() {
     assert!(told(2.5).contains(late), "{}", told(2.5));
     assert!(!told(0.8).contains("are through with"), "{}", told(0.8));
 }
+
+#[test]
+fn a_spike_that_the_averaging_splits_is_seen_where_readings_come_unevenly() {
+    let rise = [(0.2, SET_V, 0.04), (0.2, SET_V, 0.08), (0.2, SET_V, 0.12), (0.1, SET_V, 0.16)];
+    let spike = [(0.1, SET_V, 0.53), (0.1, SET_V, 0.17), REST];
+    let once = bench(&[&[OFF, STANDBY][..], &[&rise[..], &spike].concat().repeat(6)].concat());
+    let trace = once.trace();
+    let mut builder = TraceBuilder::new(trace.header().clone());
+    for sample in (0..trace.len()).filter_map(|i| trace.sample(i)) {
+        // The reading in which each spike begins comes a little early.
+        let early_s = if sample.amps.value() > 0.5 { 0.002 } else { 0.0 };
+        let time = Seconds::constant(sample.time.value() - early_s);
+        builder.sample(Sample { time, ..sample }).expect("in order");
+    }
+    let told = because(&diagnose(&builder.finish(), once.profile.as_ref(), &Sources::default()));
+    assert!(told.contains(", a spike at the very end,"), "{told}");
+}
