@@ -77,9 +77,15 @@ pub(super) fn analyse(
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
-    let path = from_first_reading(path, &pieces);
+    let path = from_first_reading(path, &pieces, |piece| last_watts(trace, piece, readout));
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
+}
+
+/// What the last reading of a piece comes to, in watts.
+fn last_watts(trace: &Trace, piece: &Piece, readout: &Readout) -> f64 {
+    let last = piece.samples.end - 1;
+    trace.volts()[last] * (trace.amps()[last] - readout.zero_a)
 }
 
 /// What is expected of a board without a profile: of its kind, or of any board that somebody gives such a limit, with

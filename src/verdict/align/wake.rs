@@ -17,11 +17,16 @@ const ABOVE_REST: f64 = 2.0;
 const ABOVE_ALL: f64 = 1.25;
 
 /// `path` with every start that follows a rest taken back to its first reading.
-pub(in super::super) fn from_first_reading(mut path: Path, pieces: &[Piece]) -> Path {
+/// What the last reading of a piece comes to, in watts, `ends_at` tells.
+pub(in super::super) fn from_first_reading(
+    mut path: Path,
+    pieces: &[Piece],
+    ends_at: impl Fn(&Piece) -> f64,
+) -> Path {
     let sums = Sums::of(pieces);
     for index in 1..path.len() {
         let (before, start) = (path[index - 1], path[index]);
-        let first = first_of_rise(&before, &start, pieces);
+        let first = first_of_rise(&before, &start, pieces, &ends_at);
         if first < start.from {
             path[index - 1] = Step { to: first, stretch: sums.stretch(before.from, first), ..before };
             path[index] = Step { from: first, stretch: sums.stretch(first, start.to), ..start };
@@ -32,7 +37,7 @@ pub(in super::super) fn from_first_reading(mut path: Path, pieces: &[Piece]) -> 
 
 /// Index of the first piece of the rise from the rest `before` to the `start` that follows it: its own first if there is
 /// none.
-fn first_of_rise(before: &Step, start: &Step, pieces: &[Piece]) -> usize {
+fn first_of_rise(before: &Step, start: &Step, pieces: &[Piece], ends_at: impl Fn(&Piece) -> f64) -> usize {
     if !before.state.is_rest() || !(start.state == State::Surge || start.state.stage().is_some()) {
         return start.from;
     }
@@ -42,7 +47,43 @@ fn first_of_rise(before: &Step, start: &Step, pieces: &[Piece]) -> usize {
     let came_to = earlier.map(Piece::above_floor).max_by(f64::total_cmp);
     let above = came_to.map_or(f64::INFINITY, |highest| ABOVE_ALL * highest).min(ABOVE_REST * rest);
     let least = (rest + ON_THE_WAY * (high - rest)).max(above);
-    let on_the_way = |index: &usize| pieces[*index].watts > least && pieces[*index].start_s >= soon;
+    // What falls back to the rest is a pulse of it, however near the rise it comes.
+    let stays_up = |piece: &Piece| piece.watts > least && ends_at(piece) > least;
+    let on_the_way = |index: &usize| stays_up(&pieces[*index]) && pieces[*index].start_s >= soon;
     let rise = (before.from + 1..start.from).rev().take_while(on_the_way);
     rise.last().unwrap_or(start.from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::{Settings, segment};
+    use crate::verdict::piece::pieces;
+    use crate::verdict::tests::{OFF, SET_V, fed, trace};
+
+    /// The piece that a start begins with, of a rest of 0.3 W, two readings that go above it, the last of which comes to
+    /// `last_w`, and a rise to 2.3 W.
+    fn begins_with(last_w: f64) -> usize {
+        let (trace, (run, readout)) = (trace(&[OFF, (4.0, SET_V, 0.0234)]), fed(4.0));
+        let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
+        let rest = pieces(&trace, &cut, &run, &readout).pop().expect("a rest");
+        let at = |start_s: f64, end_s: f64, watts: f64| {
+            let mut piece = rest.clone();
+            (piece.start_s, piece.end_s, piece.watts) = (start_s, end_s, watts);
+            piece
+        };
+        let pieces = [at(1.0, 4.12, 0.3), at(4.12, 4.16, 0.5), at(4.16, 4.24, 0.52), at(4.24, 6.1, 2.3)];
+        let sums = Sums::of(&pieces);
+        let step = |state, from, to| Step { state, from, to, rested: false, stretch: sums.stretch(from, to) };
+        let path = vec![step(State::Low, 0, 3), step(State::Surge, 3, 4)];
+        let is_last = |piece: &Piece| (4.15..4.2).contains(&piece.start_s);
+        let ends_at = |piece: &Piece| if is_last(piece) { last_w } else { piece.watts };
+        from_first_reading(path, &pieces, ends_at)[1].from
+    }
+
+    #[test]
+    fn a_start_begins_with_its_rise_and_not_with_a_pulse_of_the_rest_before_it() {
+        assert_eq!(begins_with(0.6), 1, "a rise");
+        assert_eq!(begins_with(0.31), 3, "it falls back to the rest");
+    }
 }
