@@ -32,6 +32,11 @@ const EXCESS_S: f64 = 3.0;
 /// A load that was there from the start lets no attempt pass, in nats for each that did.
 const HEAVY_AFTER_ATTEMPT: f64 = 3.0;
 
+/// Share of the usual step from a stage to the next from which it is one (by judgement).
+const STEP_SEEN: f64 = 0.25;
+/// Levels of stages that are no further apart than this, as a log, need show no step (by judgement).
+const STEP_LEAST: f64 = 0.15;
+
 /// Plausibility that a board which is still in a stage at the end of the log is stuck there, before anything is known
 /// of how long it has been there.
 const STUCK: f64 = 0.1;
@@ -381,25 +386,26 @@ fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
 }
 
 /// What the running level says of a board of which the stage before was not told from it; that it draws what that stage does
-/// is a coincidence.
+/// is a coincidence, and more so where it is not what running boards draw.
 fn untold_before(scores: &Scores, ending: &Ending) -> f64 {
     let Some(before) = scores.model.last().checked_sub(1) else { return 0.0 };
     let held = ending.path.iter().rfind(|step| step.state == State::Held(before + 1));
-    let told = ending.path.iter().any(|step| step.state == State::Done(before));
+    let stages = &scores.model.stages;
+    let usual = (stages[before + 1].watts / stages[before].watts).ln();
+    // Of levels further apart the step is asked for by itself.
+    let stepped = usual.abs() > STEP_LEAST
+        || moved(scores, ending, before).is_some_and(|moved| moved / usual >= STEP_SEEN);
+    let told = stepped && ending.path.iter().any(|step| step.state == State::Done(before));
     let Some(held) = held.filter(|_| !told) else { return 0.0 };
     let look = scores.look(&held.stretch);
     let off = scores.off_running_level(&look);
-    off - COINCIDENCE * scores.fits(&look, before) * (1.0 - off.exp())
+    off - (COINCIDENCE + OFF_ITS_OWN) * scores.fits(&look, before) * (1.0 - off.exp())
 }
 
 /// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its
 /// software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the stage,
 /// unless it is the usual level.
 fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
-    /// Share of the usual step from which it is one (by judgement).
-    const SEEN: f64 = 0.25;
-    /// Levels that are no further apart than this tell nothing, as a log (by judgement).
-    const APART: f64 = 0.15;
     /// In nats (by judgement) ...
     const UNSEEN: f64 = -3.0;
     /// ... for a step of up to this, as a log: software moves a running level by some tenths, not by twice ...
@@ -409,7 +415,7 @@ fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
     let Some(before) = stage.checked_sub(1) else { return 0.0 };
     let usual = (scores.model.stages[stage].watts / scores.model.stages[before].watts).ln();
     let Some(moved) = moved(scores, ending, before) else { return 0.0 };
-    if usual.abs() <= APART || moved / usual >= SEEN {
+    if usual.abs() <= STEP_LEAST || moved / usual >= STEP_SEEN {
         return 0.0;
     }
     let held = ending.path.iter().rfind(|step| step.state == State::Held(stage));

@@ -3,7 +3,7 @@
 use super::readout::Readout;
 use super::run::{Run, runs};
 use super::{Class, Finding, Live, Sources, diagnose};
-use crate::reference::Profile;
+use crate::reference::{Envelope, Profile};
 use crate::segment::{Settings, segment};
 use crate::trace::{EventKind, Header, Mode, Sample, Trace, TraceBuilder};
 use crate::units::{Amps, Seconds, Volts};
@@ -342,4 +342,26 @@ fn a_board_that_tried_again_and_again_and_then_stayed_down_is_said_to_have_stopp
     let said =
         |verdict: &crate::verdict::Verdict| verdict.because.iter().any(|fact| fact.starts_with("after that"));
     assert!(said(&stopped) && !said(&going_on), "{:#?}", stopped.because);
+}
+
+#[test]
+fn a_board_that_stays_at_the_level_of_the_stage_before_its_running_one_has_not_booted() {
+    let mut profile = profile();
+    let close = 11.5 / 8.0;
+    let idle = &mut profile.phases[3];
+    for envelope in [&mut idle.mean_power, &mut idle.peak_power, &mut idle.activity] {
+        *envelope = Envelope {
+            low: close * envelope.low,
+            typical: close * envelope.typical,
+            high: close * envelope.high,
+        };
+    }
+    let ends = |amps: f64| {
+        let busy = [(2.0, SET_V, 1.0), (1.0, SET_V, 1.06), (3.0, SET_V, 0.98), (2.0, SET_V, 1.03)];
+        let after = [(9.0, SET_V, amps), (3.0, SET_V, 1.04 * amps)].repeat(4);
+        let trace = trace(&[&[OFF, STANDBY, RAILS][..], &busy, &after].concat());
+        diagnose(&trace, Some(&profile), &Sources::default()).verdict.class
+    };
+    assert_eq!(ends(11.5 / SET_V), Class::FullBoot);
+    assert_eq!(ends(13.1 / SET_V), Class::Stalled);
 }
