@@ -217,24 +217,24 @@ fn note(sheet: &Sheet, member: &Member, members: &[Member], area: Rect) -> Note 
 
 /// What was read where the run left the good ones; of one that the supply starves also the limit.
 fn read(sheet: &Sheet, member: &Member, members: &[Member]) -> Vec<String> {
-    match feed_limited(&member.run) {
+    if let Some(lines) = feed_limited(&member.run) {
         // That the feed gives way, and where, the verdict above has said.
-        Some(lines) => {
-            // What is read below the limit needs its reason, or the trace seems to deny the verdict.
-            let (most, low) = if sheet.is_low() { (2, true) } else { (lines.len(), false) };
-            let short = |line: String| match line.split_once(": ") {
-                Some((first, _)) if low => first.to_owned(),
-                _ => line,
-            };
-            lines.into_iter().skip(1).take(most).map(short).collect()
-        }
-        None => {
-            // What the moment is of a board that boots and yet departs; a deadline of another is on its own clock.
-            let boots = member.run.finding.verdict.class == Class::FullBoot && !sheet.is_low();
-            let why = member.note().filter(|_| boots).and_then(|note| note.lines.into_iter().nth(2));
-            read_there(member, members).into_iter().chain(why).collect()
-        }
+        return shows_a_limit(sheet, lines);
     }
+    // What the moment is of a board that boots and yet departs; a deadline of another is on its own clock.
+    let boots = member.run.finding.verdict.class == Class::FullBoot && !sheet.is_low();
+    let why = member.note().filter(|_| boots).and_then(|note| note.lines.into_iter().nth(2));
+    read_there(member, members).into_iter().chain(why).collect()
+}
+
+/// What shows a limit: what is read below it needs its reason, or the trace seems to deny the verdict.
+fn shows_a_limit(sheet: &Sheet, lines: Vec<String>) -> Vec<String> {
+    let (most, low) = if sheet.is_low() { (2, true) } else { (lines.len(), false) };
+    let short = |line: String| match line.split_once(": ") {
+        Some((first, _)) if low => first.to_owned(),
+        _ => line,
+    };
+    lines.into_iter().skip(1).take(most).map(short).collect()
 }
 
 /// Each note where it hides least of the runs.

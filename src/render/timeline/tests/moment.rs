@@ -39,7 +39,6 @@ fn areas(width: i32, height: i32) -> Areas {
 fn no_note_lies_over_the_fall_that_it_speaks_of() {
     // It runs at 0.8 A until 20 s and falls there, in the middle of the strip.
     let amps = |index: u32| match index {
-        0..60 => 0.03,
         60..80 => 1.3,
         80..200 => 0.8,
         _ => 0.03,
