@@ -482,3 +482,19 @@ fn twenty_stages_are_all_named() {
         assert!(scene.labels().any(|label| label.text == format!("stage {index}")), "stage {index}");
     }
 }
+
+/// A sheet that holds nothing but the strip of the amps, of that size.
+fn amps_alone(width: i32, height: i32) -> Areas {
+    let (amps, none) = (Rect::new(50, 100, 50 + width, 100 + height), Rect::new(50, 0, 50, 0));
+    Areas {
+        overflow: none,
+        ribbon: none,
+        legend: none,
+        notes: none,
+        amps,
+        quiet: none,
+        events: none,
+        volts: none,
+        ticks: none,
+    }
+}

@@ -15,24 +15,9 @@ fn placed(
     let readings = Readings::new(subject, TimeAxis { left: 50, right: 50 + width, from: 0.0, to: 42.0 });
     let scale = amps::Scale::new(subject, &readings).without_quiet();
     let all = notes(subject, &readings, 1);
-    let areas = areas(width, height);
+    let areas = amps_alone(width, height);
     let (scale, placed) = arrange(&sheet, subject, &readings, &areas, &scale, &all);
     (placed, readings, scale)
-}
-
-fn areas(width: i32, height: i32) -> Areas {
-    let (amps, none) = (Rect::new(50, 100, 50 + width, 100 + height), Rect::new(50, 0, 50, 0));
-    Areas {
-        overflow: none,
-        ribbon: none,
-        legend: none,
-        notes: none,
-        amps,
-        quiet: none,
-        events: none,
-        volts: none,
-        ticks: none,
-    }
 }
 
 #[test]
@@ -54,9 +39,9 @@ fn no_note_lies_over_the_fall_that_it_speaks_of() {
     let mut said = Vec::new();
     for height in [30, 42, 54, 66, 80, 120] {
         let (placed, readings, scale) = placed(&subject, small, (412, height));
-        let row = scale.axes(&areas(412, height)).main.row(0.8);
+        let row = scale.axes(&amps_alone(412, height)).main.row(0.8);
         let (before, fall) = (readings.time.x(19.0), readings.time.x(20.0));
-        let moment = Rect::new(before, row, fall + 1, areas(412, height).amps.bottom);
+        let moment = Rect::new(before, row, fall + 1, amps_alone(412, height).amps.bottom);
         assert!(placed.iter().all(|note| !note.spot.overlaps(moment)), "{height}: {placed:?} {moment:?}");
         said.push(placed.len());
     }

@@ -32,18 +32,7 @@ fn on_the_smallest_figure_a_note_is_left_out_before_it_hides_the_tries() {
     let placed = |size: Size, (width, height): (i32, i32)| {
         let sheet = Sheet::new(&options(size, Theme::Light), LEAST);
         let readings = Readings::new(&subject, TimeAxis { left: 50, right: 50 + width, from: 0.0, to: 52.0 });
-        let (amps, none) = (Rect::new(50, 100, 50 + width, 100 + height), Rect::new(50, 0, 50, 0));
-        let areas = Areas {
-            overflow: none,
-            ribbon: none,
-            legend: none,
-            notes: none,
-            amps,
-            quiet: none,
-            events: none,
-            volts: none,
-            ticks: none,
-        };
+        let areas = amps_alone(width, height);
         let scale = amps::Scale::new(&subject, &readings).without_quiet();
         let all = notes::notes(&subject, &readings, 1);
         notes::arrange(&sheet, &subject, &readings, &areas, &scale, &all).1.len()
