@@ -59,6 +59,16 @@ fn ripple(index: u32) -> f64 {
     [0.0, 0.001, -0.001, 0.001, 0.0, -0.001, 0.0][index as usize % 7]
 }
 
+/// The head of a log of the invented board, under a limit of 3 A.
+fn header() -> Header {
+    Header {
+        board: Some("larch-2".into()),
+        set_volts: Some(Volts::constant(SET_V)),
+        limit: Some(Amps::constant(3.0)),
+        ..Header::default()
+    }
+}
+
 /// A trace of (seconds, volts, amps) levels under a limit of 3 A.
 pub(super) fn trace(levels: &[(f64, f64, f64)]) -> Trace {
     trace_with(levels, &[])
@@ -71,13 +81,7 @@ fn trace_with(levels: &[(f64, f64, f64)], presses: &[f64]) -> Trace {
 
 /// The same with marks, in order of time.
 fn trace_marked(levels: &[(f64, f64, f64)], marks: &[(f64, &str)]) -> Trace {
-    let header = Header {
-        board: Some("larch-2".into()),
-        set_volts: Some(Volts::constant(SET_V)),
-        limit: Some(Amps::constant(3.0)),
-        ..Header::default()
-    };
-    let mut builder = TraceBuilder::new(header);
+    let mut builder = TraceBuilder::new(header());
     let (mut index, mut end) = (0, 0.0);
     let mut marks = marks.iter().peekable();
     for (seconds, volts, amps) in levels {

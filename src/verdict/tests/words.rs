@@ -7,6 +7,7 @@ use crate::verdict::{SectionState, Tries};
 mod alike;
 mod bench_reading;
 mod bench_rules;
+mod cautions;
 mod checks;
 mod ends;
 mod gaps;

@@ -8,13 +8,7 @@ const TOLD: (Mode, Mode) = (Mode::Off, Mode::ConstantVoltage);
 /// A log of a supply that reads in steps of 2 mA: 1.5 s of no output, the readings of a `rise`, and so many
 /// `readings` of `amps` at the set volts.
 fn risen((off, on): (Mode, Mode), rise: &[(f64, f64)], (readings, amps): (u32, f64)) -> Finding {
-    let header = Header {
-        board: Some("larch-2".into()),
-        set_volts: Some(Volts::constant(SET_V)),
-        limit: Some(Amps::constant(3.0)),
-        ..Header::default()
-    };
-    let mut builder = TraceBuilder::new(header);
+    let mut builder = TraceBuilder::new(header());
     let mut index = 0;
     let mut read = |(volts, amps): (f64, f64), mode| {
         let time = Seconds::constant(f64::from(index) * PERIOD_S);
