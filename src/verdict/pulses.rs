@@ -136,19 +136,41 @@ impl Pulses {
         // What the readings average over as the board falls to its rest is no pulse of it.
         let edge_s = EDGE_READINGS * seen.readout.update_s();
         let from = (last.start_s + edge_s).max(seen.analysis.run.start_s + RISES_S);
-        Self::of(seen, seen.samples_between(last.start_s, from), seen.samples_between(from, last.end_s))
+        let (before, rest) =
+            (seen.samples_between(last.start_s, from), seen.samples_between(from, last.end_s));
+        let level = robust::median(&mut seen.trace.amps().get(rest.clone())?.to_vec())?;
+        let levels = vec![level; rest.len()];
+        Self::of(seen, before, rest, &levels, Limits::of)
+    }
+
+    /// Those that ride on a heavy load, however low they are beside it: they come evenly, and are above a level that creeps
+    /// as the load warms.
+    pub(super) fn on_a_load(seen: &Seen) -> Option<Self> {
+        let last = &seen.analysis.path.last()?.stretch;
+        let from = last.start_s.max(seen.analysis.run.start_s + RISES_S);
+        let read = seen.samples_between(from, last.end_s);
+        let levels = local_levels(seen.trace.amps().get(read.clone())?);
+        let pulses = Self::of(seen, read.start..read.start, read, &levels, Limits::on_a_load)?;
+        pulses.rhythm.is_some().then_some(pulses)
     }
 
     /// Those among the `samples` of a rest, and the one in the readings `before` them that comes where their rhythm has it:
     /// of these, a charge of capacitors may be what is high.
-    fn of(seen: &Seen, before: Range<usize>, samples: Range<usize>) -> Option<Self> {
+    /// The `levels` are what each of the samples lies above.
+    fn of(
+        seen: &Seen,
+        before: Range<usize>,
+        samples: Range<usize>,
+        levels: &[f64],
+        limits: fn(&Seen, f64, &[f64]) -> Limits,
+    ) -> Option<Self> {
         /// Times the highest of the others beyond which the first one is no pulse (by judgement).
         const ALIKE: f64 = 1.5;
         let time = seen.trace.time().get(samples.clone())?;
         let amps = seen.trace.amps().get(samples)?;
-        let level = robust::median(&mut amps.to_vec())?;
-        let above: Vec<f64> = amps.iter().map(|amps| amps - level).collect();
-        let limits = Limits::of(seen, level - seen.readout.zero_a, &above);
+        let level = *levels.first()?;
+        let above: Vec<f64> = amps.iter().zip(levels).map(|(amps, level)| amps - level).collect();
+        let limits = limits(seen, level - seen.readout.zero_a, &above);
         let above_a = above.iter().copied().fold(0.0, f64::max);
         let low = above_a <= limits.alone;
         let height = if low { limits.even } else { limits.alone };
@@ -156,9 +178,15 @@ impl Pulses {
             return None;
         }
         let is_pulse = |above: f64| above > limits.least.max(Limits::AS_WELL * height);
-        let begins = |i: &usize| is_pulse(above[*i]) && (*i == 0 || !is_pulse(above[i - 1]));
-        let mut begun: Vec<f64> = (0..above.len()).filter(begins).map(|i| time[i]).collect();
-        let rhythm = Rhythm::of(&begun, seen.readout.update_s());
+        let mut begun = begins(time, &above, is_pulse);
+        let mut rhythm = Rhythm::of(&begun, seen.readout.update_s());
+        // A readback that averages pulses down now more and now less shows every second one as high: the lower ones are then
+        // evenly between.
+        let with_weak = begins(time, &above, |above| above >= limits.weak - Limits::ROUNDING_A);
+        let faster = Rhythm::of(&with_weak, seen.readout.update_s());
+        if rhythm.zip(faster).is_some_and(|(one, other)| other.is_faster_than(one)) {
+            (begun, rhythm) = (with_weak, faster);
+        }
         let pulse_a = level + limits.least.max(Limits::AS_WELL * height);
         let first = rhythm.and_then(|rhythm| {
             let due_s = begun.first()? - rhythm.every_s;
@@ -193,6 +221,16 @@ impl Pulses {
         format!("{pulses} {} above its rest{}", seen.amps(self.above_a), self.beside(seen))
     }
 
+    /// `38 short pulses ride on it, one about every 1.3 s, of up to 20 mA, as good boards have at rest: its controller is alive`.
+    pub(super) fn on_top(&self, seen: &Seen) -> String {
+        let every = self.rhythm.map_or_else(String::new, |rhythm| format!(", {}", rhythm.words(seen)));
+        let what = match self.good {
+            Good::Alike(_) => ", as good boards have at rest: its controller is alive",
+            _ => ": its controller works, or something tries again",
+        };
+        format!("short pulses ride on it{every}, of up to {}{what}", seen.amps(self.above_a))
+    }
+
     fn beside(&self, seen: &Seen) -> String {
         let good = |most: Most| most.words(seen, matches!(self.good, Good::Alike(_)));
         match (self.good, self.rhythm) {
@@ -211,6 +249,12 @@ impl Pulses {
             }
         }
     }
+}
+
+/// When each pulse begins.
+fn begins(time: &[f64], above: &[f64], is_pulse: impl Fn(f64) -> bool) -> Vec<f64> {
+    let begins = |i: &usize| is_pulse(above[*i]) && (*i == 0 || !is_pulse(above[i - 1]));
+    (0..above.len()).filter(begins).map(|i| time[i]).collect()
 }
 
 /// When the amps rise from below `pulse_a` to above it, and no further than `most_a`, among these readings.
@@ -234,9 +278,17 @@ struct Limits {
 }
 
 impl Limits {
+    /// What two decimals differ by as binary numbers, in amps.
+    const ROUNDING_A: f64 = 1e-9;
+
     /// Share of that height from which readings beside such pulses are pulses as well: one that is shorter than a reading
     /// is averaged down, now more and now less (by judgement).
     const AS_WELL: f64 = 0.5;
+
+    /// Of pulses that ride on a heavy load, whose share they are is no measure.
+    fn on_a_load(seen: &Seen, _: f64, above: &[f64]) -> Self {
+        Self { alone: f64::INFINITY, ..Self::of(seen, 0.0, above) }
+    }
 
     fn of(seen: &Seen, level: f64, above: &[f64]) -> Self {
         /// Standard deviations of the readings, steps of the readback and share of the level from which a reading is a
@@ -262,6 +314,14 @@ impl Limits {
     }
 }
 
+/// The median of the readings about each: what a load that creeps draws there, without short pulses.
+fn local_levels(amps: &[f64]) -> Vec<f64> {
+    /// Readings on either side: more than pulses last, and fewer than a load takes to creep (by judgement).
+    const BESIDE: usize = 15;
+    let about = |i: usize| &amps[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(amps.len())];
+    (0..amps.len()).map(|i| robust::median(&mut about(i).to_vec()).unwrap_or(amps[i])).collect()
+}
+
 /// Standard deviation of readings about their median by those below it, which hold no pulse; of those that lie on it, half
 /// count.
 fn below(above: &[f64]) -> f64 {
@@ -275,6 +335,13 @@ fn below(above: &[f64]) -> f64 {
 impl Rhythm {
     /// Share of the period that a pulse may come early or late, beside a renewal of the readings (by judgement).
     const EVEN: f64 = 0.15;
+
+    /// Whether this is another rhythm, and not the same one of a few pulses more.
+    fn is_faster_than(self, other: Self) -> bool {
+        /// Share of the period from which on it is the same (by judgement).
+        const SAME: f64 = 0.75;
+        self.every_s < SAME * other.every_s
+    }
 
     /// How far from its place a pulse may be, in seconds.
     fn off_s(self, seen: &Seen) -> f64 {

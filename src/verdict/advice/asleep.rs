@@ -1,24 +1,22 @@
 //! What a technician probes on a board that stands by, or draws too much where it does. All common practice at repair
 //! benches, with no source.
 
+use super::heat::{WARMS_W, shows};
 use super::look_alikes::{excess_attached, what_is_attached};
-use crate::units::figures;
 use crate::verdict::evidence::{most_asleep_w, much_for_standby, rails_may_be_up};
 use crate::verdict::kind::Family;
 use crate::verdict::pulses::Pulses;
-use crate::verdict::seen::{Load, Seen};
+use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Direction};
 
 pub(super) fn excess_standby(seen: &Seen, suspect: &str) -> Vec<String> {
     let up = rails_may_be_up(seen).map(|stage| {
         format!("measure the rails, and the processor's reset and clock: at the level of {stage} they may be up, and it held in reset")
     });
-    let pressed = seen.has_button() && !seen.analysis.run.presses.is_empty();
-    let again = pressed.then(|| "press the button again, and watch whether the amps move".to_owned());
     let drawn = seen.last_level().map_or(0.0, |level| level.watts);
     let surplus = drawn - seen.analysis.model.standby.watts.unwrap_or(0.0);
     let scope = scope_a_pulse(seen);
-    again.into_iter().chain(up).chain(scope).chain(surplus_on_always_on(seen, suspect, surplus)).collect()
+    up.into_iter().chain(scope).chain(surplus_on_always_on(seen, suspect, surplus)).collect()
 }
 
 /// Whether a board was asked to wake, or needs nobody to.
@@ -30,63 +28,33 @@ fn was_asked(seen: &Seen) -> bool {
 const AT_THE_INPUT: &str = "input capacitors, protection and charger";
 
 /// How to find what draws a surplus of so many watts at standby.
-pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> [String; 5] {
+pub(super) fn surplus_on_always_on(seen: &Seen, suspect: &str, surplus: f64) -> [String; 4] {
     // Of a board that boots, or that nobody asked to, it explains no more.
     let in_vain = seen.class() != Class::FullBoot && was_asked(seen);
     let explains = if in_vain { "may explain surplus and no wake" } else { "may carry the surplus" };
-    let [warmth, last] = find_the_part(seen, surplus);
+    let last = if surplus < WARMS_W {
+        "if not, compare millivolts over each rail's coil or sense resistor with a good board, and only then take loads off"
+    } else {
+        "only then, on a rail that is low or reads far fewer ohms than a good board's, disconnect its loads one by one"
+    };
     [
         format!(
             "measure the volts of each always-on rail, on {suspect}: one that is dragged down {explains}"
         ),
-        "feed off, capacitors discharged: ohms to ground on the input rail, and on that rail or each always-on rail".into(),
-        look_for_ohms(seen, surplus),
-        warmth,
-        last,
-    ]
-}
-
-/// Below this a part hardly gets warm: some 150 K/W of a small part on copper make some twenty kelvin, in watts (common
-/// practice, no source).
-const WARMS_W: f64 = 0.15;
-
-/// `look there for about 280 Ω at the feed, or 20 Ω at 1 V: that is 49.2 mW`, so that nobody looks for few ohms where there
-/// are none.
-fn look_for_ohms(seen: &Seen, surplus: f64) -> String {
-    /// A core rail, in volts; a converter hands on watts.
-    const CORE_V: f64 = 1.0;
-    let set_v = seen.analysis.run.set_v;
-    let ohms = |volts: f64| volts * volts / surplus.max(f64::MIN_POSITIVE);
-    format!(
-        "look there for about {} Ω at the feed, or {} at {CORE_V} V: that is {}",
-        figures(ohms(set_v), 2),
-        Load::rough(ohms(CORE_V)),
-        seen.watts(surplus, set_v)
-    )
-}
-
-/// What finds the part that draws a surplus: its warmth, or of one that warms nothing the current in each rail's path; and
-/// what is done last.
-fn find_the_part(seen: &Seen, surplus: f64) -> [String; 2] {
-    let watts = seen.watts(surplus, seen.analysis.run.set_v);
-    if surplus < WARMS_W {
-        return [
-            format!(
-                "no camera or freeze spray shows {watts}: fed, compare millivolts over each rail's coil or sense resistor with a \
-                 good board"
-            ),
-            "only then take loads off that rail one by one: a leaky capacitor or protection part is likelier than a short"
-                .into(),
-        ];
-    }
-    [
-        format!(
-            "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: a surplus of {watts} in one part \
-             shows there"
-        ),
-        "only then, on a rail that is low or reads far fewer ohms than a good board's, disconnect its loads one by one"
+        "feed off, capacitors discharged: ohms to ground on the input rail and each always-on rail, against a good board's"
             .into(),
+        by_warmth(seen, "a surplus of ", surplus),
+        last.into(),
     ]
+}
+
+/// The part that draws a surplus by its warmth.
+fn by_warmth(seen: &Seen, what: &str, surplus: f64) -> String {
+    let watts = format!("{what}{}", seen.watts(surplus, seen.analysis.run.set_v));
+    format!(
+        "thermal camera ({AT_THE_INPUT}, always-on regulators and what they feed): {}",
+        shows(&watts, surplus)
+    )
 }
 
 pub(super) fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
@@ -159,11 +127,8 @@ fn surplus_of_a_kind(seen: &Seen) -> Vec<String> {
     }
     let of_all = "compare with a known-good board of this model asleep, on this supply: that tells a surplus from what is usual";
     let [rails, ohms, ..] = surplus_on_always_on(seen, "the board", drawn);
-    let watts = seen.watts(drawn, seen.analysis.run.set_v);
     // How much of it is a surplus nobody knows.
-    let warmth = format!(
-        "thermal camera on {AT_THE_INPUT}, always-on regulators and what they feed: most of {watts} in one part shows there"
-    );
+    let warmth = by_warmth(seen, "most of ", drawn);
     vec![of_all.into(), rails, ohms, warmth]
 }
 

@@ -2,7 +2,7 @@
 
 use super::asleep::standby_surplus;
 use super::checks::running_surplus;
-use super::shorts::{Warming, fed_gently_w};
+use super::shorts::Warming;
 use super::usual::loaded_from_switch_on;
 use super::words::Words;
 use crate::reference::Profile;
@@ -103,8 +103,7 @@ fn capacitors(told: &[String]) -> Option<String> {
 fn hot(seen: &Seen, _: &[String]) -> Option<String> {
     let level = seen.last_level()?;
     let surplus = match seen.class() {
-        // As it was fed, or as the checks feed it.
-        Class::HardShort | Class::PartialShort => level.watts.max(fed_gently_w(seen).unwrap_or(0.0)),
+        Class::HardShort | Class::PartialShort => level.watts,
         Class::ExcessStandby => level.watts - seen.analysis.model.standby.watts.unwrap_or(0.0),
         // Whether it is a fault is not known, and nobody touches it before that is.
         Class::Inconclusive if loaded_from_switch_on(seen) => level.watts,

@@ -1,11 +1,13 @@
 //! What to probe next: the profile's checks, what may only look like a fault, then what is usual at repair benches.
 
 use super::COMMON;
+use super::heat::{WARMS_W, shows};
 use super::look_alikes::{look_alikes, pack_lines, press_at_last};
 use super::path::is_for_the_eye;
 use super::usual::usual;
 use crate::reference::Quantity;
 use crate::units::with_and;
+use crate::verdict::evidence::spike;
 use crate::verdict::presses::switching_off;
 use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Departure, Direction, SectionProof, SectionState};
@@ -15,7 +17,7 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let own = own(seen);
     let suspect = suspects(seen, path);
     let mut common = usual(seen, suspect.as_deref(), !own.is_empty());
-    common.splice(common.len().min(1)..common.len().min(1), by_its_heat(seen));
+    common.splice(common.len().min(1)..common.len().min(1), by_its_heat(seen).or_else(|| by_its_spike(seen)));
     let eye = by_eye(seen, path);
     let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
@@ -26,8 +28,6 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
 
 /// What a board that runs draws beyond the usual there, in watts, where that is a departure and enough to be felt.
 pub(super) fn running_surplus(seen: &Seen) -> Option<f64> {
-    /// This much warms a part that is soldered to planes of copper so that a camera shows it (common practice, no source).
-    const SHOWS_W: f64 = 0.3;
     let running = seen.analysis.model.stages.last().filter(|_| seen.class() == Class::FullBoot)?;
     let more = |departure: &&Departure| {
         let drawn =
@@ -35,15 +35,25 @@ pub(super) fn running_surplus(seen: &Seen) -> Option<f64> {
         drawn && departure.phase == running.name
     };
     seen.departures.iter().find(more)?;
-    Some(seen.last_level()?.watts - running.watts).filter(|surplus| *surplus >= SHOWS_W)
+    Some(seen.last_level()?.watts - running.watts).filter(|surplus| *surplus >= WARMS_W)
 }
 
 /// Where what a board that runs draws too much turns to heat.
 fn by_its_heat(seen: &Seen) -> Option<String> {
-    let watts = seen.watts(running_surplus(seen)?, seen.analysis.run.set_v);
+    let surplus = running_surplus(seen)?;
+    let watts = format!("a surplus of {}", seen.watts(surplus, seen.analysis.run.set_v));
     Some(format!(
-        "thermal camera as it runs, beside a good board: a surplus of {watts} in one part shows there; a fan or drive that turns \
-         draws it too"
+        "thermal camera as it runs, beside a good board: {} (a fan or drive that turns draws it too)",
+        shows(&watts, surplus)
+    ))
+}
+
+/// What draws more for a moment than good boards ever do.
+fn by_its_spike(seen: &Seen) -> Option<String> {
+    let spike = spike(seen)?;
+    let (amps, at) = (seen.amps(spike.amps), seen.time(spike.at_s));
+    Some(format!(
+        "repeat, and see whether the {amps} at {at} comes again, and what starts then (drive, fan, radio)"
     ))
 }
 

@@ -245,7 +245,11 @@ fn load_attached(seen: &Seen) -> Option<String> {
         Class::HardShort | Class::PartialShort => {
             Some(format!("switch off, take off every load that is still attached ({what}), and repeat"))
         }
-        Class::ExcessStandby => Some(excess_attached(seen, what)),
+        Class::ExcessStandby => {
+            let pressed = seen.has_button() && !seen.analysis.run.presses.is_empty();
+            let press = if pressed { ", then press again" } else { "" };
+            Some(excess_attached(seen, what) + press)
+        }
         Class::LatchOff if tries_at_each_press(seen) => None,
         Class::LatchOff | Class::Cycling => Some(unplug(what)),
         _ => None,

@@ -4,6 +4,7 @@ mod asleep;
 mod cautions;
 mod checks;
 mod groups;
+mod heat;
 mod look_alikes;
 mod path;
 mod shorts;

@@ -1,7 +1,9 @@
 //! Where a heavy load is looked for: without tools first, then warm, then by ohms, and the iron last. All common
 //! practice at repair benches, with no source.
 
-use super::usual::{GENTLE_W, feed_gently, few_watts as two_figures, usual_limit};
+use super::heat::{HARDLY_W, hardly_warms_w, shows};
+use super::usual::usual_limit;
+use crate::units::figures;
 use crate::verdict::Class;
 use crate::verdict::evidence::{has_leads_in_it, woke_before};
 use crate::verdict::kind::Family;
@@ -24,6 +26,9 @@ const REVERSED_V: std::ops::RangeInclusive<f64> = 0.5..=1.5;
 /// Below this not even a diode with a metal junction conducts amperes, in volts (common practice, no source).
 const NO_DIODE_V: f64 = 0.35;
 
+/// Warms a small part by some hundred kelvin, which no camera misses, in watts (common practice, no source).
+const GENTLE_W: f64 = 2.0;
+
 /// From this many watts a board is not fed on as it is.
 const HOT_W: f64 = 10.0;
 
@@ -32,11 +37,7 @@ pub(super) fn leads(seen: &Seen) -> Vec<String> {
     if seen.class() != Class::HardShort {
         return Vec::new();
     }
-    let subtract = mostly_leads(seen).then(|| {
-        "short the clips and note the volts at the same amps, or measure four-wire at the board: subtract the leads".into()
-    });
-    let all = polarity(seen).into_iter().chain(shorted_leads(seen)).chain(half_the_limit(seen));
-    all.chain(subtract).collect()
+    polarity(seen).into_iter().chain(shorted_leads(seen)).chain(half_the_limit(seen)).collect()
 }
 
 /// Whether the board may be fed in reverse, by the volts that its clamp diode would have.
@@ -44,33 +45,28 @@ fn polarity(seen: &Seen) -> Option<String> {
     let level = seen.last_level()?;
     let at_the_board = level.volts - level.amps * Load::THIN_LEADS_OHM;
     let stands_at = volts(level.volts);
-    if level.volts < NO_DIODE_V {
-        return Some(format!(
-            "measure the volts at the board's side of the clips; {stands_at} is little for a diode, so reversed polarity is \
-             unlikely"
-        ));
-    }
-    if at_the_board > *REVERSED_V.end() {
+    if level.volts < NO_DIODE_V || at_the_board > *REVERSED_V.end() {
         return None;
     }
-    Some(match level.volts {
-        _ if REVERSED_V.contains(&at_the_board) => format!(
+    if REVERSED_V.contains(&at_the_board) {
+        return Some(format!(
             "check the polarity: at about {stands_at}, leads included, a board stands that is fed in reverse, on its clamp diode"
-        ),
-        // Short, thick leads leave it open.
-        volts if REVERSED_V.contains(&volts) => format!(
+        ));
+    }
+    // Short, thick leads leave it open.
+    REVERSED_V.contains(&level.volts).then(|| {
+        format!(
             "check the polarity: {} to {} V measured at the board would be its clamp diode, fed in reverse",
             REVERSED_V.start(),
             REVERSED_V.end()
-        ),
-        _ => "check the polarity".into(),
+        )
     })
 }
 
 /// The cheapest look at what holds the volts down, of a supply that sits in its limit.
 fn half_the_limit(seen: &Seen) -> Option<String> {
     let last = seen.analysis.path.last().filter(|last| last.stretch.limit > 0.5)?;
-    let limit = seen.analysis.run.limit_a.filter(|_| last.stretch.volts > 0.0)?;
+    let limit = seen.analysis.run.limit_a.filter(|_| last.stretch.volts >= NO_DIODE_V)?;
     Some(format!(
         "set the limit to half, {}: volts that halve as well are a resistance, volts that hardly change a diode or reversed \
          polarity",
@@ -92,13 +88,15 @@ pub(super) fn half_the_limit_of_a_part(seen: &Seen) -> Option<String> {
 /// Leads that touch each other, of a load that is small enough for it.
 fn shorted_leads(seen: &Seen) -> Option<String> {
     let ohms = seen.load().map_or(0.0, |load| load.ohms);
-    let seen_as = if ohms > 0.0 { Load::words(ohms) } else { "no volts at all".into() };
-    (ohms < SHORTED_LEADS_OHM).then(|| {
-        format!(
-            "take the board off the clips and switch on again: {seen_as} may be leads that touch, which keep the supply in its \
-             limit"
-        )
-    })
+    let seen_as = if ohms > 0.0 { Load::rough(ohms) } else { "no volts at all".into() };
+    // What the leads have of it is not the board's.
+    let then = if mostly_leads(seen) {
+        "; then short the clips and subtract the volts at the same amps"
+    } else {
+        ", which keep the supply in its limit"
+    };
+    (ohms < SHORTED_LEADS_OHM)
+        .then(|| format!("take the board off the clips: {seen_as} may be leads that touch{then}"))
 }
 
 /// A steady load from switch-on may be a pack that charges.
@@ -116,23 +114,11 @@ pub(super) fn may_charge(seen: &Seen) -> Option<String> {
 
 /// The steps on the board itself; `own` says that the profile gives those by sections.
 pub(super) fn on_the_board(seen: &Seen, suspect: &str, own: bool) -> Vec<String> {
-    let partial = seen.class() == Class::PartialShort;
-    let ohms = seen.load().map(|load| load.ohms);
-    let gently = ohms.filter(|_| !mostly_leads(seen)).map(|ohms| feed_gently(seen, ohms));
     let last = (!own).then(|| {
         "only then disconnect section after section from the rail (fuse, shunt, coil) until the ohms rise: the last one is it"
             .to_owned()
     });
-    let measure = [Some(measure_ohms(suspect)), ohms.map(|ohms| ohms_to_find(seen, ohms, partial))];
-    let first = camera(seen).into_iter().chain(warm_it(seen)).chain(measure.into_iter().flatten());
-    first.chain(gently.into_iter().flatten()).chain(last).collect()
-}
-
-/// What [`feed_gently`] turns to heat in one part, in watts; `None` where it is not among the steps, or one that is warned of
-/// takes more.
-pub(super) fn fed_gently_w(seen: &Seen) -> Option<f64> {
-    let ohms = seen.load().filter(|_| !mostly_leads(seen) && !hardly_warms(seen))?.ohms;
-    Some(GENTLE_W.min(seen.analysis.run.set_v.powi(2) / ohms))
+    camera(seen).into_iter().chain(warm_it(seen)).chain(measure_ohms(seen, suspect)).chain(last).collect()
 }
 
 fn mostly_leads(seen: &Seen) -> bool {
@@ -144,32 +130,40 @@ pub(super) fn leads_in_it(seen: &Seen) -> bool {
     has_leads_in_it(seen) && seen.load().is_some_and(|load| load.ohms < LEADS_COUNT_OHM)
 }
 
+/// What is looked at, and how the board is fed for that.
 fn camera(seen: &Seen) -> Option<String> {
     /// A start from which nothing chars, in watts at the set volts.
     const LOW_W: f64 = 1.0;
-    /// This much warms a part that is soldered to planes of copper within seconds (common practice, no source).
-    const AT_ONCE_W: f64 = 1.0;
     let level = seen.last_level()?;
     let watts = seen.watts(level.watts, level.volts);
-    if hardly_warms(seen) {
-        return Some(format!("a thermal camera shows little at {watts}: use freeze spray, and do not touch"));
-    }
     if level.watts < HOT_W {
         let board_w = level.watts - seen.leads_watts(&level);
-        if board_w < AT_ONCE_W {
-            return Some(format!(
-                "thermal camera, fed as now for up to a minute: {} on the board may show late, or not at all",
-                seen.watts(board_w, level.volts)
-            ));
+        // What the leads take is not known, so that no more figures are.
+        let board = format!("{} W", two_figures(board_w.max(0.0)));
+        if board_w < HARDLY_W {
+            return None;
         }
-        return Some(format!(
-            "thermal camera, fed as now ({watts}) for seconds only: what warms first is the part, or feeds it"
-        ));
+        return Some(if warms_late(seen) {
+            format!(
+                "thermal camera (or freeze spray, or a film of alcohol), fed as now: {}",
+                shows(&board, board_w)
+            )
+        } else {
+            format!(
+                "thermal camera, fed as now ({watts}) for seconds only: what warms first is the part, or feeds it"
+            )
+        });
     }
     let from = ((LOW_W / level.volts.abs().max(0.1)).clamp(0.05, 1.0) * 20.0).round() / 20.0;
     Some(format!(
         "thermal camera, but not at {watts}: lower the limit to {from} A and raise it from there, for seconds, until something warms"
     ))
+}
+
+/// Two figures; `2` of two.
+fn two_figures(value: f64) -> String {
+    let said = figures(value, 2);
+    said.strip_suffix(".0").map(str::to_owned).unwrap_or(said)
 }
 
 /// Volts, amps and watts that belong together, with which a short that stayed cold turns warm.
@@ -185,7 +179,7 @@ impl Warming {
     /// stays cold (by judgement).
     const AT_A_VOLT_A: f64 = 3.0;
 
-    /// Of a board that hardly warms as it was fed: by its ohms, as [`feed_gently`] has it, where these are not mostly leads.
+    /// Of a board that warms late as it was fed: by its ohms, where these are not mostly leads.
     pub(super) fn of(seen: &Seen) -> Option<Self> {
         let ohms = seen.load().filter(|_| !mostly_leads(seen)).map(|load| load.ohms);
         let set_v = seen.analysis.run.set_v;
@@ -194,7 +188,7 @@ impl Warming {
             (volts, volts / ohms)
         });
         let [volts_in_words, current, watts] = [volts, amps, volts * amps].map(two_figures);
-        hardly_warms(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
+        warms_late(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
     }
 }
 
@@ -206,39 +200,49 @@ fn warm_it(seen: &Seen) -> Option<String> {
     let carry =
         usual.map_or_else(|| "that".into(), |usual| format!("more than the usual {}", exact(usual, "A")));
     let Warming { volts, current, watts, .. } = warming;
+    // What stays cold as it was fed is looked at here only.
+    let by = if camera(seen).is_some() {
+        "or"
+    } else {
+        "thermal camera (or freeze spray, or a film of alcohol) at"
+    };
     Some(format!(
-        "or up to {volts} V, {current} A ({watts} W) at the {point} for seconds, if it, fuse and leads carry {carry}"
+        "{by} up to {volts} V, {current} A ({watts} W) at the {point} for seconds, if it, fuse and leads carry {carry}"
     ))
 }
 
-/// Whether what the board turns to heat is too little to be seen.
-pub(super) fn hardly_warms(seen: &Seen) -> bool {
-    /// Less hardly warms a part that is soldered to planes of copper.
-    const SHOWS_W: f64 = 0.3;
+/// Whether what a shorted board turns to heat is too little to be seen at once.
+fn warms_late(seen: &Seen) -> bool {
     let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
-    seen.last_level().is_some_and(|level| shorted && level.watts - seen.leads_watts(&level) < SHOWS_W)
+    seen.last_level().is_some_and(|level| shorted && hardly_warms_w(level.watts - seen.leads_watts(&level)))
 }
 
-fn measure_ohms(suspect: &str) -> String {
-    format!(
-        "feed off, capacitors discharged: ohms to ground behind any fuse, on {suspect}, clamp diodes and input capacitors \
-         included"
-    )
+/// Where ohms are measured, and what the meter is to show.
+fn measure_ohms(seen: &Seen, suspect: &str) -> Vec<String> {
+    let ohms = seen.load().map(|load| load.ohms);
+    let partial = seen.class() == Class::PartialShort;
+    let find = ohms.filter(|_| !partial).map_or_else(String::new, |ohms| ohms_to_find(seen, ohms));
+    let measure = format!(
+        "feed off, capacitors discharged: ohms to ground behind any fuse, on {suspect} (clamp diodes and input capacitors \
+         included){find}"
+    );
+    let when_fed = ohms.filter(|_| partial).map(|ohms| {
+        format!(
+            "if nothing there reads about {}, a converter or chip draws when fed: look for the rail that is lowest against a \
+             good board",
+            Load::rough(ohms)
+        )
+    });
+    [measure].into_iter().chain(when_fed).collect()
 }
 
-/// What the ohmmeter is to show.
-fn ohms_to_find(seen: &Seen, ohms: f64, partial: bool) -> String {
-    let words = Load::words(ohms);
-    if partial {
-        return format!("if it reads far above {words} there, a converter or chip draws only when fed");
-    }
-    let probes = match leads_in_it(seen) {
+/// `: about 2.7 Ω or less`.
+fn ohms_to_find(seen: &Seen, ohms: f64) -> String {
+    let how = match leads_in_it(seen) {
         // A plain meter resolves a tenth of an ohm, and its own leads have some.
-        _ if mostly_leads(seen) => {
-            ", less what the leads take: that takes a four-wire or milliohm meter, its leads zeroed"
-        }
-        true => ": that is the total, with the leads in it",
+        _ if mostly_leads(seen) => " (by a four-wire or milliohm meter, its leads zeroed)",
+        true => " (leads included)",
         false => "",
     };
-    format!("about {words} or less is to be found there{probes}")
+    format!(": about {} or less{how}", Load::rough(ohms))
 }

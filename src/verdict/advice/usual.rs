@@ -3,9 +3,8 @@
 
 use super::asleep::{excess_standby, standby_only, standby_surplus, surplus_on_always_on};
 use super::look_alikes::{excess_attached, limit_too_low, unplug_after, what_is_attached};
-use super::shorts::{leads_in_it, on_the_board};
+use super::shorts::on_the_board;
 use super::stalls::{gives_up_in, runs_software_in, stalled};
-use crate::units::figures;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::evidence::{
     FellTo, ends_in_a_spike, fall, lost, only_a_reference_tells, rises_at_the_end, woke_and_stays,
@@ -13,7 +12,7 @@ use crate::verdict::evidence::{
 };
 use crate::verdict::kind::Family;
 use crate::verdict::limits::{Near, long_try};
-use crate::verdict::seen::{Load, Seen, exact};
+use crate::verdict::seen::Seen;
 use crate::verdict::{Class, Direction};
 
 /// Usual next steps; `suspect` names the sections that the run points to, and `own` says that the profile has checks of
@@ -68,62 +67,9 @@ fn loaded(seen: &Seen) -> &'static str {
     if woke_before(seen) { "the rails that come up with the wake" } else { "the input rail" }
 }
 
-/// Warms a small part by some hundred kelvin, which no camera misses, in watts (common practice, no source).
-pub(super) const GENTLE_W: f64 = 2.0;
-
 /// The limit that such boards are fed at, as their profile has it, else as it was set.
 pub(super) fn usual_limit(seen: &Seen) -> Option<f64> {
     seen.profile.map(|profile| profile.feed.limit.value()).or(seen.analysis.run.limit_a)
-}
-
-/// How to feed a rail so that `ohms` on it turn warm and no more: volts and amps that make two watts there.
-pub(super) fn feed_gently(seen: &Seen, ohms: f64) -> Vec<String> {
-    let volts = (GENTLE_W * ohms).sqrt().min(seen.analysis.run.set_v);
-    let reads = if leads_in_it(seen) {
-        format!("{} (leads are in that) or less", Load::words(ohms))
-    } else {
-        format!("about {}", Load::words(ohms))
-    };
-    let amps = volts / ohms;
-    let usual = usual_limit(seen).filter(|usual| *usual < amps);
-    let limit = usual.unwrap_or(amps);
-    // Volts, limit and watts that belong together: what the limit holds down stays below the volts of two watts.
-    let rail = format!(
-        "if {} reads {reads}, feed it alone at about {} V, never above its own volts, limit 0.1 to {} ({} W, for seconds)",
-        if woke_before(seen) { "a rail at the volts of the feed" } else { "the input rail" },
-        figures(limit * ohms, 2),
-        usual.map_or_else(|| format!("{} A", figures(amps, 2)), |usual| exact(usual, "A")),
-        few_watts(limit * limit * ohms)
-    );
-    let more = usual.map(|usual| {
-        format!(
-            "or up to {} V, {} A ({} W) for seconds, if it, fuse and leads carry more than the usual {}",
-            figures(volts, 2),
-            figures(amps, 2),
-            few_watts(volts * amps),
-            exact(usual, "A")
-        )
-    });
-    let warms = "see what warms with a thermal camera, freeze spray or a film of alcohol".to_owned();
-    [Some(rail), more, Some(warms)].into_iter().flatten().chain(behind_a_converter(seen)).collect()
-}
-
-/// Two figures of watts; `2` of two.
-pub(super) fn few_watts(watts: f64) -> String {
-    let said = figures(watts, 2);
-    said.strip_suffix(".0").map(str::to_owned).unwrap_or(said)
-}
-
-/// What a load is behind a converter, which hands on watts and not ohms; a feed that collapses runs none.
-fn behind_a_converter(seen: &Seen) -> Option<String> {
-    /// A core rail, in volts.
-    const CORE_V: f64 = 1.0;
-    let level = seen.last_level().filter(|_| seen.class() == Class::PartialShort)?;
-    Some(format!(
-        "behind a converter expect far less ({} are {} at {CORE_V} V): look for the rail that is lowest against a good board",
-        seen.watts(level.watts, level.volts),
-        Load::rough(CORE_V * CORE_V / level.watts.max(f64::MIN_POSITIVE))
-    ))
 }
 
 fn no_draw(seen: &Seen, at: &str) -> Vec<String> {
@@ -415,6 +361,9 @@ fn capture_again(seen: &Seen) -> String {
     let from = match seen.has_button() {
         true if pressed || long => "the press of the button",
         true => "a press of the power button, and mark that",
+        false if seen.analysis.model.of_this_board && seen.analysis.model.standby.waits => {
+            "switch-on, and ask it to wake as good boards are"
+        }
         false => "switch-on",
     };
     let what = match needed_s {

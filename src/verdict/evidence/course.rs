@@ -26,7 +26,45 @@ const SHUTDOWN_S: f64 = 20.0;
 
 pub(super) fn booted(seen: &Seen, last: &Step) -> Vec<String> {
     let facts = before_this(seen).into_iter().chain(stages(seen)).chain([level(seen, last)]);
-    facts.chain(near(seen)).collect()
+    facts.chain(spike(seen).map(|spike| spike.words(seen))).chain(near(seen)).collect()
+}
+
+/// The highest reading of a board that runs, where no good board's goes as high.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::verdict) struct Spike {
+    pub at_s: f64,
+    pub amps: f64,
+    /// The highest that good boards may read there, in amps.
+    most_a: f64,
+}
+
+impl Spike {
+    /// `its highest reading there, 0.571 A at 12.3 s, is above the 0.295 A of good boards`.
+    fn words(self, seen: &Seen) -> String {
+        format!(
+            "its highest reading there, {} at {}, is above what good boards peak at, {} at most",
+            seen.amps(self.amps),
+            seen.time(self.at_s),
+            seen.reference_amps(self.most_a)
+        )
+    }
+}
+
+/// `None` where a departure says it, or no reference knows.
+pub(in crate::verdict) fn spike(seen: &Seen) -> Option<Spike> {
+    let last = seen.analysis.path.last().filter(|_| seen.class() == Class::FullBoot)?;
+    let name = &seen.analysis.model.stages[last.state.stage()?].name;
+    let told = seen.departures.iter().any(|departure| departure.phase == *name);
+    let (phase, factor) = seen.reference_at(name).filter(|_| !told)?;
+    let level = seen.level(last);
+    // What is averaged over the step into it is of the stage before.
+    let from = level.start_s + EDGE_READINGS * seen.readout.update_s();
+    let amps = |i: usize| without_zero(seen.trace.amps()[i], seen.readout.zero_a);
+    let read = seen.samples_between(from, level.end_s);
+    let highest = read.max_by(|a, b| amps(*a).total_cmp(&amps(*b)))?;
+    let most_a = phase.peak_power.high * factor / seen.analysis.run.set_v;
+    let spike = Spike { at_s: seen.trace.time()[highest], amps: amps(highest), most_a };
+    (spike.amps > most_a + seen.analysis.step_a).then_some(spike)
 }
 
 /// What is outside the band of its stage, of a board that boots; that is no departure, and no all-clear.

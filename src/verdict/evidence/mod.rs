@@ -10,7 +10,7 @@ mod swing;
 mod tries;
 
 pub(super) use before::lost;
-pub(super) use course::{FellTo, draws_less, fall, fallen};
+pub(super) use course::{FellTo, draws_less, fall, fallen, spike};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use rise::{Rises, ends_in_a_spike, rises_at_the_end};
 pub(super) use short::{has_leads_in_it, woke_before};
@@ -28,7 +28,7 @@ use super::seen::{Seen, seconds};
 use crate::stats::moments::Moments;
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
-const MOST_FACTS: usize = 5;
+const MOST_FACTS: usize = 6;
 
 /// A stay or a level from this many times the usual one on is said as so many times.
 const TIMES_FROM: f64 = 1.5;
@@ -53,7 +53,8 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
         facts.insert(0, "the run fits none of the explanations well".into());
     }
     facts.truncate(MOST_FACTS);
-    let more = surplus(seen).into_iter().chain(short::unasked(seen)).chain(in_vain(seen));
+    let more =
+        surplus(seen).into_iter().chain(short::pulses(seen)).chain(short::unasked(seen)).chain(in_vain(seen));
     let room = MOST_FACTS - facts.len();
     facts.extend(more.take(room));
     facts
@@ -89,12 +90,14 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     // The last level and not the mean since switch-on, which holds the rise of the feed.
     let level = Steady::of_last_seconds(seen, last).filter(|level| level.duration() >= LEVEL_S);
     let end = match &level {
-        Some(level) => Some(format!(
-            "mean over its last {}: {} at {}",
-            seen.time(level.duration()),
-            seen.amps(level.amps),
-            seen.volts(level.volts)
-        )),
+        Some(level) => Some(
+            format!(
+                "mean over its last {}: {} at {}",
+                seen.time(level.duration()),
+                seen.amps(level.amps),
+                seen.volts(level.volts)
+            ) + &beside_standby(seen, last, level.watts),
+        ),
         None => last_readings(seen),
     };
     // Of a board that woke and stays at a level, that was said.
@@ -104,6 +107,18 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     };
     let levels = captured.into_iter().chain(end).chain(awake).chain(too_early(seen, last));
     tried.into_iter().chain(woke).chain(levels).collect()
+}
+
+/// `; good boards stand by at 2 mA`, of a run that ends at no more than that: less may be all that the supply shows of it.
+fn beside_standby(seen: &Seen, last: &Step, watts: f64) -> String {
+    let model = &seen.analysis.model;
+    let standby_w = model
+        .standby
+        .watts
+        .filter(|_| model.of_this_board && last.state.is_rest() && watts <= model.standby.high);
+    standby_w.map_or_else(String::new, |watts| {
+        format!("; good boards stand by at {}", seen.reference_amps(watts / seen.analysis.run.set_v))
+    })
 }
 
 /// The current that the facts of an undecided run end with, in amps.

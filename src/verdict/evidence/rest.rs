@@ -42,7 +42,8 @@ fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     }
     // Nothing is shown as less than the supply could show.
     let shown = seen.amps(amps.max(seen.analysis.step_a / 1e3));
-    format!("mean current {shown} over {over}: nothing that this supply can tell")
+    // What charges capacitors as the feed rises is told by itself, and not in the mean.
+    format!("mean current {shown} over {over}: nothing that this supply can tell once the feed is up")
 }
 
 /// `; good boards stand by at 27 mA`.

@@ -5,6 +5,8 @@ use crate::stats::moments::Moments;
 use crate::units::{are_as_set, figures, range, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
+use crate::verdict::phases::EDGE_READINGS;
+use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Level, Load, Seen, exact, volts};
 use std::ops::Range;
 
@@ -70,9 +72,15 @@ fn step_v(seen: &Seen, level: &Level) -> f64 {
 fn limit(seen: &Seen, last: &Step) -> String {
     match seen.analysis.run.limit_a.map(|limit| exact(limit, "A")) {
         Some(limit) if last.stretch.limit > 0.5 => format!("; the supply sits in its limit of {limit}"),
+        Some(limit) if near_its_limit(seen, last) => format!("; just below the limit of {limit}"),
         Some(limit) => format!("; below the limit of {limit}"),
         None => String::new(),
     }
+}
+
+/// Whether the current and the limit are one number as far as readbacks tell.
+fn near_its_limit(seen: &Seen, last: &Step) -> bool {
+    seen.analysis.run.limit_a.is_some_and(|limit| seen.level(last).amps >= limit * (1.0 - 2.0 * GAIN_ERROR))
 }
 
 fn heat(seen: &Seen, last: &Step) -> String {
@@ -163,13 +171,16 @@ struct Creep {
 }
 
 impl Creep {
-    /// `None` of what is steady, of what goes to and fro, and of too few readings.
+    /// `None` of what is steady, of what goes to and fro, and of too few readings. The ohms are those of the first and the
+    /// last second, as anybody finds them there: means of longer parts would show less of the way.
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
         /// Share of the ohms that is more than a supply drifts by as it warms, and of use, whether the volts or the amps
         /// move: no more than one readback may be off by (by judgement).
         const SHOWS: f64 = GAIN_ERROR;
         let level = seen.level(last);
-        let (first, last) = one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
+        one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
+        let [first, last] = first_and_last(seen, &level).map(|part| ohms_over(seen, part));
+        let (first, last) = (first?, last?);
         let clearly = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
         ((last - first).abs() > clearly).then_some(Self { from_ohm: first, to_ohm: last })
     }
@@ -200,12 +211,18 @@ impl Drift {
         const STEPS: f64 = 1.0;
         /// Standard deviations that the difference of two means of noise hardly goes beyond.
         const SDS: f64 = 4.0;
-        let parts = parts(seen, &seen.level(last))?;
-        let (from_a, to_a) = one_way(&parts, |part| amps_over(seen, part))?;
+        let level = seen.level(last);
+        let parts = parts(seen, &level)?;
+        let (mean_from_a, mean_to_a) = one_way(&parts, |part| amps_over(seen, part))?;
         #[expect(clippy::cast_precision_loss, reason = "a count of readings")]
         let noise_a = SDS * seen.readout.noise_a * (2.0 / parts[0].len() as f64).sqrt();
         let clearly = noise_a.max(STEPS * seen.analysis.step_a);
-        ((to_a - from_a).abs() > clearly).then_some(Self { from_a, to_a })
+        let clear = (mean_to_a - mean_from_a).abs() > clearly;
+        let [from_a, to_a] = first_and_last(seen, &level).map(|part| amps_over(seen, part));
+        // What the noise of few readings turns about is as the longer means have it.
+        let same_way = |ends: &(f64, f64)| (ends.1 - ends.0) * (mean_to_a - mean_from_a) > 0.0;
+        let (from_a, to_a) = from_a.zip(to_a).filter(same_way).unwrap_or((mean_from_a, mean_to_a));
+        clear.then_some(Self { from_a, to_a })
     }
 
     /// `the current falls by 1.9 %, from 1.625 to 1.595 A`, and what that is like.
@@ -233,6 +250,18 @@ fn parts(seen: &Seen, level: &Level) -> Option<Vec<Range<usize>>> {
     (each >= READINGS).then(|| (0..PARTS).map(part).collect())
 }
 
+/// The readings of the first and the last second of a load, or of as many renewals as make a mean.
+fn first_and_last(seen: &Seen, level: &Level) -> [Range<usize>; 2] {
+    /// Renewals that make a mean.
+    const RENEWALS: f64 = 4.0;
+    let update_s = seen.readout.update_s();
+    let lasts_s = AT_ONCE_S.max(RENEWALS * update_s);
+    // What a reading averages over the rise is not the load.
+    let from_s = flows_from(seen, level) + EDGE_READINGS * update_s;
+    [(from_s, from_s + lasts_s), (level.end_s - lasts_s, level.end_s)]
+        .map(|(from, to)| seen.samples_between(from, to))
+}
+
 /// The first and the last of what the `parts` measure, if each goes on the same way.
 fn one_way(parts: &[Range<usize>], measure: impl Fn(Range<usize>) -> Option<f64>) -> Option<(f64, f64)> {
     let found: Vec<f64> = parts.iter().cloned().map(measure).collect::<Option<_>>()?;
@@ -251,6 +280,12 @@ fn amps_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
 fn ohms_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
     let volts = seen.trace.volts().get(samples.clone())?.iter().copied().collect::<Moments>().mean()?;
     Some(volts / amps_over(seen, samples)?).filter(|ohms| ohms.is_finite() && *ohms > 0.0)
+}
+
+/// The heartbeat of a controller that is fed beside the load.
+pub(super) fn pulses(seen: &Seen) -> Option<String> {
+    let loaded = seen.class() == Class::PartialShort;
+    loaded.then(|| Pulses::on_a_load(seen)).flatten().map(|pulses| pulses.on_top(seen))
 }
 
 /// `no press of the button is marked`, of a board that is loaded from switch-on and would wait for one: that nothing starts

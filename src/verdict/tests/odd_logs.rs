@@ -182,3 +182,15 @@ fn volts_that_dip_by_less_than_a_sag_as_each_try_ends_point_to_the_limit() {
     let (dipping, loaded) = (starved(0.98 * SET_V), starved(0.995 * SET_V));
     assert!(dipping > 0.8 && dipping > loaded + 0.1, "{dipping} {loaded}");
 }
+
+#[test]
+fn a_current_that_is_the_limit_s_number_in_constant_voltage_is_just_below_it() {
+    let said = |amps: f64| {
+        let levels = [(2.0, 0.0, 0.0), (40.0, 12.0, amps)];
+        let finding = found(set(12.0, 2.0), &levels, Mode::ConstantVoltage);
+        assert_eq!(finding.verdict.class, Class::PartialShort, "{:#?}", finding.verdict);
+        finding.verdict.because.join("\n")
+    };
+    assert!(said(1.993).contains("; just below the limit of 2.00 A"), "{}", said(1.993));
+    assert!(said(1.9).contains("; below the limit of 2.00 A"), "{}", said(1.9));
+}

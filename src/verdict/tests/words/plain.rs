@@ -84,21 +84,12 @@ fn a_short_is_not_fed_above_the_usual_limit_without_a_word_of_what_carries_it() 
         (checks(&finding), finding.cautions.join("\n"))
     };
     let (steps, cautions) = short(1.3);
-    assert!(
-        steps.contains(
-            "alone at about 0.39 V, never above its own volts, limit 0.1 to 1.30 A (0.51 W, for seconds)"
-        ),
-        "{steps}"
-    );
-    let more =
-        "or up to 0.78 V, 2.6 A (2 W) for seconds, if it, fuse and leads carry more than the usual 1.30 A";
+    let more = "or up to 0.78 V, 2.6 A (2 W) at the battery connector for seconds, if it, fuse and leads carry more than the usual \
+                1.30 A";
     assert!(steps.contains(more), "{steps}");
-    assert!(cautions.contains("Up to 2.00 W in one small part"), "{cautions}");
+    assert!(cautions.contains("0.78 V and 2.6 A are 2 W, which in one small part burn skin"), "{cautions}");
     let (steps, _) = short(3.0);
-    assert!(
-        steps.contains("limit 0.1 to 2.6 A (2 W, for seconds)") && !steps.contains("the usual"),
-        "{steps}"
-    );
+    assert!(steps.contains("carry that") && !steps.contains("the usual"), "{steps}");
 }
 
 #[test]
@@ -148,4 +139,27 @@ fn what_the_switch_on_starts_begins_when_the_times_after_it_do() {
     });
     let said = because(&by_itself.find());
     assert!(said.contains("rails from switch-on (1.0 s)"), "{said}");
+}
+
+#[test]
+fn a_brief_log_of_a_board_at_rest_names_the_standby_of_good_ones() {
+    let brief = |amps: f64| because(&bench(&[OFF, (1.5, SET_V, amps)]).with(|b| b.presses.clear()).find());
+    assert!(brief(0.0).contains("; good boards stand by at 23"), "{}", brief(0.0));
+    assert!(!brief(0.172).contains("stand by at"), "{}", brief(0.172));
+}
+
+#[test]
+fn a_board_that_waits_to_be_woken_is_woken_in_the_next_capture() {
+    let panel = bench(&[OFF, (1.5, SET_V, 0.0234)]).with(|b| {
+        b.presses.clear();
+        b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
+        b.feed_point = Some("main terminals");
+    });
+    let finding = panel.find();
+    class(&finding, Class::Inconclusive);
+    assert!(
+        checks(&finding).contains("switch-on, and ask it to wake as good boards are"),
+        "{}",
+        checks(&finding)
+    );
 }

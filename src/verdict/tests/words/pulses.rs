@@ -153,3 +153,31 @@ fn pulses_that_are_not_seen_for_a_long_time_are_counted_as_that() {
     );
     assert!(said.contains("11 short pulses, one about every 3.1 s with 6 not seen, of up to"), "{said}");
 }
+
+#[test]
+fn a_heartbeat_that_rides_on_a_heavy_load_is_told() {
+    // 12 mA of pulses on 1.7 A that falls by 30 mA as it warms.
+    let beats = (0..15_u32).flat_map(|beat| {
+        let amps = 1.7 - 0.002 * f64::from(beat);
+        [(2.0, SET_V, amps), (0.1, SET_V, amps + 0.014)]
+    });
+    let loaded = |levels: Vec<(f64, f64, f64)>| {
+        let finding = bench(&levels).with(|b| b.presses.clear()).find();
+        class(&finding, Class::PartialShort);
+        because(&finding)
+    };
+    let told = loaded(std::iter::once(OFF).chain(beats).collect());
+    assert!(told.contains("short pulses ride on it, one about every 2.1 s, of up to 1"), "{told}");
+    let plain = loaded(vec![OFF, (32.0, SET_V, 1.7)]);
+    assert!(!plain.contains("short pulses"), "{plain}");
+}
+
+#[test]
+fn pulses_that_are_read_lower_now_and_then_do_not_double_the_period() {
+    // Every second one is averaged down to what two steps or so are.
+    let pulses: Vec<_> = (0..14)
+        .flat_map(|beat| [(3.0, SET_V, 0.0234), (0.1, SET_V, if beat % 2 == 0 { 0.0334 } else { 0.0279 })])
+        .collect();
+    let told = because(&bench(&[&[OFF][..], &pulses, &[(3.0, SET_V, 0.0234)]].concat()).find());
+    assert!(told.contains("14 short pulses, one about every 3.1 s"), "{told}");
+}

@@ -194,7 +194,7 @@ fn ohms_volts_and_watts_of_a_short_are_the_same_wherever_they_are_told() {
     let phase = finding.phases.last().expect("a phase");
     let (facts, checks) = (because(&finding), checks(&finding));
     assert!(
-        facts.contains("0.261 Ω ± 0.012 Ω") && checks.contains("about 0.261 Ω or less"),
+        facts.contains("0.261 Ω ± 0.012 Ω") && checks.contains("about 0.26 Ω or less"),
         "{facts}\n{checks}"
     );
     assert!(facts.contains(&format!("{} at {}", phase.mean_a, phase.mean_v)), "{facts}");

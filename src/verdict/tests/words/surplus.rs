@@ -121,20 +121,23 @@ fn what_is_unplugged_is_unplugged_with_the_feed_off() {
 #[test]
 fn a_surplus_is_looked_for_at_the_input_as_well() {
     let surplus = surplus(&[OFF, SURPLUS]);
-    assert!(asks(&surplus, "ohms to ground on the input rail, and on that rail or each always-on rail"));
+    assert!(asks(
+        &surplus,
+        "ohms to ground on the input rail and each always-on rail, against a good board's"
+    ));
     assert!(
-        asks(&surplus, "thermal camera on input capacitors, protection and charger"),
+        asks(&surplus, "thermal camera (input capacitors, protection and charger"),
         "{}",
         checks(&surplus.find())
     );
 }
 
 #[test]
-fn a_surplus_is_told_in_ohms_and_a_small_one_is_sought_by_millivolts() {
-    // 97 mA at 12.8 V, and 1.2 W at one volt.
+fn a_small_surplus_may_show_on_a_camera_and_is_else_sought_by_millivolts() {
+    // 97 mA at 12.8 V.
     let large = checks(&surplus(&[OFF, SURPLUS]).find());
-    let ohms = "look there for about 133 Ω at the feed, or 0.8 Ω at 1 V: that is 1.23 W";
-    assert!(large.contains(ohms) && !large.contains("millivolts"), "{large}");
+    let shows = "a surplus of 1.23 W in one part should show at close range";
+    assert!(large.contains(shows) && !large.contains("millivolts"), "{large}");
     // A board that stands by at a tenth of it.
     let leaks = |amps: f64| {
         let small = |b: &mut Bench| {
@@ -151,6 +154,21 @@ fn a_surplus_is_told_in_ohms_and_a_small_one_is_sought_by_millivolts() {
     };
     let small = leaks(0.0105);
     assert!(small.contains("compare millivolts over each rail's coil or sense resistor"), "{small}");
-    assert!(small.contains("Ω at the feed") && !small.contains("thermal camera on"), "{small}");
+    assert!(small.contains("in one part warms it little, and may show at close range"), "{small}");
+    assert!(!small.contains("no camera") && !small.contains("Ω at"), "{small}");
     assert!(!small.contains("few ohms"), "{small}");
+}
+
+#[test]
+fn a_spike_above_all_that_good_boards_read_is_told_and_looked_into() {
+    // The first that is above what good boards peak at, and no departure.
+    let runs =
+        |amps: f64| surplus(&[&BOOT[..], &[(0.3, SET_V, amps), (20.0, SET_V, IDLE.2)]].concat()).find();
+    let told = |found: &Finding| because(found).contains("its highest reading there, ");
+    let spiked = (7..28).map(|step| runs(0.1 * f64::from(step))).find(told).expect("a spike");
+    class(&spiked, Class::FullBoot);
+    assert!(spiked.departures.is_empty(), "{:#?}", spiked.departures);
+    assert!(checks(&spiked).contains("comes again, and what starts then"), "{}", checks(&spiked));
+    let usual = bench(&BOOT).find();
+    assert!(!told(&usual) && !checks(&usual).contains("comes again"), "{usual:#?}");
 }
