@@ -27,7 +27,8 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let starts = groups.filter(|steps| steps.first().is_some_and(awake));
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
-    let starts = without_blips(starts.fold(Vec::new(), joined));
+    let starts = without_the_rise(starts.fold(Vec::new(), joined), analysis.run.start_s + RISES_S);
+    let starts = without_blips(starts);
     parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps)
 }
 
@@ -103,6 +104,21 @@ fn without_blips(mut starts: Vec<Attempt>) -> Vec<Attempt> {
     starts
 }
 
+/// Without a first start that is over by the time `risen_s` at which the feed has come up, if it is low beside the others:
+/// that is what charges the capacitors.
+fn without_the_rise(mut starts: Vec<Attempt>, risen_s: f64) -> Vec<Attempt> {
+    /// Share of the usual peak that a start comes to (by judgement).
+    const ALIKE: f64 = 0.5;
+    let usual = robust::median(&mut starts.iter().map(|start| start.peak_a.value()).collect::<Vec<f64>>());
+    let charges = |first: &Attempt| {
+        first.end_s.value() <= risen_s && usual.is_some_and(|usual| first.peak_a.value() < ALIKE * usual)
+    };
+    if starts.len() >= FEW && starts.first().is_some_and(charges) {
+        starts.remove(0);
+    }
+    starts
+}
+
 fn is_awake(analysis: &Analysis, step: &Step) -> bool {
     match step.state {
         State::Starved => step.stretch.start_s >= analysis.run.start_s + RISES_S,
@@ -169,7 +185,7 @@ fn down_at_the_end(
         .standby
         .watts
         .filter(|_| matches!(analysis.class(), Class::Cycling | Class::FeedLimited))?;
-    let high = analysis.model.standby.high + analysis.leak_w;
+    let high = rest_below(trace, analysis, readout.zero_a, samples);
     let is_down = |i: &usize| trace.volts()[*i] * (trace.amps()[*i] - readout.zero_a) <= high;
     let down = samples.clone().rev().take_while(is_down).count();
     (down >= READINGS && down < samples.len()).then(|| samples.end - down)
@@ -179,15 +195,8 @@ fn down_at_the_end(
 fn rests(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: Range<usize>) -> Vec<Range<usize>> {
     /// One low reading may be an average over something else.
     const READINGS: usize = 2;
-    /// Share of the way up below which a reading is down, whatever of an edge it may hold.
-    const NEARLY_DOWN: f64 = 0.2;
-    /// Share of the lowest stage above which a board is awake, however high a spike goes.
-    const AWAKE: f64 = 0.5;
-    let standby = analysis.model.standby.high + analysis.leak_w;
-    let watts = |i: usize| trace.volts()[i] * (trace.amps()[i] - zero_a);
-    let top = samples.clone().map(watts).fold(0.0, f64::max);
-    let high = standby.max((NEARLY_DOWN * top).min(AWAKE * lowest_stage(analysis)));
-    let is_rest = |i: &usize| watts(*i) <= high;
+    let high = rest_below(trace, analysis, zero_a, &samples);
+    let is_rest = |i: &usize| trace.volts()[*i] * (trace.amps()[*i] - zero_a) <= high;
     let all: Vec<usize> = samples.collect();
     let parts = all.chunk_by(|a, b| is_rest(a) == is_rest(b)).filter(|part| is_rest(&part[0]));
     let rests = parts.map(|part| part[0]..part[part.len() - 1] + 1);
@@ -195,6 +204,26 @@ fn rests(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: Range<usize>)
         trace.time()[rest.end.min(trace.len() - 1)] - trace.time()[rest.start] >= LEAST_REST_S
     };
     rests.filter(|rest| rest.len() >= READINGS && lasts(rest)).collect()
+}
+
+/// Watts up to which a reading of `samples` is down.
+fn rest_below(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: &Range<usize>) -> f64 {
+    let watts = |i: usize| trace.volts()[i] * (trace.amps()[i] - zero_a);
+    let top = samples.clone().map(watts).fold(0.0, f64::max);
+    let standby = analysis.model.standby.high + analysis.leak_w;
+    let half_a_step = analysis.step_a / 2.0 * analysis.run.set_v;
+    down_below(standby, half_a_step, top, lowest_stage(analysis))
+}
+
+/// The same of a `standby` that may be read `half_a_step` too high, of readings that go up to `top`, and of a board whose
+/// stages draw no less than the `lowest`, all in watts.
+fn down_below(standby: f64, half_a_step: f64, top: f64, lowest: f64) -> f64 {
+    /// Share of the way up below which a reading is down, whatever of an edge it may hold.
+    const NEARLY_DOWN: f64 = 0.2;
+    /// Share of the lowest stage above which a board is awake, however high a spike goes.
+    const AWAKE: f64 = 0.5;
+    let down = (NEARLY_DOWN * top).max(standby + half_a_step);
+    standby.max(down.min(AWAKE * lowest))
 }
 
 /// Watts of the lowest stage of the board, where its stages are known.

@@ -123,3 +123,24 @@ fn a_start_that_a_gap_hides_is_no_longer_time_from_start_to_start() {
         assert!((read.mean - 1.875).abs() < 1e-9 && (read.high - 3.0).abs() < 1e-9, "{read:?}");
     }
 }
+
+#[test]
+fn a_rest_may_be_read_half_a_step_too_high_and_no_stage_is_one() {
+    // Readings of 10 mA at 9 V, in steps of 5 mA, beside a standby of up to 8 mA and rails of 40 mA.
+    let (standby, read, half_a_step) = (0.072, 0.09, 0.0225);
+    assert!(down_below(standby, half_a_step, 0.4, 0.36) >= read);
+    assert!(down_below(standby, 0.0, 0.4, 0.36) < read, "of finer readings");
+    assert!(down_below(standby, 0.2, 0.4, 0.36) < 0.2, "half the way to the lowest stage is awake");
+}
+
+#[test]
+fn the_charge_of_the_capacitors_is_no_start() {
+    let first = |peak_a: f64| {
+        let first = Attempt { peak_a: Amps::constant(peak_a), ..start(1.1, 1.4, None, true) };
+        let later = [2.4, 4.4, 6.1].map(|from| start(from, from + 0.8, None, true));
+        without_the_rise([&[first][..], &later].concat(), 2.0).len()
+    };
+    assert_eq!((first(0.2), first(1.1)), (3, 4));
+    let later = without_the_rise([2.4, 4.4, 6.1].map(|from| start(from, from + 0.8, None, true)).into(), 2.0);
+    assert_eq!(later.len(), 3);
+}

@@ -31,6 +31,13 @@ impl Before {
         const SAME: f64 = 0.15;
         (now_a - self.amps).abs() > (SAME * self.amps).max(self.known_to_a)
     }
+
+    /// Whether what the board draws now is read as another current, be it the same standby or not.
+    fn is_off(&self, now_a: f64) -> bool {
+        /// Share of a current that nobody minds (by judgement).
+        const LITTLE: f64 = 0.06;
+        (now_a - self.amps).abs() > (LITTLE * self.amps).max(self.known_to_a)
+    }
 }
 
 /// The rest before the first start, without the rise of the feed and the edge of the wake; `None` where there was none,
@@ -98,6 +105,16 @@ pub(super) fn another(seen: &Seen, after: &Step) -> Option<String> {
     let less = if now_a < before.amps { "less" } else { "more" };
     let by = difference(seen, before.amps, now_a);
     Some(format!("{by} {less} than the {said} before its first start"))
+}
+
+/// `about its standby again (14.6 mA before its first start)`, of a rest that is no other one, but plainly read as more or
+/// less: who divides the figures finds it.
+pub(super) fn about(seen: &Seen, after: &Step) -> Option<String> {
+    let now_a = seen.level(after).amps;
+    let before =
+        stood_by(seen, after).filter(|before| before.is_off(now_a) && is_carried(seen, before, now_a))?;
+    let said = said(seen, &before, now_a)?;
+    Some(format!("about its standby again ({said} before its first start)"))
 }
 
 /// How much less a board draws at the end than as it stood by before its first start, where that is another rest.

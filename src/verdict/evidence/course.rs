@@ -371,7 +371,7 @@ pub(super) fn left(seen: &Seen, after: &Step) -> String {
             format!("less than good boards stand by at{}", before::less_than(seen, after))
         }
         FellTo::Standby => before::another(seen, after).map_or_else(
-            || "it is back at its standby".into(),
+            || before::about(seen, after).unwrap_or_else(|| "it is back at its standby".into()),
             |before| format!("{} {before}", beside_good_standby(seen, after, band)),
         ),
         FellTo::Little => "its standby or less, which this supply hardly reads".into(),
@@ -453,7 +453,8 @@ fn again(seen: &Seen, fall: &Fall) -> String {
     // The press that woke the board does not shut it down.
     let woke_s = fall.at_s - fall.ran_s;
     let asked = |press: &&f64| (woke_s..=fall.at_s).contains(*press);
-    let press = seen.analysis.run.presses.iter().rev().find(asked);
+    let presses = &seen.analysis.run.presses;
+    let press = presses.iter().rev().find(asked);
     let shut_down =
         press.map(|press| fall.at_s - press).filter(|since| (SWITCHES_OFF_S..SHUTDOWN_S).contains(since));
     match later {
@@ -461,8 +462,11 @@ fn again(seen: &Seen, fall: &Fall) -> String {
             "the button is marked {} before the fall, which may be a shutdown; it did not start again in the {left} after it",
             seen.time(shut_down.unwrap_or_default())
         ),
-        0 if seen.has_button() && !seen.analysis.run.presses.iter().any(|press| *press > fall.at_s) => {
-            format!("it did not start again in the {left} after that; no press is marked in them")
+        0 if seen.has_button() && presses.is_empty() => {
+            format!("no press is marked; it did not start again in the {left} after that")
+        }
+        0 if !presses.is_empty() && !presses.iter().any(|press| *press > fall.at_s) => {
+            format!("nobody pressed in the {left} after that, and it did not start again by itself")
         }
         0 => format!("it did not start again in the {left} after that"),
         1 => format!("it started once more in the {left} after that"),

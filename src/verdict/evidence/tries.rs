@@ -394,7 +394,7 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
-/// `, a spike at the very end,`, `, in 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
+/// `, each a spike at the very end,`, `, in 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
 fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     let rises = rises_at_the_end(seen)?;
     if rises.count == tries.count && tries.count > 1 && !rises.is_spike {
@@ -407,7 +407,7 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     };
     Some(match (tries.count, rises.count) {
         (1, _) => ", a spike at its very end,".into(),
-        (all, count) if count == all => format!(", {what},"),
+        (all, count) if count == all => format!(", each {what},"),
         (all, count) => format!(", in {count} of {all} tries {what},"),
     })
 }

@@ -6,7 +6,7 @@ use crate::stats::{extent, robust};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::{Tries, first_stage};
 use crate::verdict::evidence::{Rises, ends_in_a_spike, most_step_on, rises_at_the_end};
-use crate::verdict::model::Span;
+use crate::verdict::model::{Span, Stage};
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::{Attempt, Class};
 
@@ -44,9 +44,11 @@ impl Seen<'_> {
     pub(super) fn with_likely_stages(mut self) -> Self {
         let shown: Vec<Option<usize>> =
             self.attempts.iter().map(|attempt| self.shown_by_its_last_readings(attempt)).collect();
-        for (attempt, stage) in self.attempts.iter_mut().zip(shown) {
-            let name = stage.map(|stage| self.analysis.model.stages[stage].name.clone());
-            attempt.ended_in = attempt.ended_in.take().or(name);
+        let held: Vec<Option<usize>> =
+            self.attempts.iter().map(|attempt| self.held_at_its_end(attempt)).collect();
+        for (attempt, (shown, held)) in self.attempts.iter_mut().zip(shown.into_iter().zip(held)) {
+            let name = |stage: usize| self.analysis.model.stages[stage].name.clone();
+            attempt.ended_in = held.map(name).or_else(|| attempt.ended_in.take()).or_else(|| shown.map(name));
         }
         self.judge_alike();
         let likely = self.tries().and_then(|tries| {
@@ -89,6 +91,35 @@ impl Seen<'_> {
         let shown = end - from_s >= READINGS * self.readout.update_s()
             && late.mean().is_some_and(|mean| (here.low..=here.high).contains(&mean));
         shown.then_some(latest)
+    }
+
+    /// The stage at whose level a starved try was held at its end, if that is a later one than was told: what a limit lets
+    /// through of a step is brief, and what lasts below the limit is the stage.
+    fn held_at_its_end(&self, attempt: &Attempt) -> Option<usize> {
+        let stages = &self.analysis.model.stages;
+        let starved = attempt.given_up && self.class() == Class::FeedLimited;
+        let told = stages.iter().position(|stage| Some(&stage.name) == attempt.ended_in.as_ref());
+        let later = told.unwrap_or(0) + 1..stages.len();
+        later.rev().find(|stage| starved && self.is_held_at(attempt, *stage))
+    }
+
+    /// Whether the last readings of a try, but for one over its edge, stay at what good boards draw on average in `stage`,
+    /// nearer to it than to any stage before, and below the limit.
+    fn is_held_at(&self, attempt: &Attempt, stage: usize) -> bool {
+        /// Renewals of the readings: one over either edge, and one that shows the level.
+        const READINGS: f64 = 3.0;
+        let (run, stages) = (&self.analysis.run, &self.analysis.model.stages);
+        let (start, end) = (attempt.start_s.value(), attempt.end_s.value() - self.readout.update_s());
+        let half_way = |before: &Stage| (before.watts * stages[stage].watts).sqrt() / run.set_v;
+        let above = stages[..stage].iter().map(half_way).fold(0.0, f64::max);
+        let mut late = self.amps_between(start, end);
+        late.drain(..late.iter().rposition(|amps| *amps <= above).map_or(0, |last| last + 1));
+        let from = self.samples_between(start, end).end - late.len();
+        let lasts = self.trace.time().get(from).map_or(0.0, |from_s| attempt.end_s.value() - from_s);
+        let level = robust::median(&mut late).zip(self.mean_band(stage));
+        let is_there =
+            level.is_some_and(|(amps, (low, high))| (low..=high).contains(&amps) && !run.nears_limit(amps));
+        is_there && lasts >= READINGS * self.readout.update_s()
     }
 
     /// What good boards draw in a stage; `None` where no profile tells of it.

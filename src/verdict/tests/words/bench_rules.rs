@@ -88,7 +88,12 @@ fn a_press_just_before_a_fall_may_be_a_shutdown() {
     };
     assert!(because_of(Some(at_s - 8.0)).contains("may be a shutdown"), "{}", because_of(Some(at_s - 8.0)));
     let alone = because_of(None);
-    assert!(alone.contains("no press is marked in them"), "{alone}");
+    assert!(
+        alone.contains("nobody pressed in the 14.9 s after that, and it did not start again by"),
+        "{alone}"
+    );
+    let unmarked = because(&bench(&fell).with(|b| b.presses.clear()).find());
+    assert!(unmarked.contains("no press is marked; it did not start again in the 14.9 s"), "{unmarked}");
     // The press that woke it is none, however soon it fell.
     let soon = [&BOOT[..4], &[(4.0, SET_V, 0.625), (15.0, SET_V, 0.0234)]].concat();
     let soon = because(&bench(&soon).find());

@@ -89,6 +89,9 @@ fn a_standby_that_is_another_after_a_try_is_said_in_both_figures() {
         ),
         "{another}"
     );
+    let about = after(0.0234, 0.0201);
+    assert!(about.contains("about its standby again (23 mA before its first start)"), "{about}");
+    assert!(!about.contains("back at its standby"), "{about}");
     let same = after(0.0234, 0.0225);
     assert!(same.contains("it is back at its standby") && !same.contains("before its first start"), "{same}");
 }

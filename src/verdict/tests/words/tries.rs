@@ -238,5 +238,58 @@ fn a_spike_that_the_averaging_splits_is_seen_where_readings_come_unevenly() {
         builder.sample(Sample { time, ..sample }).expect("in order");
     }
     let told = because(&diagnose(&builder.finish(), once.profile.as_ref(), &Sources::default()));
-    assert!(told.contains(", a spike at the very end,"), "{told}");
+    assert!(told.contains(", each a spike at the very end,"), "{told}");
+}
+
+/// The tries of a finding, taken together.
+fn taken(finding: &Finding) -> Tries {
+    Tries::of(&finding.attempts, &[]).expect("tries")
+}
+
+/// A bench whose good boards run a code of 7 W before they load at 13 W, and idle at 18 W.
+fn bench_with_code(levels: &[(f64, f64, f64)]) -> Bench {
+    use crate::reference::Envelope;
+    let times =
+        |of: Envelope, by: f64| Envelope { low: of.low * by, typical: of.typical * by, high: of.high * by };
+    bench(levels).with(|b| {
+        let phases = &mut b.profile.as_mut().expect("one").phases;
+        let mut code = phases[2].clone();
+        code.name = "code".into();
+        code.duration = Some(Envelope { low: 0.78, typical: 1.3, high: 2.08 });
+        for (phase, by) in [(&mut code, 7.0 / 13.0), (&mut phases[3], 18.0 / 8.0)] {
+            phase.mean_power = times(phase.mean_power, by);
+            phase.peak_power = times(phase.peak_power, by);
+            phase.activity = times(phase.activity, by);
+        }
+        phases.insert(2, code);
+    })
+}
+
+#[test]
+fn a_starved_try_that_is_held_at_a_later_stage_ends_there() {
+    // The limit of 1.3 A is above what loading takes, and not above what it takes for moments.
+    let ended = |held_s: f64| {
+        let rails = [(0.4, SET_V, 0.1), (0.4, SET_V, 0.2), (0.3, SET_V, 0.3), (1.3, SET_V, 0.5)];
+        let end = [(held_s, SET_V, 0.95), (0.1, 11.0, 1.3), REST];
+        let tries = [&[OFF, STANDBY][..], &[&rails[..], &end].concat().repeat(4)].concat();
+        let starved = bench_with_code(&tries).with(|b| b.limit = 1.3).find();
+        class(&starved, Class::FeedLimited);
+        taken(&starved)
+    };
+    let held = ended(0.3);
+    assert_eq!((held.ended_in.as_deref(), held.ended_there), (Some("loading"), 4));
+    let moment = ended(0.1);
+    assert_eq!(moment.ended_in.as_deref(), Some("code"), "what the limit lets through of the step");
+}
+
+#[test]
+fn a_try_before_the_last_two_low_readings_is_over_though_they_average_over_its_end() {
+    let counted = |last: f64| {
+        let end = [RAILS, (0.6, SET_V, 1.016), (0.3, SET_V, last)];
+        let tries = [&[OFF, STANDBY][..], &[RAILS, (0.6, SET_V, 1.016), REST].repeat(5), &end].concat();
+        let tries = taken(&bench(&tries).find());
+        (tries.count, tries.one_is_on)
+    };
+    assert_eq!(counted(0.08), (6, false));
+    assert_eq!(counted(0.4), (5, true));
 }
