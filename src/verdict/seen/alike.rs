@@ -2,8 +2,8 @@
 
 use super::Seen;
 use crate::stats::robust;
+use crate::verdict::Attempt;
 use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::{Attempt, Class};
 
 impl Seen<'_> {
     /// A try of which no stage was told, or an earlier one than of most others, ended where they did if it comes to the
@@ -37,10 +37,7 @@ impl Seen<'_> {
         const OFF: f64 = 0.1;
         let stages = &self.analysis.model.stages;
         let ended = attempt.ended_in.as_ref();
-        // What a limit lets through of a step is a reading at the level of the next stage, and no stay there.
-        let starved = self.class() == Class::FeedLimited;
-        let is_earlier = |name: &String| stages[..stage].iter().any(|stage| stage.name == *name);
-        let earlier = ended.is_none_or(|name| !starved && is_earlier(name));
+        let earlier = ended.is_none_or(|name| stages[..stage].iter().any(|stage| stage.name == *name));
         let off_s = (EDGE_READINGS * self.readout.update_s()).max(OFF * after_s);
         let mut at_level = self.at_its_level(attempt, stage).into_iter();
         attempt.given_up && earlier && at_level.any(|at_s| (at_s - after_s).abs() <= off_s)
