@@ -1,5 +1,7 @@
 //! What good boards keep within, behind the trace.
 
+mod fitted;
+
 use super::super::axis::ValueAxis;
 use super::super::geometry::Rect;
 use super::super::sheet::Sheet;
@@ -97,36 +99,48 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
             attempt.filter(|attempt| attempt.given_up && attempt.likely_in.is_some())
         {
             // Of one that is still on when the log ends nothing tells which stages it has passed.
-            let before = stages.last().filter(|stage| stage.end > attempt.start_s.value());
-            stages.extend(leading_to(profile, attempt, before.map(|stage| stage.reference), (start, end)));
+            let before = stages.pop_if(|stage| stage.end > attempt.start_s.value());
+            stages.extend(leading_to(subject, (profile, attempt), before, (start, end)));
         }
     }
     stages
 }
 
-/// The stages from the one after `before` to that in which a try ends, the earlier ones for as long as they usually last.
+/// The stages from `before` to that in which a try ends, each from where the readings reach its level on: what the finding
+/// calls no stage may begin before the one that it follows has ended.
 fn leading_to<'a>(
-    profile: &'a Profile,
-    attempt: &Attempt,
-    before: Option<&PhaseReference>,
+    subject: &Subject,
+    (profile, attempt): (&'a Profile, &Attempt),
+    before: Option<Stage<'a>>,
     (start, end): (f64, f64),
 ) -> Vec<Stage<'a>> {
     let place = |name: &str| profile.phases.iter().position(|phase| phase.name == name);
-    let Some(last) = attempt.likely_in.as_deref().and_then(place) else { return Vec::new() };
+    let known = attempt.likely_in.as_deref().and_then(place).zip(subject.feed_volts());
+    let Some((last, volts)) = known else { return before.into_iter().collect() };
     let standby = usize::from(profile.standby().is_some());
-    let first = before.and_then(|stage| place(&stage.name)).map_or(standby, |index| index + 1).min(last);
-    let mut from = start;
-    let mut stages = Vec::new();
-    for (index, reference) in (first..).zip(&profile.phases[first..=last]) {
-        let usual =
-            reference.duration.filter(|_| index < last).map_or(f64::INFINITY, |length| length.typical);
-        let to = (from + usual).min(end);
-        if from < to {
-            stages.push(Stage { reference, start: from, end: to });
-        }
-        from = to;
-    }
-    stages
+    let first = before.and_then(|stage| place(&stage.reference.name)).unwrap_or(standby).min(last);
+    let references = &profile.phases[first..=last];
+    let levels: Vec<f64> =
+        references.iter().map(|reference| in_amps(profile, reference, volts).typical).collect();
+    let (times, read) = readings(subject, (start, end));
+    let begins = fitted::begins(&read, &levels);
+    let begins = begins.into_iter().map(|index| times.get(index).copied().unwrap_or(end));
+    let mut begins: Vec<f64> = begins.chain([end]).collect();
+    begins[0] = before.map_or(start, |before| before.start);
+    let stage =
+        |(reference, span): (&'a PhaseReference, &[f64])| Stage { reference, start: span[0], end: span[1] };
+    references.iter().zip(begins.windows(2)).map(stage).filter(|stage| stage.start < stage.end).collect()
+}
+
+/// Times and amps drawn within a stretch, of a very long one a share: more than these tell no place better on a picture.
+fn readings(subject: &Subject, (start, end): (f64, f64)) -> (Vec<f64>, Vec<f64>) {
+    const MOST: usize = 4000;
+    let times = subject.trace.time();
+    let index = |t: f64| times.partition_point(|time| *time < t);
+    let within = index(start)..index(end);
+    let each = within.len().div_ceil(MOST).max(1);
+    let drawn = |index: usize| (times[index], subject.finding.log.drawn(subject.trace.amps()[index]));
+    within.step_by(each).map(drawn).unzip()
 }
 
 /// What of good boards a figure shows on an axis up to `high`.
@@ -291,17 +305,45 @@ mod tests {
         for phase in finding.phases.iter_mut().filter(|phase| phase.name == "rails") {
             (phase.name, phase.end_s) = ("attempt".into(), crate::units::Seconds::constant(8.0));
         }
-        let (trace, profile) = (trace(600, 60.0, |_| 0.5), profile());
+        let level = |index: u32| if index < 65 { 0.2 } else { 0.7 };
+        let (trace, profile) = (trace(601, 60.0, level), profile());
         let mut bands = |class: Class| {
             finding.verdict.class = class;
             let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
             let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
-            expected(&subject, &Readings::new(&subject, time)).len()
+            let shown = expected(&subject, &Readings::new(&subject, time));
+            shown.iter().map(|stage| (stage.from, stage.to)).collect::<Vec<_>>()
         };
-        // Standby, and rails and firmware within the try.
-        assert_eq!(bands(Class::LatchOff), 3);
-        assert_eq!(bands(Class::Inconclusive), 1);
+        // Standby, and rails and firmware within the try, which goes from one to the other at 6.5 s.
+        assert_eq!(bands(Class::LatchOff), [(2.0, 6.0), (6.0, 6.5), (6.5, 8.0)]);
+        assert_eq!(bands(Class::Inconclusive), [(2.0, 6.0)]);
     }
+
+    #[test]
+    fn a_stage_goes_on_as_far_as_its_level_into_what_the_finding_calls_no_stage() {
+        let mut finding = cycling(2);
+        finding.attempts.truncate(1);
+        finding.attempts[0].likely_in = Some("firmware".into());
+        finding.phases.retain(|phase| phase.start_s.value() < 8.0);
+        for phase in finding.phases.iter_mut().filter(|phase| phase.name == "firmware") {
+            phase.name = "attempt".into();
+        }
+        finding.verdict.class = Class::FeedLimited;
+        let cut = finding.phases.iter().find(|phase| phase.name == "attempt").unwrap().start_s.value();
+        // The level rises 0.7 s after the finding cuts the try.
+        let rises = cut + 0.7;
+        let level = |index: u32| if f64::from(index) / 10.0 < rises { 0.2 } else { 0.7 };
+        let (trace, profile) = (trace(601, 60.0, level), profile());
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+        let shown = expected(&subject, &Readings::new(&subject, time));
+        let edges: Vec<(f64, f64)> = shown.iter().map(|stage| (stage.from, stage.to)).collect();
+        assert!(
+            edges.len() == 3 && (edges[1].1 - rises).abs() < 0.11 && edges[2].0 == edges[1].1,
+            "{edges:?}"
+        );
+    }
+
     #[test]
     fn what_is_left_of_a_phase_after_its_try_has_fallen_is_no_stage_of_it() {
         let (trace, profile, mut finding) = (trace(600, 60.0, |_| 0.5), profile(), cycling(3));
