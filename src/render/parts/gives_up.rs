@@ -6,9 +6,10 @@ use super::attempts::span;
 use super::edge::{before_gap, edge, top};
 use super::notes::Note;
 use super::turning::{drawn, in_stage, lasting, note, reading, time};
+use crate::stats::robust::median;
 use crate::verdict::{Attempt, Class, Phase, Tries};
 
-/// Where the first try ends that got as far as the verdict says: what follows is more of the same.
+/// Where a try ends that got as far as the verdict says, and is as most of them are: the others are more of the same.
 pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
     let shown = named(subject)?;
@@ -82,10 +83,28 @@ fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
     in_stage(subject)
 }
 
-/// The first try that ended in the stage that the verdict names; the first of all where none is told to have.
+/// Of the tries that ended in the stage which the verdict names, or of all where none is told to have, the first that is as
+/// most of them are: `as do all` is said of it.
 fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
-    let mut given_up = given_up(subject);
-    given_up.clone().find(|attempt| ends_there(subject, attempt)).or_else(|| given_up.next())
+    let there: Vec<&Attempt> = given_up(subject).filter(|attempt| ends_there(subject, attempt)).collect();
+    typical(&if there.is_empty() { given_up(subject).collect() } else { there })
+}
+
+/// The first whose peak and length are near to what is usual among them, else the nearest.
+fn typical<'a>(tries: &[&'a Attempt]) -> Option<&'a Attempt> {
+    /// Nobody sees tries apart that differ by this share (common practice, no source).
+    const NEAR: f64 = 0.1;
+    let lasts = |attempt: &Attempt| span(attempt).1 - span(attempt).0;
+    let usual =
+        |of: fn(&Attempt) -> f64| median(&mut tries.iter().map(|attempt| of(attempt)).collect::<Vec<_>>());
+    let peak = |attempt: &Attempt| attempt.peak_a.value();
+    let (usual_peak, usual_length) = (usual(peak)?, usual(lasts)?);
+    let off = |attempt: &Attempt| {
+        let share = |value: f64, usual: f64| (value - usual).abs() / usual.abs().max(f64::MIN_POSITIVE);
+        share(peak(attempt), usual_peak).max(share(lasts(attempt), usual_length))
+    };
+    let first = tries.iter().find(|attempt| off(attempt) <= NEAR).copied();
+    first.or_else(|| tries.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b))))
 }
 
 /// Whether a try ended in the stage that the verdict names.
