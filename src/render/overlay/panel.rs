@@ -106,7 +106,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let stacked = if stack { notes::stack_height(sheet, &notes, area.width()) } else { key.height(sheet) };
     let (ribbon_areas, below) = ribbons.split(sheet, area);
     let mut samples = key::legend(sheet, members, (time, area.width()));
-    samples.extend(ribbons.blank(sheet).map(legend::Blank::sample));
+    samples.extend(ribbons.blank(sheet).iter().flat_map(legend::Blank::samples));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette, members);

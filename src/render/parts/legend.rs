@@ -39,7 +39,7 @@ pub(in crate::render) const OVERDUE_DASH: f64 = 10.0;
 pub(in crate::render) type Sample = (Swatch, Cow<'static, str>);
 
 /// What a run is drawn with beside its own line.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 #[expect(
     clippy::struct_excessive_bools,
     reason = "each line of the legend is there or not, whatever the others"
@@ -58,35 +58,40 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) blank: Option<Blank>,
 }
 
-/// What a cell of the ribbon without a name is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::render) enum Blank {
-    Rest,
-    /// A stage too short for its name.
-    Short,
-    Either,
+/// What the cells of the ribbon without a name are.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(in crate::render) struct Blank {
+    /// Whether there are rests between tries.
+    pub(in crate::render) rest: bool,
+    /// The stages too short for their names, in their order.
+    pub(in crate::render) short: Vec<String>,
 }
 
 impl Blank {
     /// What stands for both.
     pub(in crate::render) fn both(one: Option<Self>, other: Option<Self>) -> Option<Self> {
-        match (one, other) {
-            (Some(one), Some(other)) if one != other => Some(Self::Either),
-            (one, other) => one.or(other),
-        }
+        let (Some(mut one), Some(other)) = (one.clone(), other.clone()) else { return one.or(other) };
+        one.rest |= other.rest;
+        let missing = |name: &String| !one.short.contains(name);
+        let more: Vec<String> = other.short.into_iter().filter(missing).collect();
+        one.short.extend(more);
+        Some(one)
     }
 
-    const fn words(self) -> &'static str {
-        match self {
-            Self::Rest => "rest between tries",
-            Self::Short => "too short for its name",
-            Self::Either => "rest, or too short for its name",
-        }
-    }
-
-    /// With its sample.
-    pub(in crate::render) fn sample(self) -> Sample {
-        (Swatch::Blank, self.words().into())
+    /// With their samples: a cell that has no room for its name has it here.
+    pub(in crate::render) fn samples(&self) -> Vec<Sample> {
+        /// Of more nobody could tell which is which.
+        const MOST: usize = 3;
+        let short = match (self.short.as_slice(), self.short.get(MOST..)) {
+            ([], _) => None,
+            ([one], _) => Some(format!("short stage: {one}")),
+            (_, Some(more @ [_, ..])) => {
+                Some(format!("short stages: {} and {} more", self.short[..MOST].join(", "), more.len()))
+            }
+            (several, _) => Some(format!("short stages: {}", several.join(", "))),
+        };
+        let rest = self.rest.then(|| "rest between tries".into());
+        rest.into_iter().chain(short.map(Cow::from)).map(|words| (Swatch::Blank, words)).collect()
     }
 }
 
@@ -109,7 +114,7 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> 
     if drawn.gaps {
         samples.push((Swatch::Gap, NO_READINGS.into()));
     }
-    samples.extend(drawn.blank.map(Blank::sample));
+    samples.extend(drawn.blank.iter().flat_map(Blank::samples));
     samples
 }
 
@@ -127,15 +132,13 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
 pub(in crate::render) const NO_READINGS: &str = "no readings";
 
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 8] = [
+const SHORT: [(&str, &str); 6] = [
     ("highest peak", "peak"),
     ("good boards keep their mean in here", "mean of good boards"),
     ("usual mean", "usual"),
     ("supply in its current limit", "in current limit"),
     ("good boards have moved on", "overdue"),
     ("rest between tries", "rest"),
-    ("too short for its name", "too short to name"),
-    ("rest, or too short for its name", "rest or too short"),
 ];
 
 /// Height of a row of the legend, in units of the layout.

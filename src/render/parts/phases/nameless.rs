@@ -43,7 +43,7 @@ impl Bands {
     pub(in crate::render) fn of_panel(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         const FEW: i32 = 2;
         let few = sheet.is_very_low().then(|| Self::new(sheet, subject, (time, FEW)));
-        let is_told = |bands: &Self| bands.blank(sheet).is_none_or(|blank| blank == Blank::Rest);
+        let is_told = |bands: &Self| bands.blank(sheet).is_none_or(|blank| blank.short.is_empty());
         few.filter(is_told).unwrap_or_else(|| Self::new(sheet, subject, (time, most_rows(sheet))))
     }
 
@@ -59,9 +59,21 @@ impl Bands {
         let seen =
             self.all.iter().zip(&self.inside).filter(|(band, _)| band.right - band.left >= sheet.u(SEEN));
         let blank = || seen.clone().filter(|(band, name)| !band.trouble && !is_named(band, name));
-        let rests = self.has_unnamed_rests().then_some(Blank::Rest);
-        let short = blank().any(|(band, _)| !band.rest).then_some(Blank::Short);
-        Blank::both(rests, short)
+        let mut short: Vec<String> =
+            blank().filter(|(band, _)| !band.rest).map(|(band, _)| band.name.clone()).collect();
+        let rest = self.has_unnamed_rests();
+        // What is called nothing has no name that could be told; beside rests, what is left of a stage that has its name
+        // elsewhere is one of them.
+        short.retain(|name| !name.is_empty() && !(rest && self.is_named_elsewhere(name)));
+        short.dedup();
+        let found = Blank { rest, short };
+        (found != Blank::default()).then_some(found)
+    }
+
+    /// Whether a name stands in a cell, or above one.
+    fn is_named_elsewhere(&self, name: &str) -> bool {
+        let inside = self.inside.iter().flatten().any(|inside| inside == name);
+        inside || self.raised.iter().any(|raised| raised.text == name)
     }
 
     /// Whether there are rests between tries that have no room for their name.
@@ -130,7 +142,7 @@ mod tests {
         let cells = cells(&found);
         assert_eq!(cells[..3], [("off", 100, 120), ("standby", 120, 158), ("1", 158, 180)], "{cells:?}");
         assert!(found.all.last().unwrap().rest, "{cells:?}");
-        assert_eq!(found.blank(&sheet()), Some(Blank::Rest));
+        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, short: Vec::new() }));
     }
 
     #[test]
@@ -143,8 +155,16 @@ mod tests {
         assert_eq!(found.raised.iter().map(|name| name.text.as_str()).collect::<Vec<_>>(), ["standby"]);
         assert_eq!(found.blank(&sheet()), None);
         finding.phases = stages(60);
-        assert_eq!(bands(&finding, None, 600).blank(&sheet()), Some(Blank::Short));
-        assert_eq!(Blank::both(Some(Blank::Rest), Some(Blank::Short)), Some(Blank::Either));
+        let blank = bands(&finding, None, 600).blank(&sheet()).unwrap();
+        assert!(!blank.rest && !blank.short.is_empty(), "{blank:?}");
+        let words = |blank: &Blank| blank.samples().into_iter().map(|(_, words)| words).collect::<Vec<_>>();
+        let rest = Blank { rest: true, short: vec!["rails".into()] };
+        assert_eq!(words(&rest), ["rest between tries", "short stage: rails"]);
+        let other = Blank { rest: false, short: vec!["rails".into(), "loader".into()] };
+        let both = Blank::both(Some(rest), Some(other)).unwrap();
+        assert_eq!(words(&both), ["rest between tries", "short stages: rails, loader"]);
+        let many = Blank { rest: false, short: ["a", "b", "c", "d"].map(String::from).to_vec() };
+        assert_eq!(words(&many), ["short stages: a, b, c and 1 more"]);
     }
 
     #[test]
