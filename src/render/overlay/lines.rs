@@ -2,6 +2,7 @@
 
 use super::super::axis::ValueAxis;
 use super::super::columns::{Column, Span};
+use super::super::parts::amps::TRACE;
 use super::super::parts::readings::Readings;
 use super::super::scene::Shape;
 use super::super::sheet::Sheet;
@@ -66,17 +67,29 @@ pub(super) fn lines(
     let guide = guide(members).filter(|_| is_crowd(members));
     let alone = |member: &&Member| guide.is_none_or(|guide| std::ptr::eq(guide, *member));
     for member in members.iter().filter(|member| member.is_good()).filter(alone) {
-        line(sheet, member, (1.3, grey));
+        line(sheet, member, (GOOD, grey));
     }
     for member in members.iter().filter(|member| member.rank == Rank::Odd && are_few(members)) {
         line(sheet, member, (1.0, other));
     }
+    let width = width_of_named(sheet);
     for (index, color) in (0..MOST_NAMED).zip(colors).rev() {
         for member in members.iter().filter(|member| member.rank == Rank::Named(index)) {
-            line(sheet, member, (2.6, color));
+            line(sheet, member, (width, color));
         }
     }
 }
+
+/// How wide the line of a named run is, in units of the layout: on the smallest figure too wider than those of the good runs,
+/// from which grey tells it apart by nothing else.
+fn width_of_named(sheet: &Sheet) -> f64 {
+    const WIDTHS: [f64; 3] = [TRACE, 3.4, 4.2];
+    let is_wider = |width: &f64| sheet.u(*width) > sheet.u(GOOD);
+    WIDTHS.into_iter().find(is_wider).unwrap_or(WIDTHS[2])
+}
+
+/// How wide that of a good run is.
+const GOOD: f64 = 1.3;
 
 /// Whether the odd runs that have no name are so few that each of their lines can be followed.
 pub(super) fn are_few(members: &[Member]) -> bool {
