@@ -209,3 +209,17 @@ fn a_log_is_never_written_over_by_its_picture() {
     let ended = ended.warns("run.png is what is read from and is not written over; give another name");
     assert_eq!(picture(&ended, "run.png"), log().as_ref() as &[u8]);
 }
+
+#[test]
+fn a_starved_board_has_the_reason_first_under_its_headline() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let log = format!("{root}/logs/samples/harrow-13-feed-limited.csv");
+    let profile = format!("{root}/profiles/harrow-13.toml");
+    for size in ["480x360", "1000x700"] {
+        let ended = feedtale(["plot", &log, "--profile", &profile, "--size", size, "--output", "run.svg"]);
+        let svg = String::from_utf8(picture(&ended.end().code(0), "run.svg")).expect("text");
+        let said = words(&svg).join(" ");
+        let reason = said.find("none could boot under this limit").expect("the reason");
+        assert!(said.find(" tries from").is_none_or(|tries| reason < tries), "{size}: {said}");
+    }
+}

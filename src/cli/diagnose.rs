@@ -119,7 +119,7 @@ pub(super) fn in_words(finding: &Finding) -> String {
     list(&mut text, "Outside its envelope", &departures);
     list(&mut text, "Power path", &sections(finding));
     // What can hurt stands before the work that it can hurt in.
-    list(&mut text, "Mind", &finding.cautions);
+    list(&mut text, words::CAUTION, &finding.cautions);
     for group in finding.grouped_checks() {
         list(&mut text, group.heading, &group.checks);
     }

@@ -112,8 +112,7 @@ fn drawn(
 ) -> Result<Drawn, RenderError> {
     match runs {
         [run] if !overlay => {
-            let verdict = &run.finding.verdict;
-            let line = format!("{} ({})", words::headline_of(run.finding), words::confidence(verdict));
+            let line = format!("{} ({})", words::headline_of(run.finding), words::confidence(run.finding));
             Ok((render::timeline(run.trace, profile, run.finding, options)?, line))
         }
         [before, after] if !overlay => {

@@ -53,9 +53,8 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     } else {
         write_ticket(&args.output, &ticket, args.force)?
     };
-    let verdict = &finding.verdict;
-    let line =
-        format!("{}: {} ({})\n", place.display(), words::headline_of(&finding), words::confidence(verdict));
+    let (said, sure) = (words::headline_of(&finding), words::confidence(&finding));
+    let line = format!("{}: {said} ({sure})\n", place.display());
     print(line.as_bytes())?;
     Ok(Outcome::Done)
 }

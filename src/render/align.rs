@@ -30,6 +30,16 @@ impl Moment {
             Self::AsOthers => "the others have woken",
         }
     }
+
+    /// The same in the fewest words, of a run that has another than the rest.
+    pub(super) const fn of_one(self) -> &'static str {
+        match self {
+            Self::Wake => "its wake",
+            Self::Press => "its press",
+            Self::SwitchOn => "its switch-on",
+            Self::AsOthers => "as the others",
+        }
+    }
 }
 
 /// A run's moment and when it is, on the log's own clock.
@@ -39,9 +49,9 @@ pub(super) struct Zero {
     pub(super) at: f64,
 }
 
-/// The zero of each run: its wake, or the press that should have woken it. Of two, one that has neither puts both on
-/// their switch-on, or the other would seem to be late; among many it is set among them by its switch-on, or one short
-/// would tear all the others apart.
+/// The zero of each run on one panel: its wake, or the press that should have woken it. Of two, one that has neither puts
+/// both on their switch-on, or the other would seem to be late; among many it is set among them by its switch-on, or one
+/// short would tear all the others apart.
 pub(super) fn align(subjects: &[Subject]) -> Vec<Zero> {
     let own: Vec<Option<Zero>> = subjects.iter().map(wake_or_press).collect();
     let since_on = |(zero, subject): (&Option<Zero>, &Subject)| Some((*zero)?.at - switch_on(subject));
@@ -54,6 +64,35 @@ pub(super) fn align(subjects: &[Subject]) -> Vec<Zero> {
         (None, _) => Zero { moment: Moment::SwitchOn, at: switch_on(subject) },
     };
     own.into_iter().zip(subjects).map(place).collect()
+}
+
+/// The zeros of a run before and one after, and what the zero of their common time is: the wake of both. One that never
+/// wakes is set beside the other by the press, or else by the switch-on: two moments of two kinds on one line would have
+/// its reader compare what is not alike.
+pub(super) fn before_and_after(runs: &[Subject; 2], names: [&str; 2]) -> ([Zero; 2], String) {
+    let both = |moment: Moment, at: [f64; 2]| (at.map(|at| Zero { moment, at }), moment.words().to_owned());
+    let of = |moment: fn(&Subject) -> Option<f64>| [moment(&runs[0]), moment(&runs[1])];
+    let pressed = of(press);
+    match (of(wake), pressed) {
+        ([Some(before), Some(after)], _) => both(Moment::Wake, [before, after]),
+        ([Some(woken), None], _) => beside(runs, names, (0, woken)),
+        ([None, Some(woken)], _) => beside(runs, names, (1, woken)),
+        (_, [Some(before), Some(after)]) => both(Moment::Press, [before, after]),
+        _ => both(Moment::SwitchOn, [switch_on(&runs[0]), switch_on(&runs[1])]),
+    }
+}
+
+/// The same where only the run at `index` wakes.
+fn beside(runs: &[Subject; 2], names: [&str; 2], (index, woken): (usize, f64)) -> ([Zero; 2], String) {
+    let other = 1 - index;
+    let presses = press(&runs[index]).filter(|press| *press <= woken).zip(press(&runs[other]));
+    let (start, start_of_other, since) = match presses {
+        Some((press, of_other)) => (press, of_other, "press"),
+        None => (switch_on(&runs[index]), switch_on(&runs[other]), "switch-on"),
+    };
+    let mut zeros = [Zero { moment: Moment::Wake, at: woken }; 2];
+    zeros[other] = Zero { moment: Moment::AsOthers, at: start_of_other + (woken - start) };
+    (zeros, format!("{} wakes; {} as long after its {since}", names[index], names[other]))
 }
 
 fn wake_or_press(subject: &Subject) -> Option<Zero> {

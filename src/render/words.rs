@@ -1,6 +1,8 @@
 //! What a figure says in words.
 
 mod quantities;
+#[cfg(test)]
+mod tests;
 
 pub use crate::units::percent;
 pub use crate::units::range;
@@ -222,11 +224,11 @@ pub(super) fn is_the_verdict(verdict: &Verdict, departure: &Departure) -> bool {
 /// How sure the verdict is, and what came second; of what is undecided, what it may be. How likely it is that nothing can
 /// be said is of no use to anybody, and neither is what is left of that for a class.
 #[must_use]
-pub fn confidence(verdict: &Verdict) -> String {
+pub fn confidence(finding: &Finding) -> String {
+    let verdict = &finding.verdict;
     if verdict.class == Class::Inconclusive {
-        return verdict
-            .runner_up
-            .map_or_else(|| "undecided".into(), |second| format!("undecided; perhaps {}", second.class));
+        return perhaps(finding)
+            .map_or_else(|| "undecided".into(), |class| format!("undecided; perhaps {class}"));
     }
     let second = runner_up(verdict).map(|second| format!(", {second}")).unwrap_or_default();
     format!("{} sure{second}", percent(verdict.confidence))
@@ -234,13 +236,20 @@ pub fn confidence(verdict: &Verdict) -> String {
 
 /// The same beside a headline: of what is undecided only what it may be, since the headline says that it is.
 #[must_use]
-pub fn beside_headline(verdict: &Verdict) -> String {
-    match (verdict.class, verdict.runner_up) {
-        (Class::Inconclusive, second) => {
-            second.map_or_else(String::new, |second| format!("perhaps {}", second.class))
-        }
-        _ => confidence(verdict),
+pub fn beside_headline(finding: &Finding) -> String {
+    match finding.verdict.class {
+        Class::Inconclusive => perhaps(finding).map_or_else(String::new, |class| format!("perhaps {class}")),
+        _ => confidence(finding),
     }
+}
+
+/// What an undecided run may be, unless stages and text call what was read there something else: that nothing flows is not
+/// to stand above readings that are taken for a standby.
+fn perhaps(finding: &Finding) -> Option<Class> {
+    let second = finding.verdict.runner_up?.class;
+    let last = finding.phases.iter().rfind(|phase| phase.name != "off");
+    let something = last.is_some_and(|phase| phase.name != "no draw");
+    (second != Class::NoDraw || !something).then_some(second)
 }
 
 /// What a decided verdict may be instead, where it was close: `else cycling, 12 %`, `else undecided`.
@@ -338,157 +347,4 @@ pub fn roughly(seconds: f64) -> String {
 #[must_use]
 pub fn amps(value: f64, resolution: Option<Amps>) -> String {
     in_steps(value, resolution.map_or(0.0, Amps::value), "A")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::units::Seconds;
-
-    fn verdict(class: Class) -> Verdict {
-        let asleep = matches!(class, Class::StandbyOnly | Class::ExcessStandby);
-        Verdict {
-            class,
-            confidence: 0.937,
-            reached: Some(if asleep { "standby" } else { "firmware" }.into()),
-            usually_in: None,
-            stalled_in: (class == Class::Stalled).then(|| "firmware".into()),
-            step_into: None,
-            asked: None,
-            tries: None,
-            stays_down_s: None,
-            because: Vec::new(),
-            runner_up: None,
-        }
-    }
-
-    #[test]
-    fn each_class_has_a_headline_of_its_own() {
-        let lines: Vec<String> = Class::ALL.map(|class| headline(&verdict(class))).to_vec();
-        insta::assert_snapshot!(lines.join("\n"), @"
-        No draw: the board takes no current
-        Hard short: the supply sits in its limit and the feed collapses
-        Partial short: heavy current from switch-on, nothing starts
-        Standby draws too much; the board never wakes
-        Standby only: the board never wakes
-        Latches off in firmware: tries, then stays down
-        Cycling in firmware: starts and gives up, again and again
-        Stalled in firmware
-        Full boot: reached firmware and stayed
-        Dropped out: reached firmware, then fell back
-        Feed limited in firmware: the supply starves the board
-        Inconclusive: this capture cannot carry a verdict
-        ");
-    }
-
-    #[test]
-    fn a_verdict_that_is_less_likely_than_all_else_is_said_as_a_toss_up() {
-        use crate::verdict::RunnerUp;
-        let cycling = Some(RunnerUp { class: Class::Cycling, confidence: 0.31 });
-        let unsure = Verdict { confidence: 0.35, runner_up: cycling, ..verdict(Class::Stalled) };
-        assert_eq!(headline(&unsure), "Perhaps stalled in firmware, or cycling");
-        assert_eq!(short_and_sure(&unsure), "perhaps stalled in firmware, 35 %");
-        let undecided = RunnerUp { class: Class::Inconclusive, confidence: 0.31 };
-        let alone = Verdict { runner_up: Some(undecided), ..unsure.clone() };
-        assert_eq!(headline(&alone), "Perhaps stalled in firmware");
-        let even = Verdict { confidence: 0.5, ..unsure.clone() };
-        assert_eq!((headline(&even).as_str(), is_toss_up(&even)), ("Stalled in firmware", false));
-        let open = Verdict { class: Class::Inconclusive, ..unsure };
-        assert!(headline(&open).starts_with("Inconclusive"), "it says so itself");
-    }
-
-    #[test]
-    fn a_stage_that_had_run_its_length_is_told_by_its_end() {
-        let given_up = Verdict { tries: Some(5), stays_down_s: Some(29.0), ..verdict(Class::Cycling) };
-        assert!(headline(&given_up).ends_with("starts and gives up 5 times, then stays down"));
-        let twice = Verdict { tries: Some(2), ..verdict(Class::Cycling) };
-        assert_eq!(headline(&twice), "Cycling in firmware: starts and gives up twice so far");
-        let at_the_step = Verdict { step_into: Some("loading".into()), ..verdict(Class::LatchOff) };
-        assert_eq!(headline(&at_the_step), "Latches off at the end of firmware: tries, then stays down");
-        assert_eq!(short(&at_the_step), "latches off at the end of firmware");
-        let pressed = Verdict { tries: Some(2), ..verdict(Class::LatchOff) };
-        assert_eq!(
-            headline(&pressed),
-            "Latches off in firmware: gives up each try, stays down until pressed"
-        );
-    }
-
-    #[test]
-    fn how_far_a_board_got_has_the_stage_of_the_headline_first() {
-        let cycling = verdict(Class::Cycling);
-        assert_eq!(how_far(&cycling).unwrap(), "got to firmware");
-        let most = Verdict { usually_in: Some("rails".into()), ..cycling };
-        assert!(headline(&most).starts_with("Cycling in rails: "));
-        assert_eq!(how_far(&most).unwrap(), "most tries end in rails, the furthest in firmware");
-        assert_eq!(how_far(&verdict(Class::Stalled)).unwrap(), "stuck in firmware");
-        assert_eq!(how_far(&Verdict { reached: None, ..verdict(Class::NoDraw) }), None);
-    }
-
-    #[test]
-    fn where_tries_end_by_their_times_alone_stands_in_the_headline() {
-        let mut finding = crate::render::fixtures::cycling(4);
-        assert_eq!(headline_of(&finding), headline(&finding.verdict));
-        finding.verdict.reached = None;
-        for attempt in &mut finding.attempts {
-            (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
-        }
-        finding.verdict.class = Class::FeedLimited;
-        assert_eq!(headline_of(&finding), "Feed limited (likely in rails): the supply starves the board");
-        finding.attempts[0].earliest_in = Some("standby".into());
-        finding.attempts[1].earliest_in = Some("standby".into());
-        finding.attempts[2].earliest_in = Some("standby".into());
-        assert_eq!(
-            headline_of(&finding),
-            "Feed limited: the supply starves the board",
-            "one of several stages"
-        );
-    }
-
-    #[test]
-    fn standby_has_the_name_that_the_profile_gives_it() {
-        let rails = |class| headline(&Verdict { reached: Some("rails".into()), ..verdict(class) });
-        assert_eq!(rails(Class::StandbyOnly), "Standby (rails) only: the board never wakes");
-        assert_eq!(rails(Class::ExcessStandby), "Standby (rails) draws too much; the board never wakes");
-    }
-
-    #[test]
-    fn what_is_undecided_is_not_said_to_be_sure() {
-        let runner_up = Some(crate::verdict::RunnerUp { class: Class::StandbyOnly, confidence: 0.47 });
-        let close = Verdict { confidence: 0.47, runner_up, ..verdict(Class::Inconclusive) };
-        assert_eq!(confidence(&close), "undecided; perhaps standby-only");
-        let decided = Verdict { class: Class::NoDraw, ..close };
-        assert_eq!(confidence(&decided), "47 % sure, else standby-only 47 %");
-        let undecided = Some(crate::verdict::RunnerUp { class: Class::Inconclusive, confidence: 0.14 });
-        let perhaps = Verdict { class: Class::Cycling, runner_up: undecided, ..decided };
-        assert_eq!(confidence(&perhaps), "47 % sure, else undecided");
-    }
-
-    #[test]
-    fn what_is_not_certain_is_never_shown_as_certain() {
-        assert_eq!([0.937, 0.999, 1.0, 0.0].map(percent), ["93 %", "99 %", "99 %", "0 %"]);
-    }
-
-    #[test]
-    fn an_uncertainty_is_shown_where_it_decides() {
-        let near = |measured, direction| Departure {
-            phase: "standby".into(),
-            quantity: "mean power".into(),
-            direction,
-            measured,
-            low: 0.02,
-            high: 0.05,
-            unit: "A".into(),
-            starts_s: Seconds::ZERO,
-        };
-        let numbers = |departure: Departure| departure_numbers(&departure, Some(Amps::constant(0.001)));
-        assert_eq!(numbers(near(0.052, Direction::Above)), "52 mA ± 1 mA, good boards 20 to 50 mA");
-        assert_eq!(numbers(near(0.018, Direction::Below)), "18 mA ± 1 mA, good boards 20 to 50 mA");
-        assert_eq!(numbers(near(0.105, Direction::Above)), "0.105 A, good boards 20 to 50 mA");
-        assert_eq!(departure(&near(0.052, Direction::Above)), "standby draws too much");
-    }
-
-    #[test]
-    fn what_is_no_stage_is_called_as_people_say_it() {
-        assert_eq!(["rest", "attempt", "firmware"].map(phase), ["between tries", "try", "firmware"]);
-    }
 }

@@ -132,7 +132,7 @@ fn standing(finding: &Finding) -> String {
         let why = verdict.because.first().map(|why| format!(": {}", plain(why))).unwrap_or_default();
         return format!("Verdict {}{why}.", verdict.class);
     }
-    let sure = words::confidence(verdict);
+    let sure = words::confidence(finding);
     let got_to = words::got_to(verdict).map(|told| format!("{}. ", capitalized(&plain(&told))));
     format!("{}Verdict {}, {sure}.", got_to.unwrap_or_default(), verdict.class)
 }

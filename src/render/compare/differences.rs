@@ -20,6 +20,9 @@ const NOT_REACHED: &str = "not reached";
 /// Where it was passed, since later ones were reached, but no reading tells it apart.
 const NOT_SEEN: &str = "not seen";
 
+/// What is said of a stage that is as it was, and as good boards do it.
+pub(super) const ALIKE_AND_GOOD: &str = "alike, both as good boards";
+
 /// A stage with what it did in each run, in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Difference {
@@ -62,7 +65,7 @@ const BETWEEN_TRIES: [&str; 2] = ["attempt", "rest"];
 
 /// How many tries were given up, as everything else counts them.
 fn tries(run: &Subject) -> usize {
-    run.finding.attempts.iter().filter(|attempt| attempt.given_up).count()
+    attempts::tried(run.finding).iter().filter(|attempt| attempt.given_up).count()
 }
 
 /// How often each run tried.
@@ -70,7 +73,7 @@ fn of_tries(runs: [Subject; 2]) -> Difference {
     let said = |run: &Subject| match tries(run) {
         0 => "no try given up".into(),
         count => {
-            let every = Tries::of(&run.finding.attempts, &run.finding.log.gaps)
+            let every = Tries::of(attempts::tried(run.finding), &run.finding.log.gaps)
                 .and_then(|tries| tries.period(run.finding.log.update_s().unwrap_or(0.0)));
             every.map_or_else(
                 || format!("{count} given up"),
@@ -197,7 +200,7 @@ impl<'a> Seen<'a> {
         let times = match self.tried() {
             Some(tried) => format!("{}, ", tried.cell()),
             // Rest before and after tries is no count of anything.
-            None if self.times > 1 && tries(&self.run) == 0 => format!("{} ×, ", self.times),
+            None if self.times > 1 && !attempts::gives_up(self.run.finding) => format!("{} ×, ", self.times),
             None => String::new(),
         };
         format!("{times}{amps}, {length}")
@@ -206,7 +209,7 @@ impl<'a> Seen<'a> {
     /// Of a stage within a try that was given up, how many of these got there.
     fn tried(&self) -> Option<Tried> {
         let middle = f64::midpoint(self.phase.start_s.value(), self.phase.end_s.value());
-        let within = attempts::is_given_up(&self.run.finding.attempts, middle);
+        let within = attempts::is_given_up(attempts::tried(self.run.finding), middle);
         within.then(|| Tried::of(&self.run, &self.phase.name))?
     }
 

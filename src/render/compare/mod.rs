@@ -47,7 +47,7 @@ const COLUMNS_ALONE: [table::Column; 4] =
 const LEAST: Least = (440.0, 780.0);
 
 pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
-    let zeros = align::align(&runs);
+    let (zeros, zero) = align::before_and_after(&runs, NAMES);
     let window = align::window(&runs, &zeros, options)?;
     let mut found = differences(runs);
     let mut sheet = Sheet::new(options, LEAST);
@@ -62,23 +62,34 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let mut entries = foot_entries(runs, narrow);
     if narrow {
         entries.retain(|(key, _)| NARROW_FOOT.contains(key));
+        // Beside the title of a panel there is no room for it.
+        entries.insert(0, ("0 s:", zero.clone()));
     }
     let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let table = table_of(&sheet, middle.width(), &found, runs[0].profile.is_some());
+    let table = table_that_fits(&sheet, middle, &found, runs[0].profile.is_some());
     let (panels, rows) = share_out(middle, table.height(&sheet, middle.width()));
     table.draw(&mut sheet, rows);
-    draw_panels(&mut sheet, panels, runs, &zeros, window);
+    let zero = if narrow { String::new() } else { format!("0 s: {zero}") };
+    draw_panels(&mut sheet, panels, runs, (&zeros, &zero), window);
     Ok(sheet.scene)
 }
 
+/// The table may take this share of the height.
+const MOST_OF_TABLE: f64 = 0.33;
+
 /// Room for the panels, and for the table below them.
 fn share_out(middle: Rect, table: i32) -> (Rect, Rect) {
-    /// The table may take this share of the height.
-    const MOST: f64 = 0.36;
-    let most = px(f64::from(middle.height()) * MOST);
-    middle.split_bottom(table.min(most))
+    middle.split_bottom(table.min(px(f64::from(middle.height()) * MOST_OF_TABLE)))
+}
+
+/// The table with a row for each stage, or, where that takes the runs their room, without what is alike.
+fn table_that_fits(sheet: &Sheet, middle: Rect, found: &[Difference], with_reference: bool) -> Table {
+    let table = |found: &[Difference]| table_of(sheet, middle.width(), found, with_reference);
+    let whole = table(found);
+    let fits = whole.height(sheet, middle.width()) <= px(f64::from(middle.height()) * MOST_OF_TABLE);
+    if fits { whole } else { table(&reach::without_alike(found)) }
 }
 
 fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
@@ -118,10 +129,16 @@ fn other_board(runs: [Subject; 2]) -> Option<String> {
         _ => None,
     };
     let differing = differ(|log| &log.board).or_else(|| differ(|log| &log.serial))?;
-    Some(format!("Mind: these are logs of two boards: {differing}."))
+    Some(format!("{}: these are logs of two boards: {differing}.", words::CAUTION))
 }
 
-fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero], (from, to): (f64, f64)) {
+fn draw_panels(
+    sheet: &mut Sheet,
+    area: Rect,
+    runs: [Subject; 2],
+    (zeros, zero_in_words): (&[Zero], &str),
+    (from, to): (f64, f64),
+) {
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
     let (row, panels) = panels.split_top(legend::height(sheet, panels.width()));
@@ -137,7 +154,9 @@ fn draw_panels(sheet: &mut Sheet, area: Rect, runs: [Subject; 2], zeros: &[Zero]
     let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {
         let (run, zero) = (runs[index], zeros[index]);
-        let named = (NAMES[index], zero, finer[index]);
+        // What both have in common is said once.
+        let aside = if index == 0 { zero_in_words } else { "" };
+        let named = (NAMES[index], zero, (finer[index], aside));
         let fault = panel(sheet, run, &readings[index], (scales[index], volts), place, named);
         let color = notes::color(sheet, &run);
         let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), color);
@@ -191,12 +210,12 @@ fn panel(
     readings: &Readings,
     (scale, volts): (amps::Scale, volts::Scale),
     area: Rect,
-    (name, zero, finer): (&str, Zero, Option<f64>),
+    (name, zero, aside): (&str, Zero, (Option<f64>, &str)),
 ) -> Option<f64> {
     // A box would hide much of so low a panel: what is wrong is said above it.
     let notes = notes::gravest(&run, readings);
     let note = notes.first();
-    let (area, said) = panel_title(sheet, run, area, (name, zero, finer), note);
+    let (area, said) = panel_title(sheet, run, area, (name, aside), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
     let areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
     bands.shade(sheet, &areas);
@@ -220,13 +239,13 @@ fn panel(
     told
 }
 
-/// Name, verdict, what is wrong, and what the common zero is in this run, on one line or, where that is too narrow, on
+/// Name, verdict, what is wrong, and what is said aside, on one line or, where that is too narrow, on
 /// two; returns what is left of the area, and where it is said what is wrong.
 fn panel_title(
     sheet: &mut Sheet,
     run: Subject,
     area: Rect,
-    (name, zero, finer): (&str, Zero, Option<f64>),
+    (name, (finer, aside)): (&str, (Option<f64>, &str)),
     note: Option<&notes::Note>,
 ) -> (Rect, Option<Rect>) {
     let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
@@ -237,8 +256,6 @@ fn panel_title(
     let space = sheet.u(14.0);
     let start = row.left - sheet.u(58.0);
     let narrow = sheet.is_narrow(area.width());
-    // What its zero of time is the footer of a narrow figure has no room for either.
-    let aside = if narrow { String::new() } else { format!("0 s: {}", zero.moment.words()) };
     let mut right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
     let Some(title) = bold.fit(&title, right - start) else { return (rest, None) };
@@ -274,7 +291,7 @@ fn panel_title(
             }
         }
     }
-    let sure = words::beside_headline(&run.finding.verdict);
+    let sure = words::beside_headline(run.finding);
     if small.width(&sure) <= right - left {
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }

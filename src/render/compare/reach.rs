@@ -1,8 +1,8 @@
 //! How far each of two runs got, where that is all there is to say of a stage.
 
-use super::super::parts::Subject;
+use super::super::parts::{Subject, attempts};
 use super::super::words;
-use super::differences::Difference;
+use super::differences::{ALIKE_AND_GOOD, Difference};
 use crate::reference::Profile;
 use crate::verdict::Attempt;
 
@@ -45,7 +45,7 @@ impl Tried {
             first.or_else(|| ends(attempt)).is_some_and(|end| end >= at)
         };
         // One that is still on when the log ends has not ended anywhere; the others are counted, as above the ribbon.
-        let given_up = run.finding.attempts.iter().filter(|attempt| attempt.given_up);
+        let given_up = attempts::tried(run.finding).iter().filter(|attempt| attempt.given_up);
         let there: Vec<&Attempt> =
             given_up.filter(|attempt| ends(attempt).is_some_and(|end| end >= at)).collect();
         let ended = there.iter().filter(|attempt| ends(attempt) == Some(at)).count();
@@ -85,6 +85,28 @@ pub(super) fn told_once(found: &[Difference]) -> Vec<Difference> {
         _ => group.to_vec(),
     };
     found.chunk_by(alike).flat_map(rows).collect()
+}
+
+/// The same with stages that follow one another and are alike in one row: where rows are many these say the least.
+pub(super) fn without_alike(found: &[Difference]) -> Vec<Difference> {
+    const GOOD: &str = "each as good boards";
+    let is_alike = |row: &Difference| row.words == ALIKE_AND_GOOD;
+    let rows = |group: &[Difference]| match group {
+        [first, .., last] => {
+            let stage = format!("{} to {}", first.stage, last.stage);
+            let words = "alike".to_owned();
+            vec![Difference {
+                stage,
+                before: GOOD.into(),
+                after: GOOD.into(),
+                good: String::new(),
+                words,
+                reach: None,
+            }]
+        }
+        _ => group.to_vec(),
+    };
+    found.chunk_by(|a, b| is_alike(a) && is_alike(b)).flat_map(rows).collect()
 }
 
 fn together(first: &Difference, last: &Difference, reach: Reach) -> Difference {

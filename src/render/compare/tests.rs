@@ -1,5 +1,7 @@
 //! Two runs on one time base.
 
+mod zero;
+
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};
 use super::super::options::Size;
 use super::super::scene::Shape;
@@ -51,18 +53,6 @@ fn subjects<'a>(
     profile: Option<&'a Profile>,
 ) -> [Subject<'a>; 2] {
     [before, after].map(|(trace, finding)| Subject { trace, profile, finding })
-}
-
-#[test]
-fn the_runs_are_aligned_where_they_wake() {
-    let (before, after, profile) = (stalled(), booted(), profile());
-    let zeros = align::align(&subjects(&before, &after, Some(&profile)));
-    assert_eq!(zeros, [9.0, 5.0].map(|at| Zero { moment: align::Moment::Wake, at }));
-    // A board that never wakes is aligned at the press that should have woken it: the fixture's is at 60 s / 7.
-    let asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
-    let zeros = align::align(&subjects(&asleep, &after, Some(&profile)));
-    let moments: Vec<align::Moment> = zeros.iter().map(|zero| zero.moment).collect();
-    assert_eq!(moments, [align::Moment::Press, align::Moment::Wake]);
 }
 
 #[test]
@@ -318,23 +308,6 @@ fn what_departed_before_stands_in_the_headline() {
 }
 
 #[test]
-fn a_stretch_counts_from_the_wake() {
-    let (before, after, profile) = (stalled(), booted(), profile());
-    let runs = subjects(&before, &after, Some(&profile));
-    let zeros = align::align(&runs);
-    let options =
-        |from, to| Options { from: Seconds::new(from).ok(), to: Seconds::new(to).ok(), ..Options::default() };
-    assert_eq!(align::window(&runs, &zeros, &options(0.0, 12.0)).unwrap(), (0.0, 12.0));
-    assert!(align::window(&runs, &zeros, &options(70.0, 80.0)).is_err());
-    let zoom = Options { zoom: Some("loading".into()), ..Options::default() };
-    let (from, to) = align::window(&runs, &zeros, &zoom).unwrap();
-    // From 9.6 s to 18 s of a log that wakes at 5 s, and 15 % on either side.
-    assert!((from - (4.6 - 1.26)).abs() < 1e-9 && (to - (13.0 + 1.26)).abs() < 1e-9, "{from} {to}");
-    let misnamed = Options { zoom: Some("load".into()), ..Options::default() };
-    assert!(matches!(align::window(&runs, &zeros, &misnamed), Err(RenderError::NoSuchPhase { .. })));
-}
-
-#[test]
 fn what_is_wrong_is_led_from_its_words_to_its_mark() {
     let (before, after, profile) = (stalled(), booted(), profile());
     for size in [Size::PHONE, Size::WIDE] {
@@ -374,20 +347,6 @@ fn labels_keep_apart_at_every_size() {
         let options = Options { size, ..Options::default() };
         assert_legible(&draw(subjects(&before, &after, Some(&profile)), &options).unwrap());
     }
-}
-
-#[test]
-fn a_board_that_starts_by_itself_wakes_after_its_standby() {
-    // Its standby lasts a second and waits for nobody.
-    let text = include_str!("../../../profiles/kiln-24.toml");
-    let profile = Profile::from_bytes(std::path::Path::new("kiln-24.toml"), text.as_bytes()).unwrap();
-    let finding =
-        finding(vec![phase("off", 0.0, 2.0), phase("standby", 2.0, 3.0), phase("rails", 3.0, 60.0)]);
-    let trace = trace(600, 60.0, |_| 0.1);
-    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
-    let zeros = align::align(&[subject, subject]);
-    assert!(zeros.iter().all(|zero| zero.moment == align::Moment::Wake), "{zeros:?}");
-    assert!(zeros.iter().all(|zero| (zero.at - 3.0).abs() < 1e-9), "{zeros:?}");
 }
 
 #[test]
@@ -464,4 +423,29 @@ proptest! {
         let profile = with_profile.then(profile);
         assert_legible(&draw(subjects(&before, &after, profile.as_ref()), &options).unwrap());
     }
+}
+
+#[test]
+fn stages_that_are_alike_share_a_row_where_rows_would_take_the_runs_their_room() {
+    let booted = booted();
+    let profile = profile();
+    let found = differences(subjects(&booted, &booted, Some(&profile)));
+    let rows = reach::without_alike(&found);
+    let alike = |row: &&Difference| row.words == differences::ALIKE_AND_GOOD;
+    assert!(found.iter().filter(alike).count() >= 2, "{found:?}");
+    assert!(
+        rows.len() < found.len() && rows[0].stage.contains(" to ") && rows[0].words == "alike",
+        "{rows:?}"
+    );
+}
+
+#[test]
+fn a_board_that_fell_back_is_not_said_to_have_given_up_a_try() {
+    let (mut before, after, profile) = (tries(), booted(), profile());
+    before.1.verdict.class = Class::DroppedOut;
+    before.1.attempts.truncate(1);
+    let found = differences(subjects(&before, &after, Some(&profile)));
+    let of_tries = found.iter().find(|row| row.stage == "tries");
+    assert!(of_tries.is_none_or(|row| row.before == "no try given up"), "{of_tries:?}");
+    assert!(found.iter().all(|row| !row.before.contains("1 try") && !row.before.contains('×')), "{found:?}");
 }

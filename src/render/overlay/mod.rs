@@ -150,7 +150,8 @@ fn head(sheet: &mut Sheet, (runs, members): (&[Subject], &[Member]), odd: &[bool
     };
     let others = runs.iter().filter(|run| run.finding.log.board != runs[0].finding.log.board).count();
     let below = if others > 0 {
-        let warning = format!("Mind: {} of another model than {}.", counted(others, "log"), model(runs));
+        let others = counted(others, "log");
+        let warning = format!("{}: {others} of another model than {}.", words::CAUTION, model(runs));
         heading::lines(sheet, Rect { top: below, ..area }, &warning, 1)
     } else {
         below
@@ -252,7 +253,7 @@ fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foo
     entries
 }
 
-/// `the board wakes; case-003.csv does not: when the others have woken`: what the zero of the common time is in these runs.
+/// `the board wakes; case-003.csv: its press`: what the zero of the common time is in these runs.
 fn zero_in_words(runs: &[Subject]) -> String {
     /// More than these are counted.
     const MOST: usize = 2;
@@ -271,8 +272,7 @@ fn zero_in_words(runs: &[Subject]) -> String {
             1..=MOST => names.join(" and "),
             several => counted(several, "log"),
         };
-        let verb = if names.len() == 1 { "does" } else { "do" };
-        said = format!("{said}; {who} {verb} not: when {}", moment.words());
+        said = format!("{said}; {who}: {}", moment.of_one());
     }
     said
 }

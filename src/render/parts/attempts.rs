@@ -13,6 +13,18 @@ pub(in crate::render) fn attempts<'a>(subject: &Subject<'a>) -> Option<&'a [Atte
     Some(subject.finding.attempts.as_slice()).filter(|attempts| tries && attempts.len() > 1)
 }
 
+/// The starts of which some were given up: that from which a board fell after it had booted is none of them.
+pub(in crate::render) fn tried(finding: &Finding) -> &[Attempt] {
+    let attempts = finding.attempts.as_slice();
+    let fell = attempts.iter().rposition(|attempt| attempt.given_up);
+    fell.filter(|_| finding.verdict.class == Class::DroppedOut).map_or(attempts, |fell| &attempts[..fell])
+}
+
+/// Whether the board gave up a start, or fell from one: what it comes back to then is no second stage.
+pub(in crate::render) fn gives_up(finding: &Finding) -> bool {
+    finding.attempts.iter().any(|attempt| attempt.given_up)
+}
+
 /// Start and end in seconds.
 pub(in crate::render) fn span(attempt: &Attempt) -> (f64, f64) {
     (attempt.start_s.value(), attempt.end_s.value())
@@ -64,6 +76,14 @@ mod tests {
         assert_eq!(words(&finding, &(4..5)), "one more is on");
         let given_up = [5.0, 6.0, 7.9, 8.0, 9.0, 18.5].map(|at| is_given_up(&finding.attempts, at));
         assert_eq!(given_up, [false, true, true, false, true, false]);
+    }
+
+    #[test]
+    fn the_start_from_which_a_board_fell_is_no_try() {
+        let mut finding = cycling(5);
+        let count = tried(&finding).iter().filter(|attempt| attempt.given_up).count();
+        finding.verdict.class = Class::DroppedOut;
+        assert_eq!(tried(&finding).iter().filter(|attempt| attempt.given_up).count(), count - 1);
     }
 
     #[test]

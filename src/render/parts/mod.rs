@@ -196,8 +196,8 @@ impl Tick {
     /// Below its place, or as near as the row allows.
     fn new(sheet: &Sheet, time: TimeAxis, row: Rect, style: Style, (t, text): (f64, String)) -> Self {
         let (x, width) = (time.x_within(t), style.width(&text));
-        let leftmost = row.left - sheet.u(40.0);
-        let left = (x - width / 2).min(row.right - width).max(leftmost);
+        let (leftmost, rightmost) = bounds_of(sheet, row);
+        let left = (x - width / 2).min(rightmost - width).max(leftmost);
         Self { x, text, left, right: left + width }
     }
 
@@ -215,6 +215,11 @@ impl Tick {
     }
 }
 
+/// From where to where labels may stand: to the left there is room below the values.
+fn bounds_of(sheet: &Sheet, row: Rect) -> (i32, i32) {
+    (row.left - sheet.u(40.0), row.right)
+}
+
 /// Room between two labels, in units of the layout.
 const BETWEEN_TICKS: f64 = 8.0;
 
@@ -227,7 +232,8 @@ fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(
     for (t, text, color) in told {
         let style = sheet.style(em::USUAL, Weight::Bold, *color);
         let tick = Tick::new(sheet, time, row, style, (*t, text.clone()));
-        let places = tick.placed((row.left, row.right), space);
+        // Right beside its own line each, two of moments that are close still find room.
+        let places = tick.placed(bounds_of(sheet, row), sheet.u(2.0));
         let with = |(moved, labels): &(usize, Vec<(Tick, Color)>)| {
             let clear = |tick: &Tick| labels.iter().all(|(other, _)| tick.is_clear_of(other, space));
             let way = |(index, tick): (usize, &Tick)| {
@@ -257,7 +263,7 @@ fn with_zero(
     if time.from >= 0.0 || time.to <= 0.0 || shown(&told) {
         return told;
     }
-    let places = label.placed((row.left, row.right), sheet.u(BETWEEN_TICKS)).into_iter();
+    let places = label.placed(bounds_of(sheet, row), sheet.u(BETWEEN_TICKS)).into_iter();
     let moved = places.map(|label| vec![(label, *color)]).find(|moved| shown(moved));
     moved.unwrap_or(told)
 }
@@ -274,7 +280,7 @@ fn ticks(
     /// With fewer ticks than this beside the fault nobody could tell how long anything lasted.
     const LEAST: usize = 3;
     let space = sheet.u(BETWEEN_TICKS);
-    let bounds = (row.left - sheet.u(40.0), row.right);
+    let bounds = bounds_of(sheet, row);
     let set = |most: i32| {
         let (mut ticks, mut strokes): (Vec<Tick>, Vec<i32>) = (Vec::new(), Vec::new());
         for of in time.ticks(most) {

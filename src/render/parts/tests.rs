@@ -96,3 +96,40 @@ fn a_round_time_moves_a_little_before_it_goes() {
     });
     assert!(labels.contains(&"10 s".to_owned()), "{labels:?}");
 }
+
+proptest! {
+    #[test]
+    fn two_round_times_stand_beside_any_time_that_is_told(
+        size in prop::sample::select(vec![(480, 360), (640, 480), (1000, 700), (1600, 900)]),
+        from in prop::sample::select(vec![0.0, 0.0, -7.6, 13.4, 120.0]),
+        length in 0.5..900.0_f64,
+        at in 0.0..1.0_f64,
+    ) {
+        let labels = labels_beside(size, (from, from + length), |_, time| time.from + at * (time.to - time.from));
+        // The last is the one that is told.
+        prop_assert!(labels.len() >= 3, "{labels:?}");
+    }
+}
+
+#[test]
+fn a_zero_stays_beside_a_time_right_before_it_at_the_left_end() {
+    let labels = labels_beside((480, 360), (-2.5, 57.0), |_, _| -1.4);
+    assert!(labels.contains(&"0 s".to_owned()) && labels.contains(&"-1.4 s".to_owned()), "{labels:?}");
+}
+
+#[test]
+fn two_moments_that_are_close_have_their_times_both() {
+    let size = super::super::options::Size::new(1000, 700).unwrap();
+    let mut sheet =
+        Sheet::new(&super::super::options::Options { size, ..Default::default() }, (440.0, 780.0));
+    let area = sheet.inside();
+    let time = TimeAxis { left: area.left + sheet.u(58.0), right: area.right, from: -3.4, to: 47.0 };
+    let row = Rect { left: time.left, ..area }.split_bottom(sheet.u(24.0)).1;
+    let alarm = sheet.palette.alarm;
+    let told = [(2.2, "before 2.2 s".to_owned(), alarm), (1.6, "after 1.6 s".to_owned(), alarm)];
+    time_axis(&mut sheet, time, row, &told);
+    assert_legible(&sheet.scene);
+    let labels: Vec<&str> = sheet.scene.labels().map(|label| label.text.as_str()).collect();
+    let round = labels.iter().filter(|label| !label.contains('.')).count();
+    assert!(labels.contains(&"before 2.2 s") && labels.contains(&"after 1.6 s") && round >= 2, "{labels:?}");
+}

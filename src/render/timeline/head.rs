@@ -9,11 +9,10 @@ use crate::verdict::{Class, Finding};
 /// Draws the head and returns where it ends.
 pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
     let area = sheet.inside();
-    let verdict = &subject.finding.verdict;
     let badge = heading::badge(sheet, subject.finding);
     let text =
         format!("{}{}", words::headline_of(subject.finding), words::departures_clause(subject.finding));
-    let (mut aside, mut said) = (words::beside_headline(verdict), evidence(subject.finding));
+    let (mut aside, mut said) = (words::beside_headline(subject.finding), evidence(subject.finding));
     // A line of its own would cost a very low figure the room of the note.
     if sheet.is_very_low() && !heading::has_room_beside(sheet, area.width()) && !aside.is_empty() {
         said = format!("{aside}{}{said}", heading::BETWEEN);
@@ -38,6 +37,18 @@ fn evidence(finding: &Finding) -> String {
             let to_decide = [format!("to decide: {check}")];
             [first, &to_decide, rest].concat().join(" · ")
         }
-        _ => finding.verdict.because.join(" · "),
+        _ if finding.verdict.class == Class::FeedLimited => why_limited(finding).join(heading::BETWEEN),
+        _ => finding.verdict.because.join(heading::BETWEEN),
     }
 }
+
+/// Of a starved board first that the limit is below what good boards draw, then what else is said of the limit: the tries
+/// are counted over the ribbon as well.
+fn why_limited(finding: &Finding) -> Vec<&str> {
+    let mut parts: Vec<&str> = finding.verdict.because.iter().flat_map(|fact| fact.split("; ")).collect();
+    parts.sort_by_key(|part| (!part.contains(NO_GOOD_BOARD), !part.contains("limit")));
+    parts
+}
+
+/// How the text says that the limit alone is the reason.
+const NO_GOOD_BOARD: &str = "under this limit";

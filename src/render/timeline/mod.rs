@@ -162,7 +162,7 @@ fn description(finding: &Finding) -> String {
     /// More phases than these nobody listens to; a board that tries again and again has thousands.
     const MOST_PHASES: usize = 40;
     let mut sentences = vec![format!("{}.", words::headline_of(finding))];
-    sentences.push(format!("{}.", words::confidence(&finding.verdict)));
+    sentences.push(format!("{}.", words::confidence(finding)));
     sentences.extend(finding.verdict.because.iter().map(|because| format!("{because}.")));
     for departure in &finding.departures {
         let numbers = words::departure_numbers(departure, finding.log.resolution_a);
