@@ -184,7 +184,8 @@ impl Pulses {
         // evenly between.
         let with_weak = begins(time, &above, |above| above >= limits.weak - Limits::ROUNDING_A);
         let faster = Rhythm::of(&with_weak, seen.readout.update_s());
-        if rhythm.zip(faster).is_some_and(|(one, other)| other.is_faster_than(one)) {
+        let filled = faster.filter(|faster| faster.is_filled_by(&with_weak));
+        if rhythm.zip(filled).is_some_and(|(one, other)| other.is_faster_than(one)) {
             (begun, rhythm) = (with_weak, faster);
         }
         let pulse_a = level + limits.least.max(Limits::AS_WELL * height);
@@ -343,6 +344,16 @@ impl Rhythm {
         self.every_s < SAME * other.every_s
     }
 
+    /// Whether these pulses stand in most of its places: what noise adds leaves most of them empty.
+    fn is_filled_by(self, begun_s: &[f64]) -> bool {
+        /// Share of the places (by judgement).
+        const MOST: f64 = 0.7;
+        let span_s = begun_s.last().zip(begun_s.first()).map_or(0.0, |(last, first)| last - first);
+        #[expect(clippy::cast_precision_loss, reason = "a count of pulses")]
+        let spaces = begun_s.len().saturating_sub(1) as f64;
+        spaces * self.every_s >= MOST * span_s
+    }
+
     /// How far from its place a pulse may be, in seconds.
     fn off_s(self, seen: &Seen) -> f64 {
         Self::EVEN * self.every_s + seen.readout.update_s()
@@ -425,4 +436,20 @@ fn most_above(seen: &Seen, rhythm: Option<Rhythm>) -> Option<Most> {
     let room_w = phase.peak_power.high - phase.mean_power.typical;
     let room = measured.map(|_| amps(room_w.max(0.0)));
     Some(Most { above_a: amps(most_w.max(0.0)), may_peak_a, room })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rhythm_whose_places_are_mostly_empty_is_noise_beside_a_slower_one() {
+        // Pulses every 3 s of which one in ten was not seen, and the same with bumps close by.
+        let pulses: Vec<f64> =
+            (0..20).filter(|turn| turn % 10 != 4).map(|turn| 3.0 * f64::from(turn)).collect();
+        assert!(Rhythm { every_s: 3.0 }.is_filled_by(&pulses));
+        let mut bumps: Vec<f64> = pulses.iter().flat_map(|at| [*at, at + 0.4]).collect();
+        bumps.dedup();
+        assert!(!Rhythm { every_s: 0.4 }.is_filled_by(&bumps));
+    }
 }

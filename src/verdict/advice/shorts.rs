@@ -1,7 +1,7 @@
 //! Where a heavy load is looked for: without tools first, then warm, then by ohms, and the iron last. All common
 //! practice at repair benches, with no source.
 
-use super::heat::{HARDLY_W, hardly_warms_w, shows};
+use super::heat::{HARDLY_W, WARMS_W, hardly_warms_w, shows};
 use super::usual::usual_limit;
 use crate::units::figures;
 use crate::verdict::Class;
@@ -45,20 +45,9 @@ fn polarity(seen: &Seen) -> Option<String> {
     let level = seen.last_level()?;
     let at_the_board = level.volts - level.amps * Load::THIN_LEADS_OHM;
     let stands_at = volts(level.volts);
-    if level.volts < NO_DIODE_V || at_the_board > *REVERSED_V.end() {
-        return None;
-    }
-    if REVERSED_V.contains(&at_the_board) {
-        return Some(format!(
-            "check the polarity: at about {stands_at}, leads included, a board stands that is fed in reverse, on its clamp diode"
-        ));
-    }
-    // Short, thick leads leave it open.
-    REVERSED_V.contains(&level.volts).then(|| {
+    REVERSED_V.contains(&at_the_board).then(|| {
         format!(
-            "check the polarity: {} to {} V measured at the board would be its clamp diode, fed in reverse",
-            REVERSED_V.start(),
-            REVERSED_V.end()
+            "check the polarity: at about {stands_at}, leads included, a board stands that is fed in reverse, on its clamp diode"
         )
     })
 }
@@ -179,7 +168,7 @@ impl Warming {
     /// stays cold (by judgement).
     const AT_A_VOLT_A: f64 = 3.0;
 
-    /// Of a board that warms late as it was fed: by its ohms, where these are not mostly leads.
+    /// Of a board that stays cold as it was fed: by its ohms, where these are not mostly leads.
     pub(super) fn of(seen: &Seen) -> Option<Self> {
         let ohms = seen.load().filter(|_| !mostly_leads(seen)).map(|load| load.ohms);
         let set_v = seen.analysis.run.set_v;
@@ -188,7 +177,7 @@ impl Warming {
             (volts, volts / ohms)
         });
         let [volts_in_words, current, watts] = [volts, amps, volts * amps].map(two_figures);
-        warms_late(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
+        stays_cold(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
     }
 }
 
@@ -211,10 +200,20 @@ fn warm_it(seen: &Seen) -> Option<String> {
     ))
 }
 
-/// Whether what a shorted board turns to heat is too little to be seen at once.
-fn warms_late(seen: &Seen) -> bool {
+/// What a shorted board turns to heat, without the leads, in watts.
+fn short_on_the_board_w(seen: &Seen) -> Option<f64> {
     let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
-    seen.last_level().is_some_and(|level| shorted && hardly_warms_w(level.watts - seen.leads_watts(&level)))
+    seen.last_level().filter(|_| shorted).map(|level| level.watts - seen.leads_watts(&level))
+}
+
+/// Whether that is too little to be seen at once.
+fn warms_late(seen: &Seen) -> bool {
+    short_on_the_board_w(seen).is_some_and(hardly_warms_w)
+}
+
+/// Whether that may be too little to be seen at all.
+fn stays_cold(seen: &Seen) -> bool {
+    short_on_the_board_w(seen).is_some_and(|watts| watts < WARMS_W)
 }
 
 /// Where ohms are measured, and what the meter is to show.

@@ -260,7 +260,7 @@ fn a_short_says_its_watts_and_warns_of_them() {
     assert!(checks(&hard).contains("four-wire"), "{}", checks(&hard));
     assert!(checks(&hard).contains("take the board off the clips"));
     // Two watts in 2 Ω: the root of 2 W × 2 Ω, and of 2 W / 2 Ω.
-    let high_ohms = bench(&[OFF, (20.0, 0.8, 0.4)]).with(|b| b.limit = 0.4).find();
+    let high_ohms = bench(&[OFF, (20.0, 0.6, 0.3)]).with(|b| b.limit = 0.3).find();
     class(&high_ohms, Class::HardShort);
     assert!(checks(&high_ohms).contains("or up to 2 V, 1 A (2 W) at the"), "{}", checks(&high_ohms));
     assert!(!checks(&high_ohms).contains("four-wire"), "{}", checks(&high_ohms));
