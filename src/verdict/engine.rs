@@ -1,7 +1,9 @@
 //! The analysis of one run: pieces, alignment, explanations, probabilities.
 
 use super::Class;
-use super::align::{Ending, Path, Scores, State, from_first_reading, search, with_hidden_tries};
+use super::align::{
+    Ending, Path, Scores, State, from_first_reading, search, to_running_level, with_hidden_tries,
+};
 use super::explain::{Explanation, explanations};
 use super::kind::{self, Kind};
 use super::model::Model;
@@ -78,6 +80,7 @@ pub(super) fn analyse(
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
     let path = from_first_reading(path, &pieces, |piece| last_watts(trace, piece, readout));
+    let path = if model.of_this_board { to_running_level(path, &pieces, &model) } else { path };
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }
 }

@@ -473,8 +473,7 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let activity = scores.activity(&look, stage);
     let far_beyond = late.map_or(0.0, |z| (z - FAR_BEYOND_SDS) * 2.0);
     let (stuck, going) = shares(STUCK.ln() + soft(far_beyond), (1.0 - STUCK).ln() + soft(-far_beyond));
-    // Some go round in a circle, some stop dead.
-    let stuck = stuck - STOPS - at_running_level(scores, &look, stage) + activity.max(0.5_f64.ln())
+    let stuck = stuck - STOPS - at_running_level(scores, &look, stage) + scores.stuck_activity(&look, stage)
         - AS_BUSY * busy_as_running(scores, &look, stage)
         + scores.stuck_level(&look, stage)
         + not_gone_on(scores, ending, stage);

@@ -5,7 +5,7 @@
 //! running level the following takes for an earlier stage that never ends.
 
 use super::Class;
-use super::align::{State, Step};
+use super::align::{State, Step, first_running, has_a_level};
 use super::engine::Analysis;
 use crate::reference::{Profile, Readback};
 use crate::trace::Trace;
@@ -44,8 +44,25 @@ pub(super) fn places(
     let aligned = aligned(trace, analysis, profile);
     let followed = followed(trace, analysis, profile, readback);
     let mut places = followed.filter(|followed| runs_alike(followed, &aligned)).unwrap_or(aligned);
+    to_running_level(&mut places, analysis, profile);
     places.retain(|place| place.whole);
     places
+}
+
+/// Takes the stage before the running level to where that begins on this board.
+fn to_running_level(places: &mut [Place], analysis: &Analysis, profile: &Profile) {
+    let [.., stage, running] = places else { return };
+    let usual = profile.phases.get(stage.phase).and_then(|phase| phase.duration);
+    let piece_at = |sample: usize| analysis.pieces.partition_point(|piece| piece.samples.start < sample);
+    let (from, boundary, to) =
+        (piece_at(stage.samples.start), piece_at(running.samples.start), piece_at(running.samples.end));
+    let follows = has_a_level(usual.map(|duration| duration.typical)) && !running.ends;
+    if !follows || stage.samples.end != running.samples.start || from >= boundary || boundary >= to {
+        return;
+    }
+    let first = first_running(&analysis.pieces, from..boundary, boundary..to);
+    let begins = analysis.pieces[first].samples.start;
+    (stage.samples.end, running.samples.start) = (begins, begins);
 }
 
 /// Whether both give the running level the better part of the same readings: it is there that the verdict says the board

@@ -13,11 +13,13 @@
 
 mod grammar;
 mod hidden;
+mod running;
 mod score;
 mod search;
 mod wake;
 
 pub(super) use hidden::with_hidden_tries;
+pub(super) use running::{first_running, has_a_level, to_running_level};
 pub(super) use score::{Look, Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]

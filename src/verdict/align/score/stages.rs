@@ -90,6 +90,15 @@ impl Scores<'_> {
         (self.level_within(look, j, wide) - self.level(look, j) - narrower).max(0.0)
     }
 
+    /// What the ups and downs of a stuck board say of stage `j`, in nats: some go round in a circle, some stop dead, but none does
+    /// more than what drives it at that point can.
+    pub(in crate::verdict) fn stuck_activity(&self, look: &Look, j: usize) -> f64 {
+        /// Share of stuck boards that stop dead (by judgement).
+        const STOPS_DEAD: f64 = 0.5;
+        let activity = self.activity(look, j);
+        if look.ln_seen < self.scales[j].ln_activity { activity.max(STOPS_DEAD.ln()) } else { activity }
+    }
+
     /// How well the level fits the running level, 0 to 1; no running level is known of a board without a profile.
     pub(in crate::verdict) fn runs_at(&self, look: &Look) -> f64 {
         if self.model.of_this_board { self.fits(look, self.model.last()) } else { 0.0 }

@@ -238,3 +238,15 @@ fn a_level_off_the_usual_one_says_more_where_it_alone_tells_a_running_board() {
     let off = |watts: f64| scores.off_running_level(&scores.look(&Stretch { watts, ..stretch(9.0, 4.0) }));
     assert!(is_nought(off(8.0)) && off(10.5) < -1.0, "{} {}", off(8.0), off(10.5));
 }
+
+#[test]
+fn a_stuck_board_may_stop_dead_but_does_not_do_more_than_its_stage() {
+    let bench = Bench::of(1.0);
+    let scores = bench.scores();
+    let says = |spread_w: f64| {
+        let stay = Stretch { watts: 13.0, spread_w, ..stretch(30.0, 8.0) };
+        scores.stuck_activity(&scores.look(&stay), LOADING)
+    };
+    assert!((0.5_f64.ln()..=0.0).contains(&says(0.01)), "flat: {}", says(0.01));
+    assert!(says(4.0) < -2.0, "wild: {}", says(4.0));
+}
