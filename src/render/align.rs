@@ -92,7 +92,7 @@ fn beside(runs: &[Subject; 2], names: [&str; 2], (index, woken): (usize, f64)) -
     };
     let mut zeros = [Zero { moment: Moment::Wake, at: woken }; 2];
     zeros[other] = Zero { moment: Moment::AsOthers, at: start_of_other + (woken - start) };
-    (zeros, format!("{} wakes; {} as long after its {since}", names[index], names[other]))
+    (zeros, format!("{} wakes; {} set by its {since}", names[index], names[other]))
 }
 
 fn wake_or_press(subject: &Subject) -> Option<Zero> {

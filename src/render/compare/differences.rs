@@ -188,7 +188,12 @@ impl<'a> Seen<'a> {
     fn of(run: Subject<'a>, name: &str) -> Option<Self> {
         let of_name =
             || run.finding.phases.iter().filter(|phase| phase.name == name && is_counted(&run, phase));
-        let phase = of_name().max_by(|a, b| length(a).total_cmp(&length(b)))?;
+        let longest = |phases: &mut dyn Iterator<Item = &'a Phase>| {
+            phases.max_by(|a, b| length(a).total_cmp(&length(b)))
+        };
+        // What it comes back to is not the standby that it woke from.
+        let phase = longest(&mut of_name().filter(|phase| is_before_tries(&run, phase)))
+            .or_else(|| longest(&mut of_name()))?;
         let last = run.finding.phases.iter().rfind(|phase| phase.name != "off");
         let last = last.is_some_and(|last| std::ptr::eq(last, phase));
         Some(Self { run, phase, times: of_name().count(), last })
@@ -272,6 +277,14 @@ fn is_counted(run: &Subject, phase: &Phase) -> bool {
     let attempts = &run.finding.attempts;
     let told = phase.name != "attempt" || attempts.is_empty() || attempts::is_given_up(attempts, middle);
     told && !(is_rise(phase) && called::has_no_standby(run))
+}
+
+/// Whether a phase is none of a standby that follows the first start which the board gave up, or fell from.
+fn is_before_tries(run: &Subject, phase: &Phase) -> bool {
+    let standby = run.profile.and_then(|profile| profile.standby());
+    let first = run.finding.attempts.first().filter(|_| attempts::gives_up(run.finding));
+    let after = first.is_some_and(|first| phase.start_s >= first.start_s);
+    !after || standby.is_none_or(|standby| standby.name != phase.name)
 }
 
 fn length(phase: &Phase) -> f64 {

@@ -440,6 +440,15 @@ fn stages_that_are_alike_share_a_row_where_rows_would_take_the_runs_their_room()
 }
 
 #[test]
+fn the_standby_of_a_run_that_gives_up_is_the_one_it_woke_from() {
+    let (mut before, after, profile) = (tries(), booted(), profile());
+    before.1.phases.push(phase("standby", 18.0, 60.0));
+    let found = differences(subjects(&before, &after, Some(&profile)));
+    let standby = found.iter().find(|row| row.stage == "standby").unwrap();
+    assert!(standby.before.ends_with("4.0 s"), "{standby:?}");
+}
+
+#[test]
 fn a_board_that_fell_back_is_not_said_to_have_given_up_a_try() {
     let (mut before, after, profile) = (tries(), booted(), profile());
     before.1.verdict.class = Class::DroppedOut;

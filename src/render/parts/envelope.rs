@@ -12,6 +12,7 @@ use super::cut::Mark;
 use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
+use crate::stats::robust::median;
 use crate::units::Volts;
 use crate::verdict::{Attempt, Class, Departure, Direction, Finding};
 
@@ -205,12 +206,14 @@ pub(in crate::render) fn peak_marks(
     stages.filter(|stage| !is_cut(axis, stage.high) && is_cut(axis, stage.peak)).filter_map(mark).collect()
 }
 
-/// Whether a moment lies in a try that a picture of so many seconds shows as a sliver: envelopes there would be flecks.
+/// Whether a moment lies in a try where a picture of so many seconds shows most tries as slivers: envelopes there would be
+/// flecks, and some tries with and some without would seem to differ in more than their length.
 fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
     /// Share of the width below which nothing can be read within a try.
     const SLIVER: f64 = 0.04;
-    let lasts = |(start, end): (f64, f64)| end - start < SLIVER * seconds;
-    attempts.iter().map(span).any(|span| (span.0..span.1).contains(&at) && lasts(span))
+    let spans = || attempts.iter().map(span);
+    let usual = median(&mut spans().map(|(start, end)| end - start).collect::<Vec<_>>());
+    usual.is_some_and(|usual| usual < SLIVER * seconds) && spans().any(|span| (span.0..span.1).contains(&at))
 }
 
 /// A stage's envelope in amps at `volts`, at no time yet.
@@ -366,5 +369,24 @@ mod tests {
         // Standby, and the three tries up to where they fall; of tries that are slivers none has a band.
         assert_eq!(ends(20.0), [6.0, 8.0, 11.0, 14.0]);
         assert_eq!(ends(60.0), [6.0]);
+    }
+
+    #[test]
+    fn tries_have_bands_all_or_none_whatever_their_lengths() {
+        let mut finding = cycling(4);
+        for attempt in &mut finding.attempts {
+            attempt.given_up = true;
+        }
+        let within = |finding: &Finding, seconds: f64| {
+            let fleeting =
+                |attempt: &Attempt| is_fleeting(&finding.attempts, attempt.start_s.value(), seconds);
+            finding.attempts.iter().map(fleeting).collect::<Vec<_>>()
+        };
+        assert_eq!(within(&finding, 60.0), [true; 4]);
+        // One is a second longer than the others.
+        let end = finding.attempts[1].end_s.value() + 0.9;
+        finding.attempts[1].end_s = crate::units::Seconds::constant(end);
+        assert_eq!(within(&finding, 60.0), [true; 4]);
+        assert_eq!(within(&finding, 40.0), [false; 4]);
     }
 }
