@@ -217,6 +217,7 @@ fn panel(
     let note = notes.first();
     let (area, said) = panel_title(sheet, run, area, (name, aside), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
+    let scale = if has_rest(&run, scale) { scale } else { scale.without_quiet() };
     let areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
@@ -237,6 +238,13 @@ fn panel(
         }
     }
     told
+}
+
+/// Whether the run draws so little at any time that magnifying shows it: a short has no rest, and an empty strip would be taken
+/// for one.
+fn has_rest(run: &Subject, scale: amps::Scale) -> bool {
+    let fed = run.finding.phases.iter().filter(|phase| phase.name != "off");
+    scale.quiet_high.is_some_and(|high| fed.map(|phase| phase.mean_a.value()).any(|mean| mean <= high))
 }
 
 /// Name, verdict, what is wrong, and what is said aside, on one line or, where that is too narrow, on

@@ -458,3 +458,18 @@ fn a_board_that_fell_back_is_not_said_to_have_given_up_a_try() {
     assert!(of_tries.is_none_or(|row| row.before == "no try given up"), "{of_tries:?}");
     assert!(found.iter().all(|row| !row.before.contains("1 try") && !row.before.contains('×')), "{found:?}");
 }
+
+#[test]
+fn a_run_without_any_rest_has_no_strip_for_it() {
+    let (mut after, profile) = (booted(), profile());
+    let low = |index: u32| if index < 50 { 0.033 } else { 1.2 };
+    after.0 = trace(600, 60.0, low);
+    let mut short = run(0.0, &[("off", 2.0, 0.0), ("short", 60.0, 1.5)], Class::HardShort);
+    short.0 = trace(600, 60.0, |_| 1.5);
+    let options = Options { size: Size::A4, ..Options::default() };
+    let strips = |before: &(Trace, Finding)| {
+        let scene = draw(subjects(before, &after, Some(&profile)), &options).unwrap();
+        scene.labels().filter(|label| label.text.contains("magnified")).count()
+    };
+    assert_eq!((strips(&after), strips(&short)), (2, 1));
+}
