@@ -149,7 +149,7 @@ fn draw_panels(
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
     let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
-    legend::draw(sheet, row, &legend::of_run(sheet.palette, drawn));
+    legend::draw(sheet, row, &legend::of_run(sheet.palette, &drawn));
     let (upper, lower) = panels.split_top(panels.height() / 2);
     let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {

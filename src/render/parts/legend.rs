@@ -96,7 +96,7 @@ impl Blank {
 }
 
 /// What a run is drawn with, and nothing that is not on the figure.
-pub(in crate::render) fn of_run(palette: &Palette, drawn: Drawn) -> Vec<Sample> {
+pub(in crate::render) fn of_run(palette: &Palette, drawn: &Drawn) -> Vec<Sample> {
     let mut samples = vec![(Swatch::Line(TRACE, 0.0, palette.ink), "this board".into())];
     if drawn.limited {
         samples.push((Swatch::Limited, "supply in its current limit".into()));

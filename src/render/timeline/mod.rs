@@ -64,7 +64,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
         if has_no_room_for_rest(sheet, subject, &scale, narrow) { scale.without_quiet() } else { scale };
     let drawn =
         |axis| legend::Drawn { blank: bands.blank(sheet), ..envelope::drawn(subject, readings, axis) };
-    let samples = legend::of_run(sheet.palette, drawn(scale.main(area)));
+    let samples = legend::of_run(sheet.palette, &drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
     let (scale, mut placed) = if narrow {
@@ -74,7 +74,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
         notes::arrange(sheet, subject, readings, &areas, &scale, &notes)
     };
     notes::on_its_line(&mut placed, fault_x, areas.amps);
-    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, drawn(scale.main(areas.amps))));
+    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, &drawn(scale.main(areas.amps))));
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));

@@ -64,7 +64,7 @@ impl Bands {
         let rest = self.has_unnamed_rests();
         // What is called nothing has no name that could be told; beside rests, what is left of a stage that has its name
         // elsewhere is one of them.
-        short.retain(|name| !name.is_empty() && !(rest && self.is_named_elsewhere(name)));
+        short.retain(|name| !(name.is_empty() || rest && self.is_named_elsewhere(name)));
         short.dedup();
         let found = Blank { rest, short };
         (found != Blank::default()).then_some(found)
