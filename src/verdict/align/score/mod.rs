@@ -162,9 +162,7 @@ impl<'a> Scores<'a> {
     /// Plausibility of `stretch` as a stay in `state` that ends with another state after it, but for how well its pieces
     /// go together ([`Scores::incoherence`]).
     pub(in crate::verdict) fn score(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {
-        self.too_soon(look, state, first)
-            + states::edges_only(look, state)
-            + self.fit(look, state, first, rested)
+        self.too_soon(look, state) + states::edges_only(look, state) + self.fit(look, state, first, rested)
     }
 
     /// Upper end of standby, a leak included, in watts.

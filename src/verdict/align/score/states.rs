@@ -20,10 +20,11 @@ const BUSY_LONG: f64 = 2.0;
 
 impl Scores<'_> {
     /// What speaks against calling the first moment after switch-on a start that was given up: capacitors charge then.
-    pub(super) fn too_soon(&self, look: &Look, state: State, first: bool) -> f64 {
+    pub(super) fn too_soon(&self, look: &Look, state: State) -> f64 {
         let given_up = matches!(state, State::Held(_) | State::Surge | State::Burst);
         let moment = (2.0 * self.readout.update_s()).max(INRUSH_S);
-        if first && given_up && self.run.switch_on_seen && look.duration <= moment { TOO_SOON } else { 0.0 }
+        let soon = self.run.switch_on_seen && look.end_s - self.run.start_s <= moment;
+        if given_up && soon { TOO_SOON } else { 0.0 }
     }
 
     pub(super) fn fit(&self, look: &Look, state: State, first: bool, rested: bool) -> f64 {

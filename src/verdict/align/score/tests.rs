@@ -97,20 +97,21 @@ fn the_first_moment_is_no_start_that_was_given_up() {
     let mut bench = Bench::of(0.1);
     {
         let scores = bench.scores();
-        let (moment, longer) = (stretch(0.1, 1.0), stretch(1.0, 1.0));
-        let soon = |stretch, state, first| scores.too_soon(&scores.look(stretch), state, first);
+        let begins_at = bench.run.start_s;
+        let at =
+            |start_s: f64, lasts: f64| Stretch { start_s, end_s: start_s + lasts, ..stretch(lasts, 1.0) };
+        let (moment, longer) = (at(begins_at, 0.1), at(begins_at, 1.0));
+        let (next, later) = (at(begins_at + 0.05, 0.05), at(begins_at + 2.0, 0.1));
+        let soon = |stretch, state| scores.too_soon(&scores.look(stretch), state);
         for state in [State::Held(0), State::Surge, State::Burst] {
-            assert!(soon(&moment, state, true) < -3.0, "{state:?}");
-            assert!(
-                is_nought(soon(&moment, state, false)) && is_nought(soon(&longer, state, true)),
-                "{state:?}"
-            );
+            assert!(soon(&moment, state) < -3.0 && soon(&next, state) < -3.0, "{state:?}");
+            assert!(is_nought(soon(&later, state)) && is_nought(soon(&longer, state)), "{state:?}");
         }
-        assert!(is_nought(soon(&moment, State::Done(0), true)), "a stage may be gone through so");
+        assert!(is_nought(soon(&moment, State::Done(0))), "a stage may be gone through so");
     }
     bench.run.switch_on_seen = false;
     let scores = bench.scores();
-    let cut_in = scores.too_soon(&scores.look(&stretch(0.1, 1.0)), State::Held(0), true);
+    let cut_in = scores.too_soon(&scores.look(&stretch(0.1, 1.0)), State::Held(0));
     assert!(is_nought(cut_in), "the log may begin at the end of a stage");
 }
 
@@ -131,10 +132,13 @@ fn what_was_seen_only_at_its_edges_is_no_rest_and_no_excursion() {
 fn the_rules_count_in_the_score_of_a_stay() {
     let bench = Bench::of(0.17);
     let scores = bench.scores();
-    let score =
-        |levels, first| scores.score(&scores.look(&stretch(0.1, levels)), State::Held(0), first, false);
-    assert!(score(1.0, true) < score(1.0, false) - 3.0, "too soon");
-    assert!(score(0.0, false) < score(1.0, false) - 1.0, "edges only");
+    let score = |levels, start_s: f64| {
+        let stay = Stretch { start_s, end_s: start_s + 0.1, ..stretch(0.1, levels) };
+        scores.score(&scores.look(&stay), State::Held(0), false, false)
+    };
+    let (at_once, later) = (bench.run.start_s, bench.run.start_s + 2.0);
+    assert!(score(1.0, at_once) < score(1.0, later) - 3.0, "too soon");
+    assert!(score(0.0, later) < score(1.0, later) - 1.0, "edges only");
 }
 
 #[test]
