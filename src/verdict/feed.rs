@@ -109,7 +109,7 @@ pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
     };
     let erratic = scores.run.highest_a > CLOSE_TO_LIMIT * limit && are_erratic(ending);
     let low = low + if erratic { ERRATIC } else { 0.0 };
-    let touches = touches(scores, limit);
+    let touches = touches(scores, ending, limit);
     if fails_where_hungry(scores, ending, limit) {
         failing_where_hungry(ending, touches, (low, ample))
     } else {
@@ -120,16 +120,26 @@ pub(super) fn starving(scores: &Scores, ending: &Ending) -> (f64, f64) {
 /// Whether the feed gave way as the tries ended: for long enough to be a state of its own, or with volts that dip while the
 /// amps touch the limit.
 pub(super) fn gave_way(scores: &Scores, ending: &Ending) -> bool {
-    let touched = |limit| touches(scores, limit) > 0.0;
+    let touched = |limit| touches(scores, ending, limit) > 0.0;
     ending.progress.starved || scores.run.limit_a.is_some_and(touched) && dipping(ending) > MOST_TRIES
 }
 
-/// Evidence that the board asked for all of `limit` amps: what its highest reading shows of them, averages considered.
-fn touches(scores: &Scores, limit: f64) -> f64 {
+/// Whether the supply says of some try that it ends in limit.
+fn ends_in_limit(ending: &Ending) -> bool {
+    let last_awake = |steps: &[Step]| steps.iter().rfind(|step| !step.state.is_rest()).copied();
+    tries(ending).filter_map(last_awake).any(|step| step.stretch.limit > 0.0)
+}
+
+/// Evidence that the board asked for all of `limit` amps: what its highest reading shows of them, averages considered, or what
+/// the supply says of its mode, however little an average over the moment reads.
+fn touches(scores: &Scores, ending: &Ending, limit: f64) -> f64 {
+    /// In standard deviations (by judgement).
+    const SAID_BY_SUPPLY: f64 = 3.0;
     /// Share of the limit that an averaged reading shows when the board asked for all of it (by judgement).
     const NEAR_LIMIT: f64 = 0.9;
     const NEAR_SD: f64 = 0.03;
-    (scores.run.highest_a / limit - NEAR_LIMIT) / NEAR_SD
+    let read = (scores.run.highest_a / limit - NEAR_LIMIT) / NEAR_SD;
+    if ends_in_limit(ending) { read.max(SAID_BY_SUPPLY) } else { read }
 }
 
 /// A good board that asks for more than the limit fails just there; a sick one, now and then.
@@ -216,5 +226,22 @@ mod tests {
         };
         assert!(fails(12.6), "they take 12.8 s");
         assert!(!fails(7.0), "they are in the stage before for 5 s more");
+    }
+
+    #[test]
+    fn a_supply_that_says_once_that_a_try_ends_in_limit_is_believed() {
+        let model = model();
+        let (mut run, readout) = super::super::tests::fed(20.0);
+        run.highest_a = 0.5;
+        let scores = Scores::new(&model, &run, &readout, 0.0);
+        let touched = |limit: f64| {
+            let mut last = step(State::Held(0), 5.0, 8.0);
+            last.stretch.limit = limit;
+            let path = vec![last, step(State::Low, 8.0, 12.0)];
+            let ending = Ending { state: State::Low, progress: Progress::default(), score: 0.0, path };
+            touches(&scores, &ending, 1.0)
+        };
+        assert!(touched(0.0) < -10.0, "half the limit is all that was read");
+        assert!(touched(0.1) > 1.0, "one reading is marked");
     }
 }

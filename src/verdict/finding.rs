@@ -80,7 +80,7 @@ pub struct LogFacts {
     pub duration_s: Option<Seconds>,
     /// Readings a second.
     pub poll_hz: Option<f64>,
-    /// Changes of the reading a second: how often the supply's readback is renewed.
+    /// Changes of the reading a second while the board was fed: how often the supply's readback is renewed.
     pub changed_hz: Option<f64>,
     /// From one renewal of the readings to the next: no time is known better.
     #[serde(default)]

@@ -344,7 +344,10 @@ fn how_often_read(readout: &Readout) -> Option<String> {
 }
 
 fn rate(seen: &Seen) -> Option<String> {
-    if is_shorted(seen) || matches!(seen.class(), Class::NoDraw | Class::ExcessStandby) {
+    /// In fewer seconds of feed a board shows too little for how often its amps are renewed to be told.
+    const TELLS_S: f64 = 3.0;
+    let brief = seen.analysis.run.duration() < TELLS_S;
+    if brief || is_shorted(seen) || matches!(seen.class(), Class::NoDraw | Class::ExcessStandby) {
         return None;
     }
     let shortest = 2.0 * seen.readout.update_s();

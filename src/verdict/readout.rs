@@ -21,10 +21,8 @@ const SHORTEST_GAP_S: f64 = 0.3;
 pub(super) struct Readout {
     /// Readings a second.
     pub poll_hz: Option<f64>,
-    /// Readings that differ from the one before, a second.
+    /// Readings that differ from the one before, a second, while volts are present: else a readback has nothing to show.
     pub changed_hz: Option<f64>,
-    /// The same while volts are present, where a readback has something to show.
-    fed_changed_hz: Option<f64>,
     /// Seconds from one fresh reading to the next, where enough of them differ to tell.
     renewal_s: Option<f64>,
     /// Step of the amps readback, in amps; zero if none can be seen.
@@ -46,7 +44,6 @@ pub(super) struct Readout {
 pub(super) struct Timing {
     usual_step: Option<f64>,
     changed_hz: Option<f64>,
-    fed_changed_hz: Option<f64>,
     renewal_s: Option<f64>,
     gaps: Vec<Gap>,
 }
@@ -57,8 +54,7 @@ impl Readout {
         let usual_step = usual_step(trace);
         Timing {
             usual_step,
-            changed_hz: changed_rate(trace),
-            fed_changed_hz: fed_changed_rate(trace),
+            changed_hz: fed_changed_rate(trace).or_else(|| changed_rate(trace)),
             renewal_s: readback::update_period(trace),
             gaps: usual_step.map_or_else(Vec::new, |step| gaps(trace, step)),
         }
@@ -74,7 +70,6 @@ impl Readout {
         Self {
             poll_hz: timing.usual_step.map(|step| 1.0 / step),
             changed_hz: timing.changed_hz,
-            fed_changed_hz: timing.fed_changed_hz,
             renewal_s: timing.renewal_s,
             step_a,
             noise_a,
@@ -88,7 +83,7 @@ impl Readout {
     /// Time between two fresh readings, in seconds.
     pub(super) fn update_s(&self) -> f64 {
         // A steady, coarsely rounded level repeats for minutes; that says nothing of how often it was measured.
-        match (self.renewal_s, self.poll_hz, self.fed_changed_hz) {
+        match (self.renewal_s, self.poll_hz, self.changed_hz) {
             (Some(renewal), _, _) => renewal,
             (None, Some(poll), Some(changed)) if changed > 0.0 => {
                 (1.0 / changed).min(4.0 / poll).max(1.0 / poll)

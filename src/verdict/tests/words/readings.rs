@@ -396,6 +396,8 @@ fn a_stage_passes_unseen_only_under_two_readings() {
         limits(&ASLEEP, 0.25)
     );
     assert!(!limits(&ASLEEP, 0.1).contains("unseen"), "{}", limits(&ASLEEP, 0.1));
+    let brief = [OFF, (1.2, SET_V, 0.024)];
+    assert!(!limits(&brief, 0.25).contains("read 4"), "{}", limits(&brief, 0.25));
     // Usually they take 0.8 s.
     let hangs = [OFF, STANDBY, (60.0, SET_V, 1.016)];
     assert!(
