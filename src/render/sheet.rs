@@ -71,6 +71,13 @@ impl Sheet {
         self.scene.height < self.u(VERY_LOW)
     }
 
+    /// Whether its words are so small that a part less, with larger words, tells more.
+    pub(super) fn is_tiny(&self) -> bool {
+        /// Pixels to a unit at which the smallest words are six pixels high, which nobody reads (common practice, no source).
+        const TINY: f64 = 0.5;
+        self.unit < TINY
+    }
+
     /// The sheet without its margin.
     pub(super) fn inside(&self) -> Rect {
         self.scene.bounds().grown(-self.u(24.0))

@@ -31,21 +31,36 @@ fn headline_at(verdict: &Verdict, place: &str) -> String {
     if is_toss_up(verdict) {
         let or = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);
         let or = or.map_or_else(String::new, |second| format!(", or {}", second.class));
-        return format!("{}{}{or}", PERHAPS, stated(verdict));
+        let (first, rest) = doubt(verdict).split_at(1);
+        return format!("{}{rest} {}{or}", first.to_uppercase(), stated(verdict));
     }
     claimed(verdict, place)
 }
 
-/// Before a verdict that is a toss-up.
-const PERHAPS: &str = "Perhaps ";
+/// As likely as all else together.
+const EVEN: f64 = 0.5;
 
-/// Whether a verdict is less likely to be right than to be wrong: it is then no more than the first thing to look for. Of
-/// verdicts given so low every other one was wrong, as the table beside the temperature of the probabilities counts them.
+/// What stands before a verdict that is a toss-up.
+#[must_use]
+pub fn doubt(verdict: &Verdict) -> &'static str {
+    if verdict.confidence < EVEN { "perhaps" } else { "probably" }
+}
+
+/// Whether a verdict is less likely to be right than to be wrong, or has another close behind it: it is then no more than the
+/// first thing to look for. Of verdicts given so low every other one was wrong, as the table beside the temperature of the
+/// probabilities counts them.
 #[must_use]
 pub fn is_toss_up(verdict: &Verdict) -> bool {
-    /// As likely as all else together.
-    const EVEN: f64 = 0.5;
-    verdict.class != Class::Inconclusive && verdict.confidence < EVEN
+    verdict.class != Class::Inconclusive && (verdict.confidence < EVEN || is_close(verdict))
+}
+
+/// Whether another verdict is nearly as likely.
+fn is_close(verdict: &Verdict) -> bool {
+    /// Below this share, with another above that, nobody would bet on the first (by judgement).
+    const UNSURE: f64 = 0.6;
+    const CLOSE: f64 = 0.35;
+    let second = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);
+    verdict.confidence < UNSURE && second.is_some_and(|second| second.confidence > CLOSE)
 }
 
 /// The headline of a verdict that is likelier than all else, with where its tries end.
@@ -129,8 +144,8 @@ pub fn where_tries_end(finding: &Finding) -> Option<String> {
 /// The verdict in a few words, for a sentence: `stalled in loading`; of a toss-up, `perhaps stalled in loading`.
 #[must_use]
 pub fn short(verdict: &Verdict) -> String {
-    let perhaps = if is_toss_up(verdict) { PERHAPS.to_lowercase() } else { String::new() };
-    perhaps + &stated(verdict)
+    let stated = stated(verdict);
+    if is_toss_up(verdict) { format!("{} {stated}", doubt(verdict)) } else { stated }
 }
 
 /// The same however likely it is.

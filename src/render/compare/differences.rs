@@ -36,6 +36,22 @@ pub(super) struct Difference {
     pub(super) reach: Option<Reach>,
 }
 
+impl Difference {
+    /// Says nothing of a change where the logs are of two boards, neither of which has changed.
+    pub(super) fn of_two_boards(&mut self) {
+        const WORDS: [(&str, &str); 4] = [
+            ("gone", "only before"),
+            ("new", "only after"),
+            ("now reached", "reached only after"),
+            ("no longer reached", "reached only before"),
+        ];
+        let other = WORDS.iter().find(|(of_one, _)| self.words == *of_one);
+        if let Some((_, of_two)) = other {
+            self.words = (*of_two).into();
+        }
+    }
+}
+
 /// The stages of the profile in their order, then what else was seen.
 pub(super) fn differences(runs: [Subject; 2]) -> Vec<Difference> {
     names(runs).into_iter().map(|name| difference(runs, &name)).collect()

@@ -46,11 +46,20 @@ const COLUMNS_ALONE: [table::Column; 4] =
 /// Below this many units the parts would not have room for their words.
 const LEAST: Least = (440.0, 780.0);
 
+/// The same where the table is left out: a sheet so low is a very low one.
+const LEAST_WITHOUT_TABLE: Least = (440.0, 660.0);
+
 pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
     let (zeros, zero) = align::before_and_after(&runs, NAMES);
     let window = align::window(&runs, &zeros, options)?;
     let mut found = differences(runs);
+    if other_board(runs).is_some() {
+        found.iter_mut().for_each(Difference::of_two_boards);
+    }
     let mut sheet = Sheet::new(options, LEAST);
+    if sheet.is_tiny() {
+        sheet = Sheet::new(options, LEAST_WITHOUT_TABLE);
+    }
     let narrow = sheet.is_narrow(sheet.inside().width());
     sheet.scene.title = title(runs);
     sheet.scene.description = description(runs, &found);
@@ -68,9 +77,15 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };
-    let table = table_that_fits(&sheet, middle, &found, runs[0].profile.is_some());
-    let (panels, rows) = share_out(middle, table.height(&sheet, middle.width()));
-    table.draw(&mut sheet, rows);
+    // So low a figure has room for the runs or for the table, and the runs are what a picture is for.
+    let panels = if sheet.is_very_low() {
+        middle
+    } else {
+        let table = table_that_fits(&sheet, middle, &found, runs[0].profile.is_some());
+        let (panels, rows) = share_out(middle, table.height(&sheet, middle.width()));
+        table.draw(&mut sheet, rows);
+        panels
+    };
     let zero = if narrow { String::new() } else { format!("0 s: {zero}") };
     draw_panels(&mut sheet, panels, runs, (&zeros, &zero), window);
     Ok(sheet.scene)
@@ -97,7 +112,9 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let asked = !(before.class == Class::StandbyOnly && before.asked == Some(false));
     // A board that boots once it is asked to was not repaired, as far as these logs tell.
     let unasked = ("?", sheet.palette.unsure, sheet.palette.on_unsure);
-    let badge = if asked || after.class != Class::FullBoot {
+    // Nor was one that is another board than the dead one.
+    let same = other_board(runs).is_none();
+    let badge = if asked && same || after.class != Class::FullBoot {
         heading::badge(sheet, runs[1].finding)
     } else {
         unasked
@@ -145,7 +162,7 @@ fn draw_panels(
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
-    let (scales, finer) = side_by_side(scales);
+    let (scales, finer) = side_by_side(scales, sheet.is_very_low());
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
     let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
@@ -159,7 +176,7 @@ fn draw_panels(
         let named = (NAMES[index], zero, (finer[index], aside));
         let fault = panel(sheet, run, &readings[index], (scales[index], volts), place, named);
         let color = notes::color(sheet, &run);
-        let tell = |at: f64| (at - zero.at, run.finding.log.time(at - zero.at), color);
+        let tell = |at: f64| (at - zero.at, moment_in_words(&run, zero, at), color);
         told.extend(
             fault.map(tell).map(|(at, words, color)| (at, format!("{} {words}", NAMES[index]), color)),
         );
@@ -170,6 +187,22 @@ fn draw_panels(
     }
     time_axis(sheet, axis(0.0), ticks, &told);
 }
+
+/// A moment on the common time; of a run that is set beside a wake which it does not have, what happens then: seconds from
+/// another run's wake tell nothing of it.
+fn moment_in_words(run: &Subject, zero: Zero, at: f64) -> String {
+    let own = at - align::switch_on(run);
+    let step = run.finding.log.update_s().unwrap_or(0.0).max(AT_ONCE);
+    match zero.moment {
+        align::Moment::AsOthers if own.abs() <= step => "at switch-on".into(),
+        align::Moment::AsOthers => format!("{} after switch-on", run.finding.log.time(own)),
+        _ => run.finding.log.time(at - zero.at),
+    }
+}
+
+/// What follows the switch-on within so many seconds happens at it: the feed takes as long to rise (common practice, no
+/// source).
+const AT_ONCE: f64 = 0.5;
 
 /// What the legend has to explain: what is drawn in either panel.
 fn drawn_in_either(
@@ -196,8 +229,12 @@ fn drawn_in_either(
 
 /// One scale of amps for both runs, so that they compare by eye; where one of them would then lie along its zero, that one
 /// has a scale of its own, so many times finer.
-fn side_by_side([before, after]: [amps::Scale; 2]) -> ([amps::Scale; 2], [Option<f64>; 2]) {
-    match (after.far_above(&before), before.far_above(&after)) {
+/// On a very low figure only by far: there nobody reads that the scales differ.
+fn side_by_side([before, after]: [amps::Scale; 2], very_low: bool) -> ([amps::Scale; 2], [Option<f64>; 2]) {
+    /// Times from which one of them would not be seen at all (common practice, no source).
+    const BY_FAR: f64 = 10.0;
+    let told = |times: &f64| !very_low || *times >= BY_FAR;
+    match (after.far_above(&before).filter(told), before.far_above(&after).filter(told)) {
         (None, None) => ([before.shared(after); 2], [None; 2]),
         finer => ([before, after], finer.into()),
     }
@@ -218,7 +255,11 @@ fn panel(
     let (area, said) = panel_title(sheet, run, area, (name, aside), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
     let scale = if has_rest(&run, scale) { scale } else { scale.without_quiet() };
-    let areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
+    let mut areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
+    if sheet.is_very_low() && areas.quiet.is_empty() && !volts_matter(&run) {
+        areas.amps.bottom = areas.volts.bottom;
+        areas.volts.top = areas.volts.bottom;
+    }
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let (told, color) = (notes::fault(&run, &notes), notes::color(sheet, &run));
@@ -238,6 +279,11 @@ fn panel(
         }
     }
     told
+}
+
+/// Whether the verdict speaks of the volts.
+const fn volts_matter(run: &Subject) -> bool {
+    matches!(run.finding.verdict.class, Class::HardShort | Class::PartialShort | Class::FeedLimited)
 }
 
 /// Whether the run draws so little at any time that magnifying shows it: a short has no rest, and an empty strip would be taken
@@ -370,7 +416,16 @@ fn table_of(sheet: &Sheet, width: i32, found: &[Difference], with_reference: boo
         (true, true) => &COLUMNS,
         (true, false) => &COLUMNS_ALONE,
     };
-    Table::new(columns, &rows)
+    without_empty(columns, &rows)
+}
+
+/// Without the columns in which no row says anything.
+fn without_empty(columns: &[table::Column], rows: &[Vec<String>]) -> Table {
+    let says = |index: &usize| rows.is_empty() || rows.iter().any(|row| !row[*index].is_empty());
+    let kept: Vec<usize> = (0..columns.len()).filter(says).collect();
+    let row = |row: &Vec<String>| kept.iter().map(|index| row[*index].clone()).collect();
+    let columns: Vec<table::Column> = kept.iter().map(|index| columns[*index]).collect();
+    Table::new(&columns, &rows.iter().map(row).collect::<Vec<_>>())
 }
 
 /// The facts of both runs; one that differs says so, in two where it is long.

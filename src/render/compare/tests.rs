@@ -1,5 +1,6 @@
 //! Two runs on one time base.
 
+mod boards;
 mod zero;
 
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};

@@ -26,7 +26,7 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
-use super::parts::{Subject, foot, heading, turning};
+use super::parts::{Subject, foot, gives_up, heading, turning};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::theme::{Color, Palette};
@@ -233,7 +233,10 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
         return why.cloned();
     };
     let good = going_on::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
-    Some(read + &good)
+    // Its moment is that of one try among others, and not of a change that came then.
+    let which = gives_up::numbered(&member.run).filter(|_| verdict.class == Class::Cycling);
+    let which = which.map_or_else(String::new, |which| format!("{which}: "));
+    Some(which + &read + &good)
 }
 
 /// What the runs have in common.

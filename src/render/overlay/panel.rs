@@ -182,9 +182,16 @@ fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<
 fn markers(sheet: &mut Sheet, time: TimeAxis, panel: Rect, told: &[Told]) {
     let width = if told.len() > 1 { 0.7 * MARKER } else { MARKER };
     for (at, _, color) in told {
-        marker(sheet, time.x_within(*at), (panel.top, panel.bottom), width, *color);
+        let x = time.x_within(*at);
+        marker(sheet, x, (panel.top, panel.bottom), width, *color);
+        // The run that it speaks of has its colour: in one piece beside a steep edge of it, it would be another.
+        let pen = sheet.pen(width, DASH, sheet.palette.paper);
+        sheet.scene.down(x, (panel.top, panel.bottom), pen);
     }
 }
+
+/// Length of the dashes of a moment, in units of the layout.
+const DASH: f64 = 6.0;
 
 /// Stretches without readings of the run that is named.
 fn gaps(sheet: &mut Sheet, members: &[Member], panel: Rect) {

@@ -209,6 +209,22 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
 }
 
 #[test]
+fn of_tries_the_one_that_is_marked_is_told_and_its_mark_is_no_line_of_the_run() {
+    let mut odd = run("S-3", Class::Cycling);
+    odd.1 = Finding { log: odd.1.log.clone(), ..super::super::fixtures::cycling(6) };
+    let runs = [run("S-1", Class::FullBoot), run("S-2", Class::FullBoot), odd];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let told = scene.labels().filter(|label| label.text.starts_with("try 1 of 5: ")).count();
+    assert_eq!(told, 2, "in the note and in the table");
+    let paper = Options::default().theme.palette().paper;
+    let is_cut = |shape: &&Shape| {
+        matches!(shape, Shape::Dashed { upright: true, color, area, .. }
+            if *color == paper && area.height() > 5 * area.width())
+    };
+    assert!(scene.shapes.iter().filter(is_cut).count() >= 2, "in the amps and in the volts");
+}
+
+#[test]
 fn what_the_common_zero_is_for_a_run_that_does_not_wake_is_said_in_a_sentence() {
     let mut never = run("S-2", Class::NoDraw);
     never.1.phases = vec![phase("off", 0.0, 2.0), phase("no draw", 2.0, 60.0)];

@@ -12,6 +12,7 @@ use super::events::Lane;
 use super::gaps;
 use super::inrush;
 use super::limit;
+use super::need;
 use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
@@ -96,7 +97,8 @@ impl Scale {
         let limit = subject.finding.log.limit_a.map_or(0.0, Amps::value);
         let is_told = subject.finding.verdict.class == Class::FeedLimited;
         let limit = if is_told || measured > NEAR_LIMIT * limit { limit } else { 0.0 };
-        let high = peaks.max(limit).max(step).max(LEAST_AMPS) * HEADROOM;
+        let need = need::worth_showing(subject).unwrap_or(0.0);
+        let high = peaks.max(limit).max(need).max(step).max(LEAST_AMPS) * HEADROOM;
         let lowest = readings.lowest_amps();
         let floor = if nothing { -BELOW_ZERO * high } else { 0.0 };
         // A reading below zero is drawn as one, not on the frame.
@@ -178,8 +180,8 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     const ALIKE: f64 = 3.0;
     /// No bench supply shows what would fill a strip that ends below this, in amps (common practice, no source).
     const LEAST_QUIET: f64 = 0.001;
-    // Of a board that draws nothing there is nothing to be magnified.
-    if subject.finding.verdict.class == Class::NoDraw {
+    // Of a board that draws nothing there is nothing to be magnified, and of a short nothing is low.
+    if matches!(subject.finding.verdict.class, Class::NoDraw | Class::HardShort | Class::PartialShort) {
         return None;
     }
     let time = readings.time;
@@ -220,7 +222,6 @@ pub(in crate::render) fn draw(
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
     trace(sheet, readings, main, lane.fault());
-    limit::over_trace(sheet, subject, readings, main);
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);
@@ -252,6 +253,7 @@ fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     amps_grid(sheet, axis);
     gaps::draw(sheet, readings, axis.area);
     limit::draw(sheet, subject, readings, axis);
+    need::draw(sheet, subject, axis);
 }
 
 /// The words of gaps and of the limit, on a ground of their own.
@@ -264,6 +266,11 @@ fn strip_words(
 ) {
     gaps::words(sheet, readings, axis.area);
     limit::words(sheet, subject, readings, axis, (fault, notes));
+    let limit = limit::label(sheet, subject, readings, axis, (fault, notes)).map(|label| label.bounds());
+    let taken: Vec<Rect> = notes.iter().copied().chain(limit).collect();
+    if let Some(label) = need::label(sheet, subject, readings, axis, (fault, &taken)) {
+        super::on_ground(sheet, label.bounds().grown(sheet.u(2.0)), label);
+    }
 }
 
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.
@@ -387,7 +394,9 @@ fn fixed_words(
     let gaps =
         readings.gaps.iter().filter_map(|gap| gaps::ground_and_words(sheet, readings, axis.area, *gap));
     let limit = limit::label(sheet, subject, readings, axis, (fault, &[])).map(|label| label.bounds());
-    gaps.map(|(ground, _)| ground).chain(limit).collect()
+    let taken: Vec<Rect> = gaps.map(|(ground, _)| ground).chain(limit).collect();
+    let need = need::label(sheet, subject, readings, axis, (fault, &taken)).map(|label| label.bounds());
+    taken.into_iter().chain(need).collect()
 }
 
 /// What the strip does not hold: an inrush, and envelopes that reach far above all that was read.

@@ -14,7 +14,7 @@ use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::stats::robust::median;
 use crate::units::Volts;
-use crate::verdict::{Attempt, Class, Departure, Direction, Finding};
+use crate::verdict::{Attempt, Class, Departure, Direction, Finding, Phase};
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -94,7 +94,8 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
             Some(attempt) => end.min(attempt.end_s.value()),
             None => end,
         };
-        if let Some(reference) = profile.phases.iter().find(|reference| reference.name == phase.name) {
+        let stage = profile.phases.iter().find(|reference| reference.name == phase.name);
+        if let Some(reference) = stage.or_else(|| instead(subject, profile, phase)) {
             stages.push(Stage { reference, start, end });
         } else if let Some(attempt) =
             attempt.filter(|attempt| attempt.given_up && attempt.likely_in.is_some())
@@ -105,6 +106,16 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
         }
     }
     stages
+}
+
+/// What good boards do instead of a short, or of drawing nothing: they are in their first stage.
+fn instead<'a>(subject: &Subject, profile: &'a Profile, phase: &Phase) -> Option<&'a PhaseReference> {
+    let none = match subject.finding.verdict.class {
+        Class::NoDraw => phase.name == "no draw",
+        Class::HardShort | Class::PartialShort => words::shorted(subject.finding, phase).is_some(),
+        _ => false,
+    };
+    profile.phases.first().filter(|_| none)
 }
 
 /// The stages from `before` to that in which a try ends, each from where the readings reach its level on: what the finding
@@ -144,6 +155,9 @@ fn readings(subject: &Subject, (start, end): (f64, f64)) -> (Vec<f64>, Vec<f64>)
     within.step_by(each).map(drawn).unzip()
 }
 
+/// Pixels from which on hatching is seen as such, and asks for its word in the legend.
+const SEEN: i32 = 5;
+
 /// What of good boards a figure shows on an axis up to `high`.
 pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Drawn {
     let expected = expected(subject, readings);
@@ -152,7 +166,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         envelope: !expected.is_empty(),
         peak: expected.iter().any(|stage| shows(stage.peak)),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
-        limited: !readings.limited.is_empty(),
+        limited: readings.limited.iter().any(|(left, right)| right - left >= SEEN),
         gaps: readings.has_gaps(),
         blank: None,
     }
@@ -296,8 +310,24 @@ fn grown_to(band: Rect, height: i32) -> Rect {
 #[cfg(test)]
 mod tests {
     use super::super::super::axis::TimeAxis;
-    use super::super::super::fixtures::{cycling, profile, trace};
+    use super::super::super::fixtures::{cycling, finding, phase, profile, trace};
     use super::*;
+
+    #[test]
+    fn beside_a_short_and_no_draw_stands_what_good_boards_draw_at_first() {
+        let (trace, profile) = (trace(601, 60.0, |_| 0.0), profile());
+        for (name, class) in [("no draw", Class::NoDraw), ("short", Class::HardShort)] {
+            let mut finding = finding(vec![phase("off", 0.0, 2.0), phase(name, 2.0, 60.0)]);
+            finding.departures.clear();
+            finding.verdict.class = class;
+            let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+            let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+            let bands = expected(&subject, &Readings::new(&subject, time));
+            let first = in_amps(&profile, &profile.phases[0], subject.feed_volts().unwrap());
+            let found = bands.iter().map(|band| (band.from, band.to, band.typical)).collect::<Vec<_>>();
+            assert_eq!(found, [(2.0, 60.0, first.typical)], "{class}");
+        }
+    }
 
     #[test]
     fn a_single_try_lies_over_what_good_boards_do_as_several_do() {

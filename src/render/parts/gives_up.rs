@@ -90,10 +90,11 @@ fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     typical(&if there.is_empty() { given_up(subject).collect() } else { there })
 }
 
-/// The first whose peak and length are near to what is usual among them, else the nearest.
+/// The first whose peak and length are not far from what is usual among them, else the nearest: a later one is taken for the
+/// onset.
 fn typical<'a>(tries: &[&'a Attempt]) -> Option<&'a Attempt> {
-    /// Nobody sees tries apart that differ by this share (common practice, no source).
-    const NEAR: f64 = 0.1;
+    /// One that is off by less than this share is no exception among the others (common practice, no source).
+    const NEAR: f64 = 0.35;
     let lasts = |attempt: &Attempt| span(attempt).1 - span(attempt).0;
     let usual =
         |of: fn(&Attempt) -> f64| median(&mut tries.iter().map(|attempt| of(attempt)).collect::<Vec<_>>());
@@ -118,6 +119,13 @@ pub(super) fn which(subject: &Subject, shown: &Attempt) -> Option<String> {
     let before =
         given_up(subject).position(|attempt| std::ptr::eq(attempt, shown)).filter(|before| *before > 0)?;
     Some(format!(" (try {})", before + 1))
+}
+
+/// `try 2 of 9`: which of several tries is marked.
+pub(in crate::render) fn numbered(subject: &Subject) -> Option<String> {
+    let (shown, all) = (named(subject)?, given_up(subject).count());
+    let before = given_up(subject).position(|attempt| std::ptr::eq(attempt, shown))?;
+    (all > 1).then(|| format!("try {} of {all}", before + 1))
 }
 
 pub(super) fn given_up<'a>(subject: &Subject<'a>) -> impl Iterator<Item = &'a Attempt> + Clone + use<'a> {

@@ -34,17 +34,9 @@ pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     const PART: i32 = 8;
     let bottom = area.top + sheet.u(LIMIT_BAR).min(area.height() / PART);
     let bar = |(left, right): &(i32, i32)| Rect { left: *left, right: *right, bottom, ..area };
-    hatched(sheet, readings.limited.iter().map(bar).collect());
-}
-
-/// The line of the limit again, over a trace that runs along it: in its dashes the one is seen, and between them the other.
-pub(super) fn over_trace(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
-    let Some(row) = self::row(subject, axis) else { return };
-    let pens = [(4.6, sheet.palette.paper), (2.0, sheet.palette.limit)].map(|(w, c)| sheet.pen(w, DASH, c));
-    for &stretch in &readings.limited {
-        for pen in pens {
-            sheet.scene.across(stretch, row, pen);
-        }
+    // Without edges: a line along the strip would be read as volts.
+    for bar in readings.limited.iter().map(bar) {
+        sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, sheet.palette.limit);
     }
 }
 

@@ -16,6 +16,7 @@ pub(super) mod inrush;
 pub(super) mod ladder;
 pub(super) mod legend;
 pub(super) mod limit;
+pub(super) mod need;
 pub(super) mod notes;
 pub(super) mod phases;
 pub(super) mod readings;

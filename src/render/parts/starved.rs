@@ -4,6 +4,7 @@ use super::super::words;
 use super::Subject;
 use super::attempts::span;
 use super::gives_up::{elsewhere, ends_there, given_up, gives_up, which};
+use super::need;
 use super::notes::Note;
 use super::readings::AT_LIMIT;
 use super::turning::{
@@ -15,9 +16,18 @@ use crate::units::{Amps, Volts};
 use crate::verdict::{Attempt, Phase, RISES_S, visible_below};
 use std::ops::Range;
 
+/// Where the feed gives way, with the reason before all that was read there.
+pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
+    let mut note = read_there(subject)?;
+    if let Some(need) = need::in_words(subject) {
+        note.lines.insert(note.lines.len().min(1), need);
+    }
+    Some(note)
+}
+
 /// Where the volts first went down, with what was read there and how far they go at most; where no reading shows what
 /// pulled them down, the first try that ends in a dip.
-pub(super) fn gives_way(subject: &Subject) -> Option<Note> {
+fn read_there(subject: &Subject) -> Option<Note> {
     let (volts, amps) = (subject.trace.volts(), subject.trace.amps());
     let deepest = deepest_of(subject, fed_samples(subject)?)?;
     let usual = subject.feed_volts()?.value();
@@ -65,7 +75,7 @@ fn head(subject: &Subject, shown: Option<&Attempt>) -> String {
 fn first_of<'a>(subject: &Subject<'a>, dips: impl Fn(usize) -> bool) -> Option<(&'a Attempt, usize)> {
     let volts = subject.trace.volts();
     let dip = |attempt: &'a Attempt| {
-        let index = deepest_of(subject, late(subject, span(attempt))).filter(|index| dips(*index))?;
+        let index = last_deepest(subject, late(subject, span(attempt))).filter(|index| dips(*index))?;
         Some((attempt, index))
     };
     let mut found: Vec<(&Attempt, usize)> = given_up(subject).filter_map(dip).collect();
@@ -74,6 +84,13 @@ fn first_of<'a>(subject: &Subject<'a>, dips: impl Fn(usize) -> bool) -> Option<(
     }
     let usual = median(&mut found.iter().map(|(_, index)| volts[*index]).collect::<Vec<_>>())?;
     found.into_iter().find(|(_, index)| volts[*index] <= usual * (1.0 + LEAST_SAG))
+}
+
+/// The last reading of the lowest volts among `readings`: of two dips that are alike a try ends at the later.
+fn last_deepest(subject: &Subject, readings: Range<usize>) -> Option<usize> {
+    let volts = subject.trace.volts();
+    let lowest = volts[deepest_of(subject, readings.clone())?];
+    readings.rev().find(|index| volts.get(*index).is_some_and(|volts| *volts <= lowest))
 }
 
 /// The readings of the later half of a try, and of the edge at its end, which is known to a reading or so; how the feed rose
@@ -107,9 +124,15 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
 }
 
 /// The reading that tells what pulled the volts down which are read at `index`: over the edge at which the board gives up
-/// less is read than was drawn, and the one before tells that.
+/// less is read than was drawn, and the one before it tells that.
 fn before(amps: &[f64], index: usize) -> usize {
-    index.checked_sub(1).filter(|before| amps[*before] > amps[index]).unwrap_or(index)
+    /// An edge takes no more readings than these (common practice, no source).
+    const EDGE: usize = 3;
+    let mut before = index;
+    while before > 0 && index - before < EDGE && amps[before - 1] > amps[before] {
+        before -= 1;
+    }
+    before
 }
 
 /// `0.537 A read then, at most 0.629 A in any try`: beside a count of tries what was read in one alone would be taken for the

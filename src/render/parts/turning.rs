@@ -20,7 +20,7 @@ pub(super) const OFF: &str = "off";
 pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     let mut note = turn(subject)?;
     if let Some(head) = note.lines.first_mut().filter(|_| is_a_guess(subject)) {
-        *head = format!("perhaps {head}");
+        *head = format!("{} {head}", words::doubt(&subject.finding.verdict));
     }
     if !starved::names_the_step(subject, &note) {
         note.lines.extend(at_the_step(subject));
@@ -254,10 +254,18 @@ fn presses(subject: &Subject) -> Vec<f64> {
     presses.map(|event| event.time.value()).filter(within).collect()
 }
 
-/// From when on a board that never wakes is overdue: the last press; by itself, within the time of good boards; or it
+/// The first press that a board in this phase did not answer: at that it failed, and more presses tell no more. One before the
+/// phase had another answer, unless there is no other.
+fn unanswered(subject: &Subject, phase: &Phase) -> Option<f64> {
+    let presses = presses(subject);
+    let within = presses.iter().copied().find(|at| *at >= phase.start_s.value());
+    within.or_else(|| presses.last().copied())
+}
+
+/// From when on a board that never wakes is overdue: the first press; by itself, within the time of good boards; or it
 /// was fed, and that is all that is known.
 pub(super) fn no_wake_from(subject: &Subject, phase: &Phase) -> f64 {
-    let due = presses(subject).last().copied().or_else(|| wakes_by_itself(subject, phase));
+    let due = unanswered(subject, phase).or_else(|| wakes_by_itself(subject, phase));
     due.unwrap_or_else(|| phase.start_s.value())
 }
 
@@ -266,11 +274,12 @@ fn no_wake(subject: &Subject) -> Option<Note> {
     let drawn = level(subject, phase);
     let presses = presses(subject);
     let from = no_wake_from(subject, phase);
-    if let Some(last) = presses.last() {
-        let since = time(subject, phase.end_s.value() - last);
-        let body = match presses.len() {
+    if let Some(pressed) = unanswered(subject, phase) {
+        let since = time(subject, phase.end_s.value() - pressed);
+        let which = presses.iter().filter(|at| **at >= pressed).count();
+        let body = match which {
             1 => format!("{drawn} still, {since} later"),
-            several => format!("the last of {several}: {drawn} still, {since} later"),
+            several => format!("the first of {several}: {drawn} still, {since} later"),
         };
         return Some(note_within(subject, phase, from, "button pressed: no wake", body));
     }

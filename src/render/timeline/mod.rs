@@ -13,9 +13,11 @@ use super::RenderError;
 use super::axis::TimeAxis;
 use super::geometry::Rect;
 use super::options::{Least, Options};
+use super::parts::notes::Note;
 use super::parts::readings::Readings;
 use super::parts::{
-    Areas, Subject, amps, around_phase, crop, envelope, events, foot, legend, notes, phases, time_axis, volts,
+    Areas, Subject, amps, around_phase, crop, envelope, events, foot, legend, need, notes, phases, time_axis,
+    volts,
 };
 use super::scene::Scene;
 use super::sheet::Sheet;
@@ -52,7 +54,10 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let bands = phases::Bands::of_panel(sheet, subject, readings.time);
     let narrow = sheet.is_narrow(area.width());
     let most = if narrow { notes::MOST_STACKED } else { notes::MOST_NOTES };
-    let notes = notes::notes(subject, readings, most);
+    let mut notes = notes::notes(subject, readings, most);
+    if narrow || sheet.scene.width < sheet.u(SMALL) {
+        in_short(subject, &mut notes);
+    }
     let fault = notes::fault(subject, &notes);
     let fault_x = fault.map(|at| readings.time.x_within(at));
     let color = notes::color(sheet, subject);
@@ -88,6 +93,17 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     }
     let spots: Vec<Rect> = placed.iter().map(|note| note.spot).collect();
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x, &spots));
+}
+
+/// Below so many units of width a long note hides what it speaks of.
+const SMALL: f64 = 1300.0;
+
+/// Of a starved board what good boards need, and what was read: on a small figure the rest hides the tries.
+fn in_short(subject: &Subject, notes: &mut [Note]) {
+    const MOST: usize = 3;
+    if let Some(note) = notes.first_mut().filter(|_| need::amps(subject).is_some()) {
+        note.lines.truncate(MOST);
+    }
 }
 
 /// Whether low current is not magnified, since the amps need the room more than what the verdict says of rest.

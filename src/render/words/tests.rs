@@ -51,6 +51,17 @@ fn a_verdict_that_is_less_likely_than_all_else_is_said_as_a_toss_up() {
     assert_eq!(headline(&alone), "Perhaps stalled in firmware");
     let even = Verdict { confidence: 0.5, ..unsure.clone() };
     assert_eq!((headline(&even).as_str(), is_toss_up(&even)), ("Stalled in firmware", false));
+    // With another close behind it a verdict is none to be sure of either, whatever its class.
+    let close = RunnerUp { class: Class::Cycling, confidence: 0.43 };
+    for class in Class::ALL.into_iter().filter(|class| *class != Class::Inconclusive) {
+        let near = Verdict { confidence: 0.53, runner_up: Some(close), ..verdict(class) };
+        let said = headline(&near);
+        assert!(said.starts_with("Probably ") && said.ends_with(", or cycling"), "{said}");
+        assert!(short(&near).starts_with("probably ") && is_toss_up(&near), "{}", short(&near));
+        assert!(!is_toss_up(&Verdict { confidence: 0.61, ..near.clone() }), "{said}");
+        let far = RunnerUp { confidence: 0.34, ..close };
+        assert!(!is_toss_up(&Verdict { runner_up: Some(far), ..near }), "{said}");
+    }
     let open = Verdict { class: Class::Inconclusive, ..unsure };
     assert!(headline(&open).starts_with("Inconclusive"), "it says so itself");
 }

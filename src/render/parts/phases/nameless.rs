@@ -64,7 +64,8 @@ impl Bands {
         let rest = self.has_unnamed_rests();
         // What is called nothing has no name that could be told; beside rests, what is left of a stage that has its name
         // elsewhere is one of them.
-        short.retain(|name| !(name.is_empty() || rest && self.is_named_elsewhere(name)));
+        // How long the board was not fed before its first reading is no matter.
+        short.retain(|name| !(name.is_empty() || name == "off" || rest && self.is_named_elsewhere(name)));
         short.dedup();
         let found = Blank { rest, short };
         (found != Blank::default()).then_some(found)
@@ -158,6 +159,10 @@ mod tests {
         let blank = bands(&finding, None, 600).blank(&sheet()).unwrap();
         assert!(!blank.rest && !blank.short.is_empty(), "{blank:?}");
         let words = |blank: &Blank| blank.samples().into_iter().map(|(_, words)| words).collect::<Vec<_>>();
+        let unnamed = finding.phases.iter_mut().find(|phase| phase.name == blank.short[0]).unwrap();
+        unnamed.name = "off".into();
+        let others = bands(&finding, None, 600).blank(&sheet()).unwrap().short;
+        assert!(!others.contains(&"off".into()), "{others:?}");
         let rest = Blank { rest: true, short: vec!["rails".into()] };
         assert_eq!(words(&rest), ["rest between tries", "short stage: rails"]);
         let other = Blank { rest: false, short: vec!["rails".into(), "loader".into()] };

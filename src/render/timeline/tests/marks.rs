@@ -271,6 +271,27 @@ fn a_press_is_told_as_the_text_tells_it() {
 }
 
 #[test]
+fn of_presses_in_vain_the_first_is_marked() {
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let (_, mut finding) = run_of(Class::StandbyOnly);
+    finding.phases.truncate(2);
+    finding.phases[1].end_s = Seconds::constant(60.0);
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in 0..600_u32 {
+        let time = Seconds::constant(f64::from(index) / 10.0);
+        if [50, 70, 200].contains(&index) {
+            builder.event(time, EventKind::Mark("power button".into())).unwrap();
+        }
+        let (volts, amps) = (Volts::constant(12.8), Amps::constant(if index < 20 { 0.0 } else { 0.024 }));
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    let trace = builder.finish();
+    let note = turning(&Subject { trace: &trace, profile: None, finding: &finding }).unwrap();
+    assert!((note.at - 5.0).abs() < 1e-9, "{note:?}");
+    assert_eq!(note.lines[1], "the first of 3: 24 mA at 12.8 V still, 55.0 s later");
+}
+
+#[test]
 fn a_fall_has_one_place_for_line_and_dot() {
     let (_, finding) = undecided();
     let trace = trace_at(110, 10.9, |index| if (60..80).contains(&index) { 0.7 } else { 0.03 }, |_| 12.8);

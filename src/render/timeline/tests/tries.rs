@@ -73,6 +73,59 @@ fn of_starved_tries_the_first_that_dips_as_deep_as_most_is_marked_by_its_number(
 }
 
 #[test]
+fn the_first_try_is_marked_unless_it_is_an_exception() {
+    use super::super::super::parts::turning::turning;
+    let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(8));
+    let head = |finding: &Finding| {
+        turning(&Subject { trace: &trace, profile: None, finding }).unwrap().lines.swap_remove(0)
+    };
+    finding.attempts[0].peak_a = Amps::constant(0.9);
+    assert_eq!(head(&finding), "gives up here in firmware");
+    finding.attempts[0].peak_a = Amps::constant(1.4);
+    assert_eq!(head(&finding), "gives up here in firmware (try 2)");
+}
+
+#[test]
+fn a_try_that_dips_twice_alike_ends_at_the_later_dip() {
+    use super::super::super::parts::turning::turning;
+    let (trace, finding) = spikes();
+    let volts = |index: u32| match index {
+        // Half a second before the end of the first try, as deep.
+        74 | 79 => 10.5,
+        80.. if (index - 60) % 30 == 19 && index < 480 => 10.5,
+        _ => 12.8,
+    };
+    let twice = trace_at(520, 51.9, |index| trace.amps()[index as usize], volts);
+    let note = turning(&Subject { trace: &twice, profile: None, finding: &finding }).unwrap();
+    assert!((note.at - 7.9).abs() < 0.05, "{note:?}");
+}
+
+#[test]
+fn a_starved_board_is_told_first_what_good_boards_need() {
+    use super::super::super::parts::turning::turning;
+    let (trace, finding) = spikes();
+    let profile = profile();
+    let peak = |log: &crate::reference::SourceLog| {
+        log.stages.iter().map(|stage| stage.peak_power / 12.8).fold(0.0, f64::max)
+    };
+    let least = profile.learned.logs.iter().map(peak).fold(f64::INFINITY, f64::min);
+    assert!(least > 1.2 && least < 1.8, "{least}");
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+    let lines = turning(&subject).unwrap().lines;
+    let need =
+        lines[1].strip_prefix("good boards need ").and_then(|line| line.strip_suffix(" A, limit 1.20 A"));
+    let need = need.expect("what good boards need");
+    // At the volts of this run, which are nearly those of the captures.
+    assert!((need.parse::<f64>().unwrap() - least).abs() < 0.02 * least, "{need}, of {least}");
+    let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+    assert!(says(&scene, &format!("good boards need {need} A")), "at its line");
+    let mut ample = finding.clone();
+    ample.log.limit_a = Amps::new(9.0).ok();
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &ample };
+    assert!(!turning(&subject).unwrap().lines[1].contains("need"), "the limit is above it");
+}
+
+#[test]
 fn words_that_would_hide_dips_of_the_volts_are_left_out() {
     let (trace, finding) = spikes();
     // Fourteen dips side by side leave no room for a word; a lone one has its own.

@@ -1,0 +1,95 @@
+//! What a good boot takes, where the limit of the supply is below it: the reason that a person can check at the supply.
+
+use super::super::axis::ValueAxis;
+use super::super::font::Weight;
+use super::super::geometry::Rect;
+use super::super::scene::{Anchor, Label};
+use super::super::sheet::{Sheet, em};
+use super::super::words;
+use super::Subject;
+use super::limit;
+use super::readings::Readings;
+use crate::reference::{Profile, SourceLog, StageMeasure};
+use crate::units::Volts;
+use crate::verdict::Class;
+
+/// The amps that every good board peaks at or above, where the limit starves this one and is below that.
+pub(in crate::render) fn amps(subject: &Subject) -> Option<f64> {
+    let limit = subject.finding.log.limit_a?.value();
+    let (profile, volts) = subject.profile.zip(subject.feed_volts())?;
+    let starved = subject.finding.verdict.class == Class::FeedLimited;
+    let peaks = profile.learned.logs.iter().map(|log| peak(profile, log, volts));
+    peaks.reduce(f64::min).filter(|need| starved && *need > limit)
+}
+
+/// The highest peak of a capture, in amps at `volts`.
+fn peak(profile: &Profile, log: &SourceLog, volts: Volts) -> f64 {
+    let in_amps = |stage: &StageMeasure| {
+        let reference = profile.phases.iter().find(|reference| reference.name == stage.phase);
+        let factor = reference.map_or(0.0, |reference| profile.power_factor(reference, volts));
+        stage.peak_power * factor / volts.value()
+    };
+    log.stages.iter().map(in_amps).fold(0.0, f64::max)
+}
+
+/// `good boards need 0.860 A`.
+fn needed(subject: &Subject) -> Option<String> {
+    Some(format!("good boards need {}", words::amps(amps(subject)?, subject.resolution())))
+}
+
+/// `good boards need 0.860 A, limit 0.670 A`.
+pub(super) fn in_words(subject: &Subject) -> Option<String> {
+    Some(format!("{}, limit {}", needed(subject)?, subject.finding.log.limit_a?))
+}
+
+/// Up to where an axis is to reach for it: no further above the limit than would press the trace flat.
+pub(super) fn worth_showing(subject: &Subject) -> Option<f64> {
+    /// Times the limit (common practice, no source).
+    const FAR: f64 = 1.5;
+    let limit = subject.finding.log.limit_a?.value();
+    amps(subject).filter(|need| *need < FAR * limit)
+}
+
+/// The row of it, if the strip shows it.
+fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
+    let need = worth_showing(subject).filter(|need| *need <= axis.high)?;
+    Some(axis.row(need)).filter(|row| *row > axis.area.top + 3)
+}
+
+/// Its line.
+pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, axis: ValueAxis) {
+    if let Some(row) = row(subject, axis) {
+        let pen = sheet.pen(1.5, 3.0, sheet.palette.good);
+        sheet.scene.across((axis.area.left, axis.area.right), row, pen);
+    }
+}
+
+/// Its words on the line, clear of those of the limit and of the line of the fault; `None` where they find no room.
+pub(super) fn label(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (fault, taken): (Option<i32>, &[Rect]),
+) -> Option<Label> {
+    let row = row(subject, axis)?;
+    let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.good);
+    let text = needed(subject)?;
+    let line = fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(3.0)));
+    let bars = limit::row(subject, axis).map_or_else(Vec::new, |row| limit::bars(sheet, readings, axis, row));
+    let kept: Vec<Rect> = line.into_iter().chain(bars).chain(taken.iter().copied()).collect();
+    let near = style.line_height() / 2 + sheet.u(4.0);
+    let at = |y: i32| Label {
+        text: text.clone(),
+        at: (axis.area.right - sheet.u(8.0), style.baseline_at(y)),
+        anchor: Anchor::End,
+        style,
+    };
+    let free = |label: &Label| {
+        let spot = label.bounds().grown(sheet.u(3.0));
+        axis.area.holds(spot)
+            && !kept.iter().any(|kept| kept.overlaps(spot))
+            && readings.hidden(axis, spot) == 0
+    };
+    [row, row - near].map(at).into_iter().find(free)
+}
