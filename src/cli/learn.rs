@@ -1,5 +1,6 @@
 //! `feedtale learn`: a profile from known-good logs.
 
+mod joined;
 mod sound;
 
 use super::logs::remark_cut;
@@ -61,14 +62,14 @@ pub(super) fn run(args: &Args) -> Result<Outcome, Failure> {
     let output = output(args)?;
     refuse_to_replace(&args.logs, &output)?;
     let captures = args.logs.iter().map(capture).collect::<Result<Vec<_>, _>>()?;
-    let mut learning = learned(args, &captures)?;
+    let (mut learning, doubts) = learned(args, &captures)?;
     adjust(&mut learning.profile, args)?;
     let text = learning.profile.to_toml();
     // What is written must read back: a flag may have given a value that no profile can hold.
     Profile::from_toml(&text).map_err(|fault| Failure::Usage(fault.problem.to_string()))?;
     // `output` has made sure that what is there may be written over.
     write_file(&output, text.as_bytes(), true)?;
-    report(&learning, &sound::doubts(&captures, &learning), &output)?;
+    report(&learning, &doubts, &output)?;
     Ok(Outcome::Done)
 }
 
@@ -91,11 +92,14 @@ fn capture(path: &PathBuf) -> Result<Capture, Failure> {
     Ok(Capture { name, sha256: log.sha256, trace: log.trace })
 }
 
-fn learned(args: &Args, captures: &[Capture]) -> Result<Learning, Failure> {
+/// What was learned, and what makes a person doubt the boards that it was learned from.
+fn learned(args: &Args, captures: &[Capture]) -> Result<(Learning, Vec<String>), Failure> {
     let date = chrono::Local::now().format("%Y-%m-%d").to_string();
     if let Some(path) = &args.update {
         let profile = Profile::read(path).map_err(Failure::input)?;
-        return reference::update(&profile, captures, args.keep_all, &date).map_err(Failure::input);
+        let learning = reference::update(&profile, captures, args.keep_all, &date).map_err(Failure::input)?;
+        let doubts = sound::doubts(captures, &learning);
+        return Ok((learning, doubts));
     }
     let request = Request {
         board: args.board.clone().unwrap_or_default(),
@@ -103,7 +107,7 @@ fn learned(args: &Args, captures: &[Capture]) -> Result<Learning, Failure> {
         keep_all: args.keep_all,
         date,
     };
-    reference::learn(captures, &request).map_err(Failure::input)
+    joined::learned(captures, &request).map_err(Failure::input)
 }
 
 fn adjust(profile: &mut Profile, args: &Args) -> Result<(), Failure> {
