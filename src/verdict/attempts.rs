@@ -147,7 +147,9 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
     let all = all.start..down.unwrap_or(all.end);
     let given_up = last.to < pieces.len() || down.is_some();
     let shapeless = steps.iter().any(|step| step.state == State::Surge);
-    let rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
+    let mut rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
+    // A start begins with its first reading above the rest, however slowly it comes up.
+    rests.retain(|rest| rest.start > all.start);
     if rests.is_empty() {
         let end_s = down.map_or(last.stretch.end_s, |down| trace.time()[down]);
         let start_s = first.stretch.start_s;

@@ -420,7 +420,15 @@ fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
     }
     let held = ending.path.iter().rfind(|step| step.state == State::Held(stage));
     let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
-    unseen * held.map_or(0.0, |step| 1.0 - scores.fits(&scores.look(&step.stretch), stage))
+    // A level that is that of the stage before as well tells nothing, of a board that moves about as in that.
+    let tells = |look: &Look<'_>| scores.fits(look, stage) * (1.0 - still_in(scores, look, before));
+    unseen * held.map_or(0.0, |step| 1.0 - tells(&scores.look(&step.stretch)))
+}
+
+/// How far a stay looks, in level and in how it moves about, like stage `before` and not the one after that, 0 to 1.
+fn still_in(scores: &Scores, look: &Look<'_>, before: usize) -> f64 {
+    let [as_before, as_after] = [before, before + 1].map(|stage| scores.activity(look, stage).exp());
+    scores.fits(look, before) * as_before / (as_before + as_after)
 }
 
 /// How far the level moved from stage `before` to the next, as a log, the stays compared as a whole, since a busy load wanders;

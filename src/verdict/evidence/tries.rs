@@ -120,8 +120,10 @@ fn after_presses(seen: &Seen) -> String {
     match (follows(seen), seen.attempts.len()) {
         (Follows::EachItsPress, 1) => format!(", at the press at {times}"),
         (Follows::EachItsPress, _) => format!(", each at a press ({times}) and none by itself"),
-        (Follows::FirstOnly, _) if seen.has_button() => {
-            format!("; the press at {times} starts the first, the others come by themselves")
+        (Follows::FirstOnly, count) if seen.has_button() => {
+            let others =
+                if count == 2 { "the other comes by itself" } else { "the others come by themselves" };
+            format!("; the press at {times} starts the first, {others}")
         }
         (Follows::FirstOnly, _) => after_a_press(seen).unwrap_or_default(),
         (Follows::Other, _) if woke_unasked(seen) => UNASKED.into(),

@@ -293,3 +293,15 @@ fn a_try_before_the_last_two_low_readings_is_over_though_they_average_over_its_e
     assert_eq!(counted(0.08), (6, false));
     assert_eq!(counted(0.4), (5, true));
 }
+
+#[test]
+fn a_start_begins_with_its_first_reading_however_slowly_it_comes_up() {
+    let slow = [(0.2, SET_V, 0.06), (0.2, SET_V, 0.075), (0.4, SET_V, 0.172), (0.2, SET_V, 0.9), REST];
+    let gives_up = [&[OFF, STANDBY][..], &slow.repeat(2), &[(20.0, SET_V, 0.0234)]].concat();
+    let found = bench(&gives_up).with(|b| b.presses = vec![4.8]).find();
+    let starts: Vec<f64> = found.attempts.iter().map(|start| start.start_s.value()).collect();
+    let lasts: f64 = slow.iter().map(|(seconds, _, _)| seconds).sum();
+    assert_eq!(starts.len(), 2, "{starts:?}");
+    assert!((starts[0] - 5.0).abs() < 0.15 && (starts[1] - 5.0 - lasts).abs() < 0.15, "{starts:?}");
+    assert!(because(&found).contains("starts the first, the other comes by itself"), "{}", because(&found));
+}
