@@ -1,9 +1,12 @@
 //! Competing explanations: what each end of a run would be called, and how plausible that is.
 
+mod step;
+
 use super::Class;
 use super::align::{Ending, Look, Scores, State, Step, soft, tail};
 use super::feed::{gave_way, limit_too_low, starving};
 use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
+use step::{STEP_LEAST, STEP_SEEN, moved, not_gone_on};
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
@@ -31,11 +34,6 @@ const EXCESS_S: f64 = 3.0;
 
 /// A load that was there from the start lets no attempt pass, in nats for each that did.
 const HEAVY_AFTER_ATTEMPT: f64 = 3.0;
-
-/// Share of the usual step from a stage to the next from which it is one (by judgement).
-const STEP_SEEN: f64 = 0.25;
-/// Levels of stages that are no further apart than this, as a log, need show no step (by judgement).
-const STEP_LEAST: f64 = 0.15;
 
 /// Plausibility that a board which is still in a stage at the end of the log is stuck there, before anything is known
 /// of how long it has been there.
@@ -400,63 +398,6 @@ fn untold_before(scores: &Scores, ending: &Ending) -> f64 {
     let look = scores.look(&held.stretch);
     let off = scores.off_running_level(&look);
     off - (COINCIDENCE + OFF_ITS_OWN) * scores.fits(&look, before) * (1.0 - off.exp())
-}
-
-/// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its
-/// software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the stage,
-/// unless it is the usual level.
-fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
-    /// In nats (by judgement) ...
-    const UNSEEN: f64 = -3.0;
-    /// ... for a step of up to this, as a log: software moves a running level by some tenths, not by twice ...
-    const BY_SOFTWARE: f64 = 0.4;
-    /// ... and for what it is longer (by judgement).
-    const UNSEEN_BEYOND: f64 = -15.0;
-    let Some(before) = stage.checked_sub(1) else { return 0.0 };
-    let usual = (scores.model.stages[stage].watts / scores.model.stages[before].watts).ln();
-    let Some(moved) = moved(scores, ending, before) else { return 0.0 };
-    if usual.abs() <= STEP_LEAST || moved / usual >= STEP_SEEN {
-        return 0.0;
-    }
-    let held = ending.path.iter().rfind(|step| step.state == State::Held(stage));
-    let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
-    // A level that is that of the stage before as well tells nothing, of a board that moves about as in that.
-    let tells = |look: &Look<'_>| scores.fits(look, stage) * (1.0 - still_in(scores, look, before));
-    unseen * held.map_or(0.0, |step| 1.0 - tells(&scores.look(&step.stretch)))
-}
-
-/// How far a stay looks, in level and in how it moves about, like stage `before` and not the one after that, 0 to 1.
-fn still_in(scores: &Scores, look: &Look<'_>, before: usize) -> f64 {
-    let [as_before, as_after] = [before, before + 1].map(|stage| scores.activity(look, stage).exp());
-    scores.fits(look, before) * as_before / (as_before + as_after)
-}
-
-/// How far the level moved from stage `before` to the next, as a log, the stays compared as a whole, since a busy load wanders;
-/// the least that it can be. `None` where either was not seen.
-fn moved(scores: &Scores, ending: &Ending, before: usize) -> Option<f64> {
-    /// Ups and downs of a busy stage, in their standard deviations (by judgement).
-    const UPS_AND_DOWNS: f64 = 2.0;
-    let (stages, stage) = (&scores.model.stages, before + 1);
-    let to = mean_of(ending, State::Held(stage))?;
-    // What was not told from the running level moved as little.
-    let untold = (stage == scores.model.last()).then_some(to);
-    let from = mean_of(ending, State::Done(before)).or(untold)?;
-    // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
-    let off = (from / stages[before].watts).ln();
-    let own = off.signum() * (off.abs() - UPS_AND_DOWNS * stages[before].activity).max(0.0);
-    let (seen, beyond_own) = ((to / from).ln(), (to / stages[before].watts).ln() - own);
-    let up = stages[stage].watts > stages[before].watts;
-    Some(if up { seen.min(beyond_own) } else { seen.max(beyond_own) })
-}
-
-/// Mean power of all stays in `state`, in watts; `None` if there is none.
-fn mean_of(ending: &Ending, state: State) -> Option<f64> {
-    let stays = ending.path.iter().filter(|step| step.state == state);
-    let (joules, seconds) = stays.fold((0.0, 0.0), |(joules, seconds), step| {
-        let lasted = step.stretch.duration();
-        (joules + lasted * step.stretch.watts, seconds + lasted)
-    });
-    (joules > 0.0).then(|| joules / seconds)
 }
 
 /// What the tries before one that went through say of the feed: of a limit that only peaks pass, one try in a few goes

@@ -1,0 +1,103 @@
+//! Whether the step from one stage to the next was seen.
+
+use super::super::align::{Ending, Look, Scores, State};
+
+/// Share of the usual step from a stage to the next from which it is one (by judgement).
+pub(super) const STEP_SEEN: f64 = 0.25;
+/// Levels of stages that are no further apart than this, as a log, need show no step (by judgement).
+pub(super) const STEP_LEAST: f64 = 0.15;
+
+/// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its
+/// software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the stage,
+/// unless it is the usual level.
+pub(super) fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
+    /// In nats (by judgement) ...
+    const UNSEEN: f64 = -3.0;
+    /// ... for a step of up to this, as a log: software moves a running level by some tenths, not by twice ...
+    const BY_SOFTWARE: f64 = 0.4;
+    /// ... and for what it is longer (by judgement).
+    const UNSEEN_BEYOND: f64 = -15.0;
+    let Some(before) = stage.checked_sub(1) else { return 0.0 };
+    let usual = (scores.model.stages[stage].watts / scores.model.stages[before].watts).ln();
+    let Some(moved) = moved(scores, ending, before) else { return 0.0 };
+    if usual.abs() <= STEP_LEAST || moved / usual >= STEP_SEEN {
+        return 0.0;
+    }
+    let held = ending.path.iter().rfind(|step| step.state == State::Held(stage));
+    let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
+    // A level that is that of the stage before as well tells nothing, of a board that moves about as in that.
+    let tells = |look: &Look<'_>| scores.fits(look, stage) * (1.0 - still_in(scores, look, before));
+    unseen * held.map_or(0.0, |step| 1.0 - tells(&scores.look(&step.stretch)))
+}
+
+/// How far a stay looks, in level and in how it moves about, like stage `before` and not the one after that, 0 to 1.
+fn still_in(scores: &Scores, look: &Look<'_>, before: usize) -> f64 {
+    let [as_before, as_after] = [before, before + 1].map(|stage| scores.activity(look, stage).exp());
+    scores.fits(look, before) * as_before / (as_before + as_after)
+}
+
+/// How far the level moved from stage `before` to the next, as a log, the stays compared as a whole, since a busy load wanders;
+/// the least that it can be. `None` where either was not seen.
+pub(super) fn moved(scores: &Scores, ending: &Ending, before: usize) -> Option<f64> {
+    /// Ups and downs of a busy stage, in their standard deviations (by judgement).
+    const UPS_AND_DOWNS: f64 = 2.0;
+    let (stages, stage) = (&scores.model.stages, before + 1);
+    let to = mean_of(ending, State::Held(stage))?;
+    // What was not told from the running level moved as little.
+    let untold = (stage == scores.model.last()).then_some(to);
+    let from = mean_of(ending, State::Done(before)).or(untold)?;
+    // A short stay in a busy stage is off its level by some of its ups and downs; going back to that is no step.
+    let off = (from / stages[before].watts).ln();
+    let own = off.signum() * (off.abs() - UPS_AND_DOWNS * stages[before].activity).max(0.0);
+    let (seen, beyond_own) = ((to / from).ln(), (to / stages[before].watts).ln() - own);
+    let up = stages[stage].watts > stages[before].watts;
+    Some(if up { seen.min(beyond_own) } else { seen.max(beyond_own) })
+}
+
+/// Mean power of all stays in `state`, in watts; `None` if there is none.
+fn mean_of(ending: &Ending, state: State) -> Option<f64> {
+    let stays = ending.path.iter().filter(|step| step.state == state);
+    let (joules, seconds) = stays.fold((0.0, 0.0), |(joules, seconds), step| {
+        let lasted = step.stretch.duration();
+        (joules + lasted * step.stretch.watts, seconds + lasted)
+    });
+    (joules > 0.0).then(|| joules / seconds)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::align::{Progress, Step};
+    use super::super::super::model::Model;
+    use super::super::super::piece::Stretch;
+    use super::super::super::tests::{SET_V, fed, profile};
+    use super::*;
+    use crate::units::Volts;
+
+    /// What is said against the running level, usually a calm 8 W, of a board that stays at 8.7 W without a step from the stage
+    /// before, usually a busy 9.6 W, and moves about by so many watts.
+    fn said_of(spread_w: f64) -> f64 {
+        let mut model = Model::from_profile(&profile(), Volts::constant(SET_V));
+        let last = model.last();
+        (model.stages[last - 1].watts, model.stages[last - 1].activity) = (9.6, 0.1);
+        model.stages[last].activity = 0.03;
+        let (run, readout) = fed(60.0);
+        let scores = Scores::new(&model, &run, &readout, 0.0);
+        let step = |state, start_s: f64, end_s: f64| {
+            let (volts, watts, levels) = (SET_V, 8.7, 8.0);
+            let (sag, dip, limit, level) = (0.0, 0.0, 0.0, f64::ln(watts));
+            let amps = watts / volts;
+            let stretch =
+                Stretch { start_s, end_s, watts, amps, volts, sag, dip, limit, spread_w, levels, level };
+            Step { state, from: 0, to: 1, rested: false, stretch }
+        };
+        let path = vec![step(State::Done(last - 1), 6.0, 14.0), step(State::Held(last), 14.0, 60.0)];
+        let ending = Ending { state: State::Held(last), progress: Progress::default(), score: 0.0, path };
+        not_gone_on(&scores, &ending, last)
+    }
+
+    #[test]
+    fn a_level_between_two_stages_is_the_running_level_of_a_board_that_moves_about_as_that() {
+        let (calm, busy) = (said_of(0.1), said_of(0.9));
+        assert!(busy < calm - 0.5, "{busy} {calm}");
+    }
+}
