@@ -413,6 +413,18 @@ fn shares(one: f64, other: f64) -> (f64, f64) {
     (one - total, other - total)
 }
 
+/// What speaks against a board having woken that waits for a person: nobody is as quick after switch-on, and in this log the button
+/// is marked later. What it draws from then on may as well be its standby.
+fn woke_before_asked(scores: &Scores, ending: &Ending) -> f64 {
+    /// In nats (by judgement): the button may have been held as the feed came on.
+    const NOT_ASKED: f64 = -2.0;
+    let run = scores.run;
+    let woke = ending.path.iter().find(|step| step.state.stage().is_some());
+    let at_once = woke.is_some_and(|step| step.stretch.start_s < run.start_s + BY_HAND_S);
+    let later = run.presses.first().is_some_and(|press| *press > run.start_s + BY_HAND_S);
+    if scores.model.standby.waits && run.switch_on_seen && at_once && later { NOT_ASKED } else { 0.0 }
+}
+
 /// In a stage before the last when the log ends: stuck, or not yet through.
 fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<(Class, f64)> {
     let look = scores.look(&last.stretch);
@@ -429,7 +441,7 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
     let going = going + overdue + activity;
     match ending.progress.attempts {
         0 if ending.progress.left_last => vec![(Class::FullBoot, -1.0)],
-        0 => vec![(Class::Stalled, stuck), (Class::Inconclusive, going)],
+        0 => vec![(Class::Stalled, stuck + woke_before_asked(scores, ending)), (Class::Inconclusive, going)],
         attempts => {
             let again = given_up_again(scores, ending, Class::Inconclusive);
             let again = again.into_iter().map(|(class, score)| (class, score + going));
@@ -441,5 +453,38 @@ fn in_stage(scores: &Scores, ending: &Ending, last: &Step, stage: usize) -> Vec<
             };
             std::iter::once((Class::Stalled, stuck + rarely + fell)).chain(again).collect()
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::align::Progress;
+    use super::super::model::Model;
+    use super::super::piece::Stretch;
+    use super::super::tests::{SET_V, fed, profile};
+    use super::*;
+    use crate::units::Volts;
+
+    /// What is said against a stall of a board that woke so many seconds after switch-on, with a press marked at 5 s if at all.
+    fn said_against(woke_s: f64, pressed: bool) -> f64 {
+        let model = Model::from_profile(&profile(), Volts::constant(SET_V));
+        let (mut run, readout) = fed(60.0);
+        run.switch_on_seen = true;
+        run.presses = if pressed { vec![run.start_s + 5.0] } else { Vec::new() };
+        let (start_s, end_s) = (run.start_s + woke_s, run.end_s);
+        let (sag, dip, limit, spread_w, levels) = (0.0, 0.0, 0.0, 0.1, 8.0);
+        let (watts, amps, volts, level) = (2.2, 2.2 / SET_V, SET_V, 0.8);
+        let stretch =
+            Stretch { start_s, end_s, watts, amps, volts, sag, dip, limit, spread_w, levels, level };
+        let path = vec![Step { state: State::Held(0), from: 0, to: 1, rested: false, stretch }];
+        let ending = Ending { state: State::Held(0), progress: Progress::default(), score: 0.0, path };
+        woke_before_asked(&Scores::new(&model, &run, &readout, 0.0), &ending)
+    }
+
+    #[test]
+    fn a_board_that_waits_for_a_person_does_not_wake_before_one_can_press() {
+        assert!(said_against(0.3, true) < -1.0, "the press comes later");
+        assert!(said_against(0.3, false).abs() < 1e-12, "none is marked: it may have been held");
+        assert!(said_against(5.1, true).abs() < 1e-12, "at the press");
     }
 }

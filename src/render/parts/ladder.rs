@@ -277,7 +277,12 @@ fn steps(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Step> 
 /// The stages at whose level some try stays for two renewals of the readings and more, before the stage that it ends in:
 /// it went through them, though the finding does not tell them apart in a try.
 fn shown_in_tries(subject: &Subject, profile: &Profile) -> Vec<usize> {
-    let (Some(volts), Some(update_s)) = (subject.feed_volts(), subject.finding.log.update_s()) else {
+    // Of a run that came further the finding names the stages itself.
+    let of_tries =
+        matches!(subject.finding.verdict.class, Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    let (Some(volts), Some(update_s), true) =
+        (subject.feed_volts(), subject.finding.log.update_s(), of_tries)
+    else {
         return Vec::new();
     };
     let bands: Vec<Expected> = profile.phases.iter().map(|stage| in_amps(profile, stage, volts)).collect();

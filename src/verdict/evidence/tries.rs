@@ -294,9 +294,9 @@ fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<Stri
     })
 }
 
-/// `the amps show core in 3 of 15 tries, of the others the time alone tells`, of tries none of which shows another stage.
+/// `the amps show core in at least 3 of 15 tries`, of tries none of which shows another stage: of the others the time tells it.
 fn shown_by_some(stage: &str, shown: usize, all: usize) -> String {
-    format!("the amps show {stage} in {shown} of {all} tries, of the others the time alone tells")
+    format!("the amps show {stage} in at least {shown} of {all} tries")
 }
 
 /// Whether most tries read more at their end than good boards do before the step that they are said to end at.
@@ -396,7 +396,7 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
-/// `, each a spike at the very end,`, `, in 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
+/// `, each a spike at the very end,`, `, in at least 10 of 14 tries a rise at the very end (to 0.566 to 0.828 A),`.
 fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     let rises = rises_at_the_end(seen)?;
     if rises.count == tries.count && tries.count > 1 && !rises.is_spike {
@@ -410,7 +410,8 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     Some(match (tries.count, rises.count) {
         (1, _) => ", a spike at its very end,".into(),
         (all, count) if count == all => format!(", each {what},"),
-        (all, count) => format!(", in {count} of {all} tries {what},"),
+        // A rise that an average hides is one all the same.
+        (all, count) => format!(", in at least {count} of {all} tries {what},"),
     })
 }
 
@@ -426,11 +427,11 @@ fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
 /// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.
 fn feed(seen: &Seen, tries: &Tries) -> String {
     let lowest = given_up(seen).map(|attempt| attempt.lowest_v.value());
-    if lowest.filter(|lowest| !seen.is_steady(*lowest)).count() < 2 {
-        return seen.feed_in_words(tries.lowest_v);
-    }
+    let several = lowest.filter(|lowest| !seen.is_steady(*lowest)).count() > 1;
     let dips = dips(seen);
-    if dips.is_empty() {
+    // However small, a dip at the end of each try is no accident.
+    let each = tries.count > 1 && dips.len() == tries.count;
+    if dips.is_empty() || !several && !each {
         return seen.feed_in_words(tries.lowest_v);
     }
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);

@@ -81,6 +81,12 @@ fn a_stage_that_a_try_shows_was_passed_though_no_phase_names_it() {
         let trace = trace(600, 60.0, |index| amps(f64::from(index) * 0.1));
         let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
         let shown = shown_in_tries(&subject, &profile);
+        let mut dropped = finding.clone();
+        dropped.verdict.class = Class::DroppedOut;
+        assert!(
+            shown_in_tries(&Subject { finding: &dropped, ..subject }, &profile).is_empty(),
+            "its stages are told"
+        );
         steps(&profile, &finding, &shown)[..3].to_vec()
     };
     assert_eq!(signs(0.5), [Step::Passed, Step::Passed, Step::Trouble]);
