@@ -1,7 +1,8 @@
 //! What is expected of the board, in the form that the alignment works with: from its profile, or a guess by kind.
 
 use super::kind::Kind;
-use crate::reference::{Envelope, PhaseReference, Profile};
+use crate::reference::{Envelope, PhaseReference, Profile, SourceLog};
+use crate::stats::robust;
 use crate::units::Volts;
 
 /// Envelopes reach about three standard deviations of single boards: k(5) = 5.1 for a handful of boards, 2.5 for a
@@ -89,7 +90,7 @@ pub(super) struct Model {
     pub far_below_w: f64,
     /// Power that the supply must be able to give for a boot, in watts, if known.
     pub need_w: Option<f64>,
-    /// Usual peak of the hungriest stage, in watts, if known.
+    /// Usual peak of a boot, in watts, if known.
     pub peak_w: Option<f64>,
     /// Whether this comes from a profile of this very board model.
     pub of_this_board: bool,
@@ -110,7 +111,8 @@ impl Model {
             far_below_w: hungriest_w * FAR_BELOW_BOOT_SHARE,
             // A limit between the mean and the peak of the hungriest stage starves it now and then.
             need_w: hungriest.map(|phase| (power(phase) * phase.peak_power.typical.max(power(phase))).sqrt()),
-            peak_w: hungriest.map(|phase| phase.peak_power.typical.max(power(phase))),
+            peak_w: hungriest
+                .map(|phase| phase.peak_power.typical.max(power(phase)).max(boots_peak(profile, feed))),
             of_this_board: true,
             stages,
         }
@@ -181,6 +183,18 @@ impl Model {
     }
 }
 
+/// What the usual capture of the reference goes up to, whichever its stage, at `feed` volts, in watts; 0 if none is kept.
+fn boots_peak(profile: &Profile, feed: Volts) -> f64 {
+    let factor = |name: &str| {
+        let phase = profile.phases.iter().find(|phase| phase.name == name);
+        phase.map_or(0.0, |phase| profile.power_factor(phase, feed))
+    };
+    let of_log = |log: &SourceLog| {
+        log.stages.iter().map(|stage| stage.peak_power * factor(&stage.phase)).fold(0.0, f64::max)
+    };
+    robust::median(&mut profile.learned.logs.iter().map(of_log).collect::<Vec<f64>>()).unwrap_or(0.0)
+}
+
 /// The stage as it is at `feed` volts: a converter's power stays, a resistive load's goes with the volts.
 fn at_feed(profile: &Profile, phase: &PhaseReference, feed: Volts) -> PhaseReference {
     let factor = profile.power_factor(phase, feed);
@@ -249,5 +263,26 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
             waits: false,
             longest_s: None,
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_boot_peaks_as_the_usual_capture_does_whichever_its_stage() {
+        let profile =
+            Profile::from_toml(include_str!("../../profiles/kiln-24.toml")).expect("a valid profile");
+        let peaks = profile
+            .learned
+            .logs
+            .iter()
+            .map(|log| log.stages.iter().map(|stage| stage.peak_power).fold(0.0, f64::max));
+        let (low, high) = crate::stats::extent(&peaks.collect::<Vec<f64>>()).expect("captures");
+        let feed = profile.learned.feed.expect("the volts of the captures");
+        let peak = Model::from_profile(&profile, feed).peak_w.expect("known");
+        assert!((low..=high).contains(&boots_peak(&profile, feed)), "{low} {high}");
+        assert!(peak >= boots_peak(&profile, feed), "{peak}");
     }
 }

@@ -117,6 +117,15 @@ pub(super) fn about(seen: &Seen, after: &Step) -> Option<String> {
     Some(format!("about its standby again ({said} before its first start)"))
 }
 
+/// What a board is back at whose rest is no other one: its own standby, unless what it draws is read as another current, which
+/// the steps of the readings do not carry.
+pub(super) fn back(seen: &Seen, after: &Step) -> String {
+    let now_a = seen.level(after).amps;
+    let off = stood_by(seen, after).is_some_and(|before| before.is_off(now_a));
+    let standby = if off { "within good boards' standby" } else { "at its standby" };
+    format!("it is back {standby}")
+}
+
 /// How much less a board draws at the end than as it stood by before its first start, where that is another rest.
 pub(in crate::verdict) fn lost(seen: &Seen) -> Option<String> {
     let last = seen.analysis.path.last().filter(|last| last.state.is_rest())?;

@@ -371,7 +371,7 @@ pub(super) fn left(seen: &Seen, after: &Step) -> String {
             format!("less than good boards stand by at{}", before::less_than(seen, after))
         }
         FellTo::Standby => before::another(seen, after).map_or_else(
-            || before::about(seen, after).unwrap_or_else(|| "it is back at its standby".into()),
+            || before::about(seen, after).unwrap_or_else(|| before::back(seen, after)),
             |before| format!("{} {before}", beside_good_standby(seen, after, band)),
         ),
         FellTo::Little => "its standby or less, which this supply hardly reads".into(),

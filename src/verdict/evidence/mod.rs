@@ -63,6 +63,9 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
 /// What a board drew beyond the usual standby before its wake; later stages vary by more than that.
 fn surplus(seen: &Seen) -> Option<String> {
     let leak_w = Some(seen.analysis.leak_w).filter(|leak_w| *leak_w > 0.0)?;
+    // What the readings before the wake do not show by themselves is no surplus of the standby.
+    let standby = &seen.analysis.model.standby.name;
+    seen.departures.iter().find(|departure| departure.phase == *standby)?;
     // One number with that of the checks and cautions.
     let watts = seen.watts(standby_surplus(seen).unwrap_or(leak_w), seen.analysis.run.set_v);
     Some(format!(

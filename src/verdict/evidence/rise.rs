@@ -53,8 +53,6 @@ pub(in crate::verdict) struct Rises {
     pub after_s: f64,
     /// How many tries end so.
     pub count: usize,
-    /// The lowest and the highest of the peaks, in amps.
-    pub peaks_a: (f64, f64),
     /// The lowest and the highest of the levels before them, in amps.
     pub levels_a: (f64, f64),
     /// Whether it is a spike.
@@ -128,7 +126,6 @@ fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
     Some(Rises {
         after_s: after.mean()?,
         count: rises.len(),
-        peaks_a: bounds(|rise| rise.peak_a)?,
         levels_a: bounds(|rise| rise.level_a)?,
         is_spike,
     })

@@ -125,7 +125,10 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
         format!(", their highest reading usually {peak}, at most {most}")
     });
     if !swing.tells(seen) {
-        let good = format!("{}, up to {}", amps(swing.typical), amps(swing.high));
+        // The envelope of a stage that is mostly ramp goes further than any of its readings.
+        let up_to = Some(swing.high).filter(|high| *high < swing.good_most);
+        let up_to = up_to.map_or_else(String::new, |high| format!(", up to {}", amps(high)));
+        let good = format!("{}{up_to}", amps(swing.typical));
         return Some(format!("the current swings {own}; good boards' by {good}{peaks}"));
     }
     let band = range(&amps(swing.low), &amps(swing.high));

@@ -407,3 +407,11 @@ fn a_stage_passes_unseen_only_under_two_readings() {
     );
     assert!(!limits(&hangs, 0.25).contains("unseen"), "{}", limits(&hangs, 0.25));
 }
+
+#[test]
+fn a_rest_that_is_off_by_less_than_the_steps_carry_is_within_good_boards_standby() {
+    // 3 mA less, of readings in steps of 2 mA, may be half a step at either end.
+    let rests = [OFF, (4.0, SET_V, 0.0234), RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, 0.0201)];
+    let coarse = because(&found(&rests, 0.1, 0.002));
+    assert!(coarse.contains("it is back within good boards' standby"), "{coarse}");
+}
