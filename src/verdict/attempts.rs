@@ -147,9 +147,8 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
     let all = all.start..down.unwrap_or(all.end);
     let given_up = last.to < pieces.len() || down.is_some();
     let shapeless = steps.iter().any(|step| step.state == State::Surge);
-    let mut rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
-    // A start begins with its first reading above the rest, however slowly it comes up.
-    rests.retain(|rest| rest.start > all.start);
+    let rests = if shapeless { rests(trace, analysis, readout.zero_a, all.clone()) } else { Vec::new() };
+    let rests = parting(rests, all.start, first.from > 0);
     if rests.is_empty() {
         let end_s = down.map_or(last.stretch.end_s, |down| trace.time()[down]);
         let start_s = first.stretch.start_s;
@@ -171,6 +170,13 @@ fn stays<'a>(trace: &Trace, analysis: &Analysis, readout: &Readout, steps: &'a [
         }
     };
     spans.map(stay).collect()
+}
+
+/// Those of the rests in a stay from sample `start` on that part two starts: one that `follows_a_rest` begins with its first
+/// reading above that, however slowly it comes up; what begins with the run may be the feed's rise and the standby after it.
+fn parting(mut rests: Vec<Range<usize>>, start: usize, follows_a_rest: bool) -> Vec<Range<usize>> {
+    rests.retain(|rest| !follows_a_rest || rest.start > start);
+    rests
 }
 
 /// Where a board that tries again and again is down, in the last readings of the log: too few to be a rest of their own.

@@ -144,3 +144,10 @@ fn the_charge_of_the_capacitors_is_no_start() {
     let later = without_the_rise([2.4, 4.4, 6.1].map(|from| start(from, from + 0.8, None, true)).into(), 2.0);
     assert_eq!(later.len(), 3);
 }
+
+#[test]
+fn a_rest_at_the_beginning_parts_no_start_from_the_rest_before_it_but_the_rise_of_the_feed_from_the_first() {
+    let rests = || vec![10..14, 30..40];
+    assert_eq!(parting(rests(), 10, true), [30..40], "the slow rise of a start");
+    assert_eq!(parting(rests(), 10, false), [10..14, 30..40], "standby after switch-on");
+}

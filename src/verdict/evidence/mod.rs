@@ -229,7 +229,9 @@ impl Steady {
         let pieces = seen.analysis.pieces.get(..last.to)?;
         let end = pieces.last()?;
         let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= same * end.amps.abs();
-        let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S;
+        // What lies below for a moment is no pulse but the rest that the load came up from.
+        let is_pulse = |piece: &&Piece| piece.is_edge() || piece.amps > end.amps;
+        let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S && is_pulse(piece);
         let first = pieces.iter().rev().take_while(goes_on).filter(near).last()?;
         let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
         let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();

@@ -80,10 +80,21 @@ fn no_inrush(seen: &Seen) -> Option<String> {
         || "that points to an open lead or inlet, unless it is too short to be read".into(),
         |every| format!("with a reading every {every} that says little"),
     );
-    seen.analysis
-        .run
-        .switch_on_seen
-        .then(|| format!("no charge of capacitors is read as the volts rise: {slow}"))
+    let charge = match faintly_at_switch_on(seen) {
+        Some(peak) => format!("no more than {} is read", seen.amps(peak)),
+        None => "no charge of capacitors is read".into(),
+    };
+    seen.analysis.run.switch_on_seen.then(|| format!("{charge} as the volts rise: {slow}"))
+}
+
+/// The highest reading as the feed rises, in amps, where that is not nothing though it may be the supply's own.
+fn faintly_at_switch_on(seen: &Seen) -> Option<f64> {
+    /// Steps of the readings: one flickers.
+    const STEPS: f64 = 1.5;
+    let start_s = seen.analysis.run.start_s;
+    let rise = seen.amps_between(start_s - seen.readout.update_s(), start_s + RISES_S);
+    let peak = rise.iter().copied().max_by(f64::total_cmp)?;
+    (seen.readout.step_a > 0.0 && peak > STEPS * seen.readout.step_a).then_some(peak)
 }
 
 /// Whether nothing was read just as the feed came on.

@@ -415,3 +415,13 @@ fn a_rest_that_is_off_by_less_than_the_steps_carry_is_within_good_boards_standby
     let coarse = because(&found(&rests, 0.1, 0.002));
     assert!(coarse.contains("it is back within good boards' standby"), "{coarse}");
 }
+
+#[test]
+fn a_faint_charge_at_switch_on_is_told_and_not_denied() {
+    let rises = |amps: f64| {
+        let dead = [OFF, (0.25, 0.9, amps), (40.0, SET_V, 0.0), (0.25, SET_V, 0.005), (20.0, SET_V, 0.0)];
+        because(&found(&dead, 0.125, 0.005))
+    };
+    assert!(rises(0.01).contains("no more than 10 mA is read as the volts rise"), "{}", rises(0.01));
+    assert!(rises(0.0).contains("no charge of capacitors is read as the volts rise"), "{}", rises(0.0));
+}
