@@ -99,6 +99,19 @@ impl Profile {
             1.0
         }
     }
+
+    /// What each capture of the reference goes up to, whichever its stage, at `feed` volts, in watts.
+    #[must_use]
+    pub fn boot_peaks(&self, feed: Volts) -> Vec<f64> {
+        let factor = |name: &str| {
+            let phase = self.phases.iter().find(|phase| phase.name == name);
+            phase.map_or(0.0, |phase| self.power_factor(phase, feed))
+        };
+        let of_log = |log: &SourceLog| {
+            log.stages.iter().map(|stage| stage.peak_power * factor(&stage.phase)).fold(0.0, f64::max)
+        };
+        self.learned.logs.iter().map(of_log).collect()
+    }
 }
 
 /// A quantity that an envelope can be for.

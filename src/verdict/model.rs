@@ -1,7 +1,7 @@
 //! What is expected of the board, in the form that the alignment works with: from its profile, or a guess by kind.
 
 use super::kind::Kind;
-use crate::reference::{Envelope, PhaseReference, Profile, SourceLog};
+use crate::reference::{Envelope, PhaseReference, Profile};
 use crate::stats::robust;
 use crate::units::Volts;
 
@@ -183,16 +183,9 @@ impl Model {
     }
 }
 
-/// What the usual capture of the reference goes up to, whichever its stage, at `feed` volts, in watts; 0 if none is kept.
+/// What the usual capture of the reference goes up to at `feed` volts, in watts; 0 if none is kept.
 fn boots_peak(profile: &Profile, feed: Volts) -> f64 {
-    let factor = |name: &str| {
-        let phase = profile.phases.iter().find(|phase| phase.name == name);
-        phase.map_or(0.0, |phase| profile.power_factor(phase, feed))
-    };
-    let of_log = |log: &SourceLog| {
-        log.stages.iter().map(|stage| stage.peak_power * factor(&stage.phase)).fold(0.0, f64::max)
-    };
-    robust::median(&mut profile.learned.logs.iter().map(of_log).collect::<Vec<f64>>()).unwrap_or(0.0)
+    robust::median(&mut profile.boot_peaks(feed)).unwrap_or(0.0)
 }
 
 /// The stage as it is at `feed` volts: a converter's power stays, a resistive load's goes with the volts.

@@ -9,8 +9,6 @@ use super::super::words;
 use super::Subject;
 use super::limit;
 use super::readings::Readings;
-use crate::reference::{Profile, SourceLog, StageMeasure};
-use crate::units::Volts;
 use crate::verdict::Class;
 
 /// The amps that every good board peaks at or above, where the limit starves this one and is below that.
@@ -18,18 +16,8 @@ pub(in crate::render) fn amps(subject: &Subject) -> Option<f64> {
     let limit = subject.finding.log.limit_a?.value();
     let (profile, volts) = subject.profile.zip(subject.feed_volts())?;
     let starved = subject.finding.verdict.class == Class::FeedLimited;
-    let peaks = profile.learned.logs.iter().map(|log| peak(profile, log, volts));
+    let peaks = profile.boot_peaks(volts).into_iter().map(|watts| watts / volts.value());
     peaks.reduce(f64::min).filter(|need| starved && *need > limit)
-}
-
-/// The highest peak of a capture, in amps at `volts`.
-fn peak(profile: &Profile, log: &SourceLog, volts: Volts) -> f64 {
-    let in_amps = |stage: &StageMeasure| {
-        let reference = profile.phases.iter().find(|reference| reference.name == stage.phase);
-        let factor = reference.map_or(0.0, |reference| profile.power_factor(reference, volts));
-        stage.peak_power * factor / volts.value()
-    };
-    log.stages.iter().map(in_amps).fold(0.0, f64::max)
 }
 
 /// `good boards need 0.860 A`.

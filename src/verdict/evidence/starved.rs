@@ -1,10 +1,9 @@
 //! What speaks for a limit that stops the board.
 
 use super::tries::{dips, given_up};
-use crate::reference::StageMeasure;
 use crate::stats::extent;
 use crate::trace::Mode;
-use crate::units::range;
+use crate::units::{Volts, range};
 use crate::verdict::seen::{Seen, exact};
 use crate::verdict::{Attempt, Class};
 
@@ -35,15 +34,12 @@ fn usually_needs_more(seen: &Seen) -> Option<String> {
 fn all_need_more(seen: &Seen) -> Option<String> {
     let (run, profile) = (&seen.analysis.run, seen.profile?);
     let limit = run.limit_a?;
-    let in_amps = |name: &str, watts: f64| {
-        seen.reference_at(name).map_or(0.0, |(_, factor)| watts * factor / run.set_v)
-    };
     let hungriest = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts))?;
-    let logs = &profile.learned.logs;
-    let peak = |stage: &StageMeasure| in_amps(&stage.phase, stage.peak_power);
-    let peaks = logs.iter().map(|log| log.stages.iter().map(peak).fold(0.0, f64::max));
-    let means = logs.iter().flat_map(|log| &log.stages).filter(|stage| stage.phase == hungriest.name);
-    let means = means.map(|stage| in_amps(&stage.phase, stage.mean_power));
+    let peaks = profile.boot_peaks(Volts::new(run.set_v).ok()?).into_iter().map(|watts| watts / run.set_v);
+    let factor = seen.reference_at(&hungriest.name).map_or(0.0, |(_, factor)| factor);
+    let stages = profile.learned.logs.iter().flat_map(|log| &log.stages);
+    let means = stages.filter(|stage| stage.phase == hungriest.name);
+    let means = means.map(|stage| stage.mean_power * factor / run.set_v);
     let above = |amps: Vec<f64>| extent(&amps).filter(|(low, _)| *low > limit);
     let said = |(low, high): (f64, f64)| range(&seen.reference_amps(low), &seen.reference_amps(high));
     let peak = said(above(peaks.collect())?);
