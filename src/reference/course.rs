@@ -363,17 +363,9 @@ fn line(observations: &[Observation], ramps: bool) -> (f64, f64) {
 }
 
 fn weighted_median(observations: &[Observation]) -> f64 {
-    let mut sorted = observations.to_vec();
-    sorted.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let half = total(&sorted) / 2.0;
-    let mut sum = 0.0;
-    for (_, value, weight) in &sorted {
-        sum += weight;
-        if sum >= half {
-            return *value;
-        }
-    }
-    0.0
+    let mut weighted: Vec<(f64, f64)> =
+        observations.iter().map(|(_, value, weight)| (*value, *weight)).collect();
+    robust::weighted_median(&mut weighted).unwrap_or(0.0)
 }
 
 /// Cuts one capture into `count` stages of least squares on their own, as a first guess for all.

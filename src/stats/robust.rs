@@ -7,6 +7,18 @@ use std::ops::Range;
 /// Source: Rousseeuw & Croux, "Alternatives to the median absolute deviation", J. Am. Stat. Assoc. 88 (1993) 1273.
 pub const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
+/// The median of values with weights, each a pair, which it sorts; `None` of none.
+#[must_use]
+pub fn weighted_median(weighted: &mut [(f64, f64)]) -> Option<f64> {
+    weighted.sort_by(|(one, _), (other, _)| one.total_cmp(other));
+    let half = weighted.iter().map(|(_, weight)| weight).sum::<f64>() / 2.0;
+    let sums = weighted.iter().scan(0.0, |sum, (value, weight)| {
+        *sum += weight;
+        Some((*sum, *value))
+    });
+    sums.into_iter().find(|(sum, _)| *sum >= half).map(|(_, value)| value)
+}
+
 /// The median of `values`, reordering them; `None` if there are none.
 ///
 /// With an even count it is the mean of the two middle values. Linear time on average.

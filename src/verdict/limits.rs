@@ -344,7 +344,8 @@ fn how_often_read(readout: &Readout) -> Option<String> {
 }
 
 fn rate(seen: &Seen) -> Option<String> {
-    /// In fewer seconds of feed a board shows too little for how often its amps are renewed to be told.
+    /// In fewer seconds of feed a board shows too little for how often its amps are renewed to be told (by
+    /// judgement).
     const TELLS_S: f64 = 3.0;
     let brief = seen.analysis.run.duration() < TELLS_S;
     if brief || is_shorted(seen) || matches!(seen.class(), Class::NoDraw | Class::ExcessStandby) {

@@ -6,14 +6,15 @@
 use super::super::model::Model;
 use super::super::piece::{LOOK_S, Piece, Sums};
 use super::{Path, State, Step};
+use crate::stats::robust;
 use std::ops::Range;
 
 /// Levels that lie no further apart on this board, as a log, do not tell (by judgement).
 const TELLS: f64 = 0.08;
-/// More of its time than this a board is at its running level, if it is there at all.
+/// More of its time than this a board is at its running level, if it is there at all (by judgement).
 const MOST: f64 = 0.5;
 
-/// Shorter stages are edges as much as levels, in seconds: what follows one may be the rest of its edge.
+/// Shorter stages are edges as much as levels, in seconds: what follows one may be the rest of its edge (by judgement).
 const SHORT_S: f64 = 2.0 * LOOK_S;
 
 /// `path` with every stage before the running level gone on with for as long as the board drew what it did there.
@@ -91,13 +92,7 @@ fn settled_level(pieces: &[Piece]) -> Option<f64> {
 /// The median of the level over the time of `pieces`.
 fn median_level(pieces: &[Piece]) -> Option<f64> {
     let mut levels: Vec<(f64, f64)> = pieces.iter().map(|piece| (piece.level(), piece.duration())).collect();
-    levels.sort_by(|(one, _), (other, _)| one.total_cmp(other));
-    let half = levels.iter().map(|(_, lasts)| lasts).sum::<f64>() / 2.0;
-    let reached = levels.iter().scan(0.0, |sum, (level, lasts)| {
-        *sum += lasts;
-        Some((*sum, *level))
-    });
-    reached.into_iter().find(|(sum, _)| *sum >= half).map(|(_, level)| level)
+    robust::weighted_median(&mut levels)
 }
 
 #[cfg(test)]

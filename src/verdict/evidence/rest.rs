@@ -58,15 +58,20 @@ fn missing_standby(seen: &Seen) -> String {
 fn at_switch_on(seen: &Seen, last: &Step) -> Option<String> {
     /// Times what is certainly nothing.
     const CLEAR: f64 = 3.0;
-    let start_s = seen.analysis.run.start_s;
-    let rise = seen.amps_between(start_s - seen.readout.update_s(), start_s + RISES_S);
-    let peak = rise.iter().copied().max_by(f64::total_cmp)?;
+    let peak = highest_in_the_rise(seen)?;
     (peak > CLEAR * nothing_below(seen, last)).then(|| {
         format!(
             "{} at switch-on only: the feed reaches some capacitors, its own or the board's",
             seen.amps(peak)
         )
     })
+}
+
+/// The highest reading as the feed rises, in amps.
+fn highest_in_the_rise(seen: &Seen) -> Option<f64> {
+    let start_s = seen.analysis.run.start_s;
+    let rise = seen.amps_between(start_s - seen.readout.update_s(), start_s + RISES_S);
+    rise.iter().copied().max_by(f64::total_cmp)
 }
 
 /// A board that is connected charges its capacitors as the feed rises; a readback that is quick enough may still miss it.
@@ -89,11 +94,9 @@ fn no_inrush(seen: &Seen) -> Option<String> {
 
 /// The highest reading as the feed rises, in amps, where that is not nothing though it may be the supply's own.
 fn faintly_at_switch_on(seen: &Seen) -> Option<f64> {
-    /// Steps of the readings: one flickers.
+    /// Steps of the readings: one flickers (by judgement).
     const STEPS: f64 = 1.5;
-    let start_s = seen.analysis.run.start_s;
-    let rise = seen.amps_between(start_s - seen.readout.update_s(), start_s + RISES_S);
-    let peak = rise.iter().copied().max_by(f64::total_cmp)?;
+    let peak = highest_in_the_rise(seen)?;
     (seen.readout.step_a > 0.0 && peak > STEPS * seen.readout.step_a).then_some(peak)
 }
 
