@@ -1,4 +1,5 @@
-//! Writes the sample logs: known-good captures to learn profiles from, and one capture of each class.
+//! Writes the sample logs: known-good captures to learn profiles from, one capture of each class, and the stalled boards
+//! again after their repair.
 //!
 //! `cargo run --example make_samples -- logs` writes them into `logs/`. Everything is simulated and drawn from fixed
 //! numbers, so the files come out the same every time; `.ci/run` checks that those in the repository are current.
@@ -15,8 +16,9 @@ use std::path::Path;
 const GOOD_UNITS: u64 = 5;
 /// Units of the sick boards are numbered from here, so that none is also a reference.
 const FIRST_SICK_UNIT: u64 = 40;
-/// Day and time that the invented shop made its captures.
+/// Day and time that the invented shop made its captures, and those of what it had repaired.
 const STARTED: &str = "2026-03-02T09:00:00+00:00";
+const REPAIRED: &str = "2026-03-04T14:00:00+00:00";
 
 type Done = Result<(), Box<dyn Error>>;
 
@@ -33,15 +35,27 @@ fn write_all(folder: &Path) -> Done {
         write_good(folder, &model, 1, 2)?;
         for (case, unit) in Case::ALL.into_iter().zip(FIRST_SICK_UNIT..) {
             let name = format!("{}-{case}.csv", model.name);
-            write_one(&folder.join("samples").join(name), &scenario(&model, case, unit, 1), unit)?;
+            write_one(&folder.join("samples").join(name), &scenario(&model, case, unit, 1), (unit, STARTED))?;
+            if case == Case::Stalled {
+                write_repaired(folder, &model, unit)?;
+            }
         }
     }
     Ok(())
 }
 
+/// The same unit once it is repaired, on the same supply: as many runs later as there are supplies in turn.
+fn write_repaired(folder: &Path, model: &BoardModel, unit: u64) -> Done {
+    let run = 1 + u64::try_from(SupplyKind::built_in().len())?;
+    let name = format!("{}-{}.csv", model.name, Case::FullBoot);
+    let path = folder.join("repaired").join(name);
+    write_one(&path, &scenario(model, Case::FullBoot, unit, run), (unit, REPAIRED))
+}
+
 fn write_good(folder: &Path, model: &BoardModel, unit: u64, run: u64) -> Done {
     let name = format!("{}-good-{unit}-{run}.csv", model.name);
-    write_one(&folder.join("good").join(name), &scenario(model, Case::FullBoot, unit, run), unit)
+    let path = folder.join("good").join(name);
+    write_one(&path, &scenario(model, Case::FullBoot, unit, run), (unit, STARTED))
 }
 
 /// A run on one of the simulated supplies in turn, fed a little above and below the usual volts.
@@ -57,16 +71,16 @@ fn scenario(model: &BoardModel, case: Case, unit: u64, run: u64) -> Scenario {
     scenario
 }
 
-fn write_one(path: &Path, scenario: &Scenario, unit: u64) -> Done {
+fn write_one(path: &Path, scenario: &Scenario, (unit, started): (u64, &str)) -> Done {
     let seconds = if scenario.case == Case::Stalled { 90.0 } else { 55.0 };
     let polling = Polling { rate_hz: 1.0 / scenario.supply.readback.period_s, seconds, ..Polling::default() };
     let shown = (scenario.supply.readback.volts_decimals, scenario.supply.readback.amps_decimals);
-    let trace = trace(header(scenario, unit)?, &capture(scenario, &polling), shown)?;
+    let trace = trace(header(scenario, (unit, started))?, &capture(scenario, &polling), shown)?;
     std::fs::create_dir_all(path.parent().ok_or("a file lies in a folder")?)?;
     Ok(std::fs::write(path, write(&trace))?)
 }
 
-fn header(scenario: &Scenario, unit: u64) -> Result<Header, Box<dyn Error>> {
+fn header(scenario: &Scenario, (unit, started): (u64, &str)) -> Result<Header, Box<dyn Error>> {
     Ok(Header {
         board: Some(scenario.model.name.clone()),
         serial: Some(scenario.serial()),
@@ -75,7 +89,7 @@ fn header(scenario: &Scenario, unit: u64) -> Result<Header, Box<dyn Error>> {
         supply: Some(scenario.supply.identity.to_owned()),
         set_volts: Some(Volts::new(scenario.set_volts)?),
         limit: Some(Amps::new(scenario.limit)?),
-        started: Some(STARTED.parse()?),
+        started: Some(started.parse()?),
         other: vec![
             ("simulated".into(), "yes".into()),
             ("simulated_unit".into(), unit.to_string()),

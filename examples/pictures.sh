@@ -10,6 +10,6 @@ plot() {
 kiln=(--profile profiles/kiln-24.toml)
 plot stalled "${kiln[@]}" logs/samples/kiln-24-stalled.csv
 plot dropped-out --profile profiles/wren-4.toml logs/samples/wren-4-dropped-out.csv
-plot before-after "${kiln[@]}" logs/samples/kiln-24-stalled.csv logs/samples/kiln-24-full-boot.csv
+plot before-after "${kiln[@]}" logs/samples/kiln-24-stalled.csv logs/repaired/kiln-24-full-boot.csv
 plot overlay "${kiln[@]}" logs/good/kiln-24-good-*.csv logs/samples/kiln-24-stalled.csv
 plot card --card profiles/harrow-13.toml

@@ -125,6 +125,7 @@ fn finding() -> impl Strategy<Value = Finding> {
                 asked: None,
                 tries: None,
                 stays_down_s: None,
+                none_could_boot: texts.first().cloned(),
                 because: texts.clone(),
                 runner_up: verdict.4.map(|(class, confidence)| RunnerUp { class, confidence }),
             },

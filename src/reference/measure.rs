@@ -87,7 +87,7 @@ pub fn measure(
     }
     let zero = readback.zero_a;
     let power = |index: usize| power(trace, index, zero);
-    let inner = without_edges(trace, &range, readback.update_s.max(EDGE_S));
+    let inner = without_edges(trace, &range, readback.update_s);
     let inner = without_rise(trace, inner, readback)?;
     let volts = robust::median_at(inner.len(), |i| trace.volts()[inner.start + i])?;
     let mean = energy(trace, &inner, zero) / length(trace, &inner);
@@ -136,11 +136,18 @@ fn energy(trace: &Trace, range: &Range<usize>, zero: f64) -> f64 {
     range.clone().map(|index| stands_for(trace, index) * power(trace, index, zero)).sum()
 }
 
-/// `range` without the readings at its ends, `edge` seconds long, that average over the edge.
-fn without_edges(trace: &Trace, range: &Range<usize>, edge: f64) -> Range<usize> {
+/// How much is left out at either end of a stage of that length for its levels and its peak, in seconds, where the readback is
+/// renewed every `update_s`.
+#[must_use]
+pub fn edge_s(update_s: f64, length_s: f64) -> f64 {
+    update_s.max(EDGE_S).min(length_s * EDGE_SHARE)
+}
+
+/// `range` without the readings at its ends that average over the edge.
+fn without_edges(trace: &Trace, range: &Range<usize>, update_s: f64) -> Range<usize> {
     let time = &trace.time()[..range.end];
     let (first, last) = (time[range.start], time[range.end - 1]);
-    let edge = edge.min((last - first) * EDGE_SHARE);
+    let edge = edge_s(update_s, last - first);
     let start = range.start + time[range.start..].partition_point(|t| *t < first + edge);
     let end = range.start + time[range.start..].partition_point(|t| *t <= last - edge);
     if end > start { start..end } else { range.clone() }

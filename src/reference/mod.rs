@@ -23,7 +23,7 @@ pub use compare::{GAIN_ERROR, Outside};
 pub use envelope::{CONFIDENCE, CONTENT};
 pub use error::{ProfileError, ProfileFault, ProfileProblem};
 pub use learn::{LearnError, Learning, POINT_NOT_STATED, Request, learn, update};
-pub use measure::{Readback, measure};
+pub use measure::{Readback, edge_s, measure};
 pub use model::{
     Check, Envelope, Feed, Learned, PathSection, PhaseReference, Profile, Quantity, SourceLog, StageMeasure,
 };

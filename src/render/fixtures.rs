@@ -105,6 +105,7 @@ pub(super) fn finding(phases: Vec<Phase>) -> Finding {
             asked: None,
             tries: None,
             stays_down_s: None,
+            none_could_boot: None,
             because: vec!["0.84 A at 12.3 V for 25 s, longer than 5.2 s on good boards".into(); 4],
             runner_up: None,
         },

@@ -42,6 +42,8 @@ pub(super) struct Palette {
     pub(super) envelope: Color,
     /// Edges of the envelope.
     pub(super) envelope_edge: Color,
+    /// Lines of runs that are alike, behind the one that is not.
+    pub(super) alike: Color,
     /// Fill of the range of many runs that are alike.
     pub(super) crowd: Color,
     /// Departures, and the stage where it went wrong.
@@ -75,6 +77,7 @@ const LIGHT: Palette = Palette {
     volts: Color(92, 74, 20),
     envelope: Color(203, 226, 214),
     envelope_edge: Color(88, 144, 118),
+    alike: Color(139, 139, 137),
     crowd: Color(218, 217, 212),
     alarm: Color(190, 52, 10),
     on_alarm: Color(255, 255, 255),
@@ -98,6 +101,7 @@ const DARK: Palette = Palette {
     volts: Color(226, 200, 120),
     envelope: Color(44, 72, 62),
     envelope_edge: Color(92, 140, 118),
+    alike: Color(118, 118, 116),
     crowd: Color(58, 62, 70),
     alarm: Color(255, 146, 92),
     on_alarm: Color(36, 16, 6),
@@ -167,6 +171,7 @@ mod tests {
             volts: of(palette.volts),
             envelope: of(palette.envelope),
             envelope_edge: of(palette.envelope_edge),
+            alike: of(palette.alike),
             crowd: of(palette.crowd),
             alarm: of(palette.alarm),
             on_alarm: of(palette.on_alarm),
@@ -223,12 +228,24 @@ mod tests {
                 ("an odd run among many", palette.mark, vec![palette.paper, palette.shade, palette.crowd]),
                 ("mark", palette.mark, vec![palette.paper, palette.shade, palette.envelope]),
                 ("frame", palette.frame, vec![palette.paper, palette.shade]),
+                ("runs that are alike", palette.alike, vec![palette.paper, palette.shade]),
             ];
             for (what, color, grounds) in lines {
                 for ground in grounds {
                     let ratio = contrast(color, ground);
                     assert!(ratio >= 3.0, "{what} {color:?} on {ground:?}: {ratio:.2}");
                 }
+            }
+        }
+    }
+
+    #[test]
+    fn an_odd_run_stands_out_from_those_that_are_alike() {
+        for palette in palettes() {
+            assert!(contrast(palette.alike, palette.paper) < contrast(palette.frame, palette.paper));
+            for odd in [palette.alarm, palette.ink, palette.limit, palette.text] {
+                let ratio = contrast(odd, palette.alike);
+                assert!(ratio >= 1.6, "{odd:?} among {:?}: {ratio:.2}", palette.alike);
             }
         }
     }

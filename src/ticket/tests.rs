@@ -70,6 +70,7 @@ pub(super) fn finding() -> Finding {
             asked: None,
             tries: None,
             stays_down_s: None,
+            none_could_boot: None,
             because: vec!["firmware held 5 s, good boards 1.1 to 2.4 s".into()],
             runner_up: Some(RunnerUp { class: Class::FullBoot, confidence: 0.04 }),
         },

@@ -3,7 +3,7 @@
 use super::advice;
 use super::departures::{Compared, departures};
 use super::engine::Analysis;
-use super::evidence::{because, fallen};
+use super::evidence::{because, fallen, none_could_boot};
 use super::limits::limits;
 use super::phases::phases;
 use super::posterior::Probable;
@@ -166,6 +166,7 @@ fn nothing_carried(because: &[&str]) -> Verdict {
         asked: None,
         tries: None,
         stays_down_s: None,
+        none_could_boot: None,
         because: because.iter().map(|&fact| fact.into()).collect(),
         runner_up: None,
     }
@@ -230,6 +231,7 @@ fn verdict(seen: &Seen) -> Verdict {
             .filter(|_| analysis.class() == Class::Cycling || tries_at_each_press(seen))
             .map(|tries| tries.count),
         stays_down_s: gives_up_for_good(seen),
+        none_could_boot: none_could_boot(seen),
         because: because(seen),
         runner_up: runner_up(&with_some_ground(&analysis.probable, advice::limit_may_stop(seen))),
     }

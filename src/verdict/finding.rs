@@ -263,6 +263,10 @@ pub struct Verdict {
     /// it gave up; null where it would try again.
     #[serde(default)]
     pub stays_down_s: Option<f64>,
+    /// Of a board that the supply starves, in words, that good boards draw more than the limit lets through, so that none
+    /// could boot under it; one of the facts that decided. Left out where one of them could, or nothing tells.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub none_could_boot: Option<String>,
     /// The facts that decided, with numbers and units.
     pub because: Vec<String>,
     /// The next likeliest class, where it was close.

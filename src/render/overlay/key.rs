@@ -7,7 +7,7 @@ use super::super::parts::legend;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
-use super::lines::{are_few, is_crowd};
+use super::lines::{GOOD, are_few, is_crowd, width_of_named};
 use super::rank::Rank;
 use super::said::{is_sound, name, summary};
 use super::{LETTERS, Member, colors, is_alone, letter, lettered, named, read_there, starved};
@@ -28,14 +28,14 @@ pub(super) fn legend(
     if is_crowd(members) {
         samples.push((legend::Swatch::Crowd, format!("range of {good} {kind}, one drawn").into()));
     } else if good > 0 {
-        samples.push((legend::Swatch::Line(1.3, 0.0, palette.frame), format!("{good} {kind}").into()));
+        samples.push((legend::Swatch::Line(GOOD, 0.0, palette.alike), format!("{good} {kind}").into()));
     }
     // On a narrow figure the note below has the colour, and there is no room to say it twice.
     if is_alone(members) && !sheet.is_narrow(width) {
         for (member, color) in named(members).zip(colors(palette, members)) {
             let on = member.goes_on(time).map_or_else(String::new, |end| format!(", goes on to {end}"));
             let said = format!("odd: {}{on}", name(&member.run));
-            samples.push((legend::Swatch::Line(2.6, 0.0, color), said.into()));
+            samples.push((legend::Swatch::Line(width_of_named(sheet), 0.0, color), said.into()));
         }
     }
     samples.extend(limit(members, palette));

@@ -2,7 +2,6 @@
 
 use super::super::axis::ValueAxis;
 use super::super::columns::{Column, Span};
-use super::super::parts::amps::TRACE;
 use super::super::parts::readings::Readings;
 use super::super::scene::Shape;
 use super::super::sheet::Sheet;
@@ -63,8 +62,10 @@ pub(super) fn lines(
     colors: [Color; MOST_NAMED],
     line: impl Fn(&mut Sheet, &Member, (f64, Color)),
 ) {
-    let (grey, other) = (sheet.palette.frame, sheet.palette.mark);
+    let other = sheet.palette.mark;
     let guide = guide(members).filter(|_| is_crowd(members));
+    // That in their range is alone, and has the range to stand out from.
+    let grey = if guide.is_some() { sheet.palette.frame } else { sheet.palette.alike };
     let alone = |member: &&Member| guide.is_none_or(|guide| std::ptr::eq(guide, *member));
     for member in members.iter().filter(|member| member.is_good()).filter(alone) {
         line(sheet, member, (GOOD, grey));
@@ -80,16 +81,16 @@ pub(super) fn lines(
     }
 }
 
-/// How wide the line of a named run is, in units of the layout: on the smallest figure too wider than those of the good runs,
-/// from which grey tells it apart by nothing else.
-fn width_of_named(sheet: &Sheet) -> f64 {
-    const WIDTHS: [f64; 3] = [TRACE, 3.4, 4.2];
-    let is_wider = |width: &f64| sheet.u(*width) > sheet.u(GOOD);
+/// How wide the line of a named run is, in units of the layout: on every figure at least twice as wide as those of the good
+/// runs, which jitter and together look wider than they are.
+pub(super) fn width_of_named(sheet: &Sheet) -> f64 {
+    const WIDTHS: [f64; 3] = [3.2, 3.8, 4.4];
+    let is_wider = |width: &f64| sheet.u(*width) >= 2 * sheet.u(GOOD);
     WIDTHS.into_iter().find(is_wider).unwrap_or(WIDTHS[2])
 }
 
 /// How wide that of a good run is.
-const GOOD: f64 = 1.3;
+pub(super) const GOOD: f64 = 0.9;
 
 /// Whether the odd runs that have no name are so few that each of their lines can be followed.
 pub(super) fn are_few(members: &[Member]) -> bool {

@@ -2,7 +2,8 @@
 //!
 //! Charging the input capacitors of a board says nothing of how far it got, and on a scale that holds it the rest is a
 //! line along zero. Where it stands far above all else, the scale serves the rest; the line then runs out of the strip,
-//! and an arrow with the reading's value stands there.
+//! and an arrow with the reading's value stands there. What peaks of good boards are is counted after the inrush, so a
+//! line of theirs below it says nothing against it, and the words say so; a peak that comes later is compared.
 
 use super::super::axis::ValueAxis;
 use super::super::geometry::Rect;
@@ -10,7 +11,9 @@ use super::super::sheet::Sheet;
 use super::super::words;
 use super::Subject;
 use super::cut::Mark;
+use super::envelope::{Expected, expected};
 use super::readings::Readings;
+use crate::reference::edge_s;
 use crate::stats::extent;
 use crate::trace::EventKind;
 use crate::verdict::Class;
@@ -112,10 +115,30 @@ pub(in crate::render) fn marks(
             continue;
         }
         let x = readings.time.x_within(subject.trace.time()[peak]);
-        let text = format!("inrush {}", words::amps(drawn, subject.resolution()));
-        let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), &taken);
+        let beside = |text: &String| Mark::beside(sheet, axis, x, (text, sheet.palette.ink), &taken);
+        let wordings = wordings(subject, &expected(subject, readings), peak).map(|text| beside(&text));
+        let [long, short] = wordings;
+        let mark = if long.has_words() { long } else { short };
         taken.extend(mark.areas(sheet));
         marks.push(mark);
     }
     marks
+}
+
+/// What is said of the reading `peak`, in more words and in fewer: beside a lower line of what good boards peak at whether it
+/// is held to that.
+fn wordings(subject: &Subject, expected: &[Expected], peak: usize) -> [String; 2] {
+    let log = &subject.finding.log;
+    let drawn = log.drawn(subject.trace.amps()[peak]);
+    let amps = |amps: f64| words::amps(amps, subject.resolution());
+    let at = subject.trace.time()[peak];
+    let (inrush, peak) = (format!("inrush {}", amps(drawn)), format!("peak {}", amps(drawn)));
+    let stage = expected.iter().find(|stage| at < stage.to && at >= stage.from - LASTS_S);
+    match stage.filter(|stage| drawn > stage.peak) {
+        None => [inrush.clone(), inrush],
+        Some(stage) if at >= stage.from + edge_s(log.update_s().unwrap_or(0.0), stage.to - stage.from) => {
+            [format!("{peak}, good boards at most {}", amps(stage.peak)), peak]
+        }
+        Some(_) => [format!("{inrush}, not compared"), inrush],
+    }
 }

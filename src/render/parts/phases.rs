@@ -1,6 +1,7 @@
 //! Phases as named bands along the time axis.
 
 mod nameless;
+mod search;
 mod tries;
 
 use super::super::axis::TimeAxis;
@@ -180,7 +181,13 @@ fn raise_all(
         |unnamed: &[usize], least: Worth| unnamed.iter().filter(|index| all[**index].worth <= least).count();
     let unnamed =
         |unnamed: &[usize]| [Worth::Told, Worth::Usual, Worth::Spare].map(|worth| of(unnamed, worth));
-    ways.into_iter().min_by_key(|(raised, left)| (unnamed(left), rows(raised))).unwrap_or_default()
+    let best =
+        ways.into_iter().min_by_key(|(raised, left)| (unnamed(left), rows(raised))).unwrap_or_default();
+    if best.1.is_empty() {
+        return best;
+    }
+    let crowded = search::all_raised(raised, sheet, style, (all, order), (time, most_rows));
+    crowded.map_or(best, |raised| (raised, Vec::new()))
 }
 
 impl Bands {
@@ -443,6 +450,9 @@ struct Name<'a> {
     trouble: bool,
 }
 
+/// Room beside a name above the ribbon, in units of the layout.
+const SPACE: f64 = 8.0;
+
 /// Finds room for a name in the rows above the ribbon; no name and no leader crosses another.
 fn raise(
     raised: &mut Vec<Raised>,
@@ -451,11 +461,25 @@ fn raise(
     (name, stands): (Name, &[Stand]),
     (time, most_rows): (TimeAxis, i32),
 ) -> bool {
+    let space = sheet.u(SPACE);
+    let is_free = |name: &Raised| raised.iter().all(|other| name.is_clear_of(other, space));
+    let found = places(sheet, style, (name, stands), (time, most_rows)).into_iter().find(is_free);
+    raised.extend(found.clone());
+    found.is_some()
+}
+
+/// Where a name may stand, from the lowest row up.
+fn places(
+    sheet: &Sheet,
+    style: Style,
+    (name, stands): (Name, &[Stand]),
+    (time, most_rows): (TimeAxis, i32),
+) -> Vec<Raised> {
     let Name { text, span, trouble } = name;
-    let (width, space) = (style.width(text), sheet.u(8.0));
+    let (width, space) = (style.width(text), sheet.u(SPACE));
     let middle = i32::midpoint(span.0, span.1);
     if width > time.right - time.left {
-        return false;
+        return Vec::new();
     }
     let set = |row: i32, stand: &Stand| {
         let left = match stand {
@@ -469,10 +493,6 @@ fn raise(
         let bracket = span.0 + 2 * space <= left && right + 2 * space <= span.1;
         Raised { text: text.to_owned(), left, right, row, span, bracket, trouble }
     };
-    let mut places = (0..most_rows).flat_map(|row| stands.iter().map(move |stand| (row, stand)));
-    let found = places.find_map(|(row, stand)| {
-        Some(set(row, stand)).filter(|name| raised.iter().all(|other| name.is_clear_of(other, space)))
-    });
-    raised.extend(found.clone());
-    found.is_some()
+    let set = &set;
+    (0..most_rows).flat_map(|row| stands.iter().map(move |stand| set(row, stand))).collect()
 }

@@ -246,26 +246,24 @@ fn excess(subject: &Subject) -> Option<Note> {
     Some(note_of(subject, phase, head, body))
 }
 
-/// The marked presses of the button while the board was fed.
+/// The marked presses of the button in the stretch with feed that the verdict is of.
 fn presses(subject: &Subject) -> Vec<f64> {
-    let within =
-        |at: &f64| fed(subject).any(|phase| (phase.start_s.value()..phase.end_s.value()).contains(at));
+    let switched_off = subject.finding.phases.iter().rfind(|phase| phase.name == OFF);
+    let last = fed(subject).next_back().map_or(0.0, |phase| phase.end_s.value());
+    let from = switched_off.map(|off| off.end_s.value()).filter(|off| *off < last).unwrap_or(0.0);
+    let within = |at: &f64| *at >= from && fed(subject).any(|phase| phase_holds(phase, *at));
     let presses = subject.trace.events().iter().filter(|event| event.kind.is_press());
     presses.map(|event| event.time.value()).filter(within).collect()
 }
 
-/// The first press that a board in this phase did not answer: at that it failed, and more presses tell no more. One before the
-/// phase had another answer, unless there is no other.
-fn unanswered(subject: &Subject, phase: &Phase) -> Option<f64> {
-    let presses = presses(subject);
-    let within = presses.iter().copied().find(|at| *at >= phase.start_s.value());
-    within.or_else(|| presses.last().copied())
+fn phase_holds(phase: &Phase, at: f64) -> bool {
+    (phase.start_s.value()..phase.end_s.value()).contains(&at)
 }
 
-/// From when on a board that never wakes is overdue: the first press; by itself, within the time of good boards; or it
-/// was fed, and that is all that is known.
+/// From when on a board that never wakes is overdue: the last press that it did not answer, which is that of the text; by
+/// itself, within the time of good boards; or it was fed, and that is all that is known.
 pub(super) fn no_wake_from(subject: &Subject, phase: &Phase) -> f64 {
-    let due = unanswered(subject, phase).or_else(|| wakes_by_itself(subject, phase));
+    let due = presses(subject).pop().or_else(|| wakes_by_itself(subject, phase));
     due.unwrap_or_else(|| phase.start_s.value())
 }
 
@@ -274,12 +272,11 @@ fn no_wake(subject: &Subject) -> Option<Note> {
     let drawn = level(subject, phase);
     let presses = presses(subject);
     let from = no_wake_from(subject, phase);
-    if let Some(pressed) = unanswered(subject, phase) {
+    if let Some(pressed) = presses.last() {
         let since = time(subject, phase.end_s.value() - pressed);
-        let which = presses.iter().filter(|at| **at >= pressed).count();
-        let body = match which {
+        let body = match presses.len() {
             1 => format!("{drawn} still, {since} later"),
-            several => format!("the first of {several}: {drawn} still, {since} later"),
+            several => format!("the last of {several}: {drawn} still, {since} later"),
         };
         return Some(note_within(subject, phase, from, "button pressed: no wake", body));
     }

@@ -46,9 +46,28 @@ fn evidence(finding: &Finding) -> String {
 /// are counted over the ribbon as well.
 fn why_limited(finding: &Finding) -> Vec<&str> {
     let mut parts: Vec<&str> = finding.verdict.because.iter().flat_map(|fact| fact.split("; ")).collect();
-    parts.sort_by_key(|part| (!part.contains(NO_GOOD_BOARD), !part.contains("limit")));
+    let reason = finding.verdict.none_could_boot.as_deref();
+    parts.sort_by_key(|part| (reason != Some(*part), !part.contains("limit")));
     parts
 }
 
-/// How the text says that the limit alone is the reason.
-const NO_GOOD_BOARD: &str = "under this limit";
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::cycling;
+    use super::*;
+
+    #[test]
+    fn of_a_starved_board_the_reason_comes_first_whatever_its_words() {
+        let mut finding = cycling(3);
+        (finding.verdict.class, finding.verdict.because) = (
+            Class::FeedLimited,
+            vec![
+                "3 tries".into(),
+                "the supply marks its limit (cc) in 3 tries; all sound ones take 2 A".into(),
+            ],
+        );
+        assert!(evidence(&finding).starts_with("the supply marks its limit"), "{}", evidence(&finding));
+        finding.verdict.none_could_boot = Some("all sound ones take 2 A".into());
+        assert!(evidence(&finding).starts_with("all sound ones take 2 A"), "{}", evidence(&finding));
+    }
+}

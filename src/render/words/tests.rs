@@ -15,6 +15,7 @@ fn verdict(class: Class) -> Verdict {
         asked: None,
         tries: None,
         stays_down_s: None,
+        none_could_boot: None,
         because: Vec::new(),
         runner_up: None,
     }

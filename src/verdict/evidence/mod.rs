@@ -14,6 +14,7 @@ pub(super) use course::{FellTo, draws_less, fall, fallen, spike};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use rise::{Rises, ends_in_a_spike, rises_at_the_end};
 pub(super) use short::{has_leads_in_it, woke_before};
+pub(super) use starved::none_could_boot;
 pub(super) use swing::{Liveliness, liveliness};
 pub(super) use tries::most_step_on;
 

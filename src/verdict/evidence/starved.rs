@@ -12,7 +12,7 @@ pub(super) fn starving(seen: &Seen) -> Option<String> {
     if seen.class() != Class::FeedLimited {
         return None;
     }
-    let need = all_need_more(seen).or_else(|| usually_needs_more(seen));
+    let need = none_could_boot(seen).or_else(|| usually_needs_more(seen));
     let facts: Vec<String> = marked_limit(seen)
         .or_else(|| averaged(seen))
         .or_else(|| unmarked(seen))
@@ -29,11 +29,11 @@ fn usually_needs_more(seen: &Seen) -> Option<String> {
     above.then(|| format!("a good boot usually peaks at {}", exact(need, "A")))
 }
 
-/// `all good boards peak at 1.61 to 1.79 A: none could boot under this limit`, with the mean of their hungriest stage where
-/// that alone is above the limit; `None` where one of them peaked below it.
-fn all_need_more(seen: &Seen) -> Option<String> {
+/// `good boards peak at 1.61 to 1.79 A: none could boot under this limit`, with the mean of their hungriest stage where
+/// that alone is above the limit; `None` where one of them peaked below it, or the limit is not what stops the board.
+pub(in crate::verdict) fn none_could_boot(seen: &Seen) -> Option<String> {
     let (run, profile) = (&seen.analysis.run, seen.profile?);
-    let limit = run.limit_a?;
+    let limit = run.limit_a.filter(|_| seen.class() == Class::FeedLimited)?;
     let hungriest = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts))?;
     let peaks = profile.boot_peaks(Volts::new(run.set_v).ok()?).into_iter().map(|watts| watts / run.set_v);
     let factor = seen.reference_at(&hungriest.name).map_or(0.0, |(_, factor)| factor);

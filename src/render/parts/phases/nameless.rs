@@ -147,6 +147,20 @@ mod tests {
     }
 
     #[test]
+    fn a_rest_before_the_first_try_lies_between_none_and_what_is_left_behind_the_last_is_a_rest() {
+        let mut finding = cycling(3);
+        for attempt in &mut finding.attempts {
+            attempt.given_up = true;
+        }
+        finding.phases[1].name = "rest".into();
+        finding.phases.push(phase("standby", 14.0, 14.5));
+        let found = bands(&finding, Some(&profile()), 600);
+        let names: Vec<&str> = cells(&found).into_iter().map(|(name, ..)| name).collect();
+        assert_eq!(names, ["off", "standby", "1", "", "2", "", "3", ""]);
+        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, short: Vec::new() }));
+    }
+
+    #[test]
     fn a_sliver_whose_name_stands_elsewhere_is_named_and_what_finds_no_room_is_explained() {
         let mut finding = finding(vec![phase("off", 0.0, 8.0), phase("standby", 8.0, 9.0)]);
         finding.phases.extend([phase("loading", 9.0, 30.0), phase("standby", 30.0, 60.0)]);

@@ -6,7 +6,8 @@ use super::super::super::sheet::{Sheet, em};
 use super::super::super::words;
 use super::super::Subject;
 use super::super::attempts::{self, span};
-use super::{Band, Name, Raised, Stand, band, bands, raise};
+use super::super::called::{AT_REST, STANDBY, has_no_standby};
+use super::{Band, Name, Raised, SLIVER, Stand, band, bands, raise};
 use crate::verdict::Attempt;
 
 /// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
@@ -42,9 +43,24 @@ pub(super) fn with_attempts(
         during = one_band_each(time, &attempts[first..=last], first + 1, fits);
     }
     let mut found = uncounted(bands(subject, time, (time.from, all.0)));
+    // Before the first it is no rest between two, whatever stirred as the feed came.
+    for band in found.iter_mut().filter(|band| band.name == words::phase("rest")) {
+        band.name = (if has_no_standby(subject) { AT_REST } else { STANDBY }).into();
+    }
     found.extend(during);
-    found.extend(uncounted(bands(subject, time, (all.1, time.to))));
+    found.extend(left(sheet, uncounted(bands(subject, time, (all.1, time.to)))));
     found
+}
+
+/// What is left of the log behind the last try: a sliver of it is no more than the beginning of another rest.
+fn left(sheet: &Sheet, mut bands: Vec<Band>) -> Vec<Band> {
+    if let [only] = bands.as_mut_slice()
+        && only.right - only.left < sheet.u(SLIVER)
+        && only.name == STANDBY
+    {
+        (only.rest, only.name) = (true, String::new());
+    }
+    bands
 }
 
 /// What lies before the first try and after the last is none that is counted, whatever a phase that reaches into it is

@@ -101,6 +101,36 @@ fn an_inrush_is_named_clear_of_the_line_of_the_fault() {
 }
 
 #[test]
+fn a_peak_above_those_of_good_boards_is_no_more_called_inrush_than_it_is_left_out_of_the_comparison() {
+    let said = |at: u32, profile: Option<&Profile>| {
+        let (_, mut finding) = run_of(Class::StandbyOnly);
+        let rest = Phase { mean_a: Amps::constant(0.024), ..phase("standby", 2.0, 60.0) };
+        finding.phases = vec![phase("off", 0.0, 2.0), rest];
+        let trace = trace(600, 60.0, |index| match index {
+            0..20 => 0.0,
+            index if index == at => 0.75,
+            _ => 0.024,
+        });
+        // So close that the words have room before the line of the press.
+        let close = Options { to: Seconds::new(20.0).ok(), ..Options::default() };
+        let scene = draw(&trace, profile, &finding, &close).unwrap();
+        assert_legible(&scene);
+        let found = ["inrush", "peak "].into_iter().find_map(|word| starting_with(&scene, word));
+        found.map(|label| label.text.clone()).unwrap_or_default()
+    };
+    let good = profile();
+    // What good boards peak at is counted from 0.2 s after the feed is on.
+    assert_eq!(said(20, None), "inrush 0.750 A");
+    assert_eq!(said(20, Some(&good)), "inrush 0.750 A, not compared");
+    let late = said(22, Some(&good));
+    assert!(late.starts_with("peak 0.750 A, good boards at most "), "{late}");
+    // Of good boards that go as high it is as theirs.
+    let mut high = profile();
+    high.phases[0].peak_power = Envelope { low: 0.1, typical: 5.0, high: 12.0 };
+    assert_eq!(said(20, Some(&high)), "inrush 0.750 A");
+}
+
+#[test]
 fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
     let mut profile = profile();
     let rails = &mut profile.phases[1];

@@ -271,7 +271,7 @@ fn a_press_is_told_as_the_text_tells_it() {
 }
 
 #[test]
-fn of_presses_in_vain_the_first_is_marked() {
+fn of_presses_in_vain_that_which_the_text_speaks_of_is_marked_and_all_are_shown() {
     use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
     let (_, mut finding) = run_of(Class::StandbyOnly);
     finding.phases.truncate(2);
@@ -287,8 +287,11 @@ fn of_presses_in_vain_the_first_is_marked() {
     }
     let trace = builder.finish();
     let note = turning(&Subject { trace: &trace, profile: None, finding: &finding }).unwrap();
-    assert!((note.at - 5.0).abs() < 1e-9, "{note:?}");
-    assert_eq!(note.lines[1], "the first of 3: 24 mA at 12.8 V still, 55.0 s later");
+    assert!((note.at - 20.0).abs() < 1e-9, "{note:?}");
+    assert_eq!(note.lines[1], "the last of 3: 24 mA at 12.8 V still, 40.0 s later");
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let marks = scene.labels().filter(|label| label.text == "● power button").count();
+    assert_eq!(marks, 3);
 }
 
 #[test]

@@ -139,6 +139,26 @@ fn where_every_good_board_peaks_above_the_limit_none_could_boot_under_it() {
 }
 
 #[test]
+fn that_no_good_board_could_boot_is_a_field_of_the_finding_as_the_evidence_says_it() {
+    let found = |limit: f64| {
+        let log = good_log("loading", |loading| (loading.mean_power, loading.peak_power) = (11.8, 12.8));
+        let logs = vec![log];
+        let starved = starved([6.0; 3]).with(|b| b.profile.as_mut().expect("one").learned.logs = logs);
+        starved.with(|b| b.limit = limit).find()
+    };
+    let none = found(0.6);
+    let reason = none.verdict.none_could_boot.clone().expect("a reason");
+    assert!(reason.ends_with("none could boot under this limit"), "{reason}");
+    assert!(none.verdict.because.iter().any(|fact| fact.split("; ").any(|part| part == reason)));
+    assert_eq!(found(1.5).verdict.none_could_boot, None);
+    // Left out where there is none, and missing in what was written before there was one.
+    let written = serde_json::to_value(found(1.5)).expect("JSON");
+    assert_eq!(written["verdict"].get("none_could_boot"), None);
+    let read: Finding = serde_json::from_value(written).expect("a finding");
+    assert_eq!(read.verdict.none_could_boot, None);
+}
+
+#[test]
 fn what_a_limit_leaves_open_is_how_far_the_board_gets() {
     let limits = starved([6.0; 3]).find().limits.join("\n");
     assert!(
