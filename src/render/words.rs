@@ -7,7 +7,7 @@ mod tests;
 pub use crate::units::percent;
 pub use crate::units::range;
 use crate::units::{Amps, figures, in_steps, time_in_steps};
-use crate::verdict::{Class, Departure, Direction, Finding, Phase, Tries, Verdict};
+use crate::verdict::{Class, Departure, Direction, EVEN, Finding, Phase, Tries, Verdict};
 pub use quantities::{departure_numbers, envelope, measured, quantity};
 
 /// The heading of what can hurt a person or the board.
@@ -37,30 +37,16 @@ fn headline_at(verdict: &Verdict, place: &str) -> String {
     claimed(verdict, place)
 }
 
-/// As likely as all else together.
-const EVEN: f64 = 0.5;
-
 /// What stands before a verdict that is a toss-up.
 #[must_use]
 pub fn doubt(verdict: &Verdict) -> &'static str {
     if verdict.confidence < EVEN { "perhaps" } else { "probably" }
 }
 
-/// Whether a verdict is less likely to be right than to be wrong, or has another close behind it: it is then no more than the
-/// first thing to look for. Of verdicts given so low every other one was wrong, as the table beside the temperature of the
-/// probabilities counts them.
+/// Whether a verdict is less likely to be right than to be wrong, or has another close behind it.
 #[must_use]
 pub fn is_toss_up(verdict: &Verdict) -> bool {
-    verdict.class != Class::Inconclusive && (verdict.confidence < EVEN || is_close(verdict))
-}
-
-/// Whether another verdict is nearly as likely.
-fn is_close(verdict: &Verdict) -> bool {
-    /// Below this share, with another above that, nobody would bet on the first (by judgement).
-    const UNSURE: f64 = 0.6;
-    const CLOSE: f64 = 0.35;
-    let second = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);
-    verdict.confidence < UNSURE && second.is_some_and(|second| second.confidence > CLOSE)
+    crate::verdict::is_toss_up(verdict.class, verdict.confidence, verdict.runner_up)
 }
 
 /// The headline of a verdict that is likelier than all else, with where its tries end.

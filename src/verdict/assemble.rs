@@ -233,7 +233,7 @@ fn verdict(seen: &Seen) -> Verdict {
         stays_down_s: gives_up_for_good(seen),
         none_could_boot: none_could_boot(seen),
         because: because(seen),
-        runner_up: runner_up(&with_some_ground(&analysis.probable, advice::limit_may_stop(seen))),
+        runner_up: second(seen),
     }
 }
 
@@ -259,6 +259,11 @@ fn with_some_ground(probable: &[Probable], limit_may_stop: bool) -> Vec<Probable
         |other: &Probable| other.class == Class::FeedLimited && other.probability < MUCH && !limit_may_stop;
     let ranked = probable.iter().enumerate();
     ranked.filter(|(rank, other)| *rank == 0 || !groundless(other)).map(|(_, other)| *other).collect()
+}
+
+/// What else the verdict on a run may be.
+pub(super) fn second(seen: &Seen) -> Option<RunnerUp> {
+    runner_up(&with_some_ground(&seen.analysis.probable, advice::limit_may_stop(seen)))
 }
 
 /// What else it may be, of classes that stand likeliest first.

@@ -13,6 +13,7 @@ use super::{Class, Departure, Direction};
 use crate::reference::{
     Envelope, Outside, PhaseReference, Profile, Quantity, Readback, StageMeasure, measure,
 };
+use crate::stats::extent;
 use crate::trace::Trace;
 use crate::units::{Seconds, Volts};
 
@@ -63,6 +64,8 @@ struct Stay<'a> {
     phase: &'a PhaseReference,
     measured: StageMeasure,
     outside: Vec<Outside>,
+    /// Whether there is a level in it that a mean can be of.
+    has_level: bool,
 }
 
 struct Comparison<'a> {
@@ -91,13 +94,20 @@ impl<'a> Comparison<'a> {
         // What charges the board's capacitors at switch-on is the highest reading of the first stage.
         outside.retain(|found| place.phase > 0 || found.quantity != Quantity::PeakPower);
         outside.retain(|found| !self.stands_by() || found.quantity != Quantity::Duration);
+        let has_level = !self.tries() || has_a_level(self.trace.amps().get(place.samples.clone())?);
+        outside.retain(|found| has_level || found.quantity == Quantity::Duration);
         let start_s = *self.trace.time().get(place.samples.start)?;
-        Some(Stay { start_s, phase, measured, outside })
+        Some(Stay { start_s, phase, measured, outside, has_level })
     }
 
     /// That a board stands by too long is the verdict.
     fn stands_by(&self) -> bool {
         matches!(self.analysis.class(), Class::StandbyOnly | Class::ExcessStandby)
+    }
+
+    /// Whether the verdict is of a board that tries and gives up: how far it gets is what is wrong with it.
+    fn tries(&self) -> bool {
+        matches!(self.analysis.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited)
     }
 
     /// What the picture shows outside its band, and is no departure, of stages that are not among `found`.
@@ -126,7 +136,7 @@ impl<'a> Comparison<'a> {
         // What a load beside the board adds is not the stage's.
         let leaks = self.analysis.leak_w > 0.0;
         let told = stay.outside.iter().any(|outside| outside.quantity == Quantity::MeanPower);
-        if leaks || told { None } else { departure(stay, &near) }
+        if leaks || told || !stay.has_level { None } else { departure(stay, &near) }
     }
 
     fn measured(&self, place: &Place, phase: &PhaseReference) -> Option<StageMeasure> {
@@ -140,6 +150,18 @@ impl<'a> Comparison<'a> {
         Some(StageMeasure { energy: found.energy.filter(|_| place.phase > 0), ..found })
     }
 }
+
+/// Whether so few `amps` are no ramp, of which a mean is what its first and last reading happen to be.
+fn has_a_level(amps: &[f64]) -> bool {
+    let Some((low, high)) = extent(amps) else { return false };
+    amps.len() >= MEAN_OF || high - low <= NO_LEVEL * f64::midpoint(low, high)
+}
+
+/// From here on a reading more or less does not move a mean by much (by judgement).
+pub(super) const MEAN_OF: usize = 10;
+
+/// Share of the mean that readings differ by, from which there is no level in them (by judgement).
+pub(super) const NO_LEVEL: f64 = 0.5;
 
 /// The departures of one stay: at most one of its length, and one of what it draws.
 fn of_stay(stays: &[Stay], index: usize, stay: &Stay) -> Vec<Departure> {

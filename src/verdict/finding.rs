@@ -309,6 +309,21 @@ pub struct RunnerUp {
     pub confidence: f64,
 }
 
+/// As likely as all else together.
+pub(crate) const EVEN: f64 = 0.5;
+
+/// Whether a verdict is less likely to be right than to be wrong, or has another close behind it: it is then no more than the
+/// first thing to look for. Of verdicts given so low every other one was wrong, as the table beside the temperature of the
+/// probabilities counts them.
+pub(crate) fn is_toss_up(class: Class, confidence: f64, runner_up: Option<RunnerUp>) -> bool {
+    /// Below this share, with another above that, nobody would bet on the first (by judgement).
+    const UNSURE: f64 = 0.6;
+    const CLOSE: f64 = 0.35;
+    let second = runner_up.filter(|second| second.class != Class::Inconclusive);
+    let is_close = confidence < UNSURE && second.is_some_and(|second| second.confidence > CLOSE);
+    class != Class::Inconclusive && (confidence < EVEN || is_close)
+}
+
 /// A stretch of the log with a meaning.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Phase {

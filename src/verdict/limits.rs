@@ -1,5 +1,6 @@
 //! What a capture cannot show, and why.
 
+use super::departures::{MEAN_OF, NO_LEVEL};
 use super::engine::Analysis;
 use super::evidence::{amps_at_the_end, fall};
 use super::presses;
@@ -62,16 +63,12 @@ fn reference(seen: &Seen) -> Option<String> {
 
 /// A stage of few readings that are on their way up or down has a mean, which hangs on which of them are counted in.
 fn short_departure(seen: &Seen) -> Option<String> {
-    /// From here on a reading more or less does not move a mean by much (by judgement).
-    const READINGS: usize = 10;
-    /// Share of the mean that the readings differ by, from which there is no level in them (by judgement).
-    const NO_LEVEL: f64 = 0.5;
     let drawn = seen.departures.iter().filter(|departure| departure.unit == "A");
     drawn.into_iter().find_map(|departure| {
         let stay = |phase: &&Phase| phase.name == departure.phase && phase.start_s == departure.starts_s;
         let phase = seen.phases.iter().find(stay)?;
         let read = seen.amps_between(phase.start_s.value(), phase.end_s.value());
-        let (low, high) = extent(&read).filter(|_| read.len() < READINGS)?;
+        let (low, high) = extent(&read).filter(|_| read.len() < MEAN_OF)?;
         (high - low > NO_LEVEL * departure.measured).then(|| {
             format!(
                 "{} is {} here, from {}: its mean of {} hangs on where it begins and ends",
@@ -186,7 +183,7 @@ fn resolution(seen: &Seen) -> Option<String> {
     let in_words = in_steps(step, step, "A");
     if let Some(standby_a) = standby_in_doubt(seen).filter(|standby| step > standby / 2.0) {
         let standby = seen.reference_amps(standby_a);
-        if step > standby_a && rests_at_nothing(seen) {
+        if hides_its_standby(seen).is_some() {
             return Some(format!(
                 "amps are read in steps of {in_words}, and good boards stand by at {standby}: this supply does not show it, and \
                  the board may stand by or draw nothing at rest"
@@ -199,6 +196,14 @@ fn resolution(seen: &Seen) -> Option<String> {
     }
     let quoted = quoted_low(seen).filter(|amps| (step / 2.0..FEW_STEPS * step).contains(amps))?;
     Some(format!("amps are read in steps of {in_words}: {} is good to half a step", seen.amps(quoted)))
+}
+
+/// The step of the readings, in amps, where it is larger than what good boards stand by at and the board reads nothing for most
+/// of its rest.
+pub(super) fn hides_its_standby(seen: &Seen) -> Option<f64> {
+    let step = seen.readout.resolution_a(seen.trace)?;
+    let standby_a = standby_in_doubt(seen)?;
+    (step > standby_a && rests_at_nothing(seen)).then_some(step)
 }
 
 /// Whether at least half of what was read of the board at rest is nothing.

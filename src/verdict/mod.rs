@@ -54,6 +54,7 @@ pub use finding::{
     Attempt, Class, Departure, Direction, Fall, Finding, Gap, LogFacts, Phase, ProfileFacts, RunVerdict,
     RunnerUp, SectionProof, SectionState, Tool, Verdict,
 };
+pub(crate) use finding::{EVEN, is_toss_up};
 pub use kind::Family;
 pub use live::Live;
 

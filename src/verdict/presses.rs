@@ -19,8 +19,8 @@ pub(super) const SHOWS_S: f64 = 2.0;
 /// Time in which a press wakes a sound board, in seconds, with a margin (common practice, no source).
 pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 
-/// `the press at 12.5 s changes nothing: the current does not move`, of a board that did something at another time; of a
-/// single press after all it did, for how long.
+/// `the press at 12.5 s changes nothing in the 18.8 s after it`, of a board that did something at another time, or that draws
+/// much all the time.
 pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     let shorted = matches!(seen.class(), Class::HardShort | Class::PartialShort);
     if seen.attempts.is_empty() && !shorted && !loaded_from_switch_on(seen) {
@@ -28,17 +28,15 @@ pub(super) fn in_vain(seen: &Seen) -> Option<String> {
     }
     let presses = all_in_vain(seen);
     let times = with_and(presses.iter().map(|press| seen.mark(*press)));
-    let limited = shorted && seen.analysis.path.last().is_some_and(|last| last.stretch.limit > 0.5);
-    let what = if limited { "neither volts nor amps move" } else { "the current does not move" };
     match presses.len() {
         0 => None,
         1 => Some(match wakes_instead(seen, presses[0]) {
             Some(next) => {
                 format!("the press at {times} changes nothing; that at {} wakes it", seen.mark(next))
             }
-            None => format!("the press at {times} changes nothing: {what}{}", for_good(seen, &presses)),
+            None => format!("the press at {times} changes nothing{}", for_good(seen, &presses)),
         }),
-        _ => Some(format!("the presses at {times} change nothing: {what}")),
+        _ => Some(format!("the presses at {times} change nothing")),
     }
 }
 

@@ -2,6 +2,7 @@
 //! repair benches, with no source unless one is named.
 
 use super::shorts::{half_the_limit_of_a_part, leads, may_charge};
+use super::toss_up::measures_the_feed;
 use crate::units::{figures, volts_as_set};
 use crate::verdict::Class;
 use crate::verdict::evidence::{fall, woke_before};
@@ -50,7 +51,7 @@ fn is(seen: &Seen, classes: &[Class]) -> bool {
 
 fn not_connected(seen: &Seen) -> Option<String> {
     let point = seen.feed_point.as_deref().unwrap_or("feed point");
-    is(seen, &[Class::NoDraw]).then(|| {
+    (is(seen, &[Class::NoDraw]) && !measures_the_feed(seen)).then(|| {
         format!("measure the volts, and their polarity, on the board side of the {point}: a lead or contact may be open")
     })
 }

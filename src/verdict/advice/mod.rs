@@ -9,6 +9,7 @@ mod look_alikes;
 mod path;
 mod shorts;
 mod stalls;
+mod toss_up;
 mod usual;
 mod words;
 

@@ -50,7 +50,7 @@ pub(super) fn usual(seen: &Seen, suspect: Option<&str>, own: bool) -> Vec<String
 const JUDGE_BY_THAT: &str = "then judge the board by that capture, and not by this one";
 
 /// What tells a board that runs, where no reference does.
-const LOOK: &str =
+pub(super) const LOOK: &str =
     "look and listen first: screen, light, fan or console tell a board that runs from one that hangs";
 
 /// What tells of a board that woke and stays at one level, where no reference does.

@@ -2,11 +2,12 @@
 
 use super::TIMES_FROM;
 use super::before::{self, stood_by};
+use super::beside::against_good_boards;
 use super::swing;
 use super::tries::{UNASKED, before_this, woke_unasked};
 use crate::stats::moments::Moments;
 use crate::stats::robust;
-use crate::units::{Amps, Seconds, Volts, figures, in_steps, range};
+use crate::units::{Amps, Seconds, Volts, figures, in_steps};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::limits::Near;
@@ -168,28 +169,6 @@ pub(in crate::verdict) fn draws_less(seen: &Seen, last: &Step) -> bool {
     reference.is_some_and(|(phase, factor)| seen.level(last).watts < phase.mean_power.low * factor)
 }
 
-/// `; good boards 15.0 W (12.4 to 18.0 W) in picture`, if there is a reference.
-fn against_good_boards(seen: &Seen, last: &Step) -> String {
-    let stage = last.state.stage().map(|stage| &seen.analysis.model.stages[stage]);
-    let Some((stage, (phase, factor))) =
-        stage.and_then(|stage| Some((stage, seen.reference_at(&stage.name)?)))
-    else {
-        return String::new();
-    };
-    let (low, high) = (phase.mean_power.low * factor, phase.mean_power.high * factor);
-    let beyond = match seen.level(last).watts {
-        watts if watts > high && watts >= TIMES_FROM * stage.watts => {
-            format!(", so this is {} times as much", figures(watts / stage.watts, 2))
-        }
-        watts if watts > high => ", so this is more".to_owned(),
-        watts if watts < low => ", so this is less".to_owned(),
-        _ => String::new(),
-    };
-    let watts = |value: f64| seen.reference_watts(value);
-    let band = range(&watts(low), &watts(high));
-    format!("; good boards {} ({band}) in {}{beyond}", watts(stage.watts), stage.name)
-}
-
 /// Where a board that ran fell, and to what.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::verdict) struct Fall {
@@ -270,6 +249,8 @@ fn usually_drawn(seen: &Seen, from_s: f64, to_s: f64) -> Option<f64> {
 fn before_the_edge(seen: &Seen, at_s: f64) -> Range<usize> {
     /// Fewer readings of a busy load are no mean.
     const READINGS: f64 = 5.0;
+    /// Steps, or standard deviations, of the readings that one is lower by if it is an average over the edge (by judgement).
+    const PLAINLY: f64 = 1.5;
     let update_s = seen.readout.update_s();
     let amps = seen.trace.amps();
     let lowest = |range: Range<usize>| amps[range].iter().copied().fold(f64::INFINITY, f64::min);
@@ -277,7 +258,9 @@ fn before_the_edge(seen: &Seen, at_s: f64) -> Range<usize> {
     let earlier = seen.samples_between(at_s - BEFORE_FALL_S.max(READINGS * update_s), at_s);
     let usual =
         if earlier.start < edge.start { lowest(earlier.start..edge.start) } else { f64::NEG_INFINITY };
-    let over_the_edge = amps[edge.clone()].iter().rev().take_while(|amps| **amps < usual).count();
+    // One that is lower by no more than the readings scatter is none.
+    let plainly = usual - PLAINLY * seen.readout.step_a.max(seen.readout.noise_a);
+    let over_the_edge = amps[edge.clone()].iter().rev().take_while(|amps| **amps < plainly).count();
     let end = edge.end - over_the_edge;
     let end_s = seen.trace.time().get(end).copied().unwrap_or(at_s);
     // Half a renewal, for readings come a little early or late.

@@ -1,6 +1,8 @@
 //! The facts that decided, in numbers that a technician can check.
 
+mod answer;
 mod before;
+mod beside;
 mod course;
 mod rest;
 mod rise;
@@ -237,11 +239,9 @@ impl Steady {
         let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
         let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();
         let amps = |i: usize| without_zero(seen.trace.amps()[i], zero_a);
-        // The mean is not over the rise of the feed, which no reading of the level shows.
-        let first_s = *seen.trace.time().get(read.start)?;
-        let start_s = if first_s - first.start_s > seen.readout.update_s() { first_s } else { first.start_s };
         Some(Self {
-            start_s,
+            // The mean is not over the rise of the feed, which no reading of the level shows.
+            start_s: *seen.trace.time().get(read.start)?,
             end_s: end.end_s,
             amps: mean(&amps)?,
             volts: mean(&|i| seen.trace.volts()[i])?,

@@ -1,15 +1,14 @@
 //! A board that does not wake.
 
+use super::answer::answer;
 use super::{TIMES_FROM, to_the_end};
-use crate::stats::extent;
 use crate::units::{figures, from_words, how_often, range};
 use crate::verdict::align::Step;
 use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
-use crate::verdict::limits::read_slowly;
+use crate::verdict::limits::{hides_its_standby, read_slowly};
 use crate::verdict::model::Stage;
-use crate::verdict::phases::without_zero;
-use crate::verdict::presses::{BY_HAND_S, SHOWS_S, unfed};
+use crate::verdict::presses::unfed;
 use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Seen, exact};
 use crate::verdict::{Class, Gap};
@@ -23,7 +22,8 @@ pub(super) fn no_draw(seen: &Seen, last: &Step) -> Vec<String> {
         ),
         format!("{}{}", nothing_drawn(seen, last), missing_standby(seen)),
     ];
-    facts.extend(at_switch_on(seen, last).or_else(|| no_inrush(seen)));
+    facts.extend(at_single_steps(seen));
+    facts.extend(at_switch_on(seen, last).or_else(|| faint_charge(seen)).or_else(|| no_inrush(seen)));
     facts.push(asked(seen, last));
     facts
 }
@@ -100,6 +100,41 @@ fn faintly_at_switch_on(seen: &Seen) -> Option<f64> {
     (seen.readout.step_a > 0.0 && peak > STEPS * seen.readout.step_a).then_some(peak)
 }
 
+/// A faint charge: more than at any later time, though less than is certainly no error of the supply.
+fn faint_charge(seen: &Seen) -> Option<String> {
+    let peak = faintly_at_switch_on(seen).filter(|_| !rises_in_a_gap(seen))?;
+    let run = &seen.analysis.run;
+    let later = seen.amps_between(run.start_s + RISES_S, run.end_s).into_iter().max_by(f64::total_cmp)?;
+    (peak > later + seen.readout.step_a / 2.0).then(|| {
+        format!(
+            "{} as the volts rise, more than at any time after that: the feed may reach some capacitors, its own or the board's",
+            seen.amps(peak)
+        )
+    })
+}
+
+/// `5 mA, one step of this supply, is read in 56 of 358 readings, and in none of 14 with its output off`, where that is all
+/// that a standby could show: a hint that the mean alone hides.
+fn at_single_steps(seen: &Seen) -> Option<String> {
+    /// Share of the set volts below which nothing is fed.
+    const UNFED: f64 = 0.05;
+    let step = hides_its_standby(seen)?;
+    let run = &seen.analysis.run;
+    let steps = |i: usize| seen.trace.amps()[i] / step;
+    let unfed = |i: &usize| seen.trace.volts()[*i] < UNFED * run.set_v;
+    let off: Vec<f64> = (0..run.samples.start).filter(unfed).map(steps).collect();
+    let none_off = !off.is_empty() && off.iter().all(|steps| steps.abs() < 0.5);
+    let shown = run.samples.clone().map(steps).filter(|steps| (0.5..1.5).contains(steps)).count();
+    (shown > 0 && none_off).then(|| {
+        format!(
+            "{shown} of {} readings show {}, one step of this supply, and none of {} with its output off: its noise, or a small draw",
+            run.samples.len(),
+            seen.amps(step),
+            off.len()
+        )
+    })
+}
+
 /// Whether nothing was read just as the feed came on.
 fn rises_in_a_gap(seen: &Seen) -> bool {
     let start_s = seen.analysis.run.start_s;
@@ -119,7 +154,13 @@ pub(super) fn at_standby(seen: &Seen, last: &Step) -> Vec<String> {
     });
     let pulses = Pulses::at_the_end(seen).map(|pulses| pulses.words(seen));
     let level = [to_the_end(seen, last), against_usual(seen, last)];
-    level.into_iter().chain(up).chain(pulses).chain([asked(seen, last)]).collect()
+    level
+        .into_iter()
+        .chain(at_single_steps(seen))
+        .chain(up)
+        .chain(pulses)
+        .chain([asked(seen, last)])
+        .collect()
 }
 
 /// The later stage whose level is near that of a board which should have started by itself, and draws too much for one
@@ -159,11 +200,21 @@ fn against_usual(seen: &Seen, last: &Step) -> String {
     if times < TIMES_FROM {
         return usual;
     }
-    // Of the currents as they are said, so that anybody finds it who divides them.
-    let now = from_words(&seen.amps(level.amps));
-    let said = now.zip(from_words(&amps(typical))).filter(|(_, usual)| *usual > 0.0);
-    let times = said.map_or(times, |(now, usual)| now / usual);
-    format!("{usual}: this is {} times the usual", figures(times, 2))
+    let said = from_words(&seen.amps(level.amps)).zip(from_words(&amps(typical)));
+    format!("{usual}: this is {} times the usual", in_times(times, said.map(|(now, usual)| now / usual)))
+}
+
+/// `3.4`; `about 3`, where the currents as they are `said` have another ratio, so that who divides them finds it as well.
+fn in_times(times: f64, said: Option<f64>) -> String {
+    /// Share that a round figure may be off by.
+    const CARRIES: f64 = 0.1;
+    let two = figures(times, 2);
+    if said.is_none_or(|said| figures(said, 2) == two) {
+        return two;
+    }
+    let one = figures(times, 1);
+    let off = one.parse::<f64>().map_or(f64::INFINITY, |round| (round / times - 1.0).abs());
+    format!("about {}", if off <= CARRIES { one } else { two })
 }
 
 /// What a board without a reference draws at rest, beside what boards of its kind do.
@@ -210,51 +261,6 @@ pub(in crate::verdict) fn much_for_standby(seen: &Seen) -> bool {
     seen.class() == Class::StandbyOnly && drawn >= from
 }
 
-/// Whether the current shows a press: a board that does not even see its button draws what it drew.
-fn answer(seen: &Seen) -> String {
-    /// Share of what is drawn from which a person sees it move (by judgement).
-    const SHOWS: f64 = 0.05;
-    let Some(last) = seen.analysis.path.last() else { return String::new() };
-    let (at_presses, else_where) = beside_presses(seen, last);
-    let off = |(low, high): (f64, f64)| (high - last.stretch.amps).max(last.stretch.amps - low);
-    let Some((moved, usual)) = at_presses.zip(else_where).filter(|(at, other)| off(*at) <= off(*other))
-    else {
-        return String::new();
-    };
-    if seen.class() == Class::NoDraw || off(moved) <= SHOWS * last.stretch.amps.abs() {
-        return ", and the current does not move at a press".into();
-    }
-    let [moved, usual] = [moved, usual].map(|(low, high)| from_to(seen, low, high));
-    format!(
-        ", and at a press the current moves no further than at other times: it reads {moved} within {SHOWS_S:.0} s of one, else {usual}"
-    )
-}
-
-/// `5 to 10 mA`, `0 to 15 mA`.
-fn from_to(seen: &Seen, low: f64, high: f64) -> String {
-    let high_in_words = seen.amps(high);
-    if low == 0.0 && high > 0.0 {
-        format!("0 to {high_in_words}")
-    } else {
-        range(&seen.amps(low), &high_in_words)
-    }
-}
-
-/// The lowest and the highest of some readings, if there are any.
-type Bounds = Option<(f64, f64)>;
-
-/// The lowest and the highest reading of the rest that a run ends in: about its presses, and at other times.
-fn beside_presses(seen: &Seen, last: &Step) -> (Bounds, Bounds) {
-    let near = |press: &f64, time: f64| (-BY_HAND_S..=SHOWS_S).contains(&(time - press));
-    let from = last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S);
-    let read = seen.samples_between(from, last.stretch.end_s);
-    let asked = |i: &usize| seen.analysis.run.presses.iter().any(|press| near(press, seen.trace.time()[*i]));
-    let (at_presses, else_where): (Vec<usize>, Vec<usize>) = read.partition(asked);
-    let amps = |i: &usize| without_zero(seen.trace.amps()[*i], seen.readout.zero_a);
-    let bounds = |samples: &[usize]| extent(&samples.iter().map(amps).collect::<Vec<f64>>());
-    (bounds(&at_presses), bounds(&else_where))
-}
-
 /// For how long the board was fed: as long as it is said to stay at `last`, of one that does so from switch-on.
 fn fed(seen: &Seen, last: &Step) -> String {
     let (run, level) = (&seen.analysis.run, seen.level(last));
@@ -273,7 +279,7 @@ fn asked(seen: &Seen, last: &Step) -> String {
             if run.presses.len() > 1 { ", last" } else { "," },
             seen.mark(*press),
             seen.time(run.end_s - press),
-            answer(seen)
+            answer(seen, last)
         ),
         None if seen.has_button() && unfed(seen).is_some() => {
             format!("no press of the button is marked with the output on, in {fed} of feed")

@@ -67,8 +67,8 @@ const RISE: f64 = 1.4;
 
 /// What most tries end in: a spike, or else a rise of several tries.
 pub(in crate::verdict) fn rises_at_the_end(seen: &Seen) -> Option<Rises> {
-    /// Fewer tries show no more than a spike.
-    const FEW: usize = 3;
+    /// A single try shows no more than a spike.
+    const FEW: usize = 2;
     let all = given_up(seen).count();
     let least = if all >= FEW { RISE } else { SPIKE };
     most(seen, SPIKE).or_else(|| most(seen, least)).or_else(|| little_each_time(seen))
@@ -80,18 +80,24 @@ pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
 }
 
 /// What most tries end in that goes to so many `times` the level before; with those that rise less, for the readings
-/// average over what is brief.
+/// average over what is brief. What is no spike counts wherever it is clear.
 fn most(seen: &Seen, times: f64) -> Option<Rises> {
-    let rises = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt)).filter(Rise::stands_alone);
-    let rises: Vec<Rise> = rises.filter(|rise| rise.times() >= times.min(RISE)).collect();
-    let shown = rises.iter().filter(|rise| rise.times() >= times).count();
+    let shows = |rise: &Rise| rise.stands_alone() && rise.times() >= times;
+    let like = |rise: &Rise| rise.stands_alone() && rise.times() >= times.min(RISE);
+    let counts = |rise: &Rise| like(rise) || (times < SPIKE && rise.is_clear());
+    let ends = given_up(seen).filter_map(|attempt| {
+        let brief = at_the_end(seen, attempt, END);
+        brief.filter(shows).or_else(|| long_spike(seen, attempt)).or(brief)
+    });
+    let rises: Vec<Rise> = ends.filter(counts).collect();
+    let shown = rises.iter().filter(|rise| shows(rise)).count();
     taken_together(&rises, times >= SPIKE).filter(|_| shown > 0 && are_most(shown, given_up(seen).count()))
 }
 
 /// A rise that each single try would leave open, for the readings average over what is brief: the highest reading of nearly
 /// every try is one of its last.
 fn little_each_time(seen: &Seen) -> Option<Rises> {
-    let all: Vec<Rise> = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt)).collect();
+    let all: Vec<Rise> = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt, END)).collect();
     let clear: Vec<Rise> = all.iter().filter(|rise| rise.is_clear()).copied().collect();
     let by_chance: Moments = all.iter().map(|rise| rise.by_chance).collect();
     let no_chance = are_no_chance(clear.len(), all.len(), by_chance.mean()?);
@@ -131,18 +137,32 @@ fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
     })
 }
 
-/// The rise that a try ends in: its highest reading, if that is one of the last.
-fn at_the_end(seen: &Seen, attempt: &Attempt) -> Option<Rise> {
-    /// Share of the try, at its end, that it lies in.
-    const END: f64 = 0.15;
+/// Share of a try, at its end, that a rise lies in.
+const END: f64 = 0.15;
+
+/// A spike that is a larger part of its try than a rise may be, for it goes beyond what any good board reads up to the stage
+/// after the one that it would be in by then: it is none of the board's own steps.
+fn long_spike(seen: &Seen, attempt: &Attempt) -> Option<Rise> {
+    /// Share of the try that it may be (by judgement).
+    const LONG: f64 = 0.4;
+    let lasted_s = attempt.end_s.value() - attempt.start_s.value();
+    let usual = seen.usual_stage(lasted_s)?;
+    let stages = 0..seen.analysis.model.stages.len().min(usual + 2);
+    let most_a = stages.filter_map(|stage| seen.highest_of(stage)).max_by(f64::total_cmp)?;
+    let rise = at_the_end(seen, attempt, LONG)?;
+    (rise.peak_a > most_a && rise.times() >= SPIKE && rise.stands_alone()).then_some(rise)
+}
+
+/// The rise that a try ends in: its highest reading, if that is one of the last, in the `share` of it at its end.
+fn at_the_end(seen: &Seen, attempt: &Attempt, share: f64) -> Option<Rise> {
     /// ... and no longer than this, in seconds: what lasts is a level (by judgement).
     const BRIEF_S: f64 = 0.5;
     /// ... and no less than two readings, in renewals: what is brief is split by the averaging, and readings do not come
     /// evenly.
     const LEAST: f64 = 2.25;
-    let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
+    let (start, end) = (attempt.start_s.value(), goes_off_s(seen, attempt));
     let (half, update_s) = (f64::midpoint(start, end), seen.readout.update_s());
-    let from = end - (END * (end - start)).min(BRIEF_S).max(LEAST * update_s);
+    let from = end - (share * (end - start)).min(BRIEF_S).max(LEAST * update_s);
     let peak_a = seen.amps_between(from, end + update_s).into_iter().max_by(f64::total_cmp)?;
     let mut before = seen.amps_between(half, from);
     let level_a =
@@ -158,6 +178,17 @@ fn at_the_end(seen: &Seen, attempt: &Attempt) -> Option<Rise> {
         sds: scatter(seen, &mut before).map_or(0.0, |scatter| (peak_a - level_a) / scatter),
         by_chance: ((end - from) / (end - half)).min(1.0),
     })
+}
+
+/// When a try goes off: the readings at its end that average over the fall, at less than half of what it draws, are no part
+/// of it.
+fn goes_off_s(seen: &Seen, attempt: &Attempt) -> f64 {
+    let (start_s, end_s) = (attempt.start_s.value(), attempt.end_s.value());
+    let drawn = seen.amps_between(start_s, end_s);
+    let last = robust::median(&mut drawn.clone())
+        .and_then(|level| drawn.iter().rposition(|amps| *amps >= level / 2.0))
+        .and_then(|last| seen.trace.time().get(seen.samples_between(start_s, end_s).start + last + 1));
+    last.map_or(end_s, |off_s| off_s.min(end_s))
 }
 
 /// What the readings `before` a rise scatter by; `None` of too few.

@@ -20,11 +20,14 @@ mod order;
 mod plain;
 mod presses;
 mod pulses;
+mod ramps;
 mod readings;
 mod rests;
+mod rises;
 mod second_presses;
 mod surplus;
 mod switch_on;
+mod toss_ups;
 mod tries;
 
 /// A bench: what is fed, how, and what the profile knows.

@@ -82,7 +82,7 @@ fn the_limit_is_never_raised_for_a_load_that_comes_before_the_wake_or_where_a_go
     assert!(!asks(&sags, "too low") && !asks(&sags, "raise the"), "{}", checks(&sags.find()));
     let said = because(&sags.find());
     assert!(said.contains("a good board takes 0.30 W before its wake"), "{said}");
-    assert!(said.contains("the press at 4.5 s changes nothing: neither volts nor amps move"), "{said}");
+    assert!(said.contains("the press at 4.5 s changes nothing"), "{said}");
     let low = bench(&[OFF, (20.0, 8.5, 0.9)]).with(|b| b.limit = 0.9);
     assert!(!asks(&low, "too low") && !asks(&low, "raise the"), "{}", checks(&low.find()));
 }

@@ -418,10 +418,16 @@ fn a_rest_that_is_off_by_less_than_the_steps_carry_is_within_good_boards_standby
 
 #[test]
 fn a_faint_charge_at_switch_on_is_told_and_not_denied() {
-    let rises = |amps: f64| {
-        let dead = [OFF, (0.25, 0.9, amps), (40.0, SET_V, 0.0), (0.25, SET_V, 0.005), (20.0, SET_V, 0.0)];
+    let rises = |amps: f64, later: f64| {
+        let step = (0.25, SET_V, 0.005);
+        let rest = (20.0, SET_V, 0.0);
+        let dead = [OFF, (0.25, 0.9, amps), rest, step, rest, (0.25, SET_V, later), rest];
         because(&found(&dead, 0.125, 0.005))
     };
-    assert!(rises(0.01).contains("no more than 10 mA is read as the volts rise"), "{}", rises(0.01));
-    assert!(rises(0.0).contains("no charge of capacitors is read as the volts rise"), "{}", rises(0.0));
+    let alone = rises(0.01, 0.005);
+    assert!(alone.contains("10 mA as the volts rise, more than at any time after that"), "{alone}");
+    let again = rises(0.01, 0.01);
+    assert!(again.contains("no more than 10 mA is read as the volts rise"), "{again}");
+    let none = rises(0.0, 0.005);
+    assert!(none.contains("no charge of capacitors is read as the volts rise"), "{none}");
 }

@@ -1,0 +1,54 @@
+//! What is read after the presses of a board that does not wake, beside what is read at other times.
+
+use crate::stats::extent;
+use crate::units::{from_words, range};
+use crate::verdict::align::Step;
+use crate::verdict::attempts::RISES_S;
+use crate::verdict::phases::without_zero;
+use crate::verdict::presses::SHOWS_S;
+use crate::verdict::seen::Seen;
+
+/// `; in the 2 s after it the current is 0 A, at other times (from 2.7 s on) 0 to 5 mA`: a board that does not even see its
+/// button draws what it drew. Nothing where not all of that time was read.
+pub(super) fn answer(seen: &Seen, last: &Step) -> String {
+    let presses = &seen.analysis.run.presses;
+    let since = seen.time(last.stretch.start_s.max(seen.analysis.run.start_s + RISES_S));
+    let from_s = from_words(&since).unwrap_or(last.stretch.start_s);
+    let whole = |press: &f64| *press >= from_s && *press + SHOWS_S <= last.stretch.end_s;
+    if !presses.iter().all(whole) {
+        return String::new();
+    }
+    let Some([after, other]) = beside(seen, from_s, last.stretch.end_s) else { return String::new() };
+    let [after, other] = [after, other].map(|(low, high)| from_to(seen, low, high));
+    let press = if presses.len() == 1 { "it" } else { "each press" };
+    if after == other {
+        return format!(
+            "; in the {SHOWS_S:.0} s after {press} the current is {after}, as at other times (from {since} on)"
+        );
+    }
+    format!(
+        "; in the {SHOWS_S:.0} s after {press} the current is {after}, at other times (from {since} on) {other}"
+    )
+}
+
+/// `5 to 10 mA`, `0 to 15 mA`; `at most 2 mA`, where the lowest is no more than the supply can tell from nothing.
+fn from_to(seen: &Seen, low: f64, high: f64) -> String {
+    let [low_in_words, high_in_words] = [low, high].map(|amps| seen.amps(amps));
+    match low {
+        _ if low < 0.0 || low_in_words.starts_with("under") => format!("at most {high_in_words}"),
+        0.0 if high > 0.0 => format!("0 to {high_in_words}"),
+        _ => range(&low_in_words, &high_in_words),
+    }
+}
+
+/// The lowest and the highest reading after the presses, and those of all others.
+fn beside(seen: &Seen, from_s: f64, end_s: f64) -> Option<[(f64, f64); 2]> {
+    let time = |i: usize| seen.trace.time()[i];
+    let follows = |i: &usize| {
+        seen.analysis.run.presses.iter().any(|press| (0.0..=SHOWS_S).contains(&(time(*i) - press)))
+    };
+    let (after, other): (Vec<usize>, Vec<usize>) = seen.samples_between(from_s, end_s).partition(follows);
+    let amps = |i: &usize| without_zero(seen.trace.amps()[*i], seen.readout.zero_a);
+    let bounds = |samples: &[usize]| extent(&samples.iter().map(amps).collect::<Vec<f64>>());
+    Some([bounds(&after)?, bounds(&other)?])
+}

@@ -1,0 +1,47 @@
+//! How tries end, told from the readings at their end.
+
+use super::*;
+
+/// Two tries in rails, each with this end, after which the board stays down.
+fn latched(end: &[(f64, f64, f64)]) -> Finding {
+    let again = [&[RAILS][..], end, &[REST], &[RAILS], end].concat();
+    bench(&[&[OFF, STANDBY][..], &again, &[(40.0, SET_V, 0.0234)]].concat()).find()
+}
+
+#[test]
+fn a_spike_is_the_end_of_a_try_whatever_the_readings_over_its_fall_are() {
+    // Two readings of a slow fall at a fifth of what the try draws.
+    let fell = latched(&[(0.1, SET_V, 0.76), (0.2, SET_V, 0.05)]);
+    class(&fell, Class::LatchOff);
+    assert!(because(&fell).contains("each a spike at the very end,"), "{}", because(&fell));
+    let hint = checks(&fell);
+    assert!(hint.contains("about 0.8 s after the wake, for a spike ends the tries"), "{hint}");
+}
+
+#[test]
+fn a_spike_that_is_a_third_of_its_try_is_one_where_no_good_board_reads_as_much() {
+    // Good boards read 1.63 A at most.
+    let high = because(&latched(&[(0.4, SET_V, 2.2)]));
+    assert!(high.contains("each a spike at the very end,"), "{high}");
+    let step = because(&latched(&[(0.4, SET_V, 1.5)]));
+    assert!(!step.contains("spike"), "{step}");
+}
+
+#[test]
+fn two_tries_that_both_rise_at_their_very_end_are_said_to() {
+    let level = (1.2, SET_V, 0.172);
+    let both = because(&latched(&[level, (0.1, SET_V, 0.3)]));
+    assert!(both.contains(", each a rise at the very end from a level of 0.172 A,"), "{both}");
+    let one = [RAILS, level, (0.1, SET_V, 0.3), REST, RAILS, level, (40.0, SET_V, 0.0234)];
+    let one = because(&bench(&[&[OFF, STANDBY][..], &one].concat()).find());
+    assert!(!one.contains("a rise"), "{one}");
+}
+
+#[test]
+fn all_tries_that_clearly_rise_are_counted_though_some_rise_a_little_less() {
+    let rising = |times: f64| [RAILS, (1.2, SET_V, 0.172), (0.1, SET_V, 0.172 * times), REST];
+    let tries: Vec<(f64, f64, f64)> =
+        (0..8).flat_map(|index| rising(if index % 4 == 0 { 1.35 } else { 1.5 })).collect();
+    let said = because(&bench(&[&[OFF, STANDBY][..], &tries].concat()).find());
+    assert!(said.contains(", each a rise at the very end from a level of"), "{said}");
+}
