@@ -62,14 +62,16 @@ fn names(runs: [Subject; 2]) -> Vec<String> {
     let stages = runs[0].profile.into_iter().flat_map(|profile| &profile.phases).map(|phase| &phase.name);
     let seen = runs.iter().flat_map(|run| &run.finding.phases).filter(|phase| !is_rise(phase));
     let seen = seen.map(|phase| &phase.name);
+    let tried = runs.iter().any(|run| tries(run) > 0);
     for name in stages.chain(seen).filter(|name| *name != "off") {
-        // Tries and what lies between them are counted once, in a row of their own.
-        let name = if BETWEEN_TRIES.contains(&name.as_str()) { TRIES } else { name };
+        // Tries and what lies between them are counted once, in a row of their own, with the moments that starve them.
+        let of_tries = BETWEEN_TRIES.contains(&name.as_str()) || tried && name == STARVED;
+        let name = if of_tries { TRIES } else { name };
         if !names.iter().any(|other| other == name) {
             names.push(name.to_owned());
         }
     }
-    if runs.iter().any(|run| tries(run) > 0) && !names.iter().any(|name| name == TRIES) {
+    if tried && !names.iter().any(|name| name == TRIES) {
         names.push(TRIES.into());
     }
     names
@@ -78,6 +80,9 @@ fn names(runs: [Subject; 2]) -> Vec<String> {
 /// The row of the tries, and the names that a finding gives to their phases.
 const TRIES: &str = "tries";
 const BETWEEN_TRIES: [&str; 2] = ["attempt", "rest"];
+
+/// The name that a finding gives to what is pressed down by the supply's limit.
+const STARVED: &str = "starved";
 
 /// How many tries were given up, as everything else counts them.
 fn tries(run: &Subject) -> usize {
@@ -261,13 +266,25 @@ impl<'a> Seen<'a> {
     fn is_good(&self) -> Option<bool> {
         let reference = reference(self.run, &self.phase.name)?;
         let verdict = &self.run.finding.verdict;
-        if self.departures().next().is_some() || verdict.stalled_in.as_ref() == Some(&self.phase.name) {
+        let stuck = verdict.stalled_in.as_ref() == Some(&self.phase.name);
+        if self.departures().next().is_some() || stuck || self.falls() || self.gives_up() {
             return Some(false);
         }
         let length = length(self.phase);
         let in_time =
             reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low));
         (in_time || verdict.class != Class::FullBoot).then_some(in_time)
+    }
+
+    /// Whether most tries of the run that get there end in it.
+    fn gives_up(&self) -> bool {
+        self.tried().is_some_and(Tried::mostly_ends)
+    }
+
+    /// Whether the run falls back from it.
+    fn falls(&self) -> bool {
+        let verdict = &self.run.finding.verdict;
+        verdict.class == Class::DroppedOut && verdict.place() == Some(&self.phase.name)
     }
 
     /// `draws too little, lasts too long`.
@@ -339,8 +356,11 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
 
 fn changed(before: &Seen, after: &Seen) -> String {
     let mut parts: Vec<String> = [power(before, after), time(before, after)].into_iter().flatten().collect();
-    if parts.is_empty() {
-        parts.push("alike".into());
+    match (before.gives_up(), after.gives_up()) {
+        (true, false) => parts.insert(0, "now passed".into()),
+        (false, true) => parts.insert(0, "tries end in it now".into()),
+        _ if parts.is_empty() => parts.push("alike".into()),
+        _ => {}
     }
     let standing = match (before.is_good(), after.is_good()) {
         (Some(false), Some(true)) => Some("now as good boards"),
@@ -392,6 +412,12 @@ fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
 const FINE: f64 = 0.01;
 
 fn time(before: &Seen, after: &Seen) -> Option<String> {
+    // How long it ran before it fell says less than that it did.
+    match (before.falls(), after.falls()) {
+        (true, false) if after.last => return Some("fell back before, stays after".into()),
+        (false, true) if before.last => return Some("stayed before, falls back after".into()),
+        _ => {}
+    }
     let (a, b) = (length(before.phase), length(after.phase));
     let differs = (a - b).abs() > ALIKE_TIME * a.max(b);
     // Where both logs end in it, its length says when the technician stopped.

@@ -158,7 +158,6 @@ fn draw_panels(
 ) {
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
-    let (row, panels) = panels.split_top(legend::height(sheet, panels.width()));
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
@@ -166,7 +165,9 @@ fn draw_panels(
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
     let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
-    legend::draw(sheet, row, &legend::of_run(sheet.palette, &drawn));
+    let samples = legend::of_run(sheet.palette, &drawn);
+    let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
+    legend::draw(sheet, row, &samples);
     let (upper, lower) = panels.split_top(panels.height() / 2);
     let mut told: Vec<Told> = Vec::new();
     for (index, place) in [upper, lower].into_iter().enumerate() {
@@ -327,10 +328,12 @@ fn panel_title(
         }
     }
     let mut said = None;
+    let sure = words::beside_headline(run.finding);
     if let Some(note) = note {
         let lines = if narrow { 2 } else { 1 };
         let wrong = in_one_line(note, alarm, lines * (row.right - start));
-        if alarm.width(&wrong) <= right - left {
+        // How sure that is belongs beside it.
+        if alarm.width(&wrong) + space + small.width(&sure) <= right - left {
             let words = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm);
             left = words.right + space;
             said = Some(Rect { bottom: row.bottom, ..words });
@@ -345,7 +348,6 @@ fn panel_title(
             }
         }
     }
-    let sure = words::beside_headline(run.finding);
     if small.width(&sure) <= right - left {
         sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
     }

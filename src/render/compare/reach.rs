@@ -58,14 +58,23 @@ impl Tried {
         self.ended == self.reached
     }
 
-    /// `passed in 7 tries`, `7 tries end in it`.
+    /// Whether more tries end in it than get further.
+    pub(super) const fn mostly_ends(self) -> bool {
+        2 * self.ended > self.reached
+    }
+
+    /// `passed in 7 tries`, `7 tries end in it`, `7 tries end in it, 2 go on`.
     pub(super) fn cell(self) -> String {
-        let tries = words::tries(self.reached);
-        match (self.perhaps, self.ends(), self.reached) {
-            (true, ..) => format!("perhaps in {tries}"),
-            (false, true, 1) => format!("{tries} ends in it"),
-            (false, true, _) => format!("{tries} end in it"),
-            (false, false, _) => format!("passed in {}", words::tries(self.reached - self.ended)),
+        if self.perhaps {
+            return format!("perhaps in {}", words::tries(self.reached));
+        }
+        let passed = self.reached - self.ended;
+        let go_on = if passed == 1 { "goes on" } else { "go on" };
+        let end = if self.ended == 1 { "ends" } else { "end" };
+        match (self.ended, passed) {
+            (0, _) => format!("passed in {}", words::tries(passed)),
+            (ended, 0) => format!("{} {end} in it", words::tries(ended)),
+            (ended, passed) => format!("{} {end} in it, {passed} {go_on}", words::tries(ended)),
         }
     }
 }
@@ -118,4 +127,19 @@ fn together(first: &Difference, last: &Difference, reach: Reach) -> Difference {
     };
     let stage = format!("{} to {}", first.stage, last.stage);
     Difference { stage, before, after, good: String::new(), words: first.words.clone(), reach: Some(reach) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tries_that_end_in_a_stage_are_not_hidden_by_those_that_pass_it() {
+        let said = |reached, ended| Tried { reached, ended, perhaps: false }.cell();
+        assert_eq!(said(9, 0), "passed in 9 tries");
+        assert_eq!(said(9, 9), "9 tries end in it");
+        assert_eq!(said(1, 1), "1 try ends in it");
+        assert_eq!(said(9, 7), "7 tries end in it, 2 go on");
+        assert_eq!(said(16, 15), "15 tries end in it, 1 goes on");
+    }
 }

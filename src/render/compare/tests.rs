@@ -106,7 +106,7 @@ fn tries_are_counted_once_however_many_of_them_show_their_stages() {
     insta::assert_snapshot!(found.iter().map(line).collect::<Vec<_>>().join("\n"), @"
     standby: 30 mA, 4.0 s | 33 mA, 4.0 s | alike, both as good boards
     rails: passed in 3 tries, 0.200 A, 0.5 s | 0.190 A, 0.7 s | 0.2 s longer, both as good boards
-    firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | draws 17 % less, 2.4 s longer, now as good boards
+    firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | now passed, draws 17 % less, 2.4 s longer, now as good boards
     loading: not reached | 1.44 A, 8.4 s | now reached
     picture: not reached | 1.14 A, 42.0 s | now reached
     tries: 3 given up, one every 3.00 s | no try given up | gives up no longer

@@ -21,19 +21,22 @@ const HALF: f64 = 6.0;
 const HEIGHT: f64 = 12.0;
 
 impl Mark {
-    /// Beside the column `x` in which it runs out, on the side and in the row that is free.
+    /// Beside the column `x` in which it runs out, on the side and in the row that is free and where its words hide nothing.
     pub(in crate::render) fn beside(
         sheet: &Sheet,
         axis: ValueAxis,
         x: i32,
         (text, color): (&str, Color),
-        taken: &[Rect],
+        (taken, hides): (&[Rect], impl Fn(Rect) -> bool),
     ) -> Self {
         const ROWS: i32 = 4;
         let style = sheet.style(em::SMALL, Weight::Bold, color);
         let (aside, space, width) = (sheet.u(HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
         let area = axis.area.grown(-sheet.u(2.0));
-        let right = x + aside;
+        // Past the flag of a moment that stands right there.
+        let on_flag = |tip: i32| taken.iter().any(|taken| taken.overlaps(arrow(sheet, (tip, area.top))));
+        let further = x + aside + sheet.u(2.0 * HALF);
+        let right = if on_flag(x + aside) && !on_flag(further) { further } else { x + aside };
         let arrow = if right + sheet.u(HALF) < area.right { right } else { x - aside };
         let label = |row: i32, left: i32| {
             let at = (left, area.top + sheet.u(13.0) + row * style.line_height());
@@ -45,7 +48,9 @@ impl Mark {
         let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
         let free = |label: &Label| {
             let bounds = label.bounds().grown(sheet.u(3.0));
-            axis.area.holds(label.bounds()) && !taken.iter().any(|taken| taken.overlaps(bounds))
+            axis.area.holds(label.bounds())
+                && !taken.iter().any(|taken| taken.overlaps(bounds))
+                && !hides(label.bounds())
         };
         let label = { places }.find(free);
         let arrow = label.as_ref().map_or(arrow, |label| if label.at.0 > x { right } else { x - aside });
@@ -96,9 +101,14 @@ impl Mark {
     }
 
     fn arrow(&self, sheet: &Sheet) -> Rect {
-        let ((x, y), half) = (self.tip, sheet.u(HALF));
-        Rect::new(x - half, y, x + half, y + sheet.u(HEIGHT))
+        arrow(sheet, self.tip)
     }
+}
+
+/// What an arrow takes whose tip is there.
+fn arrow(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
+    let half = sheet.u(HALF);
+    Rect::new(x - half, y, x + half, y + sheet.u(HEIGHT))
 }
 
 pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark], ground: Color) {

@@ -115,10 +115,15 @@ pub(in crate::render) fn marks(
             continue;
         }
         let x = readings.time.x_within(subject.trace.time()[peak]);
-        let beside = |text: &String| Mark::beside(sheet, axis, x, (text, sheet.palette.ink), &taken);
-        let wordings = wordings(subject, &expected(subject, readings), peak).map(|text| beside(&text));
-        let [long, short] = wordings;
-        let mark = if long.has_words() { long } else { short };
+        let wordings = wordings(subject, &expected(subject, readings), peak);
+        let beside = |text: &str, hides: &dyn Fn(Rect) -> bool| {
+            Mark::beside(sheet, axis, x, (text, sheet.palette.ink), (&taken, hides))
+        };
+        // The trace may come down right beside its peak.
+        let clear = wordings.iter().map(|text| beside(text, &|words| readings.cross(axis, words)));
+        // An arrow that nothing explains is worse than words over the edge of what they name.
+        let mark =
+            clear.into_iter().find(Mark::has_words).unwrap_or_else(|| beside(&wordings[1], &|_| false));
         taken.extend(mark.areas(sheet));
         marks.push(mark);
     }

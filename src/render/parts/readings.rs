@@ -44,6 +44,18 @@ impl Readings {
         columns.filter(|(_, column)| column.as_ref().is_some_and(meets)).count()
     }
 
+    /// Whether the line of the trace passes the spot, its steps from one column to the next with it.
+    pub(in crate::render) fn cross(&self, axis: ValueAxis, spot: Rect) -> bool {
+        let across = |x: i32| (spot.left..spot.right).contains(&x);
+        let meets = |pair: &[Option<Column>]| match pair {
+            [Some(a), Some(b)] => {
+                axis.row(a.high.max(b.high)) < spot.bottom && axis.row(a.low.min(b.low)) >= spot.top
+            }
+            _ => false,
+        };
+        (self.time.left + 1..).zip(self.amps.windows(2)).any(|(x, pair)| across(x) && meets(pair))
+    }
+
     /// Whether the window shows some of a stretch without readings.
     pub(in crate::render) fn has_gaps(&self) -> bool {
         self.gaps.iter().any(|(start, end)| *end > self.time.from && *start < self.time.to)

@@ -77,3 +77,71 @@ fn a_very_low_figure_has_one_scale_and_neither_table_nor_volts() {
         |times: f64, low: bool| side_by_side([scale(1.0), scale(times)], low).1.iter().flatten().count();
     assert_eq!([apart(4.0, false), apart(4.0, true), apart(11.0, true)], [1, 0, 1]);
 }
+
+#[test]
+fn a_run_that_fell_back_differs_from_one_that_stays_by_more_than_its_length() {
+    let mut levels =
+        vec![("off", 1.0, 0.0), ("standby", 5.0, 0.033), ("rails", 5.7, 0.19), ("firmware", 9.6, 0.58)];
+    levels.extend([("loading", 18.0, 1.44), ("picture", 26.0, 1.14), ("standby", 60.0, 0.033)]);
+    let (mut fell, stays, profile) = (run(0.0, &levels, Class::DroppedOut), booted(), profile());
+    fell.1.verdict.reached = Some("picture".into());
+    let words = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "picture").unwrap().words
+    };
+    assert_eq!(words(&fell, &stays), "fell back before, stays after, now as good boards");
+    assert_eq!(words(&stays, &fell), "stayed before, falls back after, no longer as good boards");
+}
+
+#[test]
+fn what_starves_tries_for_moments_is_in_the_row_of_the_tries() {
+    let (mut before, after, profile) = (tries(), booted(), profile());
+    before.1.phases.insert(1, phase("starved", 2.0, 2.1));
+    let found = differences::differences(subjects(&before, &after, Some(&profile)));
+    let stages: Vec<&str> = found.iter().map(|difference| difference.stage.as_str()).collect();
+    assert!(stages.contains(&"tries") && !stages.contains(&"starved"), "{stages:?}");
+}
+
+#[test]
+fn how_sure_each_verdict_is_stands_in_its_title_however_long_the_rest_is() {
+    let (before, after, profile) = (stalled(), booted(), profile());
+    for width in (900..1800).step_by(10) {
+        let size = Size::new(width, 900).unwrap();
+        let options = Options { size, ..Options::default() };
+        let scene = draw(subjects(&before, &after, Some(&profile)), &options).unwrap();
+        let sure = said(&scene).iter().filter(|text| text.contains("% sure")).count();
+        assert_eq!(sure, 2, "{size}: {:?}", said(&scene));
+    }
+}
+
+#[test]
+fn a_legend_of_one_row_takes_no_more_on_a_low_figure() {
+    let (before, after, profile) = (booted(), booted(), profile());
+    let options = Options { size: Size::new(480, 360).unwrap(), ..Options::default() };
+    let scene = draw(subjects(&before, &after, Some(&profile)), &options).unwrap();
+    let bounds = |text: &str| scene.labels().find(|label| label.text.starts_with(text)).unwrap().bounds();
+    let (legend, title) = (bounds("this board"), bounds("before"));
+    assert!(title.top - legend.bottom < legend.height(), "{legend:?} {title:?}");
+}
+
+#[test]
+fn a_stage_in_which_tries_end_is_not_as_on_good_boards_whatever_it_draws() {
+    let mut finding = crate::render::fixtures::cycling(4);
+    finding.attempts.iter_mut().for_each(|attempt| attempt.given_up = true);
+    // They draw and last what good boards do, up to where they give up.
+    for phase in finding.phases.iter_mut().filter(|phase| phase.name == "firmware") {
+        (phase.mean_a, phase.mean_w) = (Amps::constant(0.58), Watts::constant(0.58 * 13.0));
+    }
+    let (before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let words = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "firmware").unwrap().words
+    };
+    let now = words(&before, &after);
+    assert!(now.starts_with("now passed") && now.ends_with("now as good boards"), "{now}");
+    let worse = words(&after, &before);
+    assert!(
+        worse.starts_with("tries end in it now") && worse.ends_with("no longer as good boards"),
+        "{worse}"
+    );
+}

@@ -152,7 +152,8 @@ mod tests {
         for attempt in &mut finding.attempts {
             attempt.given_up = true;
         }
-        finding.phases[1].name = "rest".into();
+        finding.phases[1] = phase("starved", 2.0, 2.2);
+        finding.phases.insert(2, phase("rest", 2.2, 6.0));
         finding.phases.push(phase("standby", 14.0, 14.5));
         let found = bands(&finding, Some(&profile()), 600);
         let names: Vec<&str> = cells(&found).into_iter().map(|(name, ..)| name).collect();

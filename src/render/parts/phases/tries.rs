@@ -43,6 +43,10 @@ pub(super) fn with_attempts(
         during = one_band_each(time, &attempts[first..=last], first + 1, fits);
     }
     let mut found = uncounted(bands(subject, time, (time.from, all.0)));
+    // An inrush that meets the limit is no stage of its own.
+    let is_inrush =
+        |band: &&mut Band| band.name == words::phase("starved") && band.right - band.left < sheet.u(SLIVER);
+    found.iter_mut().filter(is_inrush).for_each(|band| band.name.clear());
     // Before the first it is no rest between two, whatever stirred as the feed came.
     for band in found.iter_mut().filter(|band| band.name == words::phase("rest")) {
         band.name = (if has_no_standby(subject) { AT_REST } else { STANDBY }).into();

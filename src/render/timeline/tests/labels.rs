@@ -131,6 +131,56 @@ fn a_peak_above_those_of_good_boards_is_no_more_called_inrush_than_it_is_left_ou
 }
 
 #[test]
+fn what_is_said_of_an_inrush_hides_nothing_of_the_trace_that_comes_down_beside_it() {
+    // A capture of a second, zoomed so that the inrush is as wide as a word.
+    let (_, mut finding) = run_of(Class::Inconclusive);
+    finding.phases =
+        vec![phase("off", 0.0, 2.0), Phase { mean_a: Amps::constant(0.012), ..phase("standby", 2.0, 3.0) }];
+    finding.departures.clear();
+    let trace = trace(60, 3.0, |index| match index {
+        0..40 => 0.0,
+        40 | 41 => 0.4,
+        _ => 0.012,
+    });
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let words = starting_with(&scene, "inrush").unwrap().bounds();
+    let hidden = scene.shapes.iter().filter_map(|shape| match shape {
+        Shape::Steps { left, spans, .. } => Some((*left..).zip(spans)),
+        _ => None,
+    });
+    let crosses = |(x, span): (i32, &Option<Span>)| {
+        (words.left..words.right).contains(&x)
+            && span.is_some_and(|span| span.top < words.bottom && span.bottom >= words.top)
+    };
+    assert!(!hidden.flatten().any(crosses), "{words:?}");
+}
+
+#[test]
+fn the_arrow_of_an_inrush_is_clear_of_the_flag_of_a_fault_at_switch_on() {
+    let (_, mut finding) = run_of(Class::NoDraw);
+    finding.phases =
+        vec![phase("off", 0.0, 2.0), Phase { mean_a: Amps::constant(0.0), ..phase("no draw", 2.0, 60.0) }];
+    finding.departures.clear();
+    for at in [20, 21] {
+        let trace = trace(600, 60.0, |index| if index == at { 0.4 } else { 0.0 });
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        let triangles: Vec<Rect> = { scene.shapes.iter() }
+            .filter_map(|shape| match shape {
+                Shape::Polygon { points, .. } if points.len() == 3 => {
+                    let (x, y) = (points.iter().map(|point| point.0), points.iter().map(|point| point.1));
+                    Some(Rect::new(x.clone().min()?, y.clone().min()?, x.max()?, y.max()?))
+                }
+                _ => None,
+            })
+            .collect();
+        assert!(triangles.len() >= 2, "{triangles:?}");
+        for (index, one) in triangles.iter().enumerate() {
+            assert!(triangles[..index].iter().all(|other| !other.overlaps(*one)), "{at}: {triangles:?}");
+        }
+    }
+}
+
+#[test]
 fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
     let mut profile = profile();
     let rails = &mut profile.phases[1];
