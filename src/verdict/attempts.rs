@@ -1,5 +1,6 @@
 //! Starts: every time that the board left its rest, and where each came to an end. Text and picture count them here.
 
+mod at_rest;
 mod begins;
 mod stage;
 
@@ -28,7 +29,7 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
     let starts = without_the_rise(starts.fold(Vec::new(), joined), analysis.run.start_s + RISES_S);
-    let starts = without_blips(starts);
+    let starts = at_rest::without_rests(without_blips(starts), trace, analysis, readout);
     parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps)
 }
 
@@ -123,8 +124,19 @@ fn is_awake(analysis: &Analysis, step: &Step) -> bool {
     match step.state {
         State::Starved => step.stretch.start_s >= analysis.run.start_s + RISES_S,
         State::Surge | State::Burst => true,
+        State::Excess => is_no_rest(analysis, step),
         state => state.stage().is_some(),
     }
+}
+
+/// Whether a board that tries and gives up draws about as much as in a stage where no stage explains it, between two steps in which it
+/// is awake: that is part of a try.
+pub(super) fn is_no_rest(analysis: &Analysis, step: &Step) -> bool {
+    let tries = matches!(analysis.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited);
+    let awake = |other: &Step| other.state.stage().is_some() || other.state == State::Surge;
+    let besides = |other: &&Step| other.to == step.from || other.from == step.to;
+    let between = analysis.path.iter().filter(besides).filter(|other| awake(other)).count() == 2;
+    tries && between && step.stretch.watts >= AWAKE * lowest_stage(analysis)
 }
 
 /// One stay away from rest.
@@ -228,11 +240,12 @@ fn rest_below(trace: &Trace, analysis: &Analysis, zero_a: f64, samples: &Range<u
 fn down_below(standby: f64, half_a_step: f64, top: f64, lowest: f64) -> f64 {
     /// Share of the way up below which a reading is down, whatever of an edge it may hold.
     const NEARLY_DOWN: f64 = 0.2;
-    /// Share of the lowest stage above which a board is awake, however high a spike goes.
-    const AWAKE: f64 = 0.5;
     let down = (NEARLY_DOWN * top).max(standby + half_a_step);
     standby.max(down.min(AWAKE * lowest))
 }
+
+/// Share of the lowest stage above which a board is awake, however high a spike goes.
+const AWAKE: f64 = 0.5;
 
 /// Watts of the lowest stage of the board, where its stages are known.
 fn lowest_stage(analysis: &Analysis) -> f64 {

@@ -2,7 +2,7 @@
 
 use super::Phase;
 use super::align::{State, Step};
-use super::attempts::RISES_S;
+use super::attempts::{RISES_S, is_no_rest};
 use super::engine::Analysis;
 use super::period::period;
 use super::piece::stands_for;
@@ -82,6 +82,7 @@ fn name(analysis: &Analysis, index: usize, step: &Step) -> String {
             None => "inrush".into(),
         },
         State::Nothing => "no draw".into(),
+        State::Excess if is_no_rest(analysis, step) => ATTEMPT.into(),
         State::Low | State::Excess => rest_name(analysis, index),
         State::Surge => ATTEMPT.into(),
         State::Burst => analysis.model.stages[analysis.model.last()].name.clone(),

@@ -33,7 +33,8 @@ pub(super) fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, st
 }
 
 /// The stage after `before`, if that had its time and what follows it, of no shape of its own, is nearer to the level of the
-/// next one: a try that is cut off, or held down by the limit, shows less of a stage than good boards do.
+/// next one: a try that is cut off, or held down by the limit, shows less of a stage than good boards do, and one that ends in
+/// a spike shows what is no stage.
 fn stepped_on(
     trace: &Trace,
     analysis: &Analysis,
@@ -53,7 +54,8 @@ fn stepped_on(
     let watts = ((amps - readout.zero_a) * analysis.run.set_v).max(1e-9);
     let off = |stage: &Stage| (watts / stage.watts).ln().abs();
     let away = off(here) > SDS * here.sd;
-    (away && off(next) < off(here)).then_some(stage + 1)
+    let spikes = (watts / next.watts).ln() > SDS * next.sd;
+    (away && !spikes && off(next) < off(here)).then_some(stage + 1)
 }
 
 /// Watts of the last third of a stay: its median, which a spike at the very end leaves alone. `None` if that is too few

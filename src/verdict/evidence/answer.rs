@@ -18,7 +18,7 @@ pub(super) fn answer(seen: &Seen, last: &Step) -> String {
     if !presses.iter().all(whole) {
         return String::new();
     }
-    let Some([after, other]) = beside(seen, from_s, last.stretch.end_s) else { return String::new() };
+    let Some([after, other]) = beside(seen, from_s) else { return String::new() };
     let [after, other] = [after, other].map(|(low, high)| from_to(seen, low, high));
     let press = if presses.len() == 1 { "it" } else { "each press" };
     if after == other {
@@ -42,12 +42,13 @@ fn from_to(seen: &Seen, low: f64, high: f64) -> String {
 }
 
 /// The lowest and the highest reading after the presses, and those of all others.
-fn beside(seen: &Seen, from_s: f64, end_s: f64) -> Option<[(f64, f64); 2]> {
+fn beside(seen: &Seen, from_s: f64) -> Option<[(f64, f64); 2]> {
     let time = |i: usize| seen.trace.time()[i];
     let follows = |i: &usize| {
         seen.analysis.run.presses.iter().any(|press| (0.0..=SHOWS_S).contains(&(time(*i) - press)))
     };
-    let (after, other): (Vec<usize>, Vec<usize>) = seen.samples_between(from_s, end_s).partition(follows);
+    let all = seen.samples_between(from_s, seen.analysis.run.end_s).start..seen.analysis.run.samples.end;
+    let (after, other): (Vec<usize>, Vec<usize>) = all.partition(follows);
     let amps = |i: &usize| without_zero(seen.trace.amps()[*i], seen.readout.zero_a);
     let bounds = |samples: &[usize]| extent(&samples.iter().map(amps).collect::<Vec<f64>>());
     Some([bounds(&after)?, bounds(&other)?])

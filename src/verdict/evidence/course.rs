@@ -94,12 +94,14 @@ fn stages(seen: &Seen) -> Option<String> {
     let since = given_up.filter(|_| matches!(seen.class(), Class::FullBoot | Class::Stalled));
     let steps = seen.analysis.path.iter().filter(|step| since.is_none_or(|end| step.stretch.end_s > end));
     for step in steps {
-        let stage = step.state.stage();
+        // A burst is of the level that a board runs at, and of its phase.
+        let running = Some(seen.analysis.model.last()).filter(|_| step.state == State::Burst);
+        let stage = step.state.stage().or(running);
         if let Some(index) = stage.filter(|_| stage != before) {
             let name = &seen.analysis.model.stages[index].name;
             reached.push(format!("{name} {}", when(seen, step.stretch.start_s)));
         }
-        before = stage.or(before.filter(|_| step.state == State::Burst));
+        before = stage;
     }
     let unasked = if woke_unasked(seen) { UNASKED } else { "" };
     (!reached.is_empty()).then(|| format!("stages reached: {}{unasked}", reached.join(", ")))

@@ -124,11 +124,12 @@ fn at_single_steps(seen: &Seen) -> Option<String> {
     let unfed = |i: &usize| seen.trace.volts()[*i] < UNFED * run.set_v;
     let off: Vec<f64> = (0..run.samples.start).filter(unfed).map(steps).collect();
     let none_off = !off.is_empty() && off.iter().all(|steps| steps.abs() < 0.5);
-    let shown = run.samples.clone().map(steps).filter(|steps| (0.5..1.5).contains(steps)).count();
+    let on = seen.samples_between(run.start_s, run.end_s).start..run.samples.end;
+    let shown = on.clone().map(steps).filter(|steps| (0.5..1.5).contains(steps)).count();
     (shown > 0 && none_off).then(|| {
         format!(
             "{shown} of {} readings show {}, one step of this supply, and none of {} with its output off: its noise, or a small draw",
-            run.samples.len(),
+            on.len(),
             seen.amps(step),
             off.len()
         )

@@ -225,16 +225,19 @@ impl Drift {
         clear.then_some(Self { from_a, to_a })
     }
 
-    /// `the current falls by 1.9 %, from 1.625 to 1.595 A`, and what that is like.
+    /// `the current falls from 1.63 to 1.60 A`, or `falls by 0.12 %` where the figures do not show it, and what that is like.
     fn words(self, seen: &Seen) -> String {
         let (way, like) = if self.to_a < self.from_a {
             ("falls", "as where metal warms")
         } else {
             ("rises", "as where a chip or clamp warms")
         };
-        let share = figures(100.0 * (self.to_a / self.from_a - 1.0).abs(), 2);
-        let bounds = range(&seen.amps(self.from_a), &seen.amps(self.to_a));
-        format!("the current {way} by {share} %, from {bounds} ({like})")
+        let bounds = [self.from_a, self.to_a].map(|amps| seen.amps(amps));
+        if bounds[0] == bounds[1] {
+            let share = figures(100.0 * (self.to_a / self.from_a - 1.0).abs(), 2);
+            return format!("the current {way} by {share} % ({like})");
+        }
+        format!("the current {way} from {} ({like})", range(&bounds[0], &bounds[1]))
     }
 }
 

@@ -79,6 +79,17 @@ fn a_fall_is_from_the_level_that_the_readings_before_it_show() {
     let busy = fell(&[(0.4, SET_V, 0.6), (0.2, SET_V, 0.9)]);
     assert!(busy.contains("from 0.900 A, a burst above its usual 0.625 A, to 23 mA"), "{busy}");
     // One that is over, though the reading after it is the lowest by what readings scatter.
-    let over = fell(&[(0.4, SET_V, 0.6), (0.3, SET_V, 0.9), (0.1, SET_V, 0.598)]);
+    let over = fell(&[(0.3, SET_V, 0.9), (0.1, SET_V, 0.623)]);
     assert!(!over.contains("a burst"), "{over}");
+}
+
+#[test]
+fn a_board_comes_to_its_running_level_at_one_moment() {
+    // A dip at the end of loading is a burst of the level that follows.
+    let levels = [OFF, STANDBY, RAILS, LOADING, (1.0, SET_V, 1.0), (0.4, SET_V, 0.45), (20.0, SET_V, 0.625)];
+    let boots = bench(&levels).find();
+    class(&boots, Class::FullBoot);
+    let said = because(&boots);
+    let reached = said.split("idle at ").nth(1).and_then(|rest| rest.lines().next()).expect("reached");
+    assert!(said.contains(&format!(", from {reached} to the end")), "{said}");
 }

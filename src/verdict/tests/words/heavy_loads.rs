@@ -147,13 +147,16 @@ fn a_current_that_goes_one_way_is_not_called_steady_though_its_ohms_hardly_move(
     };
     let [falls, rises, stays, creeps] = [(1.625, 1.612), (1.612, 1.625), (1.61, 1.61), (1.625, 1.595)]
         .map(|(from, to)| below_the_limit(from, to));
-    assert!(
-        falls.contains("s the current falls by 0.8") && falls.contains("(as where metal warms)"),
-        "{falls}"
-    );
+    assert!(falls.contains("s the current falls from 1.62 to 1.61 A (as where metal warms)"), "{falls}");
+    // The share of what the figures do not show.
+    let little = below_the_limit(1.624, 1.617);
+    assert!(little.contains("s the current falls by 0.4"), "{little}");
     assert!(creeps.contains("its ohms creep up, from 7.8"), "{creeps}");
     assert!(!falls.contains("steady"), "{falls}");
-    assert!(rises.contains("s the current rises by 0.8") && !rises.contains("steady"), "{rises}");
+    assert!(
+        rises.contains("s the current rises from 1.61 to 1.62 A") && !rises.contains("steady"),
+        "{rises}"
+    );
     assert!(stays.contains("it is steady for") && !stays.contains("the current falls"), "{stays}");
 }
 

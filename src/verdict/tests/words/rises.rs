@@ -45,3 +45,21 @@ fn all_tries_that_clearly_rise_are_counted_though_some_rise_a_little_less() {
     let said = because(&bench(&[&[OFF, STANDBY][..], &tries].concat()).find());
     assert!(said.contains(", each a rise at the very end from a level of"), "{said}");
 }
+
+#[test]
+fn a_spike_far_above_the_next_stage_is_not_that_stage() {
+    let ends = |seconds: f64, amps: f64| {
+        let tries = [RAILS, (seconds, SET_V, amps), REST].repeat(8);
+        bench(&[&[OFF, STANDBY][..], &tries].concat()).find()
+    };
+    let in_loading = |found: &Finding| {
+        found.attempts.iter().filter(|start| start.ended_in.as_deref() == Some("loading")).count()
+    };
+    // Good boards load at 1.0 A, and never read more than 1.63 A.
+    for seconds in [0.3, 0.4] {
+        let spike = ends(seconds, 2.6);
+        assert_eq!(in_loading(&spike), 0, "{:#?}", spike.attempts);
+        assert!(because(&spike).contains("each a spike at the very end,"), "{}", because(&spike));
+    }
+    assert_eq!(in_loading(&ends(0.4, 1.0)), 8);
+}

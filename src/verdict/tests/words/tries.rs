@@ -341,3 +341,16 @@ fn volts_that_dip_in_every_try_are_not_steady_however_little_they_dip() {
     assert!(small.contains("volts dip a little from") && !small.contains("steady"), "{small}");
     assert!(none.contains("volts steady"), "{none}");
 }
+
+#[test]
+fn what_draws_as_much_as_a_stage_in_the_middle_of_a_try_is_no_rest() {
+    let usual = [RAILS, (6.0, SET_V, 1.0), REST];
+    // A try whose levels are those of no stage; good boards draw 0.172 A in rails.
+    let odd = [(2.2, SET_V, 0.68), (7.2, SET_V, 0.18), (3.3, SET_V, 0.79), REST];
+    let levels = [&[OFF, STANDBY][..], &usual, &usual, &odd, &usual].concat();
+    let finding = bench(&levels).find();
+    class(&finding, Class::Cycling);
+    assert!(because(&finding).starts_with("4 tries from"), "{}", because(&finding));
+    let high = finding.phases.iter().find(|phase| phase.name == "rest" && phase.mean_a.value() > 0.1);
+    assert!(high.is_none(), "{high:?}");
+}
