@@ -82,15 +82,15 @@ pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
 /// What most tries end in that goes to so many `times` the level before; with those that rise less, for the readings
 /// average over what is brief. What is no spike counts wherever it is clear.
 fn most(seen: &Seen, times: f64) -> Option<Rises> {
-    let shows = |rise: &Rise| rise.stands_alone() && rise.times() >= times;
+    let is_one = |rise: &Rise| rise.stands_alone() && rise.times() >= times;
     let like = |rise: &Rise| rise.stands_alone() && rise.times() >= times.min(RISE);
     let counts = |rise: &Rise| like(rise) || (times < SPIKE && rise.is_clear());
     let ends = given_up(seen).filter_map(|attempt| {
         let brief = at_the_end(seen, attempt, END);
-        brief.filter(shows).or_else(|| long_spike(seen, attempt)).or(brief)
+        brief.filter(is_one).or_else(|| long_spike(seen, attempt)).or(brief)
     });
     let rises: Vec<Rise> = ends.filter(counts).collect();
-    let shown = rises.iter().filter(|rise| shows(rise)).count();
+    let shown = rises.iter().filter(|rise| is_one(rise)).count();
     taken_together(&rises, times >= SPIKE).filter(|_| shown > 0 && are_most(shown, given_up(seen).count()))
 }
 
