@@ -2,7 +2,7 @@
 //!
 //! A run that booted went through all of them, and is followed as the good captures were when the profile was learned:
 //! a stage far off its usual level is then still that stage. Any other run is where its alignment says, and so is one whose
-//! running level the following takes for an earlier stage that never ends.
+//! standby or running level the following takes for another stage.
 
 use super::Class;
 use super::align::{State, Step, first_running, has_a_level};
@@ -43,7 +43,8 @@ pub(super) fn places(
 ) -> Vec<Place> {
     let aligned = aligned(trace, analysis, profile);
     let followed = followed(trace, analysis, profile, readback);
-    let mut places = followed.filter(|followed| runs_alike(followed, &aligned)).unwrap_or(aligned);
+    let alike = |followed: &Vec<Place>| ends_alike(followed, &aligned);
+    let mut places = followed.filter(alike).unwrap_or(aligned);
     to_running_level(&mut places, analysis, profile);
     places.retain(|place| place.whole);
     places
@@ -65,12 +66,17 @@ fn to_running_level(places: &mut [Place], analysis: &Analysis, profile: &Profile
     (stage.samples.end, running.samples.start) = (begins, begins);
 }
 
-/// Whether both give the running level the better part of the same readings: it is there that the verdict says the board
-/// stayed, and a departure of another stage at that time would contradict it.
-fn runs_alike(followed: &[Place], aligned: &[Place]) -> bool {
-    let (Some(theirs), Some(ours)) = (followed.last(), aligned.last()) else { return true };
-    let shared =
-        theirs.samples.end.min(ours.samples.end).saturating_sub(theirs.samples.start.max(ours.samples.start));
+/// Whether both give the first and the last place the better part of the same readings: the verdict says that the board
+/// waited in the one, and draws too much there if it does, and that it stayed in the other; a departure of another stage at
+/// that time would contradict it.
+fn ends_alike(followed: &[Place], aligned: &[Place]) -> bool {
+    alike(followed.first(), aligned.first()) && alike(followed.last(), aligned.last())
+}
+
+fn alike(theirs: Option<&Place>, ours: Option<&Place>) -> bool {
+    let (Some(theirs), Some(ours)) = (theirs, ours) else { return true };
+    let end = theirs.samples.end.min(ours.samples.end);
+    let shared = end.saturating_sub(theirs.samples.start.max(ours.samples.start));
     theirs.phase != ours.phase || 2 * shared >= ours.samples.len()
 }
 
@@ -176,11 +182,12 @@ mod tests {
     }
 
     #[test]
-    fn a_stage_that_takes_up_the_running_level_is_not_followed() {
+    fn a_stage_that_takes_up_the_running_level_or_the_standby_is_not_followed() {
         let aligned = ends([10, 20, 100]);
-        assert!(runs_alike(&ends([10, 30, 100]), &aligned));
-        assert!(runs_alike(&ends([10, 12, 100]), &aligned));
-        assert!(!runs_alike(&ends([10, 95, 100]), &aligned));
-        assert!(runs_alike(&[], &aligned));
+        assert!(ends_alike(&ends([10, 30, 100]), &aligned));
+        assert!(ends_alike(&ends([10, 12, 100]), &aligned));
+        assert!(!ends_alike(&ends([10, 95, 100]), &aligned));
+        assert!(!ends_alike(&ends([4, 20, 100]), &aligned));
+        assert!(ends_alike(&[], &aligned));
     }
 }
