@@ -81,14 +81,34 @@ pub fn update_period(trace: &Trace) -> Option<f64> {
         return None;
     }
     intervals.sort_by(f64::total_cmp);
+    let time = trace.time();
+    let poll = robust::median_at(time.len() - 1, |i| time[i + 1] - time[i])?;
     let longest = ONE_RENEWAL * intervals[intervals.len() / 4];
+    let longest = if takes_turns(&intervals, poll) { longest.max(2.0 * ONE_RENEWAL * poll) } else { longest };
     let mut single = intervals;
     single.retain(|interval| *interval <= longest);
     #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
     let mean = single.iter().sum::<f64>() / single.len() as f64;
-    let time = trace.time();
-    let poll = robust::median_at(time.len() - 1, |i| time[i + 1] - time[i])?;
     Some(mean.min(SLOWEST_RENEWAL_S).max(poll))
+}
+
+/// Whether the readback is renewed after one poll and after two by turns, as one is whose period is no multiple of that of
+/// the polls: there is hardly an interval of three. Of readings that repeat by chance each further one is as rare beside the
+/// one before it (a geometric distribution).
+fn takes_turns(intervals: &[f64], poll: f64) -> bool {
+    /// Share of the intervals of three that chance would make (by judgement).
+    const BY_CHANCE: f64 = 0.4;
+    /// Share of all intervals that take two polls, so that the period is hardly the poll's (by judgement).
+    const TWO_POLLS: f64 = 0.2;
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let of = |polls: f64| {
+        let within = |interval: &&f64| (**interval / poll - polls).abs() < 0.5;
+        intervals.iter().filter(within).count() as f64
+    };
+    let (one, two, three) = (of(1.0), of(2.0), of(3.0));
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let all = intervals.len() as f64;
+    two > TWO_POLLS * all && three * one < BY_CHANCE * two * two
 }
 
 #[cfg(test)]
@@ -116,7 +136,7 @@ mod tests {
     #[test]
     fn the_period_is_that_of_the_renewals_and_not_of_the_polls() {
         let restless = |renewal: u32| 1.0 + f64::from(renewal * 7919 % 101) * 0.001;
-        for period in [0.1, 0.25, 0.5] {
+        for period in [0.1, 0.13, 0.16, 0.25, 0.5] {
             let found = update_period(&polled(period, restless)).unwrap();
             assert!((found / period - 1.0).abs() < 0.15, "{found} s against {period} s");
         }
