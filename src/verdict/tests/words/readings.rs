@@ -31,7 +31,7 @@ fn averaged(levels: &[(f64, f64, f64)], period: f64, step: f64) -> Trace {
         let parts = (0..20_u32).map(|part| level((time - period * (f64::from(part) + 0.5) / 20.0).max(0.0)));
         let (volts, amps) =
             parts.fold((0.0, 0.0), |(v, a), (volts, amps)| (v + volts / 20.0, a + amps / 20.0));
-        let dither = [0.0, 0.4, -0.4, 0.2, -0.2][index as usize % 5] * step;
+        let dither = [0.0, 0.4, -0.4, 0.2, -0.2][(index * index % 1009) as usize % 5] * step;
         builder
             .sample(crate::trace::Sample {
                 time: Seconds::constant(time),
