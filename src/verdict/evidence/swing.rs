@@ -5,6 +5,7 @@ use crate::stats::moments::Moments;
 use crate::units::range;
 use crate::verdict::align::Step;
 use crate::verdict::phases::without_zero;
+use crate::verdict::piece::RAMP_S;
 use crate::verdict::seen::Seen;
 use std::ops::Range;
 
@@ -32,6 +33,8 @@ struct Swing {
     /// The highest readings of good boards: the usual one, and the most.
     good_peak: f64,
     good_most: f64,
+    /// Whether what moves in the stage is mostly its ramp, which a board that hangs at its end has behind it.
+    ramp: bool,
 }
 
 impl Swing {
@@ -55,12 +58,14 @@ impl Swing {
             low: envelope.low * factor,
             typical: envelope.typical * factor,
             high: envelope.high * factor,
+            ramp: stage.duration.is_some_and(|duration| duration.typical < RAMP_S),
         })
     }
 
-    /// Whether it says how lively the load is: not where good boards may be flat as well, or flatter than the supply reads.
+    /// Whether it says how lively the load is: not where good boards may be flat as well, or flatter than the supply reads, nor
+    /// where they are on a ramp.
     fn tells(&self, seen: &Seen) -> bool {
-        self.low > seen.readout.step_a * seen.analysis.run.set_v
+        self.low > seen.readout.step_a * seen.analysis.run.set_v && !self.ramp
     }
 
     fn liveliness(&self) -> Liveliness {
@@ -108,7 +113,8 @@ pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Livelin
 
 /// How far the load swings where the board hangs, beside good boards.
 pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
-    let swing = Swing::of(seen, last)?;
+    // Beside a ramp only what swings as far is worth a word.
+    let swing = Swing::of(seen, last).filter(|swing| !swing.ramp || swing.usual >= swing.typical)?;
     let volts = last.stretch.volts.max(1e-3);
     let amps = |watts: f64| seen.reference_amps(watts / volts);
     let is_flat = swing.usual < swing.low;

@@ -2,6 +2,7 @@
 
 use super::ends::good_log;
 use super::*;
+use crate::reference::Envelope;
 
 #[test]
 fn a_stall_where_the_ramp_of_a_stage_ends_is_no_more_than_good_boards_come_to() {
@@ -20,6 +21,23 @@ fn a_stall_where_the_ramp_of_a_stage_ends_is_no_more_than_good_boards_come_to() 
     );
     let above = stalled(3.2);
     assert!(above.contains("so this is 1.5 times as much"), "{above}");
+}
+
+#[test]
+fn a_stall_after_a_ramp_is_not_called_flat_beside_it() {
+    let stalled = |seconds: f64| {
+        let levels = [OFF, STANDBY, (50.0, SET_V, 0.172)];
+        let known = |b: &mut Bench| {
+            let rails = &mut b.profile.as_mut().expect("one").phases[1];
+            rails.activity = Envelope { low: 0.1, typical: 0.2, high: 0.6 };
+            rails.duration = Some(Envelope { low: 0.6 * seconds, typical: seconds, high: 1.6 * seconds });
+        };
+        let finding = bench(&levels).with(known).find();
+        class(&finding, Class::Stalled);
+        because(&finding)
+    };
+    assert!(!stalled(0.8).contains("the current"), "{}", stalled(0.8));
+    assert!(stalled(4.0).contains("flat where good boards' swings"), "{}", stalled(4.0));
 }
 
 #[test]
