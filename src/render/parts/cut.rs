@@ -94,6 +94,11 @@ impl Mark {
         self.label.is_some()
     }
 
+    /// Whether its arrow stands between those columns.
+    pub(in crate::render) fn stands_in(&self, (left, right): (i32, i32)) -> bool {
+        (left..right).contains(&self.tip.0)
+    }
+
     /// What it takes.
     pub(in crate::render) fn areas(&self, sheet: &Sheet) -> impl Iterator<Item = Rect> {
         let words = self.label.as_ref().map(Label::bounds);

@@ -180,11 +180,22 @@ pub(in crate::render) fn marks(
     axis: ValueAxis,
     taken: &[Rect],
 ) -> Vec<Mark> {
+    let hides = |words: Rect| readings.cross(axis, words);
+    let color = sheet.palette.good;
     let mark = |stage: Expected| {
         let span = stage.usual_span(readings);
         let text = format!("to {}", words::amps(stage.high, None));
-        (span.1 - span.0 >= sheet.u(14.0))
-            .then(|| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken))
+        if span.1 - span.0 < sheet.u(14.0) {
+            return None;
+        }
+        let inside = Mark::within(sheet, axis, span, (&text, color), taken);
+        if inside.has_words() {
+            return Some(inside);
+        }
+        // Out of a band that is too narrow for them the words say whose it is.
+        let text = format!("good boards {text}");
+        let beside = Mark::beside(sheet, axis, span.0, (&text, color), (taken, hides));
+        Some(if beside.has_words() && beside.stands_in(span) { beside } else { inside })
     };
     let stages = expected(subject, readings).into_iter();
     stages.filter(|stage| is_cut(axis, stage.high)).filter_map(mark).collect()

@@ -37,6 +37,24 @@ fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
 }
 
 #[test]
+fn of_a_band_that_is_cut_and_too_narrow_for_words_they_stand_beside_it_and_say_whose_it_is() {
+    let mut profile = profile();
+    let rails = &mut profile.phases[1];
+    rails.mean_power = crate::reference::Envelope { low: 2.0, typical: 10.0, high: 90.0 };
+    rails.duration = None;
+    let name = rails.name.clone();
+    let trace = trace(600, 60.0, |_| 0.8);
+    let mut finding =
+        finding(vec![phase("standby", 0.0, 20.0), phase(&name, 20.0, 21.5), phase("other", 21.5, 60.0)]);
+    finding.departures.clear();
+    finding.verdict.class = Class::FullBoot;
+    let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+    assert_legible(&scene);
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.iter().any(|text| text.starts_with("good boards to 7.")), "{said:?}");
+}
+
+#[test]
 fn an_axis_of_volts_that_does_not_begin_at_zero_is_broken() {
     let (_, finding) = run_of(Class::DroppedOut);
     let slants = |volts: f64| {
