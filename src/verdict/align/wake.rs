@@ -9,6 +9,8 @@ use super::{Path, State, Step};
 /// Longest rise that is an edge and no stage, in seconds: capacitors charge and converters start in less (common practice,
 /// no source).
 const RISE_S: f64 = 0.5;
+/// ... and in renewals of the readings: one that averages over the edge, the next, and what they come early or late.
+const RISE_UPDATES: f64 = 2.5;
 /// Share of the way from the rest to what follows from which a reading is on it; noise and housekeeping stay below.
 const ON_THE_WAY: f64 = 0.05;
 /// ... and times the rest's own level (by judgement).
@@ -16,17 +18,19 @@ const ABOVE_REST: f64 = 2.0;
 /// ... or, where less will do for that, times all that the rest came to before the rise may have begun (by judgement).
 const ABOVE_ALL: f64 = 1.25;
 
-/// `path` with every start that follows a rest taken back to its first reading.
-/// What the last reading of a piece comes to, in watts, `ends_at` tells.
+/// `path` with every start that follows a rest taken back to its first reading, of readings renewed every `update_s`. What the
+/// last reading of a piece comes to, in watts, `ends_at` tells.
 pub(in super::super) fn from_first_reading(
     mut path: Path,
     pieces: &[Piece],
+    update_s: f64,
     ends_at: impl Fn(&Piece) -> f64,
 ) -> Path {
+    let rise_s = RISE_S.max(RISE_UPDATES * update_s);
     let sums = Sums::of(pieces);
     for index in 1..path.len() {
         let (before, start) = (path[index - 1], path[index]);
-        let first = first_of_rise(&before, &start, pieces, &ends_at);
+        let first = first_of_rise(&before, &start, pieces, (rise_s, &ends_at));
         if first < start.from {
             path[index - 1] = Step { to: first, stretch: sums.stretch(before.from, first), ..before };
             path[index] = Step { from: first, stretch: sums.stretch(first, start.to), ..start };
@@ -35,14 +39,19 @@ pub(in super::super) fn from_first_reading(
     path
 }
 
-/// Index of the first piece of the rise from the rest `before` to the `start` that follows it: its own first if there is
-/// none.
-fn first_of_rise(before: &Step, start: &Step, pieces: &[Piece], ends_at: impl Fn(&Piece) -> f64) -> usize {
+/// Index of the first piece of the rise of at most `rise_s` from the rest `before` to the `start` that follows it: its own
+/// first if there is none.
+fn first_of_rise(
+    before: &Step,
+    start: &Step,
+    pieces: &[Piece],
+    (rise_s, ends_at): (f64, impl Fn(&Piece) -> f64),
+) -> usize {
     if !before.state.is_rest() || !(start.state == State::Surge || start.state.stage().is_some()) {
         return start.from;
     }
     let (rest, high) = (before.stretch.watts.max(0.0), pieces[start.from].watts);
-    let soon = start.stretch.start_s - RISE_S;
+    let soon = start.stretch.start_s - rise_s;
     let earlier = pieces[before.from..start.from].iter().filter(|piece| piece.start_s < soon);
     let came_to = earlier.map(Piece::above_floor).max_by(f64::total_cmp);
     let above = came_to.map_or(f64::INFINITY, |highest| ABOVE_ALL * highest).min(ABOVE_REST * rest);
@@ -63,7 +72,7 @@ mod tests {
 
     /// The piece that a start begins with, of a rest of 0.3 W, two readings that go above it, the last of which comes to
     /// `last_w`, and a rise to 2.3 W.
-    fn begins_with(last_w: f64) -> usize {
+    fn begins_with(last_w: f64, update_s: f64, from_s: f64) -> usize {
         let (trace, (run, readout)) = (trace(&[OFF, (4.0, SET_V, 0.0234)]), fed(4.0));
         let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
         let rest = pieces(&trace, &cut, &run, &readout).pop().expect("a rest");
@@ -72,18 +81,20 @@ mod tests {
             (piece.start_s, piece.end_s, piece.watts) = (start_s, end_s, watts);
             piece
         };
-        let pieces = [at(1.0, 4.12, 0.3), at(4.12, 4.16, 0.5), at(4.16, 4.24, 0.52), at(4.24, 6.1, 2.3)];
+        let pieces = [at(1.0, from_s, 0.3), at(from_s, 4.16, 0.5), at(4.16, 4.24, 0.52), at(4.24, 6.1, 2.3)];
         let sums = Sums::of(&pieces);
         let step = |state, from, to| Step { state, from, to, rested: false, stretch: sums.stretch(from, to) };
         let path = vec![step(State::Low, 0, 3), step(State::Surge, 3, 4)];
         let is_last = |piece: &Piece| (4.15..4.2).contains(&piece.start_s);
         let ends_at = |piece: &Piece| if is_last(piece) { last_w } else { piece.watts };
-        from_first_reading(path, &pieces, ends_at)[1].from
+        from_first_reading(path, &pieces, update_s, ends_at)[1].from
     }
 
     #[test]
     fn a_start_begins_with_its_rise_and_not_with_a_pulse_of_the_rest_before_it() {
-        assert_eq!(begins_with(0.6), 1, "a rise");
-        assert_eq!(begins_with(0.31), 3, "it falls back to the rest");
+        assert_eq!(begins_with(0.6, 0.05, 4.12), 1, "a rise");
+        assert_eq!(begins_with(0.31, 0.05, 4.12), 3, "it falls back to the rest");
+        assert_eq!(begins_with(0.6, 0.05, 3.7), 2, "a level of its own before it");
+        assert_eq!(begins_with(0.6, 0.25, 3.7), 1, "two renewals of the readings");
     }
 }
