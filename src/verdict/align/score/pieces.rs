@@ -296,7 +296,10 @@ impl Scores<'_> {
             return piece.looks() * tail(REST_WITHIN);
         }
         let Some(awake) = state.stage().map(|index| &self.model.stages[index]) else { return 0.0 };
-        if watts > low || awake.watts < FAR_ABOVE * low {
+        // What draws no more than the usual standby is there, however wide that is among boards.
+        let asleep =
+            self.model.standby.watts.is_some_and(|usual| watts <= usual && awake.watts >= FAR_ABOVE * usual);
+        if !asleep && (watts > low || awake.watts < FAR_ABOVE * low) {
             return 0.0;
         }
         let off = (awake.watts / watts.max(noise).max(1e-9)).ln() / awake.sd.hypot(FLOOR_SD);

@@ -90,6 +90,10 @@ fn a_reading_at_standby_speaks_against_a_stage_that_goes_on() {
     let mut near = Bench::of(0.0234);
     near.model.stages[LOADING].watts = 1.5 * near.model.standby.high;
     assert!(is_nought(back(&near, State::Held(LOADING))), "a stage at standby's own level dips to it");
+    // Boards' standby may scatter as far up as the stage; what draws less than the usual one stands by.
+    near.model.stages[LOADING].watts = 1.0;
+    (near.model.standby.watts, near.model.standby.high) = (Some(0.4), 1.0);
+    assert!(back(&near, State::Held(LOADING)) < -1.0, "{}", back(&near, State::Held(LOADING)));
 }
 
 #[test]
