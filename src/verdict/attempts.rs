@@ -65,7 +65,7 @@ pub(super) const LEAST_REST_S: f64 = 0.3;
 
 /// A shorter excursion is the charge of a capacitor or the edge of a start, in seconds: a supervisor holds reset for a
 /// tenth of a second and more before anything else happens (common practice, no source).
-const LEAST_TRY_S: f64 = 0.1;
+pub(super) const LEAST_TRY_S: f64 = 0.1;
 
 fn joined(mut starts: Vec<Attempt>, next: Attempt) -> Vec<Attempt> {
     match starts.last_mut() {

@@ -1,12 +1,12 @@
 //! The phases of a finding, from the alignment.
 
-use super::Phase;
 use super::align::{State, Step};
-use super::attempts::{RISES_S, is_no_rest};
+use super::attempts::{LEAST_TRY_S, RISES_S, attempts, is_no_rest};
 use super::engine::Analysis;
 use super::period::period;
 use super::piece::stands_for;
 use super::readout::Readout;
+use super::{Attempt, Class, Phase};
 use crate::share::{both, each};
 use crate::stats::{extent, robust};
 use crate::trace::Trace;
@@ -38,7 +38,7 @@ pub(super) fn phases(trace: &Trace, readout: &Readout, analyses: &[Analysis]) ->
     let mut next = 0;
     for analysis in analyses {
         push_off(&mut named, trace, next..analysis.run.on_from, analysis.run.start_s);
-        named.extend(of_run(analysis));
+        named.extend(with_counted_starts(trace, analysis, readout, of_run(analysis)));
         next = analysis.run.samples.end;
     }
     push_off(&mut named, trace, next..trace.len(), trace.time().last().copied().unwrap_or(0.0));
@@ -72,6 +72,45 @@ fn of_run(analysis: &Analysis) -> Vec<Named> {
         first.samples.start = analysis.run.on_from;
     }
     named
+}
+
+/// The phases of a board that tries and gives up, such that what is too short for a start, and is none that is counted, is no
+/// stage either.
+fn with_counted_starts(
+    trace: &Trace,
+    analysis: &Analysis,
+    readout: &Readout,
+    named: Vec<Named>,
+) -> Vec<Named> {
+    match analysis.class() {
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => {
+            let starts = attempts(trace, analysis, readout);
+            with_blips_at_rest(named, &starts, &analysis.model.standby.name)
+        }
+        _ => named,
+    }
+}
+
+/// What lies between two rests, in none of the `starts`, is part of the first of them where it is shorter than a start.
+fn with_blips_at_rest(named: Vec<Named>, starts: &[Attempt], standby: &str) -> Vec<Named> {
+    let is_rest = |phase: &Named| phase.name == standby || phase.name == REST;
+    let is_blip = |phase: &Named| {
+        let is_start =
+            |start: &Attempt| start.start_s.value() < phase.end_s && phase.start_s < start.end_s.value();
+        phase.end_s - phase.start_s < LEAST_TRY_S && !is_rest(phase) && !starts.iter().any(is_start)
+    };
+    let mut kept: Vec<Named> = Vec::with_capacity(named.len());
+    let mut rest_of = named.into_iter().peekable();
+    while let Some(phase) = rest_of.next() {
+        let before = kept.last_mut().filter(|before| is_rest(before) && is_blip(&phase));
+        let joined = before.and_then(|before| Some((before, rest_of.next_if(is_rest)?)));
+        if let Some((before, after)) = joined {
+            (before.samples.end, before.end_s) = (after.samples.end, after.end_s);
+        } else {
+            kept.push(phase);
+        }
+    }
+    kept
 }
 
 /// What a stay is called. The inrush belongs to what follows it.
@@ -246,5 +285,52 @@ impl Means {
             volts: volts / weight,
             watts: watts / weight,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn named(name: &str, samples: Range<usize>) -> Named {
+        let at = |index: usize| f64::from(u32::try_from(index).unwrap()) / 12.0;
+        let (start_s, end_s) = (at(samples.start), at(samples.end));
+        Named { name: name.into(), samples, start_s, end_s }
+    }
+
+    fn start(from: f64, to: f64) -> Attempt {
+        Attempt {
+            start_s: Seconds::constant(from),
+            end_s: Seconds::constant(to),
+            ended_in: None,
+            likely_in: None,
+            earliest_in: None,
+            peak_a: Amps::constant(0.1),
+            lowest_v: Volts::constant(3.8),
+            given_up: true,
+        }
+    }
+
+    /// A board that stands by, reads higher once, is pressed, and tries.
+    #[test]
+    fn a_single_higher_reading_of_a_rest_that_is_no_start_is_no_stage() {
+        let all = || {
+            let phases = [("standby", 0..36), ("rails", 36..37), ("rest", 37..60), ("attempt", 60..84)];
+            phases.map(|(name, samples)| named(name, samples)).into_iter().collect::<Vec<_>>()
+        };
+        let names = |found: &[Named]| {
+            found.iter().map(|one| (one.name.clone(), one.samples.clone())).collect::<Vec<_>>()
+        };
+        let found = with_blips_at_rest(all(), &[start(5.0, 7.0)], "standby");
+        assert_eq!(names(&found), [("standby".into(), 0..60), ("attempt".into(), 60..84)]);
+        assert!((found[0].end_s - 5.0).abs() < 1e-9);
+        // One that is counted stays, and so does what is as long as a start.
+        assert_eq!(with_blips_at_rest(all(), &[start(3.0, 3.1), start(5.0, 7.0)], "standby").len(), 4);
+        let mut longer = all();
+        longer[1].end_s = longer[1].start_s + 2.0 * LEAST_TRY_S;
+        assert_eq!(with_blips_at_rest(longer, &[start(5.0, 7.0)], "standby").len(), 4);
+        let mut at_the_end = all();
+        at_the_end.truncate(2);
+        assert_eq!(with_blips_at_rest(at_the_end, &[], "standby").len(), 2);
     }
 }
