@@ -126,7 +126,7 @@ fn the_ticket_of_every_class_says_one_thing_in_all_its_files() {
         let errors: Vec<String> = validator.iter_errors(&document).map(|error| error.to_string()).collect();
         assert_eq!(errors, Vec::<String>::new(), "{class}");
         let finding: Finding = serde_json::from_str(&json).expect("a finding");
-        let headline = words::headline(&finding.verdict);
+        let headline = words::headline_of(&finding);
         assert!(
             text.contains(&format!("\n{headline}")) && markdown.contains(&format!("**{headline}")),
             "{class}"
@@ -147,7 +147,7 @@ fn the_ticket_of_every_class_says_one_thing_in_all_its_files() {
         let undecided = finding.verdict.class == Class::Inconclusive;
         let standing = text
             .lines()
-            .find(|line| line.contains(&format!("Verdict {}", finding.verdict.class)))
+            .find(|line| line.contains(&format!("Verdict {}", words::kind(finding.verdict.class))))
             .expect("a verdict");
         assert_eq!(!standing.contains('%'), undecided, "{class}: {standing}");
         for departure in &finding.departures {

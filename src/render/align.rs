@@ -87,12 +87,12 @@ fn beside(runs: &[Subject; 2], names: [&str; 2], (index, woken): (usize, f64)) -
     let other = 1 - index;
     let presses = press(&runs[index]).filter(|press| *press <= woken).zip(press(&runs[other]));
     let (start, start_of_other, since) = match presses {
-        Some((press, of_other)) => (press, of_other, "presses"),
-        None => (switch_on(&runs[index]), switch_on(&runs[other]), "switch-ons"),
+        Some((press, of_other)) => (press, of_other, "press"),
+        None => (switch_on(&runs[index]), switch_on(&runs[other]), "switch-on"),
     };
     let mut zeros = [Zero { moment: Moment::Wake, at: woken }; 2];
     zeros[other] = Zero { moment: Moment::AsOthers, at: start_of_other + (woken - start) };
-    (zeros, format!("{} wakes; {} never does: the two {since} in line", names[index], names[other]))
+    (zeros, format!("{} wakes; {} does not, and is set beside it by its {since}", names[index], names[other]))
 }
 
 fn wake_or_press(subject: &Subject) -> Option<Zero> {

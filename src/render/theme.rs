@@ -101,7 +101,7 @@ const DARK: Palette = Palette {
     volts: Color(226, 200, 120),
     envelope: Color(44, 72, 62),
     envelope_edge: Color(92, 140, 118),
-    alike: Color(118, 118, 116),
+    alike: Color(128, 128, 126),
     crowd: Color(58, 62, 70),
     alarm: Color(255, 146, 92),
     on_alarm: Color(36, 16, 6),

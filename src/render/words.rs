@@ -23,14 +23,35 @@ pub fn headline(verdict: &Verdict) -> String {
 /// of: `Feed limited (likely in firmware): the supply starves the board`.
 #[must_use]
 pub fn headline_of(finding: &Finding) -> String {
+    if let Some(short) = too_short(finding) {
+        return format!("Inconclusive: too short to tell, {short}");
+    }
     let place = where_tries_end(finding).unwrap_or_else(|| in_stage(&finding.verdict));
     headline_at(&finding.verdict, &place)
 }
 
+/// Whether a capture is too short for a verdict.
+pub(super) fn is_too_short(finding: &Finding) -> bool {
+    too_short(finding).is_some()
+}
+
+/// `1.2 s of feed`, where that is all that a capture without a verdict has.
+fn too_short(finding: &Finding) -> Option<&str> {
+    let undecided = finding.verdict.class == Class::Inconclusive;
+    let because = &finding.verdict.because;
+    // One that is long enough may decide nothing for other reasons.
+    let ends_early = because.iter().any(|fact| fact.starts_with(ENDS));
+    because.first().filter(|_| undecided && ends_early)?.strip_suffix(CAPTURED)
+}
+
+/// What the evidence of a capture says of the feed that it has, and of one that ends before the board could show anything.
+const CAPTURED: &str = " were captured";
+const ENDS: &str = "it ends ";
+
 fn headline_at(verdict: &Verdict, place: &str) -> String {
     if is_toss_up(verdict) {
         let or = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);
-        let or = or.map_or_else(String::new, |second| format!(", or {}", second.class));
+        let or = or.map_or_else(String::new, |second| format!(", or {}", kind(second.class)));
         let (first, rest) = doubt(verdict).split_at(1);
         return format!("{}{rest} {}{or}", first.to_uppercase(), stated(verdict));
     }
@@ -112,7 +133,7 @@ fn in_stage(verdict: &Verdict) -> String {
     verdict.place().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
 }
 
-/// ` in firmware`, ` (likely in firmware)`: where in the boot tries end that the verdict names no stage of.
+/// ` in firmware`, ` (likely in firmware)`, ` (in rails to loader)`: where in the boot tries end that the verdict names no stage of.
 #[must_use]
 pub fn where_tries_end(finding: &Finding) -> Option<String> {
     let verdict = &finding.verdict;
@@ -121,10 +142,19 @@ pub fn where_tries_end(finding: &Finding) -> Option<String> {
         return None;
     }
     let tries = Tries::of(&finding.attempts, &finding.log.gaps)?;
-    let told =
-        tries.ended_in.filter(|_| tries.ended_there == tries.count).map(|stage| format!(" in {stage}"));
-    let likely = tries.likely_in.filter(|_| tries.earliest_in.is_none());
-    told.or_else(|| likely.map(|stage| format!(" (likely in {stage})")))
+    let told = tries.ended_in.as_ref().filter(|_| tries.ended_there == tries.count);
+    let told = told.map(|stage| format!(" in {stage}"));
+    told.or_else(|| likely_place(&tries))
+}
+
+/// ` (likely in firmware)`, ` (in rails to loader)`: where tries end whose stage no reading tells.
+#[must_use]
+pub(crate) fn likely_place(tries: &Tries) -> Option<String> {
+    let last = tries.likely_in.as_ref()?;
+    Some(match &tries.earliest_in {
+        Some(first) => format!(" (in {first} to {last})"),
+        None => format!(" (likely in {last})"),
+    })
 }
 
 /// The verdict in a few words, for a sentence: `stalled in loading`; of a toss-up, `perhaps stalled in loading`.
@@ -136,22 +166,34 @@ pub fn short(verdict: &Verdict) -> String {
 
 /// The same however likely it is.
 fn stated(verdict: &Verdict) -> String {
-    match verdict.class {
-        Class::NoDraw => "no draw".into(),
-        Class::HardShort => "hard short".into(),
-        Class::PartialShort => "partial short".into(),
-        Class::ExcessStandby => "standby draws too much".into(),
-        Class::StandbyOnly => "standby only".into(),
-        Class::LatchOff => format!("latches off{}", in_stage(verdict)),
-        Class::Cycling => format!("cycling{}", in_stage(verdict)),
-        Class::Stalled => format!("stalled in {}", stalled_in(verdict)),
-        Class::FullBoot => "full boot".into(),
-        Class::DroppedOut => format!(
-            "dropped out{}",
+    let kind = kind(verdict.class);
+    let place = match verdict.class {
+        Class::LatchOff | Class::Cycling | Class::FeedLimited => in_stage(verdict),
+        Class::Stalled => format!(" in {}", stalled_in(verdict)),
+        Class::DroppedOut => {
             verdict.reached.as_deref().map(|stage| format!(" of {stage}")).unwrap_or_default()
-        ),
-        Class::FeedLimited => format!("feed limited{}", in_stage(verdict)),
-        Class::Inconclusive => "inconclusive".into(),
+        }
+        _ => String::new(),
+    };
+    format!("{kind}{place}")
+}
+
+/// What a class is called at the bench; its name is for programs.
+#[must_use]
+pub const fn kind(class: Class) -> &'static str {
+    match class {
+        Class::NoDraw => "no draw",
+        Class::HardShort => "hard short",
+        Class::PartialShort => "partial short",
+        Class::ExcessStandby => "standby draws too much",
+        Class::StandbyOnly => "standby only",
+        Class::LatchOff => "latches off",
+        Class::Cycling => "cycling",
+        Class::Stalled => "stalled",
+        Class::FullBoot => "full boot",
+        Class::DroppedOut => "dropped out",
+        Class::FeedLimited => "feed limited",
+        Class::Inconclusive => "inconclusive",
     }
 }
 
@@ -229,7 +271,7 @@ pub fn confidence(finding: &Finding) -> String {
     let verdict = &finding.verdict;
     if verdict.class == Class::Inconclusive {
         return perhaps(finding)
-            .map_or_else(|| "undecided".into(), |class| format!("undecided; perhaps {class}"));
+            .map_or_else(|| "undecided".into(), |class| format!("undecided; perhaps {}", kind(class)));
     }
     let second = runner_up(verdict).map(|second| format!(", {second}")).unwrap_or_default();
     format!("{} sure{second}", percent(verdict.confidence))
@@ -239,7 +281,9 @@ pub fn confidence(finding: &Finding) -> String {
 #[must_use]
 pub fn beside_headline(finding: &Finding) -> String {
     match finding.verdict.class {
-        Class::Inconclusive => perhaps(finding).map_or_else(String::new, |class| format!("perhaps {class}")),
+        Class::Inconclusive => {
+            perhaps(finding).map_or_else(String::new, |class| format!("perhaps {}", kind(class)))
+        }
         _ => confidence(finding),
     }
 }
@@ -258,7 +302,7 @@ fn perhaps(finding: &Finding) -> Option<Class> {
 pub fn runner_up(verdict: &Verdict) -> Option<String> {
     verdict.runner_up.map(|second| match second.class {
         Class::Inconclusive => "else undecided".into(),
-        class => format!("else {class} {}", percent(second.confidence)),
+        class => format!("else {} {}", kind(class), percent(second.confidence)),
     })
 }
 

@@ -134,7 +134,7 @@ fn standing(finding: &Finding) -> String {
     }
     let sure = words::confidence(finding);
     let got_to = words::got_to(verdict).map(|told| format!("{}. ", capitalized(&plain(&told))));
-    format!("{}Verdict {}, {sure}.", got_to.unwrap_or_default(), verdict.class)
+    format!("{}Verdict {}, {sure}.", got_to.unwrap_or_default(), words::kind(verdict.class))
 }
 
 fn capitalized(text: &str) -> String {

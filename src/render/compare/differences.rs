@@ -123,7 +123,7 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
     }
     let reference = reference(runs[0], name);
     let is_stage = reference.is_some();
-    let good = reference.map(|reference| good_boards(runs[1], reference)).unwrap_or_default();
+    let good = reference.map(|reference| good_boards(runs, reference)).unwrap_or_default();
     let [before, after] = runs.map(|run| Stage::of(run, name));
     let words = in_words(is_stage, &before, &after);
     let cell = |stage: &Stage| match stage {
@@ -158,12 +158,14 @@ fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
     run.profile?.phases.iter().find(|phase| phase.name == name)
 }
 
-/// `1.18 to 1.74 A, 5.28 to 15.1 s` at the volts of `run`.
-fn good_boards(run: Subject, reference: &PhaseReference) -> String {
-    let (Some(profile), Some(volts)) = (run.profile, run.feed_volts()) else { return String::new() };
-    let expected = envelope::in_amps(profile, reference, volts);
+/// `1.18 to 1.74 A, 5.28 to 15.1 s`: what they keep within at the volts of either run, so that neither stands outside what it
+/// keeps within.
+fn good_boards(runs: [Subject; 2], reference: &PhaseReference) -> String {
+    let run = runs[1];
+    let at = |run: Subject| Some(envelope::in_amps(run.profile?, reference, run.feed_volts()?));
+    let [Some(before), Some(after)] = runs.map(at) else { return String::new() };
     let show = |amps: f64| words::amps(amps, run.resolution());
-    let amps = words::range(&show(expected.low), &show(expected.high));
+    let amps = words::range(&show(before.low.min(after.low)), &show(before.high.max(after.high)));
     let seconds = |value: f64| words::length(value, run.finding.log.update_s());
     let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
     length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))
@@ -270,10 +272,24 @@ impl<'a> Seen<'a> {
         if self.departures().next().is_some() || stuck || self.falls() || self.gives_up() {
             return Some(false);
         }
+        if self.beside_band().is_some() {
+            return None;
+        }
         let length = length(self.phase);
         let in_time =
             reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low));
         (in_time || verdict.class != Class::FullBoot).then_some(in_time)
+    }
+
+    /// Where the mean is outside the band of good boards which the row shows, though that is no departure: one of all stages
+    /// of a sound board may be as far off.
+    fn beside_band(&self) -> Option<&'static str> {
+        let (profile, volts) = self.run.profile.zip(self.run.feed_volts())?;
+        let band = envelope::in_amps(profile, reference(self.run, &self.phase.name)?, volts);
+        let mean = self.phase.mean_a.value();
+        let side = if mean > band.high { "above" } else { "below" };
+        let departs = self.departures().next().is_some();
+        (!departs && !(band.low..=band.high).contains(&mean)).then_some(side)
     }
 
     /// Whether most tries of the run that get there end in it.
@@ -369,9 +385,24 @@ fn changed(before: &Seen, after: &Seen) -> String {
         (Some(false), Some(false)) => Some("neither as good boards"),
         _ => None,
     };
+    parts.extend(beside_bands(before, after));
     let departs = after.departs().map(|departs| format!(": {departs}")).unwrap_or_default();
     parts.extend(standing.map(|standing| format!("{standing}{departs}")));
     parts.join(", ")
+}
+
+/// `before above the band of good boards`: which run is outside the band that the row shows.
+fn beside_bands(before: &Seen, after: &Seen) -> Option<String> {
+    let (run, side) = match (before.beside_band(), after.beside_band()) {
+        (Some(before), Some(after)) if before == after => ("both", before),
+        (Some(before), Some(after)) => {
+            return Some(format!("before {before}, after {after} the band of good boards"));
+        }
+        (Some(before), None) => ("before", before),
+        (None, Some(after)) => ("after", after),
+        (None, None) => return None,
+    };
+    Some(format!("{run} {side} the band of good boards"))
 }
 
 /// In the amps that the row shows, so that the one follows from the other. Where the feeds differ, by power, as profiles
@@ -414,8 +445,8 @@ const FINE: f64 = 0.01;
 fn time(before: &Seen, after: &Seen) -> Option<String> {
     // How long it ran before it fell says less than that it did.
     match (before.falls(), after.falls()) {
-        (true, false) if after.last => return Some("fell back before, stays after".into()),
-        (false, true) if before.last => return Some("stayed before, falls back after".into()),
+        (true, false) if after.last => return Some("before it fell back, after it stays".into()),
+        (false, true) if before.last => return Some("before it stayed, after it falls back".into()),
         _ => {}
     }
     let (a, b) = (length(before.phase), length(after.phase));

@@ -179,12 +179,9 @@ fn draw_panels(
         let color = notes::color(sheet, &run);
         let tell = |at: f64| (at - zero.at, moment_in_words(&run, zero, at), color);
         told.extend(
-            fault.map(tell).map(|(at, words, color)| (at, format!("{} {words}", NAMES[index]), color)),
+            // Below the lower panel it would be taken for that of the run after; `before 15 s` would be a time.
+            fault.map(tell).map(|(at, words, color)| (at, format!("{}: {words}", NAMES[index]), color)),
         );
-    }
-    if let [(_, words, _)] = told.as_mut_slice() {
-        // Of one there is no doubt whose it is.
-        *words = words.split_once(' ').map_or_else(|| words.clone(), |(_, time)| time.to_owned());
     }
     time_axis(sheet, axis(0.0), ticks, &told);
 }

@@ -208,7 +208,7 @@ fn the_departure_of_the_longest_stage_is_the_one_that_is_marked() {
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
     assert!(said.iter().any(|text| text.starts_with("picture draws too little")), "{said:?}");
     // Awake at 5 s: the running level begins 13 s later. Both times stand on one axis, and say whose they are.
-    for told in ["after 13.0 s", "before "] {
+    for told in ["after: 13.0 s", "before: "] {
         assert!(said.iter().any(|text| text.starts_with(told) && text.ends_with(" s")), "{told}: {said:?}");
     }
 }

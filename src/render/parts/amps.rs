@@ -222,6 +222,7 @@ pub(in crate::render) fn draw(
     strip(sheet, subject, readings, main, &expected);
     lane.lines(sheet, areas.amps);
     trace(sheet, readings, main, lane.fault());
+    limit::over(sheet, subject, readings, main);
     if let Some(quiet) = quiet {
         strip(sheet, subject, readings, quiet, &expected);
         lane.lines(sheet, areas.quiet);

@@ -50,7 +50,7 @@ impl Lane {
         });
         let shown = events().filter(|event| !(crowded && is_switching(&event.kind)));
         let named = shown.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
-        let named = summary.into_iter().chain(named);
+        let named = summary.into_iter().chain(named).chain(end_of(subject, time));
         let flags = named.map(|(x, word)| place(sheet, style, time, &mut ends, x, &word)).collect();
         Self { flags, fault: None, style }
     }
@@ -105,6 +105,12 @@ impl Lane {
             sheet.scene.text(word.clone(), (*left, baseline), Anchor::Start, self.style);
         }
     }
+}
+
+/// Where the readings end before the picture does: what follows is no reading of nothing.
+fn end_of(subject: &Subject, time: TimeAxis) -> Option<(i32, String)> {
+    let end = subject.trace.time().last().filter(|end| time.shows(**end) && **end < time.to)?;
+    Some((time.x_within(*end), "log ends".into()))
 }
 
 /// Puts a word beside its line, in the first row where it is free, shortened if need be.

@@ -17,6 +17,14 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &R
     hatched(sheet, bars(sheet, readings, axis, row));
 }
 
+/// The line once more, thin, over what was read there: a trace that lies on it would hide it.
+pub(super) fn over(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    let row = self::row(subject, axis).filter(|_| !readings.limited.is_empty());
+    if let Some(row) = row {
+        sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.0, DASH, sheet.palette.limit));
+    }
+}
+
 /// Bars as in the legend: a solid one would be read as current above the limit.
 fn hatched(sheet: &mut Sheet, bars: Vec<Rect>) {
     let color = sheet.palette.limit;

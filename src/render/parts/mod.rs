@@ -129,10 +129,12 @@ fn fault_line(
     let (top, bottom) = (axis.area.top, axis.area.bottom);
     let above = passed().min().map_or(bottom, |row| row - away);
     let below = passed().max().map_or(bottom, |row| row + away);
-    for (from, to) in [(top, above.min(bottom)), (below.max(top), bottom)] {
-        if to - from >= sheet.u(SHORT) {
-            marker(sheet, x, (from, to), MARKER, color);
-        }
+    let beside = [(top, above.min(bottom)), (below.max(top), bottom)];
+    let long = || beside.into_iter().filter(|(from, to)| to - from >= sheet.u(SHORT));
+    // Where what was read takes the whole height it runs between the two edges of the line: a flag alone marks nothing below it.
+    let whole = Some((top, bottom)).filter(|_| long().next().is_none());
+    for span in long().chain(whole).collect::<Vec<_>>() {
+        marker(sheet, x, span, MARKER, color);
     }
 }
 

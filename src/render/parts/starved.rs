@@ -13,7 +13,7 @@ use super::turning::{
 use crate::stats::extent;
 use crate::stats::robust::median;
 use crate::units::{Amps, Volts};
-use crate::verdict::{Attempt, Phase, RISES_S, visible_below};
+use crate::verdict::{Attempt, Class, Phase, RISES_S, visible_below};
 use std::ops::Range;
 
 /// Where the feed gives way, with the reason before all that was read there.
@@ -156,6 +156,17 @@ fn dipping<'a>(subject: &Subject<'a>, dips: impl Fn(f64) -> bool) -> Vec<&'a Att
         fed.and_then(|fed| visible_below(subject.trace, attempts, log.update_s().unwrap_or(0.0), fed));
     let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
     given_up(subject).filter(|attempt| dips(attempt.lowest_v.value())).collect()
+}
+
+/// The readings at which the volts dip in the tries of a board that the supply starves: where the amps are averages these are
+/// the proof.
+pub(super) fn dips(subject: &Subject) -> Vec<usize> {
+    let usual = subject.feed_volts().map(Volts::value);
+    let Some(usual) = usual.filter(|_| subject.finding.verdict.class == Class::FeedLimited) else {
+        return Vec::new();
+    };
+    let found = dipping(subject, |volts| volts <= usual * (1.0 - LEAST_SAG));
+    found.into_iter().filter_map(|attempt| last_deepest(subject, late(subject, span(attempt)))).collect()
 }
 
 /// `volts dip to between 3.52 V and 3.69 V in every try`; of tries of which none shows it, how far they go down at all.

@@ -38,7 +38,7 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
             Some(Trouble { from: start, name: below_standby(subject, phase).unwrap_or(name) })
         }
         Class::LatchOff | Class::Cycling | Class::FeedLimited
-            if is_given_up(&subject.finding.attempts, f64::midpoint(start, phase.end_s.value())) =>
+            if is_given_up(&subject.finding.attempts, middle(phase)) && !is_passed(subject, phase) =>
         {
             // Where it may have ended in either of several stages, none of them is named.
             let tells = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)
@@ -48,6 +48,20 @@ pub(in crate::render) fn trouble(subject: &Subject, phase: &Phase) -> Option<Tro
         }
         _ => None,
     }
+}
+
+fn middle(phase: &Phase) -> f64 {
+    f64::midpoint(phase.start_s.value(), phase.end_s.value())
+}
+
+/// Whether the only try of a board has passed the phase, and ends in another: the stages above the ribbon call it reached.
+fn is_passed(subject: &Subject, phase: &Phase) -> bool {
+    let finding = subject.finding;
+    let place = finding.verdict.place().filter(|_| finding.attempts.len() == 1);
+    let ends_in =
+        |other: &Phase, place: &String| other.name == *place && is_given_up(&finding.attempts, middle(other));
+    place
+        .is_some_and(|place| phase.name != *place && finding.phases.iter().any(|other| ends_in(other, place)))
 }
 
 /// What is left where a board has fallen back to less than good boards stand by at: no standby, whatever it is near.
@@ -66,4 +80,26 @@ const TRY: &str = "attempt";
 pub(in crate::render) fn is_unasked(subject: &Subject) -> bool {
     let verdict = &subject.finding.verdict;
     verdict.class == Class::StandbyOnly && verdict.asked == Some(false)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::{cycling, trace};
+    use super::*;
+
+    #[test]
+    fn of_an_only_try_the_stages_that_it_passed_are_not_what_is_wrong() {
+        let (trace, mut finding) = (trace(60, 60.0, |_| 0.5), cycling(1));
+        finding.verdict.class = Class::LatchOff;
+        finding.attempts[0].given_up = true;
+        let wrong = |finding: &crate::verdict::Finding| {
+            let subject = Subject { trace: &trace, profile: None, finding };
+            let found = finding.phases.iter().filter_map(|phase| trouble(&subject, phase));
+            found.map(|trouble| trouble.name).collect::<Vec<_>>()
+        };
+        assert_eq!(wrong(&finding), ["firmware"]);
+        // Where no stage is told, all of the try is.
+        finding.verdict.reached = None;
+        assert_eq!(wrong(&finding), ["rails", "firmware"]);
+    }
 }

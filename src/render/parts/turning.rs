@@ -57,17 +57,13 @@ fn is_a_guess(subject: &Subject) -> bool {
     words::is_toss_up(verdict) && !matches!(verdict.class, Class::NoDraw | Class::StandbyOnly)
 }
 
-/// ` at the end of firmware`, or ` in firmware`, where that is told; where only the time of the tries tells it, `, when good
-/// boards are in firmware`.
+/// ` at the end of firmware`, or ` in firmware`, where that is told; where only the time of the tries tells it, ` (likely in
+/// firmware)`, as the headline has it.
 pub(super) fn in_stage(subject: &Subject) -> Option<String> {
     let verdict = &subject.finding.verdict;
     let word = if verdict.step_into.is_some() { "at the end of" } else { "in" };
     let told = verdict.place().map(|stage| format!(" {word} {stage}"));
-    told.or_else(|| {
-        let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)
-            .filter(|tries| tries.earliest_in.is_none())?;
-        Some(format!(", when good boards are in {}", tries.likely_in?))
-    })
+    told.or_else(|| words::likely_place(&Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?))
 }
 
 /// `at the end of firmware, at the step into loading`, where the tries end there.
@@ -230,11 +226,17 @@ fn no_draw(subject: &Subject) -> Option<Note> {
     let (drawn, volts) = (phase.mean_a, subject.finding.log.volts(phase.mean_v));
     let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
     let nothing = step.is_none_or(|step| drawn.abs() < step);
-    let shown = if nothing { "0 mA".into() } else { words::amps(drawn, subject.resolution()) };
-    let body = format!("{shown} at {volts} for {}", lasts(subject, phase));
-    let mut note = note_of(subject, phase, "fed from here on: nothing flows", body);
-    let finest = step.map(|step| format!("supply resolves {}", words::amps(step, subject.resolution())));
-    note.lines.extend(finest);
+    let (head, there) =
+        ("fed from here on: nothing flows", format!("at {volts} for {}", lasts(subject, phase)));
+    if !nothing {
+        let shown = words::amps(drawn, subject.resolution());
+        return Some(note_of(subject, phase, head, format!("{shown} {there}")));
+    }
+    // One step up and down is the supply's own, and is seen in the trace: no zero is to stand beside it.
+    let step = step.map(|step| format!(" (under {})", words::amps(step, subject.resolution())));
+    let shown = format!("nothing beyond the supply's own step{}", step.unwrap_or_default());
+    let mut note = note_of(subject, phase, head, shown);
+    note.lines.push(there);
     Some(note)
 }
 
@@ -276,7 +278,7 @@ fn no_wake(subject: &Subject) -> Option<Note> {
         let since = time(subject, phase.end_s.value() - pressed);
         let body = match presses.len() {
             1 => format!("{drawn} still, {since} later"),
-            several => format!("the last of {several}: {drawn} still, {since} later"),
+            several => format!("press {several} of {several}: {drawn} still, {since} later"),
         };
         return Some(note_within(subject, phase, from, "button pressed: no wake", body));
     }
@@ -436,12 +438,12 @@ pub(super) fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
     (at < phase.end_s.value()).then_some((at, usual))
 }
 
-/// `since 9.1 s; good boards are past program by 25.2 s (16.1 s in it)`: where the counting begins, the deadline on the log's
-/// own clock, and how it comes about.
+/// `since 9.1 s, good boards leave by 25.2 s (16.1 s in it)`: where the counting begins, the deadline on the log's own clock,
+/// and how it comes about.
 fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
     let (since, at) = (time(subject, phase.start_s.value()), time(subject, at));
-    Some(format!("since {since}; good boards are past {} by {at} ({} in it)", phase.name, seconds(usual)))
+    Some(format!("since {since}, good boards leave by {at} ({} in it)", seconds(usual)))
 }
 
 /// `, above good boards`, where the level of a stage is none of theirs: a board may leave them long before it is overdue,

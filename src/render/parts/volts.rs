@@ -10,6 +10,7 @@ use super::super::theme::Color;
 use super::events::Lane;
 use super::limit;
 use super::readings::Readings;
+use super::starved;
 use super::turning::LEAST_SAG;
 use super::{Subject, amps, gaps};
 use crate::stats::robust::median;
@@ -78,7 +79,33 @@ pub(in crate::render) fn draw(
     // A collapsed feed is not to be taken for the frame that it lies on.
     let width = if readings.limited.is_empty() { 2.0 } else { 3.2 };
     line(sheet, readings, axis, (width, palette.volts));
+    for (x, row) in dips(subject, readings, axis) {
+        dip(sheet, (x, row), area);
+    }
     lowest(sheet, subject, readings, axis, (lane.fault().map(|(x, _)| x), zero));
+}
+
+/// Where the volts dip in the tries of a board that the supply starves, in pixels.
+fn dips(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<(i32, i32)> {
+    let (time, volts) = (subject.trace.time(), subject.trace.volts());
+    let shown = starved::dips(subject).into_iter().filter(|index| readings.time.shows(time[*index]));
+    shown.map(|index| (readings.time.x_within(time[index]), axis.row_within(volts[index]))).collect()
+}
+
+/// Two strokes that point at a dip from below, if there is room for them.
+fn dip(sheet: &mut Sheet, (x, row): (i32, i32), area: Rect) {
+    /// Room from the dip to its sign, and half the width of that, in units of the layout.
+    const APART: f64 = 4.0;
+    const HALF: f64 = 5.0;
+    let (top, half) = (row + sheet.u(APART), sheet.u(HALF));
+    let (width, color) = (sheet.u(2.0), sheet.palette.limit);
+    if top + half >= area.bottom {
+        return;
+    }
+    for side in [-half, half] {
+        let (from, to) = ((x, top), (x + side, top + half));
+        sheet.scene.shapes.push(Shape::Line { from, to, width, color });
+    }
 }
 
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis) {
@@ -202,7 +229,9 @@ fn lowest(
         return;
     }
     let words = Words { style, axis, x, row: axis.row_within(column.low), fault };
-    let text = format!("lowest {}", subject.finding.log.volts(volts));
+    // The sign has its words where the deepest of them has its number.
+    let sign = if dips(subject, readings, axis).is_empty() { "" } else { "^ dips, " };
+    let text = format!("{sign}lowest {}", subject.finding.log.volts(volts));
     let when = when(subject, column, zero).map_or_else(|| text.clone(), |at| format!("{text} at {at}"));
     let beside = words.beside(sheet, readings, &text);
     let Some((text, ground)) = beside.map(|ground| (text, ground)).or_else(|| {

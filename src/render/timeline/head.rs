@@ -29,17 +29,38 @@ pub(super) fn draw(sheet: &mut Sheet, subject: &Subject) -> i32 {
 /// The facts that decided; where they decide nothing, also what to do about it.
 fn evidence(finding: &Finding) -> String {
     match finding.next_checks.first() {
-        Some(check) if finding.verdict.class == Class::Inconclusive => {
-            // Where the advice comes from is for the text, which has room for it.
-            let check = check.strip_suffix(" (common practice)").unwrap_or(check);
-            // Before the other facts: on a narrow figure there is no room for all, and this is what is to be done.
-            let (first, rest) = finding.verdict.because.split_at(finding.verdict.because.len().min(1));
-            let to_decide = [format!("to decide: {check}")];
-            [first, &to_decide, rest].concat().join(" · ")
+        Some(check) if finding.verdict.class == Class::Inconclusive => to_decide(finding, check),
+        // Of a toss-up it is what tells the two apart.
+        Some(check) if words::is_toss_up(&finding.verdict) => to_decide(finding, check),
+        _ if finding.verdict.class == Class::FeedLimited => first_of(&why_limited(finding)),
+        _ => {
+            first_of(&departs(finding).into_iter().chain(finding.verdict.because.clone()).collect::<Vec<_>>())
         }
-        _ if finding.verdict.class == Class::FeedLimited => why_limited(finding).join(heading::BETWEEN),
-        _ => finding.verdict.because.join(heading::BETWEEN),
     }
+}
+
+/// `loader: 21.4 s, good boards 3.23 to 11.7 s`: of a full boot by how much it departs, which the headline says without numbers
+/// and a small figure has no note for.
+fn departs(finding: &Finding) -> Option<String> {
+    let first = finding.departures.first().filter(|_| finding.verdict.class == Class::FullBoot)?;
+    let numbers = words::departure_numbers(first, finding.log.resolution_a);
+    Some(format!("{}: {numbers}", first.phase))
+}
+
+/// Facts that are said under the heading: more than these nobody reads there, and the text has them all.
+const MOST_FACTS: usize = 2;
+
+fn first_of(facts: &[impl AsRef<str>]) -> String {
+    facts.iter().take(MOST_FACTS).map(AsRef::as_ref).collect::<Vec<_>>().join(heading::BETWEEN)
+}
+
+/// The first fact, and what is to be done.
+fn to_decide(finding: &Finding, check: &str) -> String {
+    // Where the advice comes from is for the text, which has room for it.
+    let check = check.strip_suffix(" (common practice)").unwrap_or(check);
+    // What is too short has its length in the headline.
+    let first = finding.verdict.because.iter().find(|_| !words::is_too_short(finding)).cloned();
+    first_of(&first.into_iter().chain([format!("to decide: {check}")]).collect::<Vec<_>>())
 }
 
 /// Of a starved board first that the limit is below what good boards draw, then what else is said of the limit: the tries
@@ -69,5 +90,31 @@ mod tests {
         assert!(evidence(&finding).starts_with("the supply marks its limit"), "{}", evidence(&finding));
         finding.verdict.none_could_boot = Some("all sound ones take 2 A".into());
         assert!(evidence(&finding).starts_with("all sound ones take 2 A"), "{}", evidence(&finding));
+    }
+
+    #[test]
+    fn two_facts_are_said_under_the_heading_and_of_a_toss_up_what_tells_the_two_apart() {
+        let mut finding = cycling(3);
+        finding.verdict.because = ["one", "two", "three"].map(String::from).into();
+        finding.next_checks = vec!["look at its light (common practice)".into(), "and more".into()];
+        assert_eq!(evidence(&finding), "one · two");
+        let runner_up = Some(crate::verdict::RunnerUp { class: Class::LatchOff, confidence: 0.45 });
+        (finding.verdict.confidence, finding.verdict.runner_up) = (0.5, runner_up);
+        assert_eq!(evidence(&finding), "one · to decide: look at its light");
+        finding.verdict.class = Class::Inconclusive;
+        finding.verdict.because =
+            vec!["1.2 s of feed were captured".into(), "it ends 1.2 s after switch-on".into()];
+        assert_eq!(evidence(&finding), "to decide: look at its light", "the headline has the length");
+    }
+
+    #[test]
+    fn of_a_full_boot_it_is_said_by_how_much_it_departs() {
+        let mut finding = super::super::super::fixtures::finding(Vec::new());
+        (finding.verdict.class, finding.verdict.because) = (Class::FullBoot, vec!["stages reached".into()]);
+        finding.departures.truncate(1);
+        let departure = &mut finding.departures[0];
+        (departure.direction, departure.unit) = (crate::verdict::Direction::Longer, "s".into());
+        (departure.measured, departure.low, departure.high) = (21.4, 3.23, 11.7);
+        assert_eq!(evidence(&finding), "stage 0: 21.4 s, good boards 3.23 to 11.7 s · stages reached");
     }
 }

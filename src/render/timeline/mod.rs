@@ -58,6 +58,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     if narrow || sheet.scene.width < sheet.u(SMALL) {
         in_short(subject, &mut notes);
     }
+    deadline_first(subject, &mut notes);
     let fault = notes::fault(subject, &notes);
     let fault_x = fault.map(|at| readings.time.x_within(at));
     let color = notes::color(sheet, subject);
@@ -103,6 +104,15 @@ fn in_short(subject: &Subject, notes: &mut [Note]) {
     const MOST: usize = 3;
     if let Some(note) = notes.first_mut().filter(|_| need::amps(subject).is_some()) {
         note.lines.truncate(MOST);
+    }
+}
+
+/// Of a stalled board the deadline before what is drawn: where there is room for two lines, the second is what the red line
+/// means. Other figures have a clock of their own.
+fn deadline_first(subject: &Subject, notes: &mut [Note]) {
+    let stalled = subject.finding.verdict.class == Class::Stalled;
+    if let Some(note) = notes.first_mut().filter(|note| stalled && note.lines.len() > 2) {
+        note.lines.swap(1, 2);
     }
 }
 

@@ -164,9 +164,13 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     for (index, lowest) in [(0, 12.0), (2, 10.5), (3, 11.9)] {
         finding.attempts[index].lowest_v = Volts::constant(lowest);
     }
-    let mut limited_to = |limit: f64| {
+    let starved_at = |limit: f64| {
+        let mut finding = finding.clone();
         finding.log.limit_a = Amps::new(limit).ok();
-        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        finding
+    };
+    let limited_to = |limit: f64| {
+        let scene = draw(&trace, None, &starved_at(limit), &Options::default()).unwrap();
         scene.labels().map(|label| label.text.clone()).collect::<Vec<_>>()
     };
     let said = limited_to(0.7);
@@ -175,10 +179,18 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
         "0.700 A pull it down to 12.0 V, limit 0.700 A",
         "later down to 10.5 V",
         "7.9 s",
-        "lowest 10.5 V",
+        "^ dips, lowest 10.5 V",
     ] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
+    // Each dip that is seen has its sign.
+    let signs = {
+        let scene = draw(&trace, None, &starved_at(0.7), &Options::default()).unwrap();
+        let limit = Theme::Light.palette().limit;
+        let strokes = |shape: &&Shape| matches!(shape, Shape::Line { color, .. } if *color == limit);
+        scene.shapes.iter().filter(strokes).count() / 2
+    };
+    assert_eq!(signs, 3);
     // 0.7 A is not what a limit of 1.2 A holds: what pulled the volts down was not read; the axis shows the limit.
     let said = limited_to(1.2);
     for text in [
@@ -206,7 +218,7 @@ fn a_try_that_is_still_on_stands_outside_the_bracket() {
         _ => None,
     });
     let end = halves.max().unwrap();
-    assert!(label("14").right < end && end < label("15").left, "{end}");
+    assert!(label("14").right < end && end < label("next try").right, "{end}");
 }
 
 #[test]
@@ -284,7 +296,7 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
     for text in [
         "3.3 s",
         "24 mA at 12.8 V, in standby for 58.0 s",
-        "since 2.0 s; good boards are past standby by 3.3 s (1.25 s in it)",
+        "since 2.0 s, good boards leave by 3.3 s (1.25 s in it)",
     ] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
@@ -309,48 +321,6 @@ fn what_departs_in_an_undecided_run_is_no_alarm() {
     });
     assert_eq!((red.count(), boxes(&scene).len()), (0, 0));
     assert!(alarms(&scene, em::LARGE).is_empty() && alarms(&scene, em::USUAL).is_empty());
-}
-
-#[test]
-fn a_deadline_says_how_it_comes_about() {
-    let profile = profile();
-    let (trace, mut finding) = run_of(Class::Stalled);
-    let usual = profile.phases[2].duration.unwrap().high;
-    finding.phases.truncate(2);
-    finding.phases.push(Phase { mean_a: Amps::constant(0.8), ..phase("firmware", 9.0, 60.0) });
-    (finding.verdict.stalled_in, finding.verdict.reached) =
-        (Some("firmware".into()), Some("firmware".into()));
-    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
-    let note = super::super::parts::turning::turning(&subject).unwrap();
-    let (at, usual) = (Seconds::new(9.0 + usual).unwrap(), Seconds::new(usual).unwrap());
-    // The note stands at the deadline; how long it lasts counts from the beginning of the stage.
-    assert_eq!(note.lines[1], "0.800 A at 12.8 V, in it for 51.0 s");
-    assert_eq!(note.lines[2], format!("since 9.0 s; good boards are past firmware by {at} ({usual} in it)"));
-}
-
-/// Boxes in the colour of a note's ground.
-fn boxes(scene: &Scene) -> Vec<Rect> {
-    let ground = Theme::Light.palette().alarm_paper;
-    let is_box = |shape: &Shape| match shape {
-        Shape::Fill { area, color } if *color == ground => Some(*area),
-        _ => None,
-    };
-    scene.shapes.iter().filter_map(is_box).collect()
-}
-
-/// How many columns of the first trace a box covers.
-fn hidden(scene: &Scene, spot: Rect) -> usize {
-    let trace = scene.shapes.iter().find_map(|shape| match shape {
-        Shape::Steps { left, spans, .. } => Some((*left, spans)),
-        _ => None,
-    });
-    let (left, spans) = trace.unwrap();
-    let covered = |(x, span): (i32, &Option<Span>)| {
-        let span = (*span)?;
-        let area = Rect::new(x, span.top, x + 1, span.bottom + 1);
-        area.overlaps(spot).then_some(())
-    };
-    (left..).zip(spans).filter_map(covered).count()
 }
 
 #[test]
@@ -385,7 +355,11 @@ fn tries_are_numbered_bands_below_one_bracket() {
     let (trace, finding) = run_of(Class::Cycling);
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    assert!((1..=15).all(|number| said.contains(&number.to_string().as_str())), "{said:?}");
+    assert!((1..=14).all(|number| said.contains(&number.to_string().as_str())), "{said:?}");
+    assert!(
+        said.contains(&"next try") && !said.contains(&"15"),
+        "one that is not counted has no number: {said:?}"
+    );
     assert!(
         !said.iter().any(|text| ["try", "between tries", "rails", "firmware"].contains(text)),
         "{said:?}"
@@ -497,4 +471,29 @@ fn amps_alone(width: i32, height: i32) -> Areas {
         volts: none,
         ticks: none,
     }
+}
+
+/// Boxes in the colour of a note's ground.
+fn boxes(scene: &Scene) -> Vec<Rect> {
+    let ground = Theme::Light.palette().alarm_paper;
+    let is_box = |shape: &Shape| match shape {
+        Shape::Fill { area, color } if *color == ground => Some(*area),
+        _ => None,
+    };
+    scene.shapes.iter().filter_map(is_box).collect()
+}
+
+/// How many columns of the first trace a box covers.
+fn hidden(scene: &Scene, spot: Rect) -> usize {
+    let trace = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Steps { left, spans, .. } => Some((*left, spans)),
+        _ => None,
+    });
+    let (left, spans) = trace.unwrap();
+    let covered = |(x, span): (i32, &Option<Span>)| {
+        let span = (*span)?;
+        let area = Rect::new(x, span.top, x + 1, span.bottom + 1);
+        area.overlaps(spot).then_some(())
+    };
+    (left..).zip(spans).filter_map(covered).count()
 }

@@ -104,7 +104,27 @@ fn where_tries_end_by_their_times_alone_stands_in_the_headline() {
     finding.attempts[0].earliest_in = Some("standby".into());
     finding.attempts[1].earliest_in = Some("standby".into());
     finding.attempts[2].earliest_in = Some("standby".into());
-    assert_eq!(headline_of(&finding), "Feed limited: the supply starves the board", "one of several stages");
+    let several = "Feed limited (in standby to rails): the supply starves the board";
+    assert_eq!(headline_of(&finding), several, "one of several stages");
+}
+
+#[test]
+fn a_toss_up_names_both_verdicts_in_words_of_the_bench() {
+    let runner_up = Some(crate::verdict::RunnerUp { class: Class::DroppedOut, confidence: 0.43 });
+    let toss_up = Verdict { confidence: 0.5, runner_up, ..verdict(Class::LatchOff) };
+    assert_eq!(headline(&toss_up), "Probably latches off in firmware, or dropped out");
+}
+
+#[test]
+fn a_capture_that_ends_too_early_says_so_in_its_headline() {
+    let mut finding = crate::render::fixtures::finding(Vec::new());
+    finding.verdict = verdict(Class::Inconclusive);
+    finding.verdict.because =
+        vec!["1.2 s of feed were captured".into(), "it ends 1.2 s after switch-on: why".into()];
+    assert_eq!(headline_of(&finding), "Inconclusive: too short to tell, 1.2 s of feed");
+    // A long one decides nothing for other reasons.
+    finding.verdict.because.truncate(1);
+    assert_eq!(headline_of(&finding), "Inconclusive: this capture cannot carry a verdict");
 }
 
 #[test]
@@ -123,9 +143,9 @@ fn what_is_undecided_is_not_said_to_be_sure() {
         finding.verdict = verdict.clone();
         confidence(&finding)
     };
-    assert_eq!(confidence(&close), "undecided; perhaps standby-only");
+    assert_eq!(confidence(&close), "undecided; perhaps standby only");
     let decided = Verdict { class: Class::NoDraw, ..close };
-    assert_eq!(confidence(&decided), "47 % sure, else standby-only 47 %");
+    assert_eq!(confidence(&decided), "47 % sure, else standby only 47 %");
     let undecided = Some(crate::verdict::RunnerUp { class: Class::Inconclusive, confidence: 0.14 });
     let perhaps = Verdict { class: Class::Cycling, runner_up: undecided, ..decided };
     assert_eq!(confidence(&perhaps), "47 % sure, else undecided");
@@ -140,7 +160,7 @@ fn what_an_undecided_run_may_be_is_not_denied_by_its_stages() {
         finding.verdict = Verdict { runner_up, ..verdict(Class::Inconclusive) };
         [confidence(&finding), beside_headline(&finding)]
     };
-    assert_eq!(said("no draw"), ["undecided; perhaps no-draw", "perhaps no-draw"]);
+    assert_eq!(said("no draw"), ["undecided; perhaps no draw", "perhaps no draw"]);
     // Readings that are taken for a standby are no sign that nothing flows.
     assert_eq!(said("standby"), ["undecided", ""]);
 }

@@ -89,8 +89,8 @@ fn a_run_that_fell_back_differs_from_one_that_stays_by_more_than_its_length() {
         let found = differences::differences(subjects(before, after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "picture").unwrap().words
     };
-    assert_eq!(words(&fell, &stays), "fell back before, stays after, now as good boards");
-    assert_eq!(words(&stays, &fell), "stayed before, falls back after, no longer as good boards");
+    assert_eq!(words(&fell, &stays), "before it fell back, after it stays, now as good boards");
+    assert_eq!(words(&stays, &fell), "before it stayed, after it falls back, no longer as good boards");
 }
 
 #[test]
@@ -143,5 +143,33 @@ fn a_stage_in_which_tries_end_is_not_as_on_good_boards_whatever_it_draws() {
     assert!(
         worse.starts_with("tries end in it now") && worse.ends_with("no longer as good boards"),
         "{worse}"
+    );
+}
+
+#[test]
+fn what_stands_outside_the_band_of_its_row_is_not_called_as_good_boards() {
+    let (mut before, after, profile) = (booted(), booted(), profile());
+    let row = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "firmware").unwrap()
+    };
+    assert!(row(&before, &after).words.ends_with("as good boards"));
+    // As far above as one of all stages of a sound board may be: no departure.
+    let firmware = before.1.phases.iter_mut().find(|phase| phase.name == "firmware").unwrap();
+    firmware.mean_a = Amps::constant(2.0 * firmware.mean_a.value());
+    let told = row(&before, &after).words;
+    assert!(told.ends_with(", before above the band of good boards"), "{told}");
+    let told = row(&after, &before).words;
+    assert!(told.ends_with(", after above the band of good boards"), "{told}");
+    assert!(row(&before, &before).words.ends_with("both above the band of good boards"));
+    // The band is that at the volts of both runs.
+    let mut lower = booted();
+    lower.1.log.set_v = crate::units::Volts::new(12.0).ok();
+    let (one, both) = (row(&after, &after).good, row(&lower, &after).good);
+    assert_ne!(one, both);
+    assert_eq!(
+        one.split_once(" to ").unwrap().0,
+        both.split_once(" to ").unwrap().0,
+        "fewer volts, more amps"
     );
 }

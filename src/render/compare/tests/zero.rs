@@ -15,9 +15,9 @@ fn the_runs_are_aligned_where_they_wake() {
     let (zeros, said) = of(&asleep, &after);
     assert_eq!(zeros.map(|zero| zero.moment), [align::Moment::AsOthers, align::Moment::Wake]);
     assert!(zeros.iter().all(|zero| (zero.at - 5.0).abs() < 0.1), "{zeros:?}");
-    assert_eq!(said, "after wakes; before never does: the two switch-ons in line");
+    assert_eq!(said, "after wakes; before does not, and is set beside it by its switch-on");
     let (late, said) = of(&asleep, &before);
-    assert_eq!(said, "after wakes; before never does: the two presses in line");
+    assert_eq!(said, "after wakes; before does not, and is set beside it by its press");
     assert!((late[0].at - late[1].at).abs() < 1e-9, "both are pressed at one time: {late:?}");
     let (zeros, said) = of(&asleep, &asleep);
     assert_eq!((zeros[0].moment, said.as_str()), (align::Moment::Press, "the button is pressed"));

@@ -104,17 +104,17 @@ fn one_band_each(
     let named = bands(|number, attempt| {
         let stage = attempt.ended_in.as_ref().filter(|_| attempt.given_up);
         stage.map_or_else(
-            || number.to_string(),
+            || numbered(number, attempt),
             |stage| format!("{number} ends in {}", clean(words::phase(stage))),
         )
     });
     let is_told = attempts.iter().all(|attempt| !attempt.given_up || attempt.ended_in.is_some());
     let have_room = is_told && named.iter().flatten().filter(|band| band.trouble).all(&fits);
-    let mut numbered = if have_room { named } else { bands(|number, _| number.to_string()) };
-    // Some numbers among none would look like a choice; one that is still on may have begun right before the end.
-    let counted = numbered.iter().flatten().filter(|band| band.trouble).all(&fits);
-    for band in numbered.iter_mut().flatten().filter(|band| !counted || !fits(band)) {
-        band.name = if band.trouble { String::new() } else { NEXT.into() };
+    let mut tries = if have_room { named } else { bands(numbered) };
+    // Some numbers among none would look like a choice.
+    let counted = tries.iter().flatten().filter(|band| band.trouble).all(&fits);
+    for band in tries.iter_mut().flatten().filter(|band| !counted && band.trouble) {
+        band.name.clear();
     }
     let between = |pair: &[Attempt]| {
         let rest = band(time, (span(&pair[0]).1, span(&pair[1]).0), REST.into(), false)?;
@@ -128,6 +128,11 @@ fn one_band_each(
         rest.name.clear();
     }
     let mut rests = rests.into_iter();
-    let with_rest = numbered.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
+    let with_rest = tries.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
     with_rest.flatten().collect()
+}
+
+/// The number of a try; one that is still on has none, for it is not among those that are counted.
+fn numbered(number: usize, attempt: &Attempt) -> String {
+    if attempt.given_up { number.to_string() } else { NEXT.into() }
 }

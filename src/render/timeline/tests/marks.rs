@@ -288,7 +288,7 @@ fn of_presses_in_vain_that_which_the_text_speaks_of_is_marked_and_all_are_shown(
     let trace = builder.finish();
     let note = turning(&Subject { trace: &trace, profile: None, finding: &finding }).unwrap();
     assert!((note.at - 20.0).abs() < 1e-9, "{note:?}");
-    assert_eq!(note.lines[1], "the last of 3: 24 mA at 12.8 V still, 40.0 s later");
+    assert_eq!(note.lines[1], "press 3 of 3: 24 mA at 12.8 V still, 40.0 s later");
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
     let marks = scene.labels().filter(|label| label.text == "● power button").count();
     assert_eq!(marks, 3);

@@ -102,3 +102,75 @@ fn the_note_of_a_stage_that_lasts_too_long_says_what_its_moment_is() {
     let wanted = "good boards have left boot by here, at most 7.83 s after its start";
     assert!(scene.labels().any(|label| label.text == wanted), "{:?}", scene.labels().collect::<Vec<_>>());
 }
+
+#[test]
+fn the_callout_of_a_stalled_board_says_first_since_when_and_by_when_good_boards_leave() {
+    let (trace, mut finding) = run_of(Class::Stalled);
+    let profile = profile();
+    finding.phases.truncate(2);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.8), ..phase("firmware", 9.0, 60.0) });
+    (finding.verdict.stalled_in, finding.verdict.reached) =
+        (Some("firmware".into()), Some("firmware".into()));
+    for size in [Size::new(640, 480).unwrap(), Size::WIDE] {
+        let scene = draw(&trace, Some(&profile), &finding, &options(size, Theme::Light)).unwrap();
+        let said = scene.labels().any(|label| label.text.starts_with("since 9.0 s, good"));
+        assert!(said, "{size}");
+    }
+}
+
+#[test]
+fn a_line_that_what_was_read_covers_from_top_to_foot_is_seen_on_both_sides_of_it() {
+    let alarm = Theme::Light.palette().alarm;
+    // An inrush beyond the scale, at the very moment that is marked.
+    let trace = trace(600, 60.0, |index| match index {
+        0..20 => 0.0,
+        20 => 9.0,
+        _ => 0.002,
+    });
+    let mut finding =
+        super::super::super::fixtures::finding(vec![phase("off", 0.0, 2.0), phase("no draw", 2.0, 60.0)]);
+    finding.departures.clear();
+    finding.verdict.class = Class::NoDraw;
+    for phase in &mut finding.phases {
+        phase.mean_a = Amps::constant(0.002);
+    }
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let tall = scene.shapes.iter().filter(|shape| {
+        matches!(shape, Shape::Fill { area, color } if *color == alarm && area.height() > 20 * area.width())
+    });
+    assert!(tall.count() >= 1);
+}
+
+#[test]
+fn where_the_readings_end_before_the_picture_is_marked() {
+    let marked = |length: f64| {
+        let trace = trace(30, length, |index| if index < 20 { 0.0 } else { 0.024 });
+        let mut finding = super::super::super::fixtures::finding(vec![
+            phase("off", 0.0, 1.0),
+            phase("standby", 1.0, length),
+        ]);
+        finding.departures.clear();
+        finding.verdict.class = Class::Inconclusive;
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        scene.labels().any(|label| label.text == "log ends")
+    };
+    assert!(marked(2.5), "a short log is shown beyond its end");
+    assert!(!marked(60.0));
+}
+
+#[test]
+fn a_deadline_says_how_it_comes_about() {
+    let profile = profile();
+    let (trace, mut finding) = run_of(Class::Stalled);
+    let usual = profile.phases[2].duration.unwrap().high;
+    finding.phases.truncate(2);
+    finding.phases.push(Phase { mean_a: Amps::constant(0.8), ..phase("firmware", 9.0, 60.0) });
+    (finding.verdict.stalled_in, finding.verdict.reached) =
+        (Some("firmware".into()), Some("firmware".into()));
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+    let note = turning(&subject).unwrap();
+    let (at, usual) = (Seconds::new(9.0 + usual).unwrap(), Seconds::new(usual).unwrap());
+    // The note stands at the deadline; how long it lasts counts from the beginning of the stage.
+    assert_eq!(note.lines[1], "0.800 A at 12.8 V, in it for 51.0 s");
+    assert_eq!(note.lines[2], format!("since 9.0 s, good boards leave by {at} ({usual} in it)"));
+}

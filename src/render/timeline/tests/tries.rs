@@ -131,7 +131,7 @@ fn words_that_would_hide_dips_of_the_volts_are_left_out() {
     // Fourteen dips side by side leave no room for a word; a lone one has its own.
     let lowest = |trace: &Trace, options: &Options| {
         let scene = draw(trace, None, &finding, options).unwrap();
-        scene.labels().any(|label| label.text.starts_with("lowest"))
+        scene.labels().any(|label| label.text.contains("lowest"))
     };
     let phone = options(Size::PHONE, Theme::Light);
     assert!(!lowest(&trace, &phone));
