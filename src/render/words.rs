@@ -133,7 +133,7 @@ fn in_stage(verdict: &Verdict) -> String {
     verdict.place().map(|stage| format!(" {where_to} {stage}")).unwrap_or_default()
 }
 
-/// ` in firmware`, ` (likely in firmware)`, ` (in rails to loader)`: where in the boot tries end that the verdict names no stage of.
+/// ` in firmware`, ` (likely in firmware)`, ` (in rails or loader)`: where in the boot tries end that the verdict names no stage of.
 #[must_use]
 pub fn where_tries_end(finding: &Finding) -> Option<String> {
     let verdict = &finding.verdict;
@@ -144,17 +144,19 @@ pub fn where_tries_end(finding: &Finding) -> Option<String> {
     let tries = Tries::of(&finding.attempts, &finding.log.gaps)?;
     let told = tries.ended_in.as_ref().filter(|_| tries.ended_there == tries.count);
     let told = told.map(|stage| format!(" in {stage}"));
-    told.or_else(|| likely_place(&tries))
+    told.or_else(|| likely_place(finding))
 }
 
-/// ` (likely in firmware)`, ` (in rails to loader)`: where tries end whose stage no reading tells.
+/// ` (likely in firmware)`, ` (in rails or loader)`: where tries end whose stage no reading tells. Whether a stage lies between
+/// two that it may be is taken from the evidence, which says `or` of neighbours.
 #[must_use]
-pub(crate) fn likely_place(tries: &Tries) -> Option<String> {
-    let last = tries.likely_in.as_ref()?;
-    Some(match &tries.earliest_in {
-        Some(first) => format!(" (in {first} to {last})"),
-        None => format!(" (likely in {last})"),
-    })
+pub(crate) fn likely_place(finding: &Finding) -> Option<String> {
+    let tries = Tries::of(&finding.attempts, &finding.log.gaps)?;
+    let last = tries.likely_in?;
+    let Some(first) = tries.earliest_in else { return Some(format!(" (likely in {last})")) };
+    let beside = finding.verdict.because.iter().any(|fact| fact.contains(&format!("in {first} or ")));
+    let word = if beside { "or" } else { "to" };
+    Some(format!(" (in {first} {word} {last})"))
 }
 
 /// The verdict in a few words, for a sentence: `stalled in loading`; of a toss-up, `perhaps stalled in loading`.

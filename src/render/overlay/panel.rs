@@ -167,6 +167,9 @@ fn strips(
     markers(sheet, time, strip.area, told);
     range(sheet, members, strip, |readings| &readings.volts);
     lines(sheet, members, colors, |sheet, member, pen| volts::line(sheet, &member.readings, strip, pen));
+    if let Some(member) = starved(members) {
+        volts::signs(sheet, &member.run, &member.readings, strip);
+    }
 }
 
 /// When each of the named runs left what good boards do, in its colour.

@@ -251,7 +251,12 @@ fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lin
         |index| if index >= 60 && index % 30 < 20 { 0.7 } else { 0.03 },
         |index| if index == 79 { 10.5 } else { 12.8 },
     );
+    starved.1.attempts[0].lowest_v = crate::units::Volts::constant(10.5);
     let runs = [run("S-1", Class::FullBoot), run("S-3", Class::FullBoot), starved];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let limit = Options::default().theme.palette().limit;
+    let strokes = |shape: &&Shape| matches!(shape, Shape::Line { color, .. } if *color == limit);
+    assert_eq!(scene.shapes.iter().filter(strokes).count(), 2, "the one dip has its sign");
     let said = |size: Size| {
         let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
         let of = |text: &str| scene.labels().filter(|label| label.text.starts_with(text)).count();

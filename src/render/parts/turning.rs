@@ -10,7 +10,7 @@ use super::notes::Note;
 use super::starved;
 use super::trouble::is_unasked;
 use crate::units::{Amps, Seconds, Volts, span_in_steps, volts_as_set};
-use crate::verdict::{Class, Direction, Fall, Gap, Phase, Tries};
+use crate::verdict::{Class, Direction, Fall, Gap, Phase};
 use std::ops::Range;
 
 /// The name that a finding gives to the time without feed.
@@ -63,7 +63,7 @@ pub(super) fn in_stage(subject: &Subject) -> Option<String> {
     let verdict = &subject.finding.verdict;
     let word = if verdict.step_into.is_some() { "at the end of" } else { "in" };
     let told = verdict.place().map(|stage| format!(" {word} {stage}"));
-    told.or_else(|| words::likely_place(&Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?))
+    told.or_else(|| words::likely_place(subject.finding))
 }
 
 /// `at the end of firmware, at the step into loading`, where the tries end there.

@@ -79,10 +79,15 @@ pub(in crate::render) fn draw(
     // A collapsed feed is not to be taken for the frame that it lies on.
     let width = if readings.limited.is_empty() { 2.0 } else { 3.2 };
     line(sheet, readings, axis, (width, palette.volts));
-    for (x, row) in dips(subject, readings, axis) {
-        dip(sheet, (x, row), area);
-    }
+    signs(sheet, subject, readings, axis);
     lowest(sheet, subject, readings, axis, (lane.fault().map(|(x, _)| x), zero));
+}
+
+/// A sign below each dip in the tries of a board that the supply starves.
+pub(in crate::render) fn signs(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
+    for (x, row) in dips(subject, readings, axis) {
+        dip(sheet, (x, row), axis.area);
+    }
 }
 
 /// Where the volts dip in the tries of a board that the supply starves, in pixels.

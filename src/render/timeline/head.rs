@@ -33,6 +33,9 @@ fn evidence(finding: &Finding) -> String {
         // Of a toss-up it is what tells the two apart.
         Some(check) if words::is_toss_up(&finding.verdict) => to_decide(finding, check),
         _ if finding.verdict.class == Class::FeedLimited => first_of(&why_limited(finding)),
+        _ if matches!(finding.verdict.class, Class::LatchOff | Class::Cycling) => {
+            first_of(&how_often(finding))
+        }
         _ => {
             first_of(&departs(finding).into_iter().chain(finding.verdict.because.clone()).collect::<Vec<_>>())
         }
@@ -45,6 +48,11 @@ fn departs(finding: &Finding) -> Option<String> {
     let first = finding.departures.first().filter(|_| finding.verdict.class == Class::FullBoot)?;
     let numbers = words::departure_numbers(first, finding.log.resolution_a);
     Some(format!("{}: {numbers}", first.phase))
+}
+
+/// Of tries how many there are and where they end: what starts them is said in the text, and a press stands below the trace.
+fn how_often(finding: &Finding) -> Vec<&str> {
+    finding.verdict.because.iter().filter_map(|fact| fact.split("; ").next()).collect()
 }
 
 /// Facts that are said under the heading: more than these nobody reads there, and the text has them all.
@@ -95,12 +103,12 @@ mod tests {
     #[test]
     fn two_facts_are_said_under_the_heading_and_of_a_toss_up_what_tells_the_two_apart() {
         let mut finding = cycling(3);
-        finding.verdict.because = ["one", "two", "three"].map(String::from).into();
+        finding.verdict.because = ["one; and how", "two", "three"].map(String::from).into();
         finding.next_checks = vec!["look at its light (common practice)".into(), "and more".into()];
         assert_eq!(evidence(&finding), "one · two");
         let runner_up = Some(crate::verdict::RunnerUp { class: Class::LatchOff, confidence: 0.45 });
         (finding.verdict.confidence, finding.verdict.runner_up) = (0.5, runner_up);
-        assert_eq!(evidence(&finding), "one · to decide: look at its light");
+        assert_eq!(evidence(&finding), "one; and how · to decide: look at its light");
         finding.verdict.class = Class::Inconclusive;
         finding.verdict.because =
             vec!["1.2 s of feed were captured".into(), "it ends 1.2 s after switch-on".into()];

@@ -106,6 +106,9 @@ fn where_tries_end_by_their_times_alone_stands_in_the_headline() {
     finding.attempts[2].earliest_in = Some("standby".into());
     let several = "Feed limited (in standby to rails): the supply starves the board";
     assert_eq!(headline_of(&finding), several, "one of several stages");
+    // In the words of the evidence, which knows whether the two are neighbours.
+    finding.verdict.because = vec!["each ends 1.3 s after its wake, in standby or the start of rails".into()];
+    assert_eq!(headline_of(&finding), several.replace(" to rails", " or rails"));
 }
 
 #[test]
