@@ -29,6 +29,9 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let stays = starts.flat_map(|steps| stays(trace, analysis, readout, steps));
     let starts = stays.filter_map(|stay| attempt(trace, analysis, readout, &stay));
     let starts = without_the_rise(starts.fold(Vec::new(), joined), analysis.run.start_s + RISES_S);
+    let undecided = analysis.class() == Class::Inconclusive;
+    let starts =
+        if undecided { without_a_charge(starts, analysis.run.start_s, readout.update_s()) } else { starts };
     let starts = at_rest::without_rests(without_blips(starts), trace, analysis, readout);
     parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps)
 }
@@ -115,6 +118,21 @@ fn without_the_rise(mut starts: Vec<Attempt>, risen_s: f64) -> Vec<Attempt> {
         first.end_s.value() <= risen_s && usual.is_some_and(|usual| first.peak_a.value() < ALIKE * usual)
     };
     if starts.len() >= FEW && starts.first().is_some_and(charges) {
+        starts.remove(0);
+    }
+    starts
+}
+
+/// Without a first start of one reading as the feed comes up from `on_s`, of a board of which too little was read to tell
+/// anything: that charges capacitors, and is no try.
+fn without_a_charge(mut starts: Vec<Attempt>, on_s: f64, update_s: f64) -> Vec<Attempt> {
+    /// Renewals of the readings that one of them is taken for (by judgement).
+    const ONE: f64 = 1.5;
+    let charges = |first: &Attempt| {
+        let (start, end) = (first.start_s.value(), first.end_s.value());
+        first.given_up && end <= on_s + RISES_S && end - start <= ONE * update_s
+    };
+    if starts.first().is_some_and(charges) {
         starts.remove(0);
     }
     starts

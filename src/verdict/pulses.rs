@@ -1,5 +1,9 @@
 //! Short pulses of a board that stands by: how many, how evenly they come, and how far they go beside those of good boards.
 
+mod dips;
+
+pub(super) use dips::Dips;
+
 use super::attempts::RISES_S;
 use super::phases::EDGE_READINGS;
 use super::seen::{Seen, exact};
@@ -103,20 +107,11 @@ struct Most {
 }
 
 impl Most {
-    /// `; good boards went up to 17 mA above theirs, and may peak at 62.6 mA`; of pulses that are `alike` that is what they
-    /// may, of others no comfort.
-    fn words(self, seen: &Seen, alike: bool) -> String {
+    /// `; good boards went up to 17 mA above theirs`: what was seen of them, and nothing of what others may do.
+    fn words(self, seen: &Seen) -> String {
         let above = seen.reference_amps(self.above_a);
-        match self.may_peak_a {
-            Some(_) if !alike => format!("; good boards went up to {above} above theirs"),
-            Some(peak_a) => {
-                format!(
-                    "; good boards went up to {above} above theirs, and may peak at {}",
-                    exact(peak_a, "A")
-                )
-            }
-            None => format!("; good boards go up to {above} above theirs"),
-        }
+        let how = if self.may_peak_a.is_some() { "went" } else { "go" };
+        format!("; good boards {how} up to {above} above theirs")
     }
 
     /// `; good boards went up to 10 mA above theirs, and may go up to 27 mA above (a peak of 44 mA)`.
@@ -233,7 +228,7 @@ impl Pulses {
     }
 
     fn beside(&self, seen: &Seen) -> String {
-        let good = |most: Most| most.words(seen, matches!(self.good, Good::Alike(_)));
+        let good = |most: Most| most.words(seen);
         match (self.good, self.rhythm) {
             (Good::Unknown, None) => String::new(),
             (Good::Unknown, Some(_)) => {

@@ -17,6 +17,7 @@ use super::presses;
 use super::readout::Readout;
 use super::{Attempt, Class, Departure, Phase};
 use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
+use crate::stats::moments::Moments;
 use crate::trace::Trace;
 use crate::units::{
     Seconds, Volts, are_as_set, in_steps, marked_time, range, reference_in_steps, span_in_steps,
@@ -189,10 +190,10 @@ impl<'a> Seen<'a> {
         self.analysis.run.holds(volts)
     }
 
-    /// What the volts did that were never below `lowest`.
-    pub(super) fn feed_in_words(&self, lowest: f64) -> String {
+    /// What the volts did that were never below `lowest`, and `mean_v` on average: steady ones are as they were read then.
+    pub(super) fn feed_in_words(&self, lowest: f64, mean_v: f64) -> String {
         if self.is_steady(lowest) {
-            format!("volts steady at {}", self.unloaded_volts())
+            format!("volts steady at {}", self.beside_set_volts(mean_v))
         } else if self.holds(lowest) {
             format!("volts give a little, from {} to {}", self.unloaded_volts(), volts(lowest))
         } else {
@@ -277,11 +278,20 @@ impl<'a> Seen<'a> {
 
     /// The volts of the feed unloaded; with what was set, where the supply reads something else.
     pub(super) fn unloaded_volts(&self) -> String {
-        let read = self.volts(self.analysis.run.set_v);
-        match self.told_volts().filter(|set| !are_as_set(self.analysis.run.set_v, *set)).map(volts_as_set) {
+        self.beside_set_volts(self.analysis.run.set_v)
+    }
+
+    fn beside_set_volts(&self, read_v: f64) -> String {
+        let read = self.volts(read_v);
+        match self.told_volts().filter(|set| !are_as_set(read_v, *set)).map(volts_as_set) {
             Some(set) if set != read => format!("{read} ({set} set)"),
             _ => read,
         }
+    }
+
+    /// Mean volts from `from` to `to`, if anything was read in between.
+    pub(super) fn mean_volts(&self, from: f64, to: f64) -> Option<f64> {
+        self.trace.volts().get(self.samples_between(from, to))?.iter().copied().collect::<Moments>().mean()
     }
 
     /// Lowest volts from `from` to `to`, if anything was read in between.

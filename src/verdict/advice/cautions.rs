@@ -129,12 +129,13 @@ fn hot(seen: &Seen, _: &[String]) -> Option<String> {
 
 /// Of a short that is fed with more than it was, so that it warms.
 fn warmed(seen: &Seen, _: &[String]) -> Option<String> {
-    Warming::of(seen).map(|Warming { volts, current, watts, .. }| {
-        format!(
-            "{volts} V and {current} A are {watts} W, which in one small part burn skin and char the board: for seconds, and do \
-             not touch"
-        )
-    })
+    let Warming { volts, current, watts, heat_w, .. } =
+        Warming::of(seen).filter(|warming| warming.heat_w >= BURNS_W)?;
+    // What is made to be the watts that char is a hair below them as often as above.
+    let chars = if heat_w > 0.99 * CHARS_W { " and char the board" } else { "" };
+    Some(format!(
+        "{volts} V and {current} A are {watts} W, which in one small part burn skin{chars}: for seconds, and do not touch"
+    ))
 }
 
 /// Of a board that runs, and draws more than good ones.

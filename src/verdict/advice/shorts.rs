@@ -158,26 +158,28 @@ fn two_figures(value: f64) -> String {
 /// Volts, amps and watts that belong together, with which a short that stayed cold turns warm.
 pub(super) struct Warming {
     amps: f64,
+    pub heat_w: f64,
     pub volts: String,
     pub current: String,
     pub watts: String,
 }
 
 impl Warming {
-    /// What may be fed where leads are most of the ohms: amps at one volt with which no part of less than a third of an ohm
-    /// stays cold (by judgement).
-    const AT_A_VOLT_A: f64 = 3.0;
+    /// What may be fed where leads are most of the ohms: amps that clips and a fuse of a board carry for seconds (by
+    /// judgement).
+    const MOST_A: f64 = 3.0;
 
-    /// Of a board that stays cold as it was fed: by its ohms, where these are not mostly leads.
+    /// Of a board that stays cold as it was fed: volts and amps that its ohms, with the leads, have at the same time.
     pub(super) fn of(seen: &Seen) -> Option<Self> {
-        let ohms = seen.load().filter(|_| !mostly_leads(seen)).map(|load| load.ohms);
         let set_v = seen.analysis.run.set_v;
-        let (volts, amps) = ohms.map_or((1.0, Self::AT_A_VOLT_A), |ohms| {
-            let volts = (GENTLE_W * ohms).sqrt().min(set_v);
-            (volts, volts / ohms)
+        let (volts, amps) = seen.load().map_or((1.0, Self::MOST_A), |load| {
+            let gentle = (GENTLE_W * load.ohms).sqrt().min(set_v) / load.ohms;
+            // No less than what has just been fed.
+            let amps = if mostly_leads(seen) { Self::MOST_A.max(load.amps) } else { gentle };
+            (amps * load.ohms, amps)
         });
         let [volts_in_words, current, watts] = [volts, amps, volts * amps].map(two_figures);
-        stays_cold(seen).then_some(Self { amps, volts: volts_in_words, current, watts })
+        stays_cold(seen).then_some(Self { amps, heat_w: volts * amps, volts: volts_in_words, current, watts })
     }
 }
 

@@ -152,3 +152,12 @@ fn a_rest_at_the_beginning_parts_no_start_from_the_rest_before_it_but_the_rise_o
     assert_eq!((rise.len(), rise[0].start), (1, 30), "the slow rise of a start");
     assert_eq!((standby.len(), standby[0].start), (2, 10), "standby after switch-on");
 }
+
+#[test]
+fn one_reading_as_the_feed_comes_up_is_no_try_of_a_board_of_which_little_was_read() {
+    let first = |to: f64, given_up: bool| vec![start(2.5, to, None, given_up), start(3.1, 3.3, None, false)];
+    assert_eq!(without_a_charge(first(2.625, true), 2.4, 0.125).len(), 1);
+    assert_eq!(without_a_charge(first(2.9, true), 2.4, 0.125).len(), 2, "several readings");
+    assert_eq!(without_a_charge(first(2.625, true), 1.0, 0.125).len(), 2, "later");
+    assert_eq!(without_a_charge(first(2.625, false), 2.4, 0.125).len(), 2, "on when the log ends");
+}

@@ -7,9 +7,10 @@ use super::swing;
 use super::tries::{UNASKED, before_this, woke_unasked};
 use crate::stats::moments::Moments;
 use crate::stats::robust;
-use crate::units::{Amps, Seconds, Volts, figures, in_steps};
+use crate::units::{Amps, Seconds, Volts, figures, in_steps, with_and};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
+use crate::verdict::attempts::RISES_S;
 use crate::verdict::limits::Near;
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::presses::{SWITCHES_OFF_S, switched_off};
@@ -89,7 +90,8 @@ pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
 /// `stages: rails at 6.38 s, firmware at 7.06 s`.
 fn stages(seen: &Seen) -> Option<String> {
     let mut reached: Vec<String> = Vec::new();
-    let mut before = None;
+    // Of the steps, and of the stages since the board was last at rest.
+    let (mut before, mut passed) = (None, None);
     let given_up = seen.attempts.iter().rfind(|start| start.given_up).map(|start| start.end_s.value());
     let since = given_up.filter(|_| matches!(seen.class(), Class::FullBoot | Class::Stalled));
     let steps = seen.analysis.path.iter().filter(|step| since.is_none_or(|end| step.stretch.end_s > end));
@@ -98,13 +100,34 @@ fn stages(seen: &Seen) -> Option<String> {
         let running = Some(seen.analysis.model.last()).filter(|_| step.state == State::Burst);
         let stage = step.state.stage().or(running);
         if let Some(index) = stage.filter(|_| stage != before) {
-            let name = &seen.analysis.model.stages[index].name;
-            reached.push(format!("{name} {}", when(seen, step.stretch.start_s)));
+            let names = not_told_apart(seen, passed, index);
+            let apart = if names.len() > 1 { " (not told apart)" } else { "" };
+            let (names, when) = (with_and(names.iter().cloned()), when(seen, step.stretch.start_s));
+            reached.push(format!("{names} {when}{apart}"));
         }
         before = stage;
+        passed = if step.state.is_rest() { None } else { stage.or(passed) };
     }
-    let unasked = if woke_unasked(seen) { UNASKED } else { "" };
+    let unasked = if woke_unasked(seen) { UNASKED } else { by_itself(seen) };
     (!reached.is_empty()).then(|| format!("stages reached: {}{unasked}", reached.join(", ")))
+}
+
+/// The names of those stages that a board goes through between the one `before` and the one at `index`, which the readings
+/// do not tell from that, and of that one.
+fn not_told_apart(seen: &Seen, before: Option<usize>, index: usize) -> Vec<String> {
+    let woke = seen.analysis.model.of_this_board && seen.analysis.run.switch_on_seen;
+    let first = before.map_or(0, |before| before + 1);
+    let from = if woke { first.min(index) } else { index };
+    seen.analysis.model.stages[from..=index].iter().map(|stage| stage.name.clone()).collect()
+}
+
+/// Of a board that woke without a press some time after switch-on, as good ones do: nobody is to look for the press.
+fn by_itself(seen: &Seen) -> &'static str {
+    let (model, run) = (&seen.analysis.model, &seen.analysis.run);
+    let late = seen.attempts.first().is_some_and(|start| start.start_s.value() > run.start_s + RISES_S);
+    let fails = model.of_this_board && seen.class() != Class::FullBoot;
+    let alone = fails && !seen.has_button() && run.presses.is_empty();
+    if alone && late { "; good boards wake without a press as well" } else { "" }
 }
 
 /// `at 7.1 s`, `between 6.1 and 7.2 s (no readings)`.
@@ -393,10 +416,15 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let Some(fall) = fall(seen) else { return stages(seen).into_iter().collect() };
     let name = &seen.analysis.model.stages[seen.analysis.model.last()].name;
     let limit = seen.analysis.run.limit_a.map(|limit| format!(", limit {}", exact(limit, "A")));
-    let feed =
-        format!("in the second before: {}{}", seen.feed_in_words(fall.lowest_v), limit.unwrap_or_default());
+    let mean_v = seen.mean_volts(fall.at_s - BEFORE_FALL_S, fall.at_s).unwrap_or(fall.from_v);
+    let feed = format!(
+        "in the second before: {}{}",
+        seen.feed_in_words(fall.lowest_v, mean_v),
+        limit.unwrap_or_default()
+    );
+    let up_to = if runs_from_a_skipped_stage(seen) { "up to " } else { "" };
     let ran = [format!(
-        "ran for {} in {name}, then fell {} ({}) from {} to {}: {}",
+        "ran for {up_to}{} in {name}, then fell {} ({}) from {} to {}: {}",
         seen.span(fall.at_s - fall.ran_s, fall.at_s),
         at(seen, fall.at_s),
         seen.since_start(fall.at_s),
@@ -408,6 +436,15 @@ pub(super) fn dropped(seen: &Seen) -> Vec<String> {
     let pulses = Pulses::at_the_end(seen).filter(|pulses| pulses.rhythm.is_some());
     let pulses = pulses.map(|pulses| format!("after the fall {}", pulses.words(seen)));
     facts.chain(pulses).chain(stages(seen)).collect()
+}
+
+/// Whether the readings do not tell the stage before the running one from that.
+fn runs_from_a_skipped_stage(seen: &Seen) -> bool {
+    let last = seen.analysis.model.last();
+    let mut stages = seen.analysis.path.iter().filter_map(|step| step.state.stage());
+    let before = stages.clone().take_while(|stage| *stage != last).last();
+    let runs = stages.any(|stage| stage == last);
+    runs && not_told_apart(seen, before, last).len() > 1
 }
 
 /// `0.625 A`; `0.900 A, a burst above its usual 0.625 A`; `about 0.610 A, the mean of its last readings`, where the last

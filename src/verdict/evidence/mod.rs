@@ -29,6 +29,8 @@ use super::piece::Piece;
 use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
 use crate::stats::moments::Moments;
+use crate::stats::robust;
+use std::ops::Range;
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
 const MOST_FACTS: usize = 6;
@@ -236,7 +238,8 @@ impl Steady {
         let is_pulse = |piece: &&Piece| piece.is_edge() || piece.amps > end.amps;
         let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S && is_pulse(piece);
         let first = pieces.iter().rev().take_while(goes_on).filter(near).last()?;
-        let (read, zero_a) = (first.samples.start..end.samples.end, seen.readout.zero_a);
+        let read = settled(seen, first.samples.start..end.samples.end);
+        let zero_a = seen.readout.zero_a;
         let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();
         let amps = |i: usize| without_zero(seen.trace.amps()[i], zero_a);
         Some(Self {
@@ -252,6 +255,21 @@ impl Steady {
     fn duration(&self) -> f64 {
         self.end_s - self.start_s
     }
+}
+
+/// The readings of `level` without those that it begins with just after switch-on and that are plainly off it: capacitors
+/// are charged, and a housekeeping supply comes up, with a current of their own.
+fn settled(seen: &Seen, level: Range<usize>) -> Range<usize> {
+    /// Steps, and standard deviations, that a reading of a level may be off by (by judgement).
+    const STEPS: f64 = 1.5;
+    const SDS: f64 = 3.0;
+    let amps = seen.trace.amps();
+    let Some(median) = robust::median(&mut amps[level.clone()].to_vec()) else { return level };
+    let most_a = (SAME * median.abs()).max(STEPS * seen.readout.step_a).max(SDS * seen.readout.noise_a);
+    let off = |i: &usize| {
+        seen.trace.time()[*i] < seen.analysis.run.start_s + RISES_S && (amps[*i] - median).abs() > most_a
+    };
+    level.start + level.clone().take_while(off).count()..level.end
 }
 
 /// Share of a level that is no change of it (by judgement).

@@ -40,6 +40,14 @@ fn nothing_drawn(seen: &Seen, last: &Step) -> String {
             seen.amps(zero_a)
         );
     }
+    let step = seen.readout.step_a;
+    if step > 0.0 && amps >= step / 2.0 {
+        return format!(
+            "mean current {} over {over}, of a supply that reads in steps of {} and may be off by as much",
+            seen.amps(amps),
+            seen.amps(step)
+        );
+    }
     // Nothing is shown as less than the supply could show.
     let shown = seen.amps(amps.max(seen.analysis.step_a / 1e3));
     // What charges capacitors as the feed rises is told by itself, and not in the mean.
@@ -118,7 +126,10 @@ fn faint_charge(seen: &Seen) -> Option<String> {
 fn at_single_steps(seen: &Seen) -> Option<String> {
     /// Share of the set volts below which nothing is fed.
     const UNFED: f64 = 0.05;
-    let step = hides_its_standby(seen)?;
+    /// Readings of one step that the output off would show, were they as frequent then: e^-4 leaves 2 % for none (Poisson).
+    const BY_CHANCE: usize = 4;
+    let hidden = hides_its_standby(seen);
+    let step = hidden.or_else(|| step_of_nothing(seen))?;
     let run = &seen.analysis.run;
     let steps = |i: usize| seen.trace.amps()[i] / step;
     let unfed = |i: &usize| seen.trace.volts()[*i] < UNFED * run.set_v;
@@ -126,7 +137,9 @@ fn at_single_steps(seen: &Seen) -> Option<String> {
     let none_off = !off.is_empty() && off.iter().all(|steps| steps.abs() < 0.5);
     let on = seen.samples_between(run.start_s, run.end_s).start..run.samples.end;
     let shown = on.clone().map(steps).filter(|steps| (0.5..1.5).contains(steps)).count();
-    (shown > 0 && none_off).then(|| {
+    // As many of those with the output off would have shown it by chance.
+    let by_chance = shown * off.len() < BY_CHANCE * on.len();
+    (shown > 0 && none_off && (hidden.is_some() || !by_chance)).then(|| {
         format!(
             "{shown} of {} readings show {}, one step of this supply, and none of {} with its output off: its noise, or a small draw",
             on.len(),
@@ -134,6 +147,11 @@ fn at_single_steps(seen: &Seen) -> Option<String> {
             off.len()
         )
     })
+}
+
+/// One step of the readings, in amps, of a board that draws nothing which the supply can tell, whatever good ones stand by at.
+fn step_of_nothing(seen: &Seen) -> Option<f64> {
+    (seen.class() == Class::NoDraw).then(|| seen.readout.resolution_a(seen.trace)).flatten()
 }
 
 /// Whether nothing was read just as the feed came on.

@@ -5,8 +5,8 @@ use crate::stats::moments::Moments;
 use crate::units::{are_as_set, figures, range, to_the_place_of};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
-use crate::verdict::phases::EDGE_READINGS;
-use crate::verdict::pulses::Pulses;
+use crate::verdict::phases::{EDGE_READINGS, without_zero};
+use crate::verdict::pulses::{Dips, Pulses};
 use crate::verdict::seen::{Level, Load, Seen, exact, volts};
 use std::ops::Range;
 
@@ -154,10 +154,24 @@ fn flows_from(seen: &Seen, level: &Level) -> f64 {
     flows.map_or(level.start_s, |i| seen.trace.time()[i])
 }
 
+/// When volts and amps of a load are what they stay at: as it is switched on, a slow readback averages over the rise.
+fn stands_from(seen: &Seen, level: &Level) -> f64 {
+    /// Share of the level that neither is off by any more (by judgement).
+    const THERE: f64 = 0.1;
+    let flows_s = flows_from(seen, level);
+    let near = |read: f64, mean: f64| (read - mean).abs() <= THERE * mean.abs();
+    let stands = |i: &usize| {
+        let amps = without_zero(seen.trace.amps()[*i], seen.readout.zero_a);
+        near(amps, level.amps) && near(seen.trace.volts()[*i], level.volts)
+    };
+    let first = seen.samples_between(flows_s, (flows_s + AT_ONCE_S).min(level.end_s)).find(stands);
+    first.map_or(flows_s, |i| seen.trace.time()[i])
+}
+
 /// For how long the load stays, with what of that nobody read.
 fn lasts(seen: &Seen, last: &Step) -> String {
     let level = seen.level(last);
-    let start_s = flows_from(seen, &level);
+    let start_s = stands_from(seen, &level);
     let lasts = seen.span(start_s, level.end_s);
     let unread = seen.unread_s(start_s, level.end_s);
     if unread > 0.0 { format!("{lasts}, {} of it without readings", seen.time(unread)) } else { lasts }
@@ -288,7 +302,14 @@ fn ohms_over(seen: &Seen, samples: Range<usize>) -> Option<f64> {
 /// The heartbeat of a controller that is fed beside the load.
 pub(super) fn pulses(seen: &Seen) -> Option<String> {
     let loaded = seen.class() == Class::PartialShort;
-    loaded.then(|| Pulses::on_a_load(seen)).flatten().map(|pulses| pulses.on_top(seen))
+    loaded.then(|| ripple(seen)).flatten().map(|(_, words)| words)
+}
+
+/// What ticks on a load, in a few words and in a sentence: what does is not steady.
+fn ripple(seen: &Seen) -> Option<(&'static str, String)> {
+    let pulses = || Pulses::on_a_load(seen).map(|pulses| (" but for short pulses", pulses.on_top(seen)));
+    let dips = || Dips::on_a_load(seen).map(|dips| (" but for short dips", dips.words(seen)));
+    pulses().or_else(dips)
 }
 
 /// `no press of the button is marked`, of a board that is loaded from switch-on and would wait for one: that nothing starts
@@ -303,8 +324,11 @@ fn before(seen: &Seen, last: &Step, since: f64) -> String {
     let lasts = lasts(seen, last);
     let drift = || Drift::of(seen, last).map(|drift| drift.words(seen));
     let creep = Creep::of(seen, last).map(Creep::words).or_else(drift);
-    let steady =
-        creep.clone().map_or_else(|| format!("steady for {lasts}"), |creep| format!("in {lasts} {creep}"));
+    let ticks = Some(seen).filter(|seen| seen.class() == Class::PartialShort).and_then(ripple);
+    let ripple = ticks.map_or("", |(ripple, _)| ripple);
+    let steady = creep
+        .clone()
+        .map_or_else(|| format!("steady for {lasts}{ripple}"), |creep| format!("in {lasts} {creep}"));
     if woke_before(seen) {
         let creeps = creep.map_or_else(String::new, |creep| format!("; {creep}"));
         format!(

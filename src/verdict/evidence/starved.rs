@@ -1,6 +1,6 @@
 //! What speaks for a limit that stops the board.
 
-use super::tries::{dips, given_up};
+use super::tries::{given_up, told_dips};
 use crate::stats::extent;
 use crate::trace::Mode;
 use crate::units::{Volts, range};
@@ -56,8 +56,14 @@ fn unmarked(seen: &Seen) -> Option<String> {
     let marks = |mode: Mode| run.samples.clone().any(|i| seen.trace.mode(i) == mode);
     let reads_less = given_up(seen).all(|attempt| attempt.peak_a.value() < BELOW * limit);
     let never = marks(Mode::ConstantVoltage) && !marks(Mode::ConstantCurrent) && reads_less;
-    (never && !dips(seen).is_empty())
-        .then(|| "the supply never marks its limit: the dips alone show it".into())
+    // As the volts are told beside it.
+    let steady = seen.tries().is_none_or(|tries| seen.is_steady(tries.lowest_v));
+    let shown = if steady && told_dips(seen).is_empty() {
+        ", and the volts show no clear dip: what a good boot needs alone speaks for it"
+    } else {
+        ": the dips alone show it"
+    };
+    never.then(|| format!("the supply never marks its limit{shown}"))
 }
 
 /// Share of the limit up to which a reading is plainly below it.

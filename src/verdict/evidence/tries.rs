@@ -4,6 +4,7 @@ use super::course::left;
 use super::rise::{Rises, ends_in_a_spike, rises_at_the_end};
 use super::starved::starving;
 use super::to_the_end;
+use crate::stats::moments::Moments;
 use crate::stats::{extent, robust};
 use crate::units::{range, with_and};
 use crate::verdict::advice::few_end_in;
@@ -131,12 +132,17 @@ fn after_presses(seen: &Seen) -> String {
     }
 }
 
-/// `; the first comes 0.7 s after the press at 6.42 s`, of a board that needs no press.
+/// `; the first comes 0.7 s after the press at 6.42 s, the others by themselves`, of a board that needs no press.
 fn after_a_press(seen: &Seen) -> Option<String> {
     let start_s = seen.attempts.first()?.start_s.value();
     let press_s = waking(seen, start_s).filter(|press_s| *press_s < start_s)?;
+    let others = match seen.attempts.len() {
+        0 | 1 => "",
+        2 => ", the other by itself",
+        _ => ", the others by themselves",
+    };
     Some(format!(
-        "; the first comes {} after the press at {}",
+        "; the first comes {} after the press at {}{others}",
         seen.time(start_s - press_s),
         seen.mark(press_s)
     ))
@@ -426,13 +432,9 @@ fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
 
 /// What the volts did in the tries. A readback misses dips that are shorter than it, so that those seen are the least.
 fn feed(seen: &Seen, tries: &Tries) -> String {
-    let lowest = given_up(seen).map(|attempt| attempt.lowest_v.value());
-    let several = lowest.filter(|lowest| !seen.is_steady(*lowest)).count() > 1;
-    let dips = dips(seen);
-    // However small, a dip at the end of most tries is no accident.
-    let most = tries.count > 1 && 2 * dips.len() > tries.count;
-    if dips.is_empty() || !several && !most {
-        return seen.feed_in_words(tries.lowest_v);
+    let dips = told_dips(seen);
+    if dips.is_empty() {
+        return seen.feed_in_words(tries.lowest_v, volts_in_tries(seen));
     }
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let [lowest, highest] = below_the_unloaded(seen, [tries.lowest_v, highest]);
@@ -446,8 +448,26 @@ fn feed(seen: &Seen, tries: &Tries) -> String {
     format!("volts {how} from {} to {to} in {each}", seen.unloaded_volts())
 }
 
+/// Mean volts of all tries; of some without a reading of their own, those of the feed unloaded.
+fn volts_in_tries(seen: &Seen) -> f64 {
+    let within =
+        given_up(seen).flat_map(|try_| seen.samples_between(try_.start_s.value(), try_.end_s.value()));
+    let read = within.map(|i| seen.trace.volts()[i]).collect::<Moments>();
+    read.mean().unwrap_or(seen.analysis.run.set_v)
+}
+
+/// The dips that are no accident: several that are no error of readback or supply, or, however small, one at the end of most
+/// tries.
+pub(super) fn told_dips(seen: &Seen) -> Vec<f64> {
+    let lowest = given_up(seen).map(|attempt| attempt.lowest_v.value());
+    let several = lowest.filter(|lowest| !seen.is_steady(*lowest)).count() > 1;
+    let (dips, tries) = (dips(seen), given_up(seen).count());
+    let most = tries > 1 && 2 * dips.len() > tries;
+    if several || most { dips } else { Vec::new() }
+}
+
 /// The lowest volts of every try in which they visibly go down at its end.
-pub(super) fn dips(seen: &Seen) -> Vec<f64> {
+fn dips(seen: &Seen) -> Vec<f64> {
     let set_v = seen.analysis.run.set_v;
     let fed = (set_v, seen.analysis.run.start_s);
     let visible = visible_below(seen.trace, &seen.attempts, seen.readout.update_s(), fed).unwrap_or(set_v);

@@ -176,8 +176,13 @@ impl Seen<'_> {
         if let Some(starved) = self.starved_at_the_step(tries, likely) {
             return Some(starved);
         }
+        // A busy load goes up and down; a limit stops the board where it asks for more.
+        let limited =
+            |next: usize| self.class() == Class::FeedLimited && stages[next].watts > stages[likely].watts;
         let steps = |next: &usize| {
-            *next < stages.len() && self.ran_its_length(tries, likely) && !self.turns_from(likely, *next)
+            *next < stages.len()
+                && self.ran_its_length(tries, likely)
+                && (limited(*next) || !self.turns_from(likely, *next))
         };
         let near = Some(likely + 1).filter(steps);
         let into = near.filter(|next| self.comes_to_the_step(likely, *next));

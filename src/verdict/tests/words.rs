@@ -5,6 +5,7 @@ use crate::reference::{Check, PathSection};
 use crate::verdict::{SectionState, Tries};
 
 mod alike;
+mod as_read;
 mod bench_reading;
 mod bench_rules;
 mod cautions;
