@@ -7,11 +7,13 @@
 use super::Class;
 use super::align::{State, Step, first_running, has_a_level};
 use super::engine::Analysis;
-use crate::reference::{Profile, Readback};
+use crate::reference::{PhaseReference, Profile, Readback};
+use crate::stats::robust;
 use crate::trace::Trace;
 use std::ops::Range;
 
-/// A stage that was not told apart, of more than this share of its neighbour's length, may change what that shows.
+/// A stage that was not told apart, which changes its neighbour's level or length by more than this share, may change what that
+/// shows.
 const MIXED_SHARE: f64 = 0.1;
 
 /// A stay in a phase of the profile.
@@ -159,15 +161,32 @@ fn phase_of(analysis: &Analysis, profile: &Profile, step: &Step) -> Option<usize
 
 /// A stage that should lie between two stays and was not seen may be in either: the shorter one does not show itself.
 fn mark_mixed(places: &mut [Place], trace: &Trace, profile: &Profile) {
-    let length = |samples: &Range<usize>| trace.time()[samples.end - 1] - trace.time()[samples.start];
     for index in 1..places.len() {
         let unseen = places[index - 1].phase + 1..places[index].phase;
-        let usual = |phase: usize| profile.phases.get(phase).and_then(|phase| Some(phase.duration?.typical));
-        let unseen: f64 = unseen.filter_map(usual).sum();
+        let unseen: Vec<&PhaseReference> = unseen
+            .filter_map(|phase| profile.phases.get(phase))
+            .filter(|phase| phase.duration.is_some())
+            .collect();
         for place in &mut places[index - 1..=index] {
-            place.whole &= unseen <= MIXED_SHARE * length(&place.samples);
+            place.whole &= hidden_share(place, &unseen, trace, profile) <= MIXED_SHARE;
         }
     }
+}
+
+/// By which share the stages of `unseen` would change what `place` shows if they were in it: its level and its length, or its
+/// level alone where its length tells nothing.
+fn hidden_share(place: &Place, unseen: &[&PhaseReference], trace: &Trace, profile: &Profile) -> f64 {
+    let time = trace.time();
+    let length = time[place.samples.end - 1] - time[place.samples.start];
+    let length_tells = profile.phases.get(place.phase).is_none_or(|phase| phase.duration.is_some());
+    let watts = |i: usize| trace.volts()[i] * trace.amps()[i];
+    let level = robust::median_at(place.samples.len(), |i| watts(place.samples.start + i)).unwrap_or(0.0);
+    let moves = |phase: &&PhaseReference| {
+        let level_off = (phase.mean_power.typical / level.max(f64::MIN_POSITIVE) - 1.0).abs();
+        let lasts = phase.duration.map_or(0.0, |duration| duration.typical);
+        lasts * if length_tells { 1.0 } else { level_off }
+    };
+    unseen.iter().map(moves).sum::<f64>() / length.max(f64::MIN_POSITIVE)
 }
 
 #[cfg(test)]
@@ -189,5 +208,24 @@ mod tests {
         assert!(!ends_alike(&ends([10, 95, 100]), &aligned));
         assert!(!ends_alike(&ends([4, 20, 100]), &aligned));
         assert!(ends_alike(&[], &aligned));
+    }
+
+    #[test]
+    fn a_wait_is_whole_where_what_may_hide_in_it_draws_as_much() {
+        use crate::verdict::tests::{OFF, SET_V, profile, trace};
+        let profile = profile();
+        let rails = profile.phases[1].mean_power.typical / SET_V;
+        // Rails, the second phase, was not told apart between standby and loading.
+        let whole = |waits_at: f64| {
+            let trace = trace(&[OFF, (3.0, SET_V, waits_at), (4.0, SET_V, 1.0)]);
+            let second = |seconds: f64| trace.time().partition_point(|time| *time < seconds);
+            let (on, loads) = (second(OFF.0 + 0.1), second(OFF.0 + 2.9));
+            let place = |phase, samples| Place { phase, samples, ends: true, whole: true };
+            let mut places = [place(0, on..loads), place(2, loads..trace.len())];
+            mark_mixed(&mut places, &trace, &profile);
+            places[0].whole
+        };
+        assert!(whole(rails), "it would change nothing");
+        assert!(!whole(0.0234), "standby would seem to draw more");
     }
 }
