@@ -174,8 +174,9 @@ impl Warming {
         let set_v = seen.analysis.run.set_v;
         let (volts, amps) = seen.load().map_or((1.0, Self::MOST_A), |load| {
             let gentle = (GENTLE_W * load.ohms).sqrt().min(set_v) / load.ohms;
-            // No less than what has just been fed.
-            let amps = if mostly_leads(seen) { Self::MOST_A.max(load.amps) } else { gentle };
+            // No less than what has just been fed, which a readback shows a little above the limit.
+            let fed_a = seen.analysis.run.limit_a.map_or(load.amps, |limit| load.amps.min(limit));
+            let amps = if mostly_leads(seen) { Self::MOST_A.max(fed_a) } else { gentle };
             (amps * load.ohms, amps)
         });
         let [volts_in_words, current, watts] = [volts, amps, volts * amps].map(two_figures);

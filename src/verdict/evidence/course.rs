@@ -117,7 +117,8 @@ fn stages(seen: &Seen) -> Option<String> {
 fn not_told_apart(seen: &Seen, before: Option<usize>, index: usize) -> Vec<String> {
     let woke = seen.analysis.model.of_this_board && seen.analysis.run.switch_on_seen;
     let first = before.map_or(0, |before| before + 1);
-    let from = if woke { first.min(index) } else { index };
+    // What passes over several is no slow readback.
+    let from = if woke && index <= first + 1 { first.min(index) } else { index };
     seen.analysis.model.stages[from..=index].iter().map(|stage| stage.name.clone()).collect()
 }
 

@@ -80,6 +80,13 @@ fn a_board_that_needs_no_press_is_said_to_go_on_by_itself_and_to_wake_as_good_on
 fn volts_and_amps_that_a_load_cannot_have_at_once_are_not_advised() {
     let mostly_leads = bench(&[OFF, (20.0, 0.15, 1.5)]).with(|b| b.limit = 1.5).find();
     class(&mostly_leads, Class::HardShort);
+    // What carried 4.18 A is not asked for more than its 4.17 A.
+    let heavy = |b: &mut Bench| {
+        b.limit = 4.17;
+        b.profile.as_mut().expect("one").feed.limit = Amps::constant(4.17);
+    };
+    let heavy = checks(&bench(&[OFF, (20.0, 0.41, 4.18)]).with(heavy).find());
+    assert!(heavy.contains("up to 0.41 V, 4.2 A (1.7 W)") && heavy.contains("leads carry that"), "{heavy}");
     // 0.1 Ω take 0.3 V of 3 A.
     let said = checks(&mostly_leads);
     assert!(said.contains("up to 0.30 V, 3 A (0.90 W)"), "{said}");
