@@ -31,6 +31,11 @@ const FEWEST_READINGS: usize = 2;
 
 /// A steady stretch shows the readback's noise from this many readings on.
 const READINGS_FOR_NOISE: usize = 12;
+/// ... and to within [`FEW_READINGS`] from this many on.
+const FEWEST_FOR_NOISE: usize = 6;
+/// Upper bound of the standard deviation that six normal readings show, as a factor: √(5/χ²) with χ² = 1.145, the 5 % point for
+/// five degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.4).
+const FEW_READINGS: f64 = 2.09;
 
 /// What the supply's readback can tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,13 +66,19 @@ impl Readback {
     }
 }
 
-/// Noise of the readback where the board is quietest: the least spread of the steady stretches, in amps.
+/// Noise of the readback where the board is quietest: the least spread of the steady stretches, in amps. Of a short stretch the
+/// spread is known less well, and is taken for more than it seems; a board that rests for a second only is quiet nowhere else.
 fn quietest(trace: &Trace, steady: &[Range<usize>]) -> f64 {
-    let long =
-        steady.par_iter().filter(|range| range.len() >= READINGS_FOR_NOISE && range.end <= trace.len());
-    long.filter_map(|range| robust::deviation_at(range.len(), |i| trace.amps()[range.start + i]))
-        .min_by(f64::total_cmp)
-        .unwrap_or(0.0)
+    let within = steady.par_iter().filter(|range| range.end <= trace.len());
+    let spread = |range: &Range<usize>| {
+        let spread = robust::deviation_at(range.len(), |i| trace.amps()[range.start + i])?;
+        match range.len() {
+            READINGS_FOR_NOISE.. => Some(spread),
+            FEWEST_FOR_NOISE.. => Some(FEW_READINGS * spread).filter(|spread| *spread > 0.0),
+            _ => None,
+        }
+    };
+    within.filter_map(spread).min_by(f64::total_cmp).unwrap_or(0.0)
 }
 
 /// Measures the samples `range` of `trace` as the stage `phase`.
@@ -256,5 +267,17 @@ mod tests {
     fn one_reading_is_no_stage() {
         assert_eq!(measure(&trace(&[0.1, 0.2]), 0..1, "rails", true, &READBACK), None);
         assert_eq!(measure(&trace(&[0.1, 0.2]), 0..5, "rails", true, &READBACK), None);
+    }
+
+    #[test]
+    fn a_board_that_rests_for_a_second_only_shows_the_readback_s_noise_there() {
+        // A rest of nine readings two milliamperes apart, and a busy level after it.
+        let rest = [0.002, 0.004, 0.004, 0.002, 0.004, 0.006, 0.006, 0.002, 0.004];
+        let busy = (0..40_u32).map(|index| 0.4 + 0.001 * f64::from(index * index % 211));
+        let amps: Vec<f64> = rest.into_iter().chain(busy).collect();
+        let found = Readback::of(&trace(&amps), 0.002, &[0..9, 9..49]);
+        assert!(found.step_a < 0.01, "{found:?}");
+        let rested_too_short = Readback::of(&trace(&amps), 0.002, &[0..4, 9..49]);
+        assert!(rested_too_short.step_a > 0.03, "{rested_too_short:?}");
     }
 }
