@@ -19,6 +19,33 @@ pub(super) const SHOWS_S: f64 = 2.0;
 /// Time in which a press wakes a sound board, in seconds, with a margin (common practice, no source).
 pub(super) const TIME_TO_WAKE_S: f64 = 3.0;
 
+/// When good boards of kinds that seldom have a button left their standby in the captures of the profile, in seconds after
+/// switch-on, where that is always about as late: its `waits_for_person` is a guess there, from lengths that coarse readings
+/// made uneven.
+pub(super) fn as_regular_as_no_hand(seen: &Seen) -> Option<f64> {
+    /// No hand is as regular as this (from the shortest to the longest, as a log), as where a profile is learned.
+    const REGULAR_RANGE: f64 = 0.25;
+    const REGULAR_FROM: usize = 3;
+    let profile = seen.profile?;
+    let name = &profile.standby()?.name;
+    let stages = profile.learned.logs.iter().flat_map(|log| &log.stages).filter(|stage| stage.phase == *name);
+    let waits: Vec<(f64, f64)> =
+        stages.filter_map(|stage| Some((stage.seen?, stage.update.unwrap_or(0.0)))).collect();
+    // Each may be one reading longer or shorter than it was read.
+    let shortest = waits.iter().map(|(wait, update)| wait + update).fold(f64::INFINITY, f64::min);
+    let longest = waits.iter().map(|(wait, update)| wait - update).fold(0.0, f64::max);
+    let regular = waits.len() >= REGULAR_FROM && longest < shortest * REGULAR_RANGE.exp();
+    let mut waits: Vec<f64> = waits.into_iter().map(|(wait, _)| wait).collect();
+    robust::median(&mut waits).filter(|_| regular)
+}
+
+/// How long after switch-on good boards of this model wake by themselves, in seconds.
+pub(super) fn good_ones_wake_by_themselves(seen: &Seen) -> Option<f64> {
+    let known = seen.analysis.model.of_this_board && !seen.has_button();
+    let standby = seen.profile?.standby().filter(|_| known)?;
+    if standby.waits_for_person { as_regular_as_no_hand(seen) } else { Some(standby.duration?.typical) }
+}
+
 /// `the press at 12.5 s changes nothing in the 18.8 s after it`, of a board that did something at another time, or that draws
 /// much all the time.
 pub(super) fn in_vain(seen: &Seen) -> Option<String> {

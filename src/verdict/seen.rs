@@ -132,12 +132,13 @@ impl<'a> Seen<'a> {
         Tries::of(&self.attempts, &self.readout.gaps)
     }
 
-    /// Whether such boards wait for a person to press a button: a panel has none, and a small computer only if its profile
-    /// knows that it waits.
+    /// Whether such boards wait for a person to press a button: a panel and a small computer only if their profile knows that
+    /// they wait, and its captures do not show that they wake by themselves.
     pub(super) fn has_button(&self) -> bool {
         let pressed = match self.family {
-            Family::Panel => false,
-            Family::SmallComputer => self.analysis.model.of_this_board,
+            Family::Panel | Family::SmallComputer => {
+                self.analysis.model.of_this_board && presses::as_regular_as_no_hand(self).is_none()
+            }
             _ => !self.starts_with_the_feed(),
         };
         self.analysis.model.standby.waits && pressed

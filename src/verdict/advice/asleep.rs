@@ -59,8 +59,8 @@ fn by_warmth(seen: &Seen, what: &str, surplus: f64) -> String {
 
 pub(super) fn standby_only(seen: &Seen, suspect: Option<&str>) -> Vec<String> {
     let enable = suspect.map(|suspect| format!("then the enable of {suspect}"));
-    let by_itself = seen.analysis.model.of_this_board && !seen.analysis.model.standby.waits;
-    let at_a_press = seen.analysis.model.of_this_board && seen.analysis.model.standby.waits;
+    let by_itself = seen.analysis.model.of_this_board && !seen.has_button();
+    let at_a_press = seen.has_button();
     let supplies = match seen.family {
         Family::Panel | Family::SmallComputer if at_a_press => {
             "good boards wait for a person: measure what wakes this one (button, input), then every rail, reset, clock and boot \

@@ -2,7 +2,7 @@
 
 use super::COMMON;
 use super::heat::{WARMS_W, shows};
-use super::look_alikes::{look_alikes, pack_lines, press_at_last};
+use super::look_alikes::{look_alikes, pack_lines, press_at_first, press_at_last};
 use super::path::is_for_the_eye;
 use super::toss_up::tells_apart;
 use super::usual::usual;
@@ -23,7 +23,8 @@ pub(in crate::verdict) fn next_checks(seen: &Seen, path: &[SectionProof]) -> Vec
     let pack = if own.iter().any(|own| names_the_pack(own)) { Vec::new() } else { pack_lines(seen) };
     let marked = |texts: Vec<String>| texts.into_iter().map(|text| format!("{text}{COMMON}"));
     let last = marked(press_at_last(seen).into_iter().chain(eye).chain(pack).collect());
-    let first = marked(press_once(seen).into_iter().chain(tells_apart(seen)).collect());
+    let first =
+        marked([press_once(seen), press_at_first(seen), tells_apart(seen)].into_iter().flatten().collect());
     first.into_iter().chain(own).chain(marked(look_alikes(seen))).chain(marked(common)).chain(last).collect()
 }
 

@@ -22,7 +22,7 @@ pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
     let first = first.chain(half_the_limit_of_a_part(seen));
     // A surplus that is attached may be what keeps the board asleep, and an open lead is before its button.
     let excess = is(seen, &[Class::ExcessStandby]);
-    let pressed = not_pressed(seen).filter(|_| !excess && !draws_before_its_press(seen));
+    let pressed = not_pressed(seen).filter(|_| is(seen, &[Class::NoDraw]) && !draws_before_its_press(seen));
     let all = [
         pressed,
         limit_too_low(seen),
@@ -33,6 +33,11 @@ pub(super) fn look_alikes(seen: &Seen) -> Vec<String> {
         not_pressed(seen).filter(|_| excess),
     ];
     first.chain(all.into_iter().flatten()).collect()
+}
+
+/// What is done first on a board that stands by, and was not seen to be asked for more.
+pub(super) fn press_at_first(seen: &Seen) -> Option<String> {
+    not_pressed(seen).filter(|_| is(seen, &[Class::StandbyOnly]))
 }
 
 /// What is done last on a board that draws nothing though good ones do before any press: what does not even stand by hardly
@@ -61,7 +66,7 @@ fn not_pressed(seen: &Seen) -> Option<String> {
     (asleep && seen.has_button() && seen.analysis.run.presses.is_empty()).then(|| {
         let fed = if unfed(seen).is_some() { " with the output on" } else { "" };
         format!(
-            "press the power button briefly{fed}, and mark it; only if nothing moves, hold it for 5 to 10 s"
+            "press the power button briefly{fed}, mark the press and capture again; only if nothing moves, hold it for 5 to 10 s"
         )
     })
 }

@@ -361,9 +361,6 @@ fn capture_again(seen: &Seen) -> String {
     let from = match seen.has_button() {
         true if pressed || long => "the press of the button",
         true => "a press of the power button, and mark that",
-        false if seen.analysis.model.of_this_board && seen.analysis.model.standby.waits => {
-            "switch-on, and ask it to wake as good boards are"
-        }
         false => "switch-on",
     };
     let what = match needed_s {

@@ -8,7 +8,7 @@ use crate::verdict::attempts::RISES_S;
 use crate::verdict::kind::{Kind, unknown};
 use crate::verdict::limits::{hides_its_standby, read_slowly};
 use crate::verdict::model::Stage;
-use crate::verdict::presses::unfed;
+use crate::verdict::presses::{good_ones_wake_by_themselves, unfed};
 use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Seen, exact};
 use crate::verdict::{Class, Gap};
@@ -309,6 +309,12 @@ fn asked(seen: &Seen, last: &Step) -> String {
         None if seen.analysis.model.of_this_board && seen.analysis.model.standby.watts.is_none() => {
             format!("it did not start in {fed} of feed")
         }
-        None => format!("no wake in {fed} of feed"),
+        None => match good_ones_wake_by_themselves(seen) {
+            Some(after_s) => format!(
+                "no wake in {fed} of feed; good boards wake by themselves about {} s after switch-on",
+                figures(after_s, 2)
+            ),
+            None => format!("no wake in {fed} of feed"),
+        },
     }
 }

@@ -162,6 +162,7 @@ fn what_a_try_has_come_to_before_is_no_spike_at_its_very_end() {
 fn a_press_starts_no_board_that_needs_none() {
     let at = |volts: f64| {
         let mut fed = tries(&[&[RAILS, (1.5, SET_V, 1.0)][..]; 4]);
+        super::presses::panel(&super::presses::REGULAR)(&mut fed);
         fed.profile.as_mut().expect("one").feed.nominal = Volts::constant(volts);
         because(&fed.find())
     };

@@ -60,6 +60,7 @@ fn a_load_whose_volts_tick_is_not_called_steady_without_a_word() {
 fn a_board_that_needs_no_press_is_said_to_go_on_by_itself_and_to_wake_as_good_ones_do() {
     let at = |volts: f64, levels: &[(f64, f64, f64)], pressed: bool| {
         let fed = bench(levels).with(|b| {
+            super::presses::panel(&super::presses::REGULAR)(b);
             b.profile.as_mut().expect("one").feed.nominal = Volts::constant(volts);
             if !pressed {
                 b.presses.clear();

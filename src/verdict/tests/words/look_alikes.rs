@@ -1,5 +1,6 @@
 //! What looks like a fault and is none.
 
+use super::presses::{REGULAR, panel};
 use super::*;
 
 #[test]
@@ -9,9 +10,8 @@ fn a_press_is_asked_for_where_none_is_marked() {
     assert_eq!(state(&unasked().find(), "main regulators").0, SectionState::Unknown);
     assert!(!asks(&bench(&ASLEEP), "press the power button briefly"));
     assert_eq!(state(&bench(&ASLEEP).find(), "main regulators").0, SectionState::Suspect);
-    // A panel has no button to press.
-    let panel = |b: &mut Bench| b.profile.as_mut().expect("one").feed.nominal = Volts::constant(24.0);
-    assert!(!asks(&unasked().with(panel), "press the power button briefly"));
+    // A panel whose good boards wake after the same time whenever they are fed has no button to press.
+    assert!(!asks(&unasked().with(panel(&REGULAR)), "press the power button briefly"));
     // A small computer has one if its profile knows that it waits.
     let small = |waits: bool| {
         unasked().with(|b| {

@@ -1,5 +1,6 @@
 //! What is told of presses, of pulses, and of a board that woke without a reference.
 
+use super::ends::good_log;
 use super::gaps::with_gap;
 use super::*;
 
@@ -172,4 +173,61 @@ fn readings_that_are_all_the_same_are_said_once() {
         none.contains("; in the 2 s after it the current is at most 0.7 mA, as at other times"),
         "{none}"
     );
+}
+
+/// A panel whose good boards stood by for so long in each capture, read four times a second.
+pub(super) fn panel(good_s: &[f64]) -> impl Fn(&mut Bench) {
+    let log = |seen_s: &f64| {
+        good_log("standby", |standby| (standby.seen, standby.update) = (Some(*seen_s), Some(0.25)))
+    };
+    let logs: Vec<_> = good_s.iter().map(log).collect();
+    move |b| {
+        let known = b.profile.as_mut().expect("one");
+        known.feed.nominal = Volts::constant(24.0);
+        known.learned.logs.clone_from(&logs);
+    }
+}
+
+/// Waits that only coarse readings make uneven, and those of hands.
+pub(super) const REGULAR: [f64; 6] = [2.584, 2.8, 2.126, 2.751, 2.375, 2.416];
+const BY_HAND: [f64; 6] = [5.334, 5.997, 4.0, 6.418, 5.584, 6.499];
+
+#[test]
+fn whether_good_boards_need_a_press_is_told_alike_of_one_that_sleeps_and_of_one_that_woke() {
+    let found = |levels: &[(f64, f64, f64)], good_s: &[f64]| {
+        bench(levels).with(|b| b.presses.clear()).with(panel(good_s)).find()
+    };
+    let falls = super::falls_to(0.0234);
+    let (sleeps, woke) = (found(&ASLEEP, &REGULAR), found(&falls, &REGULAR));
+    class(&sleeps, Class::StandbyOnly);
+    let alone = "good boards wake by themselves about 2.5 s after switch-on";
+    assert!(because(&sleeps).contains(alone), "{}", because(&sleeps));
+    assert!(checks(&sleeps).contains("it should start by itself"), "{}", checks(&sleeps));
+    assert!(!checks(&sleeps).contains("wait for a person"), "{}", checks(&sleeps));
+    assert!(because(&woke).contains("good boards wake without a press as well"), "{}", because(&woke));
+
+    let (sleeps, woke) = (found(&ASLEEP, &BY_HAND), found(&falls, &BY_HAND));
+    class(&sleeps, Class::StandbyOnly);
+    assert!(because(&sleeps).contains("no press of the button is marked"), "{}", because(&sleeps));
+    let limits = sleeps.limits.join("\n");
+    assert!(limits.contains("whether the board was asked to wake is not known"), "{limits}");
+    let first = &sleeps.next_checks[0];
+    assert!(first.starts_with("press the power button briefly, mark the press and capture again"), "{first}");
+    assert!(!checks(&sleeps).contains("reset, clock"), "{}", checks(&sleeps));
+    assert!(!because(&woke).contains("good boards wake without"), "{}", because(&woke));
+    assert!(because(&woke).contains("no press is marked: pressed unmarked"), "{}", because(&woke));
+}
+
+#[test]
+fn a_board_whose_profile_times_its_standby_is_said_to_be_overdue_to_wake() {
+    let alone = |b: &mut Bench| {
+        let standby = &mut b.profile.as_mut().expect("one").phases[0];
+        standby.waits_for_person = false;
+        standby.duration = Some(crate::reference::Envelope { low: 2.0, typical: 3.0, high: 4.0 });
+        b.presses.clear();
+    };
+    let sleeps = bench(&ASLEEP).with(alone).find();
+    class(&sleeps, Class::StandbyOnly);
+    let told = because(&sleeps);
+    assert!(told.contains("good boards wake by themselves about 3.0 s after switch-on"), "{told}");
 }
