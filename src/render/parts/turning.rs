@@ -232,9 +232,9 @@ fn no_draw(subject: &Subject) -> Option<Note> {
         let shown = words::amps(drawn, subject.resolution());
         return Some(note_of(subject, phase, head, format!("{shown} {there}")));
     }
-    // One step up and down is the supply's own, and is seen in the trace: no zero is to stand beside it.
+    // Single steps are seen in the trace, and may be more than one: no zero is to stand beside them, nor "nothing".
     let step = step.map(|step| format!(" (under {})", words::amps(step, subject.resolution())));
-    let shown = format!("nothing beyond the supply's own step{}", step.unwrap_or_default());
+    let shown = format!("on average less than one step of the supply{}", step.unwrap_or_default());
     let mut note = note_of(subject, phase, head, shown);
     note.lines.push(there);
     Some(note)

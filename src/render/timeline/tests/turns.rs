@@ -109,7 +109,7 @@ fn what_draws_nothing_is_said_to_draw_nothing() {
     }
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "nothing beyond the supply's own step (under 1 mA)");
+    assert_eq!(note.lines[1], "on average less than one step of the supply (under 1 mA)");
     assert!(note.lines[2].starts_with("at "), "no zero stands beside steps that are seen: {:?}", note.lines);
 }
 
