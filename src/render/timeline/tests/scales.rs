@@ -18,13 +18,19 @@ fn minutes_before_the_feed_are_left_out_and_counted() {
     assert!(said(&close).contains(&"off, 47.0 s not shown".to_owned()), "{:?}", said(&close));
 }
 
-#[test]
-fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
+/// The profile with a stage whose mean may be almost anything, and its name.
+fn with_a_wide_envelope() -> (Profile, String) {
     let mut profile = profile();
     let rails = &mut profile.phases[1];
     rails.mean_power = crate::reference::Envelope { low: 2.0, typical: 10.0, high: 90.0 };
     rails.duration = None;
     let name = rails.name.clone();
+    (profile, name)
+}
+
+#[test]
+fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
+    let (profile, name) = with_a_wide_envelope();
     let trace = trace(600, 60.0, |_| 0.8);
     let mut finding = finding(vec![phase(&name, 0.0, 60.0)]);
     finding.departures.clear();
@@ -38,11 +44,7 @@ fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
 
 #[test]
 fn of_a_band_that_is_cut_and_too_narrow_for_words_they_stand_beside_it_and_say_whose_it_is() {
-    let mut profile = profile();
-    let rails = &mut profile.phases[1];
-    rails.mean_power = crate::reference::Envelope { low: 2.0, typical: 10.0, high: 90.0 };
-    rails.duration = None;
-    let name = rails.name.clone();
+    let (profile, name) = with_a_wide_envelope();
     let trace = trace(600, 60.0, |_| 0.8);
     let mut finding =
         finding(vec![phase("standby", 0.0, 20.0), phase(&name, 20.0, 21.5), phase("other", 21.5, 60.0)]);
