@@ -281,6 +281,11 @@ impl<'a> Seen<'a> {
         (in_time || verdict.class != Class::FullBoot).then_some(in_time)
     }
 
+    /// Whether that it falls back is all that it is not as good boards in: what it drew until then was as theirs.
+    fn only_falls(&self) -> bool {
+        self.falls() && !self.gives_up() && self.departures().next().is_none() && self.beside_band().is_none()
+    }
+
     /// Where the mean is outside the band of good boards which the row shows, though that is no departure: one of all stages
     /// of a sound board may be as far off.
     fn beside_band(&self) -> Option<&'static str> {
@@ -379,6 +384,7 @@ fn changed(before: &Seen, after: &Seen) -> String {
         _ => {}
     }
     let standing = match (before.is_good(), after.is_good()) {
+        (Some(false), Some(true)) if before.only_falls() => Some("both draw as good boards"),
         (Some(false), Some(true)) => Some("now as good boards"),
         (Some(true), Some(true)) => Some("both as good boards"),
         (Some(true), Some(false)) => Some("no longer as good boards"),

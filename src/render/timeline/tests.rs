@@ -90,7 +90,7 @@ fn the_turn_of_each_class_is_noted_once_and_at_its_place() {
         format!("{class}: {} | {}", heads.join(", "), places.join(", "))
     });
     insta::assert_snapshot!(lines.join("\n"), @"
-    no-draw: fed from here on: nothing flows | 30.0 s
+    no-draw: fed from here on: hardly anything flows | 30.0 s
     hard-short: hard short from here on | 30.0 s
     partial-short: partial short from here on | 30.0 s
     excess-standby: standby draws too much | 30.0 s

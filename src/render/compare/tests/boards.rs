@@ -89,7 +89,7 @@ fn a_run_that_fell_back_differs_from_one_that_stays_by_more_than_its_length() {
         let found = differences::differences(subjects(before, after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "picture").unwrap().words
     };
-    assert_eq!(words(&fell, &stays), "before it fell back, after it stays, now as good boards");
+    assert_eq!(words(&fell, &stays), "before it fell back, after it stays, both draw as good boards");
     assert_eq!(words(&stays, &fell), "before it stayed, after it falls back, no longer as good boards");
 }
 

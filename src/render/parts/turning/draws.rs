@@ -7,7 +7,7 @@ use super::longest;
 use super::point::note_of;
 use super::said::{lasts, level};
 use crate::units::{Amps, volts_as_set};
-use crate::verdict::Direction;
+use crate::verdict::{Class, Direction, Phase};
 
 pub(super) fn short(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
@@ -26,21 +26,62 @@ pub(super) fn heavy(subject: &Subject) -> Option<Note> {
 
 pub(super) fn no_draw(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let (drawn, volts) = (phase.mean_a, subject.finding.log.volts(phase.mean_v));
-    let (drawn, step) = (drawn.value(), subject.resolution().map(Amps::value));
-    let nothing = step.is_none_or(|step| drawn.abs() < step);
-    let (head, there) =
-        ("fed from here on: nothing flows", format!("at {volts} for {}", lasts(subject, phase)));
-    if !nothing {
-        let shown = words::amps(drawn, subject.resolution());
-        return Some(note_of(subject, phase, head, format!("{shown} {there}")));
+    let (drawn, step) = (phase.mean_a.value(), subject.resolution().map(Amps::value));
+    let head = no_draw_head(subject, phase);
+    let there = format!("at {} for {}", subject.finding.log.volts(phase.mean_v), lasts(subject, phase));
+    let mean = words::amps(drawn, subject.resolution());
+    if step.is_some_and(|step| drawn.abs() >= step) {
+        return Some(note_of(subject, phase, head, format!("{mean} {there}")));
     }
     // Single steps are seen in the trace, and may be more than one: no zero is to stand beside them, nor "nothing".
     let step = step.map(|step| format!(" (under {})", words::amps(step, subject.resolution())));
-    let shown = format!("on average less than one step of the supply{}", step.unwrap_or_default());
+    let shown = match above_a_step(subject, phase) {
+        Some(high) => {
+            let high = words::amps(high, subject.resolution());
+            format!("{mean} on average, single readings up to {high}")
+        }
+        None => format!("on average less than one step of the supply{}", step.unwrap_or_default()),
+    };
     let mut note = note_of(subject, phase, head, shown);
     note.lines.push(there);
     Some(note)
+}
+
+/// What one reading contradicts, or what may well be a standby, is not to stand as a fact.
+fn no_draw_head(subject: &Subject, phase: &Phase) -> &'static str {
+    if above_a_step(subject, phase).is_none() && !may_stand_by(subject) {
+        "fed from here on: nothing flows"
+    } else {
+        "fed from here on: hardly anything flows"
+    }
+}
+
+/// Whether what is called no draw may well be a standby too small for this supply.
+fn may_stand_by(subject: &Subject) -> bool {
+    /// From this chance on (by judgement).
+    const WELL: f64 = 0.25;
+    let verdict = &subject.finding.verdict;
+    let second = verdict.runner_up.filter(|second| second.class == Class::StandbyOnly);
+    second.is_some_and(|second| second.confidence > WELL || words::is_toss_up(verdict))
+}
+
+/// The highest reading of a phase once the inrush is over, in amps, where it is more than one step of the supply.
+fn above_a_step(subject: &Subject, phase: &Phase) -> Option<f64> {
+    /// Steps of the supply that a reading of one step does not come to, however its decimals are rounded.
+    const ABOVE: f64 = 1.5;
+    let step = subject.resolution()?.value();
+    highest_settled(subject, phase).filter(|highest| *highest > ABOVE * step)
+}
+
+/// The highest reading of a phase once the inrush is over, in amps.
+fn highest_settled(subject: &Subject, phase: &Phase) -> Option<f64> {
+    /// Seconds that capacitors take to charge from a supply at its limit (common practice, no source).
+    const CHARGED_S: f64 = 1.0;
+    let time = subject.trace.time();
+    let from = phase.start_s.value() + CHARGED_S;
+    let index = |at: f64| time.partition_point(|t| *t < at);
+    let read = subject.trace.amps().get(index(from)..index(phase.end_s.value()))?;
+    read.iter().map(|amps| subject.finding.log.drawn(*amps)).max_by(f64::total_cmp)
 }
 
 pub(super) fn excess(subject: &Subject) -> Option<Note> {

@@ -33,16 +33,19 @@ pub(super) fn stays_down(subject: &Subject) -> Option<Note> {
         None => (start, "stays down from here on"),
     };
     let mut note = Note { at, ..at_reading(subject, edge, point, head, body) };
-    note.lines.extend(ended(subject));
+    // Before what is drawn: "to the end" and "the try ends" would read as one sentence.
+    if let Some(ended) = ended(subject) {
+        note.lines.insert(1, ended);
+    }
     Some(note)
 }
 
-/// `the try ends in bus`: where in the boot, if that is told without the step that it ends at, which is said already.
+/// `the try ends here in bus`: where in the boot, if that is told without the step that it ends at, which is said already.
 fn ended(subject: &Subject) -> Option<String> {
     let place = in_stage(subject).filter(|_| subject.finding.verdict.step_into.is_none())?;
     match given_up(subject).count() {
         0 => None,
-        1 => Some(format!("the try ends{place}")),
+        1 => Some(format!("the try ends here{place}")),
         _ => Some(format!("the tries end{place}")),
     }
 }

@@ -326,7 +326,8 @@ fn a_board_that_latches_off_is_said_to_have_done_so_in_a_stage() {
     finding.attempts[0].end_s = Seconds::constant(30.0);
     let lines =
         |finding: &Finding| turning(&Subject { trace: &trace, profile: None, finding }).unwrap().lines;
-    assert_eq!(lines(&finding).last().unwrap(), "the try ends in boot");
+    assert_eq!(lines(&finding)[1], "the try ends here in boot", "before what follows to the end");
+    assert!(lines(&finding)[2].ends_with(", to the end"), "{:?}", lines(&finding));
     finding.verdict.step_into = Some("loading".into());
     assert_eq!(lines(&finding).last().unwrap(), "at the end of boot, at the step into loading");
 }

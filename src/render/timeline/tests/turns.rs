@@ -114,6 +114,27 @@ fn what_draws_nothing_is_said_to_draw_nothing() {
 }
 
 #[test]
+fn one_reading_above_a_step_is_no_reason_to_say_that_nothing_flows() {
+    let (_, mut finding) = run_of(Class::NoDraw);
+    let with_one = |high: f64| {
+        let read = |index| if index == 400 { high } else { f64::from(u8::from(index % 7 == 0)) * 0.001 };
+        trace(600, 60.0, read)
+    };
+    for phase in &mut finding.phases {
+        phase.mean_a = Amps::constant(0.001 / 7.0);
+    }
+    let lines = |trace: &crate::trace::Trace, finding: &Finding| {
+        let subject = Subject { trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines
+    };
+    let (one, two) = (with_one(0.001), with_one(0.002));
+    assert_eq!(lines(&one, &finding)[0], "fed from here on: nothing flows");
+    let said = lines(&two, &finding);
+    assert_eq!(said[0], "fed from here on: hardly anything flows");
+    assert_eq!(said[1], "under 1 mA on average, single readings up to 2 mA");
+}
+
+#[test]
 fn what_is_left_below_standby_is_not_called_standby() {
     let profile = profile();
     let (trace, mut finding) = run_of(Class::DroppedOut);
@@ -154,7 +175,7 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!((note.amps, note.point_at), (Some(3.01), Some(29.8)));
     assert!(
-        note.lines[1].starts_with("its peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"),
+        note.lines[2].starts_with("its peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"),
         "{note:?}"
     );
 }
