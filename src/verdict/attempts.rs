@@ -3,6 +3,7 @@
 mod at_rest;
 mod begins;
 mod stage;
+mod tail;
 
 use super::align::{State, Step};
 use super::engine::Analysis;
@@ -33,7 +34,8 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let starts =
         if undecided { without_a_charge(starts, analysis.run.start_s, readout.update_s()) } else { starts };
     let starts = at_rest::without_rests(without_blips(starts), trace, analysis, readout);
-    parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps)
+    let starts = parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps);
+    starts.into_iter().map(|start| tail::without_its_tail(start, trace, readout)).collect()
 }
 
 /// Starts parted where nothing was read for as long as a rest lasts, if one of them seems to go on through it for much

@@ -39,7 +39,25 @@ pub(super) fn limits(seen: &Seen) -> Vec<String> {
         gaps(analysis, readout),
     ];
     let all = all.into_iter().flatten().chain(presses::limits(seen)).chain(just_inside(seen));
-    all.chain(short_departure(seen)).collect()
+    all.chain(short_departure(seen)).chain(brief_standby(seen)).collect()
+}
+
+/// Of a standby that departs, and was seen for a moment only: it began with the feed, and may not have come to its level.
+fn brief_standby(seen: &Seen) -> Option<String> {
+    /// What charges and settles at switch-on is over by then, in seconds (common practice, no source).
+    const SETTLED_S: f64 = 2.0;
+    let name = &seen.analysis.model.standby.name;
+    let departure = seen.departures.iter().find(|one| one.phase == *name && one.unit == "A")?;
+    let is_it = |phase: &&Phase| phase.name == *name && phase.start_s == departure.starts_s;
+    let phase = seen.phases.iter().find(is_it)?;
+    let (start_s, end_s) = (phase.start_s.value(), phase.end_s.value());
+    (end_s - start_s < SETTLED_S).then(|| {
+        format!(
+            "whether {} is the level of its {name}: it was seen for {} only, from switch-on on",
+            seen.amps(departure.measured),
+            seen.span(start_s, end_s)
+        )
+    })
 }
 
 fn reference(seen: &Seen) -> Option<String> {

@@ -84,7 +84,12 @@ fn near(seen: &Seen) -> Option<String> {
 pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
     let stuck = how_long(seen, last);
     let drawn = format!("there {}{}", at_its_volts(seen, last), against_good_boards(seen, last));
-    stuck.into_iter().chain(swing::activity(seen, last)).chain([drawn]).chain(stages(seen)).collect()
+    // A swing that says nothing of the board does not stand before what it draws.
+    let (first, later) = match swing::activity(seen, last) {
+        Some(swing) if swing.is_evidence => (Some(swing.words), None),
+        other => (None, other.map(|swing| swing.words)),
+    };
+    stuck.into_iter().chain(first).chain([drawn]).chain(later).chain(stages(seen)).collect()
 }
 
 /// `stages: rails at 6.38 s, firmware at 7.06 s`.
@@ -375,6 +380,13 @@ pub(super) fn left(seen: &Seen, after: &Step) -> String {
     let half_step_w = seen.analysis.step_a / 2.0 * seen.analysis.run.set_v;
     match fell_to(seen, after) {
         FellTo::Nothing => "its standby is gone as well".into(),
+        // A wide band of good boards may go down further.
+        FellTo::BelowStandby if band.is_some_and(|low| seen.level(after).watts + half_step_w >= low) => {
+            format!(
+                "less than half of what good boards usually stand by at{}",
+                before::less_than(seen, after)
+            )
+        }
         FellTo::BelowStandby => format!("less than its standby{}", before::less_than(seen, after)),
         FellTo::Standby if band.is_some_and(|low| seen.level(after).watts + half_step_w < low) => {
             format!("less than good boards stand by at{}", before::less_than(seen, after))
@@ -406,7 +418,7 @@ fn beside_good_standby(seen: &Seen, after: &Step, low_w: Option<f64>) -> String 
 fn left_of_no_standby(seen: &Seen, after: &Step) -> String {
     let before = before::beside(seen, after);
     match (fell_to(seen, after), before) {
-        (FellTo::Nothing, _) => "nothing is left that this supply can tell".into(),
+        (FellTo::Nothing, _) => "what is left is less than this supply can show".into(),
         (_, Some(before)) => before,
         (FellTo::More, None) => "part of it is still on".into(),
         (_, None) => "a residual draw".into(),

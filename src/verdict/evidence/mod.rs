@@ -30,6 +30,7 @@ use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
 use crate::stats::moments::Moments;
 use crate::stats::robust;
+use crate::units::range;
 use std::ops::Range;
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
@@ -100,10 +101,10 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     let end = match &level {
         Some(level) => Some(
             format!(
-                "mean over its last {}: {} at {}",
+                "mean over its last {}: {}{}",
                 seen.time(level.duration()),
                 seen.amps(level.amps),
-                seen.volts(level.volts)
+                level.at_volts(seen)
             ) + &beside_standby(seen, last, level.watts),
         ),
         None => last_readings(seen),
@@ -254,6 +255,19 @@ impl Steady {
 
     fn duration(&self) -> f64 {
         self.end_s - self.start_s
+    }
+
+    /// ` at 12.8 V`; `, as the volts rise from 3.03 to 3.85 V`, of what was read while the feed came up, which has no mean.
+    fn at_volts(&self, seen: &Seen) -> String {
+        /// Share of the volts that is more than a load pulls them down by as it comes and goes (by judgement).
+        const RISES: f64 = 0.05;
+        let read = seen.trace.volts().get(seen.samples_between(self.start_s, self.end_s)).unwrap_or_default();
+        match (read.first(), read.iter().copied().max_by(f64::total_cmp)) {
+            (Some(first), Some(most)) if *first < (1.0 - RISES) * most => {
+                format!(", as the volts rise from {}", range(&seen.volts(*first), &seen.volts(most)))
+            }
+            _ => format!(" at {}", seen.volts(self.volts)),
+        }
     }
 }
 

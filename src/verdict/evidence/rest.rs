@@ -35,7 +35,7 @@ fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     let over = seen.span(level.start_s, level.end_s);
     if seen.reads_a_zero() {
         return format!(
-            "the supply reads {} over {over}, and {} with its output off: nothing is drawn that it can tell",
+            "the supply reads {} over {over}, and {} with its output off: what is drawn is less than it can show",
             seen.amps(amps + zero_a),
             seen.amps(zero_a)
         );
@@ -51,7 +51,8 @@ fn nothing_drawn(seen: &Seen, last: &Step) -> String {
     // Nothing is shown as less than the supply could show.
     let shown = seen.amps(amps.max(seen.analysis.step_a / 1e3));
     // What charges capacitors as the feed rises is told by itself, and not in the mean.
-    format!("mean current {shown} over {over}: nothing that this supply can tell once the feed is up")
+    let less = if step > 0.0 { "one step of the readings" } else { "this supply can show" };
+    format!("mean current {shown} over {over}: less than {less} once the feed is up")
 }
 
 /// `; good boards stand by at 27 mA`.

@@ -112,7 +112,13 @@ pub(in crate::verdict) fn liveliness(seen: &Seen, last: &Step) -> Option<Livelin
 }
 
 /// How far the load swings where the board hangs, beside good boards.
-pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
+pub(super) struct Activity {
+    pub words: String,
+    /// Whether it says of the board that it works on or hangs.
+    pub is_evidence: bool,
+}
+
+pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
     // Beside a ramp only what swings as far is worth a word.
     let swing = Swing::of(seen, last).filter(|swing| !swing.ramp || swing.usual >= swing.typical)?;
     let volts = last.stretch.volts.max(1e-3);
@@ -135,17 +141,19 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<String> {
         let up_to = Some(swing.high).filter(|high| *high < swing.good_most);
         let up_to = up_to.map_or_else(String::new, |high| format!(", up to {}", amps(high)));
         let good = format!("{}{up_to}", amps(swing.typical));
-        return Some(format!("the current swings {own}; good boards' by {good}{peaks}"));
+        let words = format!("the current swings {own}; good boards' by {good}{peaks}");
+        return Some(Activity { words, is_evidence: false });
     }
     let band = range(&amps(swing.low), &amps(swing.high));
     let numbers = format!("{own}; good boards' by {} ({band}){peaks}", amps(swing.typical));
     let higher = swing.bursts_to.is_some_and(|top| top > swing.good_most);
-    Some(match swing.liveliness() {
+    let words = match swing.liveliness() {
         Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
         Liveliness::Calm => {
             format!("the current is much calmer than good boards' usually is there: {numbers}")
         }
         Liveliness::Usual if !higher => format!("the current swings as good boards' does there: {numbers}"),
         _ => format!("the current swings more than good boards' does there: {numbers}"),
-    })
+    };
+    Some(Activity { words, is_evidence: true })
 }

@@ -13,6 +13,7 @@ use crate::verdict::attempts::{RISES_S, Spread, Tries, first_stage, hidden_in_ga
 use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, switched_off, tries_at_each_press, waking};
+use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::{Ends, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 use std::ops::Range;
@@ -30,8 +31,16 @@ pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
     if seen.class() == Class::LatchOff || stays_down {
         let unpressed = if tries_at_each_press(seen) { ", and no press follows" } else { "" };
         facts.push(format!("after that {}: {}{unpressed}", to_the_end(seen, last), left(seen, last)));
+        facts.extend(ticks(seen));
     }
     facts
+}
+
+/// `after the last try 13 short pulses, one about every 3.3 s, of up to 27 mA above its rest`, where they come evenly.
+fn ticks(seen: &Seen) -> Option<String> {
+    let pulses = Pulses::at_the_end(seen).filter(|pulses| pulses.rhythm.is_some())?;
+    let last = if given_up(seen).count() > 1 { "the last try" } else { "the try" };
+    Some(format!("after {last} {}", pulses.words(seen)))
 }
 
 /// The tries of a board that too little was seen of: how many, where they end, and what volts and amps did.

@@ -9,6 +9,7 @@ mod as_read;
 mod bench_reading;
 mod bench_rules;
 mod cautions;
+mod checked;
 mod checks;
 mod ends;
 mod gaps;
