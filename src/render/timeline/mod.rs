@@ -72,13 +72,22 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
         |axis| legend::Drawn { blank: bands.blank(sheet), ..envelope::drawn(subject, readings, axis) };
     let samples = legend::of_run(sheet.palette, &drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
-    let areas = arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
-    let (scale, mut placed) = if narrow {
+    let share = |stacked| arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
+    let mut areas = share(stacked);
+    let (mut arranged, mut placed) = if narrow {
         let all = notes.iter().map(|note| (readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
     } else {
         notes::arrange(sheet, subject, readings, &areas, &scale, &notes)
     };
+    let head = notes.first().filter(|_| placed.is_empty());
+    let with_row = head.map(|note| (note, share(notes::above_height(sheet, subject, note, area.width()))));
+    if let Some((note, with_row)) = with_row.filter(|(_, with)| with.amps.height() >= sheet.u(LEAST_STRIP)) {
+        let of = (readings, note, color);
+        areas = with_row;
+        (arranged, placed) = (scale, notes::above(sheet, subject, scale.axes(&areas), areas.notes, of));
+    }
+    let scale = arranged;
     notes::on_its_line(&mut placed, fault_x, areas.amps);
     legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, &drawn(scale.main(areas.amps))));
     bands.shade(sheet, &areas);
@@ -95,6 +104,9 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let spots: Vec<Rect> = placed.iter().map(|note| note.spot).collect();
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x, &spots));
 }
+
+/// A strip of amps lower than this shows nothing that words could speak of, in units of the layout.
+const LEAST_STRIP: f64 = 26.0;
 
 /// Below so many units of width a long note hides what it speaks of.
 const SMALL: f64 = 1300.0;

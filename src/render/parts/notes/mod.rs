@@ -9,7 +9,8 @@ mod width;
 
 pub(in crate::render) use marks::{leader_down, mark_of, pointer};
 pub(in crate::render) use places::{
-    Placed, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height, with_headroom,
+    Placed, above, above_height, arrange, leaders, on_its_line, pin, place, split_stack, stack, stack_height,
+    with_headroom,
 };
 pub(in crate::render) use spots::{Among, Rows};
 pub(in crate::render) use width::Width;
@@ -20,7 +21,7 @@ use super::super::words;
 use super::Subject;
 use super::readings::Readings;
 use super::trouble::is_unasked;
-use super::turning::{meets, turning};
+use super::turning::{meets, overdue_alone, turning};
 use crate::units::Seconds;
 use crate::verdict::{Class, Departure, Direction, Phase};
 
@@ -49,6 +50,13 @@ impl Note {
     /// The first of its lines: what happened, then the numbers.
     fn in_lines(&self, count: usize) -> Self {
         Self { lines: self.lines.iter().take(count).cloned().collect(), ..*self }
+    }
+
+    /// What happened, without the numbers.
+    fn head_alone(&self, subject: &Subject) -> Self {
+        let overdue = overdue_alone(subject).filter(|(at, _)| at.total_cmp(&self.at).is_eq());
+        let lines = overdue.map_or_else(|| self.in_lines(1).lines, |(_, head)| vec![head]);
+        Self { lines, ..*self }
     }
 
     /// What it says of the notes that were left out.

@@ -75,8 +75,8 @@ fn place_all(
     let fault = fault(subject, notes).map(|at| readings.time.x_within(at));
     let words = amps::words(sheet, subject, readings, axes.main, fault);
     let without_limit = amps::words_but_limit(sheet, subject, readings, axes.main, fault);
-    let in_lines = |count: usize| notes.iter().map(|note| note.in_lines(count)).collect::<Vec<Note>>();
-    let (shorter, heads) = (in_lines(FEWEST_LINES), in_lines(1));
+    let shorter: Vec<Note> = notes.iter().map(|note| note.in_lines(FEWEST_LINES)).collect();
+    let heads: Vec<Note> = notes.iter().map(|note| note.head_alone(subject)).collect();
     let is_low = sheet.is_low();
     // Before a note hides what it speaks of, or the line of its moment, it takes more lines; the words of the limit, which the
     // foot has too, make room; then, on a low figure, what it says beside what happened and the numbers.
@@ -191,6 +191,11 @@ impl Placed {
     /// Where its leader begins.
     fn foot(&self) -> Option<(i32, i32)> {
         Some(foot(self.spot, self.point?))
+    }
+
+    #[cfg(test)]
+    pub(in crate::render) fn said(&self) -> impl Iterator<Item = &str> {
+        self.lines.iter().map(|(line, _)| line.as_str())
     }
 
     /// What speaks against its place, the weightiest first.
@@ -316,6 +321,32 @@ pub(in crate::render) fn stack<'a>(
             line: None,
         });
         top = bottom + sheet.u(STACKED);
+    }
+    placed
+}
+
+/// The height of a head in a row of its own, over a panel so wide.
+pub(in crate::render) fn above_height(sheet: &Sheet, subject: &Subject, note: &Note, width: i32) -> i32 {
+    stack_height(sheet, &[note.head_alone(subject)], width)
+}
+
+/// A head in a row of its own, above what it speaks of: where no place beside the trace is left, what happened is told all the
+/// same, and nothing is hidden.
+pub(in crate::render) fn above(
+    sheet: &Sheet,
+    subject: &Subject,
+    axes: Axes,
+    area: Rect,
+    (readings, note, color): (&Readings, &Note, Color),
+) -> Vec<Placed> {
+    let head = note.head_alone(subject);
+    let mut placed = stack(sheet, axes, area, std::iter::once((readings, &head, color)));
+    for note in &mut placed {
+        let longest = note.lines.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0);
+        let width = (longest + sheet.u(20.0)).min(area.width());
+        let over = note.point.map_or(area.left, |(x, _)| x - width / 2);
+        let left = over.clamp(area.left, area.right - width);
+        note.spot = Rect { left, right: left + width, ..note.spot };
     }
     placed
 }

@@ -11,7 +11,7 @@ pub(super) use ends::{LEAST_SAG, deepest, fallen};
 pub(in crate::render) use point::meets;
 pub(super) use point::{at_reading, note};
 pub(super) use said::{drawn, lasting, reading, time, volts_read};
-pub(super) use stuck::overdue;
+pub(super) use stuck::{overdue, overdue_alone};
 pub(super) use wake::no_wake_from;
 
 use super::super::words;

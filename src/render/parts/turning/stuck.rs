@@ -1,11 +1,12 @@
 //! Boards that stay in a stage for longer than good ones.
 
+use super::super::super::words;
 use super::super::Subject;
 use super::super::envelope;
 use super::super::notes::Note;
 use super::point::{at_reading, note_of, note_within};
 use super::said::{self, lasts, level, seconds, time};
-use crate::verdict::Phase;
+use crate::verdict::{Class, Phase};
 
 /// When good boards have left a phase in which this one still is, and how long they stay at most, in seconds.
 pub(in crate::render::parts) fn overdue(subject: &Subject, phase: &Phase) -> Option<(f64, f64)> {
@@ -49,11 +50,27 @@ fn elsewhere_then(subject: &Subject, note: &Note) -> Option<usize> {
     (late && index < time.len()).then_some(index)
 }
 
+/// The stage in which the board got stuck.
+fn stuck_in<'a>(subject: &Subject<'a>) -> Option<&'a Phase> {
+    let stage = subject.finding.verdict.stalled_in.as_ref()?;
+    subject.finding.phases.iter().rfind(|phase| phase.name == *stage)
+}
+
+/// When a stalled board is overdue, and what is said of it where there is room for the head alone: at that moment nothing is
+/// seen to happen, and the strip of stages says where it is stuck.
+pub(in crate::render::parts) fn overdue_alone(subject: &Subject) -> Option<(f64, String)> {
+    let verdict = &subject.finding.verdict;
+    let phase = stuck_in(subject).filter(|_| verdict.class == Class::Stalled)?;
+    let (at, _) = overdue(subject, phase)?;
+    let head = format!("overdue in {} from here", phase.name);
+    let doubt = words::is_toss_up(verdict).then(|| words::doubt(verdict));
+    Some((at, doubt.map_or_else(|| head.clone(), |doubt| format!("{doubt} {head}"))))
+}
+
 /// Where a stalled board should have moved on, or else where it got stuck.
 pub(super) fn stuck(subject: &Subject) -> Option<Note> {
-    let stage = subject.finding.verdict.stalled_in.as_ref()?;
-    let phase = subject.finding.phases.iter().rfind(|phase| phase.name == *stage)?;
-    let head = format!("stuck in {stage}");
+    let phase = stuck_in(subject)?;
+    let head = format!("stuck in {}", phase.name);
     let (drawn, long) = (level(subject, phase), lasts(subject, phase));
     if let Some((at, _)) = overdue(subject, phase) {
         // The note stands at the deadline, and the time is that of the whole stage: each is to say what it counts from.

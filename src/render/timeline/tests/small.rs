@@ -42,6 +42,63 @@ fn on_the_smallest_figure_a_note_is_left_out_before_it_hides_the_tries() {
 }
 
 #[test]
+fn on_the_smallest_figure_the_turn_is_told_above_the_tries_that_it_would_hide() {
+    // Swinging all the time, and with so many marks that nothing is left beside what was read.
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in 0..520_u32 {
+        let time = Seconds::constant(f64::from(index) / 10.0);
+        if (100..180).contains(&index) && index % 10 == 0 {
+            builder.event(time, EventKind::Mark("power button".into())).unwrap();
+        }
+        let amps = Amps::constant(if index % 2 == 0 { 0.7 } else { 0.03 });
+        builder
+            .sample(Sample { time, volts: Volts::constant(12.8), amps, mode: Mode::Unknown, span: None })
+            .unwrap();
+    }
+    let (trace, mut finding) = (builder.finish(), cycling(15));
+    finding.verdict.because =
+        vec!["15 tries, and so many words that they take a second line of facts".into()];
+    let mut profile = profile();
+    let mut more = profile.phases.clone();
+    more.iter_mut().for_each(|of| of.name += " again");
+    profile.phases.extend(more);
+    let scene =
+        draw(&trace, Some(&profile), &finding, &options(Size::new(480, 360).unwrap(), Theme::Light)).unwrap();
+    let said =
+        scene.labels().find(|label| label.text.starts_with("gives up here")).expect("the place is told");
+    let tries = scene.shapes.iter().find_map(|shape| match shape {
+        Shape::Steps { clip, .. } => Some(*clip),
+        _ => None,
+    });
+    assert!(said.bounds().bottom < tries.unwrap().top, "{said:?}");
+    assert_legible(&scene);
+}
+
+#[test]
+fn where_the_head_of_a_stalled_board_stands_alone_it_says_what_its_line_means() {
+    let (trace, mut finding) = run_of(Class::Stalled);
+    let mut profile = profile();
+    let reference = profile.phases.iter_mut().find(|reference| reference.duration.is_some()).unwrap();
+    let stage = reference.name.clone();
+    reference.duration.as_mut().unwrap().high = 5.0;
+    finding.phases[2].name.clone_from(&stage);
+    finding.verdict.stalled_in = Some(stage.clone());
+    let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+    let readings = Readings::new(&subject, TimeAxis { left: 50, right: 450, from: 0.0, to: 60.0 });
+    let notes = notes::notes(&subject, &readings, 1);
+    let sheet = Sheet::new(&options(Size::new(480, 360).unwrap(), Theme::Light), LEAST);
+    let areas = amps_alone(400, 100);
+    let axes = amps::Scale::new(&subject, &readings).axes(&areas);
+    let color = sheet.palette.alarm;
+    let placed =
+        notes::above(&sheet, &subject, axes, Rect::new(50, 0, 450, 40), (&readings, &notes[0], color));
+    let said: Vec<&str> = placed[0].said().collect();
+    assert!(notes[0].lines[0].starts_with(&format!("stuck in {stage}")), "{:?}", notes[0].lines);
+    assert_eq!(said, [format!("overdue in {stage} from here")]);
+}
+
+#[test]
 fn on_the_smallest_figure_how_sure_it_is_stands_among_the_facts() {
     let (trace, mut finding) = run_of(Class::DroppedOut);
     finding.verdict.because = vec!["fell at 30.0 s".into()];
