@@ -4,6 +4,7 @@ use super::super::axis::TimeAxis;
 use super::super::words;
 use super::Subject;
 use crate::reference::Profile;
+use crate::units::Seconds;
 use crate::verdict::{Class, Phase, RISES_S};
 
 /// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
@@ -51,11 +52,16 @@ pub(in crate::render) fn has_no_standby(subject: &Subject) -> bool {
 }
 
 /// What a rest is called that is no standby. One as short as the rise of the feed is that, and needs no name, unless the
-/// capture ends in it.
+/// capture ends in it, or the readings show it well: then the first stage begins after it, as the text has it.
 fn at_rest(subject: &Subject, phase: &Phase) -> String {
+    /// Renewals of the readings that the rise of the feed takes: one that averages over it, the next, and as many again for
+    /// what they come early or late (by judgement).
+    const RISES: f64 = 4.0;
     let lasts = phase.end_s.value() - phase.start_s.value();
+    let renewed_s = subject.finding.log.renewed_s.map(Seconds::value);
+    let is_rise = renewed_s.is_none_or(|renewed_s| lasts <= RISES * renewed_s);
     let ends_in_it = subject.finding.phases.last().is_some_and(|last| std::ptr::eq(last, phase));
-    match lasts <= RISES_S {
+    match lasts <= RISES_S && is_rise {
         true if ends_in_it => SWITCHED_ON.into(),
         true => String::new(),
         false => AT_REST.into(),

@@ -91,7 +91,7 @@ mod tests {
     use super::super::MOST_ROWS;
     use super::*;
     use crate::reference::Profile;
-    use crate::units::Amps;
+    use crate::units::{Amps, Seconds};
     use crate::verdict::{Class, Finding};
 
     fn sheet() -> Sheet {
@@ -117,6 +117,11 @@ mod tests {
         let mut finding = finding(vec![phase("off", 0.0, 10.0), phase("standby", 10.0, 10.8)]);
         finding.phases.push(phase("rails", 10.8, 60.0));
         assert_eq!(cells(&bands(&finding, Some(&profile), 600)), [("off", 100, 200), ("rails", 200, 700)]);
+        // A quick readback shows it to be more than the rise.
+        finding.log.renewed_s = Some(Seconds::constant(0.04));
+        assert_eq!(cells(&bands(&finding, Some(&profile), 600))[1], ("at rest", 200, 208));
+        finding.log.renewed_s = Some(Seconds::constant(0.25));
+        assert_eq!(cells(&bands(&finding, Some(&profile), 600))[1], ("rails", 200, 700));
         finding.phases[1] = phase("standby", 10.0, 12.0);
         finding.phases[2] = phase("rails", 12.0, 60.0);
         assert_eq!(
