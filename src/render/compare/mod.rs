@@ -111,20 +111,21 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     let [before, after] = runs.map(|run| &run.finding.verdict);
     let asked = !(before.class == Class::StandbyOnly && before.asked == Some(false));
     // A board that boots once it is asked to was not repaired, as far as these logs tell.
-    let unasked = ("?", sheet.palette.unsure, sheet.palette.on_unsure);
-    // Nor was one that is another board than the dead one.
+    let open = |sign| (sign, sheet.palette.unsure, sheet.palette.on_unsure);
+    // Nor was one that is another board than the dead one: of that there is no doubt, and the sign is not that of one.
     let same = other_board(runs).is_none();
-    let badge = if asked && same || after.class != Class::FullBoot {
-        heading::badge(sheet, runs[1].finding)
-    } else {
-        unasked
+    let badge = match (after.class == Class::FullBoot, same, asked) {
+        (true, false, _) => open(TWO_BOARDS),
+        (true, true, false) => open("?"),
+        _ => heading::badge(sheet, runs[1].finding),
     };
     let area = sheet.inside();
     let said = words::before_after_of(runs[0].finding, runs[1].finding);
     let clause = words::departures_clause(runs[1].finding);
     let shorter = if clause.is_empty() { "" } else { ", but not as good boards" };
-    let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{said}{clause}"));
-    let shortest = words::before_after(before, after);
+    let boards = if same { "" } else { "Two boards. " };
+    let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{boards}{said}{clause}"));
+    let shortest = format!("{boards}{}", words::before_after(before, after));
     let text = heading::that_fits(sheet, area, wordings.into_iter().chain([shortest]));
     let below = heading::draw(sheet, area, Some(badge), &text, "");
     let mut below = below;
@@ -134,6 +135,9 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
     }
     below + sheet.u(8.0)
 }
+
+/// The sign of logs of two boards: how many there are.
+const TWO_BOARDS: &str = "2";
 
 /// What a log without a press leaves open.
 const NOT_ASKED: &str = "Before was never asked: no press of the button in its log, so this shows no repair.";

@@ -8,6 +8,7 @@ use super::super::sheet::{Sheet, em};
 use super::Subject;
 use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
+use crate::units::Amps;
 
 /// The current limit, and where the supply sat in it.
 pub(in crate::render) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
@@ -71,6 +72,12 @@ pub(super) fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
     Some(axis.row(limit.value())).filter(|row| (axis.area.top + CLEAR..axis.area.bottom).contains(row))
 }
 
+/// What the line says; where the supply reads more than the limit, which its readback may, that this is what was set.
+fn words_of(readings: &Readings, limit: Amps) -> String {
+    let set = if readings.highest_amps() > limit.value() { " (set)" } else { "" };
+    format!("current limit {limit}{set}")
+}
+
 /// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
 /// there, above or below it.
 pub(super) fn label(
@@ -84,7 +91,7 @@ pub(super) fn label(
     const STEPS: i32 = 4;
     let row = self::row(subject, axis)?;
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
-    let text = format!("current limit {}", subject.finding.log.limit_a?);
+    let text = words_of(readings, subject.finding.log.limit_a?);
     let width = style.width(&text) + sheet.u(16.0);
     let bars = bars(sheet, readings, axis, row);
     // Right beside the line, but for the bars above it; further away where what is read scatters about the limit.
@@ -122,5 +129,24 @@ pub(super) fn words(
     if let Some(label) = self::label(sheet, subject, readings, axis, clear_of) {
         let ground = label.bounds().grown(sheet.u(2.0)).intersection(axis.area.grown(-1));
         super::on_ground(sheet, ground, label);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::axis::TimeAxis;
+    use super::super::super::fixtures::{finding, phase, trace};
+    use super::*;
+
+    #[test]
+    fn a_limit_that_is_read_above_is_said_to_be_what_was_set() {
+        let finding = finding(vec![phase("hard short", 0.0, 60.0)]);
+        let said = |amps: f64| {
+            let trace = trace(600, 60.0, |_| amps);
+            let subject = Subject { trace: &trace, profile: None, finding: &finding };
+            let time = TimeAxis { left: 0, right: 300, from: 0.0, to: 60.0 };
+            words_of(&Readings::new(&subject, time), Amps::constant(0.5))
+        };
+        assert_eq!([0.503, 0.497].map(said), ["current limit 0.500 A (set)", "current limit 0.500 A"]);
     }
 }

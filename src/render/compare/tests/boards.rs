@@ -18,10 +18,13 @@ fn logs_of_two_boards_show_no_repair() {
     }
     before.1.log.serial = Some("FE-0999".into());
     let scene = draw(subjects(&before, &after, Some(&profile)), &wide).unwrap();
-    for text in ["?", "only before", "reached only after"] {
+    // How many boards there are is certain: no sign of doubt.
+    for text in
+        ["2", "Two boards. Before: partial short. After: full boot", "only before", "reached only after"]
+    {
         assert!(said(&scene).contains(&text), "{text}: {:?}", said(&scene));
     }
-    for text in ["✓", "gone", "now reached"] {
+    for text in ["✓", "?", "gone", "now reached"] {
         assert!(!said(&scene).contains(&text), "{text}: {:?}", said(&scene));
     }
 }
