@@ -61,7 +61,9 @@ fn on_the_smallest_figure_the_turn_is_told_above_the_tries_that_it_would_hide() 
         vec!["15 tries, and so many words that they take a second line of facts".into()];
     let mut profile = profile();
     let mut more = profile.phases.clone();
-    more.iter_mut().for_each(|of| of.name += " again");
+    for of in &mut more {
+        of.name += " again";
+    }
     profile.phases.extend(more);
     let scene =
         draw(&trace, Some(&profile), &finding, &options(Size::new(480, 360).unwrap(), Theme::Light)).unwrap();
