@@ -44,7 +44,7 @@ pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
     let longest_usual = robust::median(&mut lengths.clone()).unwrap_or(0.0) > WAIT_FROM_S.ln();
     let low = begins_below(STANDBY_SHARE, course);
     let spread = deviation(&lengths);
-    let regular = lengths.len() >= REGULAR_FROM && range(&lengths) < REGULAR_RANGE;
+    let regular = regular(runs, &ends);
     low && (longest_usual && !regular || spread > WAIT_SPREAD)
 }
 
@@ -66,11 +66,16 @@ pub(super) fn begins_with_standby(course: &Course) -> bool {
     first.level - second.level < CLEARLY_BELOW.ln()
 }
 
-fn range(values: &[f64]) -> f64 {
-    let (low, high) = values
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(*value), high.max(*value)));
-    high - low
+/// Whether the waits, with their start and end, are as regular as no hand is: each may be one renewal of its readback longer
+/// or shorter than it was read, and one of few renewals tells nothing.
+fn regular(runs: &[Run], ends: &[(f64, f64)]) -> bool {
+    /// Share of a wait that a renewal may take.
+    const TOLD_SHARE: f64 = 0.25;
+    let waits = runs.iter().zip(ends).map(|(run, (start, end))| (end - start, run.readback.update_s));
+    let told: Vec<(f64, f64)> = waits.filter(|(wait, update)| *update <= TOLD_SHARE * wait).collect();
+    let shortest = told.iter().map(|(wait, update)| wait + update).fold(f64::INFINITY, f64::min);
+    let longest = told.iter().map(|(wait, update)| wait - update).fold(0.0, f64::max);
+    told.len() >= REGULAR_FROM && longest < shortest * REGULAR_RANGE.exp()
 }
 
 fn deviation(values: &[f64]) -> f64 {
@@ -133,6 +138,22 @@ mod tests {
         assert!(!waits_for(&[3.0, 3.1, 2.9], 0.05));
         assert!(waits_for(&[3.0, 4.1, 2.5], 0.05));
         assert!(waits_for(&[3.0, 3.0], 0.05), "two captures may be alike by chance");
+    }
+
+    #[test]
+    fn a_wait_may_be_one_renewal_of_its_readback_longer_than_it_was_read() {
+        let read_every = |update_s: f64| {
+            let run = |seconds: &f64| {
+                let mut run = Run::of_pieces(&[(*seconds, 0.05_f64.ln()), (10.0, 0.0)]);
+                run.readback.update_s = update_s;
+                run
+            };
+            let runs: Vec<Run> = [2.25, 3.0, 2.5, 2.4].iter().map(run).collect();
+            waits(&runs, &course(&[0.05, 1.0], runs.len()))
+        };
+        assert!(read_every(0.01), "a hand");
+        assert!(!read_every(0.2), "from 2.45 to 2.8 s: no hand");
+        assert!(read_every(1.0), "waits of two or three renewals are as regular as one likes");
     }
 
     #[test]
