@@ -79,8 +79,8 @@ pub(super) fn analyse(
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
-    let path =
-        from_first_reading(path, &pieces, readout.update_s(), |piece| last_watts(trace, piece, readout));
+    let ends_at = |piece: &Piece| last_watts(trace, piece, readout);
+    let path = from_first_reading(path, &pieces, (readout.update_s(), &model.stages), ends_at);
     let path = if model.of_this_board { to_running_level(path, &pieces, &model) } else { path };
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }

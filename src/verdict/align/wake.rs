@@ -3,6 +3,7 @@
 //! To an alignment, the readings of a rise are averages over an edge and short pulses, which a rest may hold as well as a
 //! start. A start that follows them begins with them.
 
+use super::super::model::Stage;
 use super::super::piece::{Piece, Sums};
 use super::{Path, State, Step};
 
@@ -18,18 +19,19 @@ const ABOVE_REST: f64 = 2.0;
 /// ... or, where less will do for that, times all that the rest came to before the rise may have begun (by judgement).
 const ABOVE_ALL: f64 = 1.25;
 
-/// `path` with every start that follows a rest taken back to its first reading, of readings renewed every `update_s`. What the
-/// last reading of a piece comes to, in watts, `ends_at` tells.
+/// `path` with every start that follows a rest taken back to its first reading, of readings renewed every `update_s` from a
+/// board that goes through `stages`. What the last reading of a piece comes to, in watts, `ends_at` tells.
 pub(in super::super) fn from_first_reading(
     mut path: Path,
     pieces: &[Piece],
-    update_s: f64,
+    (update_s, stages): (f64, &[Stage]),
     ends_at: impl Fn(&Piece) -> f64,
 ) -> Path {
-    let rise_s = RISE_S.max(RISE_UPDATES * update_s);
+    let edge_s = RISE_S.max(RISE_UPDATES * update_s);
     let sums = Sums::of(pieces);
     for index in 1..path.len() {
         let (before, start) = (path[index - 1], path[index]);
+        let rise_s = edge_s + passed_over_s(start.state, stages);
         let first = first_of_rise(&before, &start, pieces, (rise_s, &ends_at));
         if first < start.from {
             path[index - 1] = Step { to: first, stretch: sums.stretch(before.from, first), ..before };
@@ -37,6 +39,13 @@ pub(in super::super) fn from_first_reading(
         }
     }
     path
+}
+
+/// How long the stages take at most that come before `state`: a start that is found late in the boot may have gone through
+/// them at levels that the alignment takes for the rest's.
+fn passed_over_s(state: State, stages: &[Stage]) -> f64 {
+    let first = state.stage().unwrap_or(0).min(stages.len());
+    stages[..first].iter().filter_map(|stage| Some(stage.duration.as_ref()?.high)).sum()
 }
 
 /// Index of the first piece of the rise of at most `rise_s` from the rest `before` to the `start` that follows it: its own
@@ -67,12 +76,23 @@ fn first_of_rise(
 mod tests {
     use super::*;
     use crate::segment::{Settings, segment};
+    use crate::verdict::model::Span;
     use crate::verdict::piece::pieces;
     use crate::verdict::tests::{OFF, SET_V, fed, trace};
+
+    fn brief() -> Stage {
+        let duration = Some(Span { low: 0.1, typical: 0.2, high: 0.3, sd: 0.3 });
+        Stage { name: "rails".into(), watts: 0.5, sd: 0.1, activity: 0.1, headroom: 0.1, duration }
+    }
 
     /// The piece that a start begins with, of a rest of 0.3 W, two readings that go above it, the last of which comes to
     /// `last_w`, and a rise to 2.3 W.
     fn begins_with(last_w: f64, update_s: f64, from_s: f64) -> usize {
+        begins_after(last_w, update_s, from_s, State::Surge)
+    }
+
+    /// ... of a start that is found in the state `found`, of a board whose stages last 0.3 s at most.
+    fn begins_after(last_w: f64, update_s: f64, from_s: f64, found: State) -> usize {
         let (trace, (run, readout)) = (trace(&[OFF, (4.0, SET_V, 0.0234)]), fed(4.0));
         let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
         let rest = pieces(&trace, &cut, &run, &readout).pop().expect("a rest");
@@ -84,10 +104,10 @@ mod tests {
         let pieces = [at(1.0, from_s, 0.3), at(from_s, 4.16, 0.5), at(4.16, 4.24, 0.52), at(4.24, 6.1, 2.3)];
         let sums = Sums::of(&pieces);
         let step = |state, from, to| Step { state, from, to, rested: false, stretch: sums.stretch(from, to) };
-        let path = vec![step(State::Low, 0, 3), step(State::Surge, 3, 4)];
+        let path = vec![step(State::Low, 0, 3), step(found, 3, 4)];
         let is_last = |piece: &Piece| (4.15..4.2).contains(&piece.start_s);
         let ends_at = |piece: &Piece| if is_last(piece) { last_w } else { piece.watts };
-        from_first_reading(path, &pieces, update_s, ends_at)[1].from
+        from_first_reading(path, &pieces, (update_s, &[brief(), brief()]), ends_at)[1].from
     }
 
     #[test]
@@ -96,5 +116,12 @@ mod tests {
         assert_eq!(begins_with(0.31, 0.05, 4.12), 3, "it falls back to the rest");
         assert_eq!(begins_with(0.6, 0.05, 3.7), 2, "a level of its own before it");
         assert_eq!(begins_with(0.6, 0.25, 3.7), 1, "two renewals of the readings");
+    }
+
+    #[test]
+    fn a_start_that_is_found_late_in_the_boot_may_have_risen_through_the_stages_before() {
+        assert_eq!(begins_after(0.6, 0.05, 3.7, State::Done(0)), 2, "none before it");
+        assert_eq!(begins_after(0.6, 0.05, 3.7, State::Done(1)), 1, "the rails");
+        assert_eq!(begins_after(0.31, 0.05, 3.7, State::Done(1)), 3, "it falls back to the rest");
     }
 }
