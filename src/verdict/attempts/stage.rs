@@ -17,9 +17,13 @@ pub(super) fn ended_in(trace: &Trace, analysis: &Analysis, readout: &Readout, st
         return None;
     }
     let within = |step: &&Step| step.stretch.end_s > stay.start_s && step.stretch.start_s < stay.end_s;
+    let held_down = stay.steps.iter().rev().find(within).filter(|step| step.state == State::Starved);
     let mut steps = stay.steps.iter().rev().filter(within).skip_while(|step| step.state == State::Starved);
     let last = steps.next()?;
-    last.state.stage().or_else(|| {
+    let held_in = |stage: usize| {
+        held_down.and_then(|held| stepped_on(trace, analysis, readout, (last, stage), held)).unwrap_or(stage)
+    };
+    last.state.stage().map(held_in).or_else(|| {
         let before = steps.find_map(|step| Some((step, step.state.stage()?)));
         let stepped_on =
             before.and_then(|(step, stage)| stepped_on(trace, analysis, readout, (step, stage), last));

@@ -241,3 +241,13 @@ fn a_stage_that_draws_too_little_is_not_looked_for_by_taking_off_more() {
     let strong = boots(&[(0.8, SET_V, 0.4)]);
     assert!(checks(&strong).contains("take off what is attached"), "{}", checks(&strong));
 }
+
+#[test]
+fn a_try_that_the_limit_holds_down_ends_in_the_stage_that_it_stepped_into() {
+    // Rails have had their time; loading, which takes 1.02 A, is held down to 0.6 A, or below as the volts give way.
+    let held = |volts: f64, amps: f64| [RAILS, (0.6, volts, amps), REST];
+    let tries = [held(6.0, 0.6), held(10.0, 0.5), held(12.0, 0.59), held(6.0, 0.6)].concat();
+    let starved = bench(&[&[OFF, STANDBY][..], &tries].concat()).with(|b| b.limit = 0.6).find();
+    class(&starved, Class::FeedLimited);
+    assert!(because(&starved).contains("each ends 1.4 s after its wake, in loading"), "{starved:#?}");
+}
