@@ -3,6 +3,7 @@
 use super::departures::{MEAN_OF, NO_LEVEL};
 use super::engine::Analysis;
 use super::evidence::{amps_at_the_end, fall};
+use super::model::Stage;
 use super::presses;
 use super::readout::Readout;
 use super::seen::{Seen, exact, seconds};
@@ -371,31 +372,54 @@ fn rate(seen: &Seen) -> Option<String> {
     /// judgement).
     const TELLS_S: f64 = 3.0;
     let brief = seen.analysis.run.duration() < TELLS_S;
-    if brief || is_shorted(seen) || matches!(seen.class(), Class::NoDraw | Class::ExcessStandby) {
+    if brief || is_shorted(seen) || seen.class() == Class::NoDraw {
         return None;
     }
-    let shortest = 2.0 * seen.readout.update_s();
-    let short = |stage: &&super::model::Stage| stage.duration.is_some_and(|span| span.low < shortest);
-    let stages = &seen.analysis.model.stages;
-    let index = stages.iter().position(|stage| short(&stage))?;
-    let (name, length) = (&stages[index].name, seconds(stages[index].duration?.typical));
     let read = how_often_read(seen.readout)?;
-    let path = &seen.analysis.path;
-    if path.iter().any(|step| step.state.stage() == Some(index)) {
-        // A board that is stuck in it shows its level for long enough.
-        let stuck = seen.class() == Class::Stalled
-            && path.last().is_some_and(|last| last.state.stage() == Some(index));
-        return (!stuck).then(|| {
-            format!("{read}: {name}, usually {length} long, shows its level and length only roughly")
-        });
+    if matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby) {
+        return brief_try(seen)
+            .map(|seconds| format!("{read}: a try of less than {seconds} s may pass unseen"));
     }
-    if seen.class() == Class::StandbyOnly {
-        return (shortest >= LONG_TRY_S)
-            .then(|| format!("{read}: a try of less than {} may pass unseen", figures(shortest, 1) + " s"));
+    let (index, stage, how) = barely_read(seen)?;
+    // A board that is stuck in it shows its level for long enough.
+    let ends_there = seen.analysis.path.last().is_some_and(|last| last.state.stage() == Some(index));
+    let stuck = seen.class() == Class::Stalled && ends_there;
+    let length = seconds(stage.duration?.typical);
+    (!stuck).then(|| format!("{read}: {}, usually {length} long, {how}", stage.name))
+}
+
+/// How short a try of a board that sleeps may be to pass between two values, in seconds, where a stage may be as short.
+fn brief_try(seen: &Seen) -> Option<String> {
+    let shortest = 2.0 * seen.readout.update_s();
+    let is_short = |stage: &Stage| stage.duration.is_some_and(|span| span.low < shortest);
+    let hides = seen.analysis.model.stages.iter().any(is_short);
+    (hides && shortest >= LONG_TRY_S).then(|| figures(shortest, 1))
+}
+
+/// The first stage of which a good board shows few values, and what that leaves open of it: whether it was there, or no more
+/// than how high and how long it was.
+fn barely_read<'a>(seen: &'a Seen) -> Option<(usize, &'a Stage, &'static str)> {
+    /// Values that a level and its length are read from (by judgement).
+    const FEW: f64 = 5.0;
+    let update_s = seen.readout.update_s();
+    let stages = &seen.analysis.model.stages;
+    let is_brief = |stage: &Stage| stage.duration.is_some_and(|span| span.typical < FEW * update_s);
+    let index = stages.iter().position(is_brief)?;
+    let mut reached = seen.analysis.path.iter().filter_map(|step| step.state.stage());
+    let is_read = reached.clone().any(|stage| stage == index);
+    // What lasts for longer than it takes to a new value leaves one.
+    if !is_read && shortest_good(seen, &stages[index])? < update_s {
+        return Some((index, &stages[index], "may pass unseen"));
     }
-    // A stage that is usually longer is not missed, though a quick board's may be.
-    (stages[index].duration?.typical < shortest)
-        .then(|| format!("{read}: {name}, usually {length} long, may pass unseen"))
+    let was_passed = reached.any(|stage| stage >= index) || seen.tries().is_some();
+    was_passed.then_some((index, &stages[index], "shows its level and length only roughly"))
+}
+
+/// The shortest that any good board was seen to take for a stage, or else the least that one may, in seconds.
+fn shortest_good(seen: &Seen, stage: &Stage) -> Option<f64> {
+    let measured = seen.profile.iter().flat_map(|profile| &profile.learned.logs).flat_map(|log| &log.stages);
+    let lengths = measured.filter(|one| one.phase == stage.name).filter_map(|one| one.duration);
+    lengths.min_by(f64::total_cmp).or_else(|| stage.duration.map(|span| span.low))
 }
 
 /// From one reading to the next, of a log that is read so slowly that a person sees its times to be coarse.
@@ -421,12 +445,8 @@ fn peaks(seen: &Seen) -> Option<String> {
 fn button(seen: &Seen) -> Option<String> {
     let waits = seen.has_button() && seen.analysis.run.presses.is_empty();
     let asleep = matches!(seen.class(), Class::StandbyOnly | Class::ExcessStandby | Class::NoDraw);
-    (waits && asleep).then(|| {
-        let fed = if presses::unfed(seen).is_some() { " with the output on" } else { "" };
-        format!(
-            "no press of the power button is marked{fed}: whether the board was asked to wake is not known"
-        )
-    })
+    // That no press is marked is among the evidence.
+    (waits && asleep).then(|| "whether the board was asked to wake is not known".into())
 }
 
 fn switch_on(analysis: &Analysis) -> Option<String> {

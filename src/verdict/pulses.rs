@@ -22,6 +22,8 @@ pub(super) struct Pulses {
     pub above_a: f64,
     /// What stands in the places that they leave.
     places: Places,
+    /// Whether as many that are lower come up to what the readings scatter by.
+    hides_smaller: bool,
     /// What is known of good boards beside them.
     good: Good,
 }
@@ -161,6 +163,8 @@ impl Pulses {
     ) -> Option<Self> {
         /// Times the highest of the others beyond which the first one is no pulse (by judgement).
         const ALIKE: f64 = 1.5;
+        /// Times as many rises from which on those that are no pulses by themselves are worth a word (by judgement).
+        const SMALLER: usize = 2;
         let time = seen.trace.time().get(samples.clone())?;
         let amps = seen.trace.amps().get(samples)?;
         let level = *levels.first()?;
@@ -179,6 +183,7 @@ impl Pulses {
         // evenly between.
         let with_weak = begins(time, &above, |above| above >= limits.weak - Limits::ROUNDING_A);
         let faster = Rhythm::of(&with_weak, seen.readout.update_s());
+        let weak = with_weak.len();
         let filled = faster.filter(|faster| faster.is_filled_by(&with_weak));
         if rhythm.zip(filled).is_some_and(|(one, other)| other.is_faster_than(one)) {
             (begun, rhythm) = (with_weak, faster);
@@ -196,7 +201,8 @@ impl Pulses {
             .map_or_else(Places::default, |rhythm| Places::of(seen, rhythm, &begun, &read, limits.weak));
         // What is low beside its level stands out by its rhythm alone.
         let count = begun.len() + places.weak;
-        (!low || rhythm.is_some()).then_some(Self { count, rhythm, above_a, places, good })
+        let hides_smaller = rhythm.is_none() && weak > SMALLER * begun.len();
+        (!low || rhythm.is_some()).then_some(Self { count, rhythm, above_a, places, hides_smaller, good })
     }
 
     /// Whether a scope is to tell what they are: they come evenly, and good boards are not known to have them.
@@ -209,12 +215,14 @@ impl Pulses {
     pub(super) fn words(&self, seen: &Seen) -> String {
         let pulses = match (self.count, self.rhythm) {
             (1, _) => "1 short pulse of".to_owned(),
+            (count, None) if self.hides_smaller => format!("{count} short pulses that stand out, of up to"),
             (count, None) => format!("{count} short pulses of up to"),
             (count, Some(rhythm)) => {
                 format!("{count} short pulses, {}{}, of up to", rhythm.words(seen), self.places.words())
             }
         };
-        format!("{pulses} {} above its rest{}", seen.amps(self.above_a), self.beside(seen))
+        let smaller = if self.hides_smaller { " (smaller ones are near the noise)" } else { "" };
+        format!("{pulses} {} above its rest{smaller}{}", seen.amps(self.above_a), self.beside(seen))
     }
 
     /// `38 short pulses ride on it, one about every 1.3 s, of up to 20 mA, as good boards have at rest: its controller is alive`.

@@ -82,7 +82,7 @@ fn shorted_leads(seen: &Seen) -> Option<String> {
     let then = if mostly_leads(seen) {
         "; then short the clips and subtract the volts at the same amps"
     } else {
-        ", which keep the supply in its limit"
+        ", which keep the supply in its limit: rule that out first"
     };
     (ohms < SHORTED_LEADS_OHM)
         .then(|| format!("take the board off the clips: {seen_as} may be leads that touch{then}"))

@@ -32,6 +32,13 @@ impl Before {
         (now_a - self.amps).abs() > (SAME * self.amps).max(self.known_to_a)
     }
 
+    /// Whether the figures differ that are said of it and of what the board draws now, though the steps do not carry it.
+    fn reads_as_another(&self, seen: &Seen, now_a: f64) -> bool {
+        /// Share of a current up to which the same word does for both (by judgement).
+        const SAME: f64 = 0.1;
+        (now_a - self.amps).abs() > SAME * self.amps && seen.amps(now_a) != seen.amps(self.amps)
+    }
+
     /// Whether what the board draws now is read as another current, be it the same standby or not.
     fn is_off(&self, now_a: f64) -> bool {
         /// Share of a current that nobody minds (by judgement).
@@ -121,9 +128,13 @@ pub(super) fn about(seen: &Seen, after: &Step) -> Option<String> {
 /// the steps of the readings do not carry.
 pub(super) fn back(seen: &Seen, after: &Step) -> String {
     let now_a = seen.level(after).amps;
-    let off = stood_by(seen, after).is_some_and(|before| before.is_off(now_a));
-    let standby = if off { "within good boards' standby" } else { "at its standby" };
-    format!("it is back {standby}")
+    match stood_by(seen, after) {
+        Some(before) if before.is_off(now_a) => "it is back within good boards' standby".into(),
+        Some(before) if before.reads_as_another(seen, now_a) => {
+            format!("it is back near its standby ({} before)", seen.amps(before.amps))
+        }
+        _ => "it is back at its standby".into(),
+    }
 }
 
 /// How much less a board draws at the end than as it stood by before its first start, where that is another rest.

@@ -410,7 +410,7 @@ fn beside_good_standby(seen: &Seen, after: &Step, low_w: Option<f64>) -> String 
             let least = in_steps(low / level.volts.max(1e-3), seen.analysis.step_a / 10.0, "A");
             format!("at or just below the least that good boards stand by at ({least}), and")
         }
-        None => "within what good boards stand by at, but".into(),
+        None => "as much as some good boards stand by at, and".into(),
     }
 }
 

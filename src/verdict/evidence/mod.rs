@@ -259,8 +259,6 @@ impl Steady {
 
     /// ` at 12.8 V`; `, as the volts rise from 3.03 to 3.85 V`, of what was read while the feed came up, which has no mean.
     fn at_volts(&self, seen: &Seen) -> String {
-        /// Share of the volts that is more than a load pulls them down by as it comes and goes (by judgement).
-        const RISES: f64 = 0.05;
         let read = seen.trace.volts().get(seen.samples_between(self.start_s, self.end_s)).unwrap_or_default();
         match (read.first(), read.iter().copied().max_by(f64::total_cmp)) {
             (Some(first), Some(most)) if *first < (1.0 - RISES) * most => {
@@ -283,8 +281,23 @@ fn settled(seen: &Seen, level: Range<usize>) -> Range<usize> {
     let off = |i: &usize| {
         seen.trace.time()[*i] < seen.analysis.run.start_s + RISES_S && (amps[*i] - median).abs() > most_a
     };
-    level.start + level.clone().take_while(off).count()..level.end
+    let settled = level.start + level.clone().take_while(off).count()..level.end;
+    after_the_rise(seen, settled.clone()).unwrap_or(settled)
 }
+
+/// The readings from where the volts are up, of a feed that comes up soon after switch-on and stays.
+fn after_the_rise(seen: &Seen, level: Range<usize>) -> Option<Range<usize>> {
+    let volts = seen.trace.volts().get(level.clone())?;
+    let up_v = (1.0 - RISES) * volts.iter().copied().max_by(f64::total_cmp)?;
+    let up = level.start + volts.iter().take_while(|volts| **volts < up_v).count()..level.end;
+    let stays = seen.trace.volts()[up.clone()].iter().all(|volts| *volts >= up_v);
+    let (from_s, to_s) = (*seen.trace.time().get(up.start)?, *seen.trace.time().get(up.end - 1)?);
+    let soon = from_s < seen.analysis.run.start_s + RISES_S;
+    (soon && stays && to_s - from_s >= LEVEL_S).then_some(up)
+}
+
+/// Share of the volts that is more than a load pulls them down by as it comes and goes (by judgement).
+const RISES: f64 = 0.05;
 
 /// Share of a level that is no change of it (by judgement).
 const SAME: f64 = 0.1;

@@ -55,6 +55,8 @@ pub(in crate::verdict) struct Rises {
     pub count: usize,
     /// The lowest and the highest of the levels before them, in amps.
     pub levels_a: (f64, f64),
+    /// ... and of what they go up to.
+    pub peaks_a: (f64, f64),
     /// Whether it is a spike.
     pub is_spike: bool,
 }
@@ -71,12 +73,30 @@ pub(in crate::verdict) fn rises_at_the_end(seen: &Seen) -> Option<Rises> {
     const FEW: usize = 2;
     let all = given_up(seen).count();
     let least = if all >= FEW { RISE } else { SPIKE };
-    most(seen, SPIKE).or_else(|| most(seen, least)).or_else(|| little_each_time(seen))
+    most(seen, SPIKE)
+        .or_else(|| most(seen, least))
+        .or_else(|| little_each_time(seen))
+        .or_else(|| more_often_than_not(seen))
 }
 
 /// Whether most tries end in a spike: readings at the very end well above the level before it.
 pub(in crate::verdict) fn ends_in_a_spike(seen: &Seen) -> bool {
     most(seen, SPIKE).is_some()
+}
+
+/// Whether every try ends in several readings on the limit: what is flat is no spike.
+pub(super) fn sits_on_the_limit(seen: &Seen) -> bool {
+    /// More than a spike is read as (by judgement).
+    const SEVERAL: usize = 3;
+    /// Readings at the end that average over the fall.
+    const FALL: usize = 1;
+    let run = &seen.analysis.run;
+    given_up(seen).all(|attempt| {
+        let read = seen.amps_between(attempt.start_s.value(), attempt.end_s.value());
+        let last = read.iter().rev().skip_while(|amps| !run.nears_limit(**amps));
+        let skipped = read.len() - last.clone().count();
+        skipped <= FALL && last.take_while(|amps| run.nears_limit(**amps)).count() >= SEVERAL
+    })
 }
 
 /// What most tries end in that goes to so many `times` the level before; with those that rise less, for the readings
@@ -92,6 +112,16 @@ fn most(seen: &Seen, times: f64) -> Option<Rises> {
     let rises: Vec<Rise> = ends.filter(counts).collect();
     let shown = rises.iter().filter(|rise| is_one(rise)).count();
     taken_together(&rises, times >= SPIKE).filter(|_| shown > 0 && are_most(shown, given_up(seen).count()))
+}
+
+/// A rise that stands alone at the end of many tries, if not of nearly all: a load step that some readings miss.
+fn more_often_than_not(seen: &Seen) -> Option<Rises> {
+    /// Fewer may be a busy stage by chance (by judgement).
+    const MANY: usize = 5;
+    let ends = given_up(seen).filter_map(|attempt| at_the_end(seen, attempt, END));
+    let rises: Vec<Rise> = ends.filter(|rise| rise.stands_alone() && rise.is_clear()).collect();
+    let many = rises.len() >= MANY && 2 * rises.len() > given_up(seen).count();
+    taken_together(&rises, false).filter(|_| many)
 }
 
 /// A rise that each single try would leave open, for the readings average over what is brief: the highest reading of nearly
@@ -133,6 +163,7 @@ fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
         after_s: after.mean()?,
         count: rises.len(),
         levels_a: bounds(|rise| rise.level_a)?,
+        peaks_a: bounds(|rise| rise.peak_a)?,
         is_spike,
     })
 }

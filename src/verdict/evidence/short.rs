@@ -191,11 +191,27 @@ impl Creep {
         /// Share of the ohms that is more than a supply drifts by as it warms, and of use, whether the volts or the amps
         /// move: no more than one readback may be off by (by judgement).
         const SHOWS: f64 = GAIN_ERROR;
+        Self::beyond(seen, last, SHOWS)
+    }
+
+    /// ` but for ohms that creep up by 0.7 %`, of what is too little to tell anything by, though it goes one way.
+    fn little(seen: &Seen, last: &Step) -> String {
+        /// ... and half of it nobody minds (by judgement).
+        const LITTLE: f64 = GAIN_ERROR / 2.0;
+        Self::beyond(seen, last, LITTLE).map_or_else(String::new, |creep| {
+            let way = if creep.to_ohm < creep.from_ohm { "down" } else { "up" };
+            let share = figures(100.0 * (creep.to_ohm / creep.from_ohm - 1.0).abs(), 1);
+            format!(" but for ohms that creep {way} by {share} %")
+        })
+    }
+
+    /// The same of what goes one way by more than this share of the ohms.
+    fn beyond(seen: &Seen, last: &Step, share: f64) -> Option<Self> {
         let level = seen.level(last);
         one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
         let [first, last] = first_and_last(seen, &level).map(|part| ohms_over(seen, part));
         let (first, last) = (first?, last?);
-        let clearly = (SHOWS * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
+        let clearly = (share * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
         ((last - first).abs() > clearly).then_some(Self { from_ohm: first, to_ohm: last })
     }
 
@@ -317,7 +333,7 @@ fn ripple(seen: &Seen) -> Option<(&'static str, String)> {
 pub(super) fn unasked(seen: &Seen) -> Option<String> {
     let loaded = seen.class() == Class::PartialShort && !woke_before(seen);
     let unasked = loaded && seen.has_button() && seen.analysis.run.presses.is_empty();
-    unasked.then(|| "no press of the button is marked: whether it would start is not known".to_owned())
+    unasked.then(|| "no press of the button is marked: whether it would start at one is not known".to_owned())
 }
 
 fn before(seen: &Seen, last: &Step, since: f64) -> String {
@@ -326,9 +342,10 @@ fn before(seen: &Seen, last: &Step, since: f64) -> String {
     let creep = Creep::of(seen, last).map(Creep::words).or_else(drift);
     let ticks = Some(seen).filter(|seen| seen.class() == Class::PartialShort).and_then(ripple);
     let ripple = ticks.map_or("", |(ripple, _)| ripple);
-    let steady = creep
-        .clone()
-        .map_or_else(|| format!("steady for {lasts}{ripple}"), |creep| format!("in {lasts} {creep}"));
+    let steady = creep.clone().map_or_else(
+        || format!("steady for {lasts}{ripple}{}", Creep::little(seen, last)),
+        |creep| format!("in {lasts} {creep}"),
+    );
     if woke_before(seen) {
         let creeps = creep.map_or_else(String::new, |creep| format!("; {creep}"));
         format!(

@@ -129,7 +129,7 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
     let bursts = swing.bursts_to.filter(|_| !is_flat).map(|watts| seen.amps(watts / volts));
     let own = match &bursts {
         Some(top) => format!("mostly by {own} either way, with bursts to {top}"),
-        None => format!("by about {own} either way"),
+        None => format!("typically by {own} either way"),
     };
     // Like is held against like: what most readings stay within, and the highest of them.
     let peaks = bursts.map_or_else(String::new, |_| {

@@ -1,7 +1,7 @@
 //! A board that starts and gives up.
 
 use super::course::left;
-use super::rise::{Rises, ends_in_a_spike, rises_at_the_end};
+use super::rise::{Rises, ends_in_a_spike, rises_at_the_end, sits_on_the_limit};
 use super::starved::starving;
 use super::to_the_end;
 use crate::stats::moments::Moments;
@@ -417,13 +417,16 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     if rises.count == tries.count && tries.count > 1 && !rises.is_spike {
         return Some(each_ends_in_a_rise(seen, &rises));
     }
-    let what = if rises.is_spike {
+    let what = if rises.is_spike && sits_on_the_limit(seen) {
+        "on the limit at the very end".to_owned()
+    } else if rises.is_spike {
         "a spike at the very end".to_owned()
     } else {
-        "a rise at the very end".to_owned()
+        let [level, peak] = [rises.levels_a, rises.peaks_a].map(|amps| amps_from_to(seen, amps));
+        format!("a rise at the very end from a level of {level} up to {peak}")
     };
     Some(match (tries.count, rises.count) {
-        (1, _) => ", a spike at its very end,".into(),
+        (1, _) => format!(", {what},").replace("the very", "its very"),
         (all, count) if count == all => format!(", each {what},"),
         // A rise that an average hides is one all the same.
         (all, count) => format!(", in at least {count} of {all} tries {what},"),

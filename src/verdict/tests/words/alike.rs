@@ -90,7 +90,7 @@ fn most_tries_that_rise_before_they_go_off_are_said_to() {
     };
     let most = finding(4);
     let said = because(&most);
-    assert!(said.contains("in at least 4 of 6 tries a rise at the very end, against"), "{said}");
+    assert!(said.contains("in at least 4 of 6 tries a rise at the very end from a level of 1."), "{said}");
     assert!(
         checks(&most).contains("2.8 s after the wake, for most tries end in a rise"),
         "{}",

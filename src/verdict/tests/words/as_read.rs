@@ -16,6 +16,17 @@ fn a_mean_leaves_out_the_readings_in_which_the_standby_comes_up() {
 }
 
 #[test]
+fn a_mean_leaves_out_the_readings_over_which_the_volts_come_up() {
+    let ends = |first_v: f64| {
+        let levels = [OFF, (0.3, first_v, 0.0234), (1.2, SET_V, 0.0234)];
+        because(&bench(&levels).with(|b| b.presses.clear()).find())
+    };
+    let said = ends(SET_V / 2.0);
+    assert!(said.contains("mean over its last 1.1 s: 23 mA at 12.8 V"), "{said}");
+    assert!(ends(SET_V).contains("mean over its last 1.4 s: 23 mA at 12.8 V"), "{}", ends(SET_V));
+}
+
+#[test]
 fn steady_volts_are_those_that_were_read_and_not_those_of_the_header() {
     let at = |levels: &[(f64, f64, f64)], volts: f64| {
         let read = |(seconds, set, amps): &(f64, f64, f64)| (*seconds, set * volts / SET_V, *amps);

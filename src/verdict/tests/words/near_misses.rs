@@ -213,7 +213,11 @@ fn how_far_a_stalled_load_swings_is_told_where_good_boards_may_be_flat_as_well()
             crate::reference::Envelope { low: 0.0, typical: 0.26, high: 0.64 };
     });
     let said = because(&stalled.find());
-    assert!(said.contains("either way; good boards' by 20 mA, up to 50 mA"), "{said}");
+    assert!(
+        said.contains("swings typically by")
+            && said.contains("either way; good boards' by 20 mA, up to 50 mA"),
+        "{said}"
+    );
     assert!(!said.contains("flat where"), "{said}");
 }
 

@@ -180,3 +180,22 @@ fn pulses_that_are_read_lower_now_and_then_do_not_double_the_period() {
     let told = because(&bench(&[&[OFF][..], &pulses, &[(3.0, SET_V, 0.0234)]].concat()).find());
     assert!(told.contains("14 short pulses, one about every 3.1 s"), "{told}");
 }
+
+#[test]
+fn uneven_pulses_that_stand_out_of_many_smaller_ones_are_said_to() {
+    // Spaces in tenths of a second, as uneven as they come.
+    const SPACES: [u8; 12] = [7, 19, 4, 26, 11, 5, 31, 9, 14, 6, 22, 17];
+    const TALL: [usize; 5] = [2, 5, 13, 20, 33];
+    let pulsing = |small: f64| {
+        let pulses = SPACES.iter().cycle().take(36).enumerate().flat_map(|(index, space)| {
+            let above = if TALL.contains(&index) { 0.010 } else { small };
+            [(f64::from(*space) / 10.0, SET_V, 0.0234), (0.1, SET_V, 0.0234 + above)]
+        });
+        because(&bench(&[&[OFF][..], &pulses.collect::<Vec<_>>(), &[REST]].concat()).find())
+    };
+    let hidden = pulsing(0.002);
+    assert!(hidden.contains("5 short pulses that stand out, of up to 1"), "{hidden}");
+    assert!(hidden.contains(" above its rest (smaller ones are near the noise)"), "{hidden}");
+    let alone = pulsing(0.0);
+    assert!(alone.contains("5 short pulses of up to 1"), "{alone}");
+}

@@ -409,6 +409,26 @@ fn a_stage_passes_unseen_only_under_two_readings() {
 }
 
 #[test]
+fn a_stage_that_lasts_for_longer_than_it_takes_to_a_new_value_is_read_roughly_and_not_missed() {
+    let hangs = [OFF, STANDBY, (60.0, SET_V, 1.016)];
+    let of_good = |rails_s: Option<f64>, period: f64| {
+        let mut known = bench(&[]).profile.expect("one");
+        let log = |seconds: f64| super::ends::good_log("rails", |rails| rails.duration = Some(seconds));
+        known.learned.logs = rails_s.map(log).into_iter().collect();
+        diagnose(&averaged(&hangs, period, 0.001), Some(&known), &Sources::default()).limits.join("\n")
+    };
+    // Rails usually take 0.8 s: three values, of four a second.
+    let roughly = "rails, usually 0.800 s long, shows its level and length only roughly";
+    assert!(of_good(None, 0.25).contains(roughly), "{}", of_good(None, 0.25));
+    assert!(!of_good(None, 0.1).contains("rails"), "{}", of_good(None, 0.1));
+    // The shortest that was seen counts.
+    assert!(of_good(Some(0.2), 0.25).contains("may pass unseen"), "{}", of_good(Some(0.2), 0.25));
+    let surplus = found(&[OFF, (40.0, SET_V, 0.1)], 0.25, 0.001);
+    class(&surplus, Class::ExcessStandby);
+    assert!(surplus.limits.join("\n").contains("a try of less than 0.5 s may pass unseen"), "{surplus:#?}");
+}
+
+#[test]
 fn a_rest_that_is_off_by_less_than_the_steps_carry_is_within_good_boards_standby() {
     // 3 mA less, of readings in steps of 2 mA, may be half a step at either end.
     let rests = [OFF, (4.0, SET_V, 0.0234), RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, 0.0201)];
@@ -430,4 +450,16 @@ fn a_faint_charge_at_switch_on_is_told_and_not_denied() {
     assert!(again.contains("no more than 10 mA is read as the volts rise"), "{again}");
     let none = rises(0.0, 0.005);
     assert!(none.contains("no charge of capacitors is read as the volts rise"), "{none}");
+}
+
+#[test]
+fn a_rest_in_another_figure_that_the_steps_do_not_carry_is_near_its_standby() {
+    let after = |amps: f64| {
+        let levels = [OFF, (4.0, SET_V, 0.0039), RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, amps)];
+        let mut known = bench(&[]).profile.expect("one");
+        known.phases[0].mean_power = crate::reference::Envelope { low: 0.02, typical: 0.05, high: 0.1 };
+        because(&diagnose(&averaged(&levels, 0.1, 0.001), Some(&known), &Sources::default()))
+    };
+    assert!(after(0.0033).contains("it is back near its standby (4 mA before)"), "{}", after(0.0033));
+    assert!(after(0.0039).contains("it is back at its standby"), "{}", after(0.0039));
 }

@@ -111,7 +111,7 @@ fn a_rest_that_half_a_step_may_lift_into_the_band_is_at_or_just_below_it() {
     );
     assert!(checks(&edge).contains("what drew the 12 mA went off as well"), "{}", checks(&edge));
     let within = because(&after(0.019));
-    assert!(within.contains("within what good boards stand by at, but 10 mA less"), "{within}");
+    assert!(within.contains("as much as some good boards stand by at, and 10 mA less"), "{within}");
     let back = bench(&[OFF, STANDBY, RAILS, (1.5, SET_V, 1.0), (40.0, SET_V, 0.0234)]);
     class(&back.find(), Class::LatchOff);
     assert!(!asks(&back, "went off as well"), "{}", checks(&back.find()));

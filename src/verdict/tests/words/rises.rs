@@ -63,3 +63,35 @@ fn a_spike_far_above_the_next_stage_is_not_that_stage() {
     }
     assert_eq!(in_loading(&ends(0.4, 1.0)), 8);
 }
+
+#[test]
+fn a_rise_that_stands_alone_at_the_end_of_more_tries_than_not_is_counted() {
+    let jumping = |jumps: usize| {
+        let each = |index: usize| {
+            let jump = (index < jumps).then_some((0.1, SET_V, 1.5));
+            [RAILS, (2.0, SET_V, 1.0)].into_iter().chain(jump).chain([REST])
+        };
+        let tries: Vec<(f64, f64, f64)> = (0..10).flat_map(each).collect();
+        because(&bench(&[&[OFF, STANDBY][..], &tries].concat()).find())
+    };
+    let most = jumping(6);
+    assert!(
+        most.contains(", in at least 6 of 10 tries a rise at the very end from a level of 1.0"),
+        "{most}"
+    );
+    assert!(most.contains(" up to 1.5"), "{most}");
+    let few = jumping(5);
+    assert!(!few.contains("very end"), "{few}");
+}
+
+#[test]
+fn what_is_flat_on_the_limit_for_several_readings_is_no_spike() {
+    let starved = |seconds: f64| {
+        let tries = [RAILS, (2.0, SET_V, 0.3), (seconds, 9.0, 0.99), REST].repeat(8);
+        let levels = [&[OFF, STANDBY][..], &tries].concat();
+        because(&bench(&levels).with(|b| b.limit = 1.0).find())
+    };
+    let flat = starved(0.4);
+    assert!(flat.contains(", each on the limit at the very end,") && !flat.contains("spike"), "{flat}");
+    assert!(starved(0.1).contains(", each a spike at the very end,"), "{}", starved(0.1));
+}
