@@ -94,8 +94,12 @@ pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<Stri
     // Width grows with every letter, so the longest that fits is found by bisection.
     let fitting = partition_point(letters.len(), |keep| width(&shortened(keep), em, weight) <= room);
     let left = shortened(fitting);
-    let said = left.chars().filter(|c| !c.is_whitespace() && *c != '…').count();
-    (said >= LEAST_LETTERS).then_some(left)
+    says_something(&left).then_some(left)
+}
+
+/// Whether enough letters and figures are left of a text that was cut; signs between them say nothing.
+fn says_something(cut: &str) -> bool {
+    cut.chars().filter(|c| c.is_alphanumeric()).count() >= LEAST_LETTERS
 }
 
 /// The largest `n` in `1..=most` for which `holds` is true, if it is true up to some point; 0 if for none.
@@ -152,7 +156,14 @@ pub(super) fn wrap(text: &str, em: f64, weight: Weight, room: f64, lines: usize)
     if !line.is_empty() && lines > 0 {
         out.push(line);
     }
-    out.into_iter().filter_map(|line| fit(&line, em, weight, room)).collect()
+    let mut out: Vec<String> = out.into_iter().filter_map(|line| fit(&line, em, weight, room)).collect();
+    // What was cut before may leave a last line of a letter or two: the one above is then the end.
+    let is_scrap = |line: &mut String| line.ends_with('…') && !says_something(line);
+    let scrap = if out.len() > 1 { out.pop_if(is_scrap) } else { None };
+    if let (Some(scrap), Some(end)) = (scrap, out.last_mut()) {
+        *end = fit(&format!("{end} {scrap}"), em, weight, room).unwrap_or_else(|| end.clone());
+    }
+    out
 }
 
 /// Calls `cover` with pixel and coverage (0 to 1) for every pixel that `text` touches; `x` is where it starts,
@@ -219,6 +230,22 @@ mod tests {
             let cut = fit("firmware", 14.0, Weight::Regular, f64::from(room));
             assert!(cut.is_none_or(|cut| cut.chars().count() > LEAST_LETTERS), "{room}");
         }
+    }
+
+    #[test]
+    fn a_name_is_not_cut_to_signs_that_say_nothing() {
+        let cut = |name: &str, room: f64| fit(name, 14.0, Weight::Regular, room);
+        assert_eq!(cut("::::::::::::::::", 60.0), None);
+        assert_eq!(cut(": : : firmware and what comes after it", 40.0), None);
+        // One that is so by itself is whole.
+        assert_eq!(cut(":…", 60.0).as_deref(), Some(":…"));
+    }
+
+    #[test]
+    fn what_was_cut_before_leaves_no_line_of_a_letter() {
+        let lines = wrap("a-very-long-name-of-a-stage :…", 14.0, Weight::Regular, 130.0, 2);
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].ends_with('…') && lines[0].starts_with("a-very-long"), "{lines:?}");
     }
 
     #[test]
