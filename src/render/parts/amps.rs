@@ -1,5 +1,7 @@
 //! The amps: the board's trace over the envelope of good boards, and low current magnified.
 
+mod grid;
+
 use super::super::axis::{ValueAxis, round_step};
 use super::super::font::Weight;
 use super::super::geometry::Rect;
@@ -17,6 +19,7 @@ use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
 use crate::verdict::{Class, Departure};
+pub(in crate::render) use grid::{amps_grid, grid};
 
 /// Up to where the two strips reach, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -288,67 +291,6 @@ pub(in crate::render) fn line(sheet: &mut Sheet, readings: &Readings, axis: Valu
     super::trace_line(sheet, readings.time.left, &readings.amps, axis, pen);
 }
 
-/// Grid, frame and labels of a strip of amps.
-pub(in crate::render) fn amps_grid(sheet: &mut Sheet, axis: ValueAxis) {
-    /// An axis that ends below this reads better in milliamps.
-    const MILLIAMPS_BELOW: f64 = 0.5;
-    let (unit, factor) = if axis.high < MILLIAMPS_BELOW { ("mA", 1e3) } else { ("A", 1.0) };
-    let most = (axis.area.height() / sheet.u(52.0)).max(2);
-    grid(sheet, axis, most, unit, factor);
-}
-
-/// Grid, frame and labels of a strip; the topmost label that has room carries the unit.
-pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, factor: f64) {
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    if axis.area.height() < style.line_height() {
-        return;
-    }
-    let mut ceiling = axis.area.bottom + sheet.u(30.0);
-    let mut numbers: Vec<(String, Label)> = Vec::new();
-    for (value, number) in axis.ticks(most, factor > 1.0) {
-        let row = axis.row_within(value);
-        let line = Rect::new(axis.area.left, row, axis.area.right, row + 1);
-        sheet.scene.fill(line, sheet.palette.grid);
-        // With room for the unit, which the topmost of those that find room carries.
-        let text = format!("{number} {unit}");
-        if let Some(label) = number_label(sheet, axis, row, (&text, style), ceiling) {
-            ceiling = label.at.1 - style.line_height();
-            numbers.push((number, label));
-        }
-    }
-    let topmost = numbers.pop();
-    for (number, label) in numbers {
-        sheet.scene.text(number, label.at, label.anchor, label.style);
-    }
-    if let Some((_, label)) = topmost {
-        sheet.scene.text(label.text, label.at, label.anchor, label.style);
-    }
-    sheet.scene.frame(axis.area, 1, sheet.palette.frame);
-}
-
-/// A number beside its line, also at the ends of the axis; where something else stands there, within the strip. `None` where
-/// it would not stand below the `ceiling` even so.
-fn number_label(
-    sheet: &Sheet,
-    axis: ValueAxis,
-    row: i32,
-    (text, style): (&str, Style),
-    ceiling: i32,
-) -> Option<Label> {
-    let x = axis.area.left - sheet.u(6.0);
-    let at = |baseline: i32| Label { text: text.to_owned(), at: (x, baseline), anchor: Anchor::End, style };
-    let beside = style.baseline_at(row);
-    let within = beside.clamp(axis.area.top + sheet.u(10.0), axis.area.bottom);
-    let places = [beside, within, within + sheet.u(3.0), within - sheet.u(3.0)];
-    let free = |label: &Label| label.at.1 <= ceiling && is_free(sheet, label.bounds());
-    places.map(at).into_iter().find(free)
-}
-
-/// Whether words at `spot` stand on the sheet and on no others.
-fn is_free(sheet: &Sheet, spot: Rect) -> bool {
-    sheet.scene.bounds().holds(spot) && !sheet.scene.labels().any(|label| label.bounds().overlaps(spot))
-}
-
 /// What the words in the strip take, which no note may hide.
 pub(in crate::render) fn words(
     sheet: &Sheet,
@@ -454,22 +396,5 @@ mod tests {
         // 100 pixels to an amp, and 2000: not 80 times, as the ends of the axes are.
         assert!((times(Some(quiet)).unwrap() - 20.0).abs() < 1e-9);
         assert_eq!(times(None), None);
-    }
-
-    #[test]
-    fn the_one_number_that_a_low_strip_has_room_for_carries_the_unit() {
-        let options = super::super::super::options::Options::default();
-        let mut sheet = Sheet::new(&options, (440.0, 560.0));
-        let said = |sheet: &mut Sheet, height: i32| {
-            let before = sheet.scene.labels().count();
-            let area = Rect::new(100, 100 + 200 * i32::from(before > 0), 500, 100 + height);
-            grid(sheet, ValueAxis { area, low: 16.9, high: 19.2 }, 2, "V", 1.0);
-            sheet.scene.labels().skip(before).map(|label| label.text.clone()).collect::<Vec<_>>()
-        };
-        let low = said(&mut sheet, 20);
-        assert!(low.len() == 1 && low[0].ends_with(" V"), "{low:?}");
-        let tall = said(&mut sheet, 400);
-        let with_unit = tall.iter().filter(|text| text.ends_with(" V")).count();
-        assert!(tall.len() > 1 && with_unit == 1 && tall.last().unwrap().ends_with(" V"), "{tall:?}");
     }
 }

@@ -58,6 +58,9 @@ impl Scale {
     }
 }
 
+/// A lower strip has no room for two numbers, in units of the layout.
+pub(in crate::render) const LEAST: f64 = 28.0;
+
 /// Draws the strip; `zero` is when the time of the figure begins, on the run's own clock.
 pub(in crate::render) fn draw(
     sheet: &mut Sheet,

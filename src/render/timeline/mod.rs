@@ -154,13 +154,22 @@ fn arrange(
     let (legend, rest) = rest.split_top(legend);
     let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
-    let (rest, volts) = rest.split_bottom(share(0.2));
+    let (rest, volts) = rest.split_bottom(share(0.2).max(sheet.u(volts::LEAST).min(rest.height() / 3)));
     let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
     let with_quiet = scale.quiet_high.is_some();
-    let quiet_height = if with_quiet { share(0.17) } else { 0 };
-    let (rest, quiet) = rest.split_bottom(quiet_height);
-    let amps = if with_quiet { Rect { bottom: rest.bottom - sheet.u(amps::CAPTION), ..rest } } else { rest };
+    let (amps, quiet) = strips(sheet, rest, if with_quiet { share(0.17) } else { 0 });
     Areas { overflow, ribbon, legend, notes, amps, quiet, events, volts, ticks }
+}
+
+/// The strip of amps, and below it the magnified one; without that where it would take more than it leaves.
+fn strips(sheet: &Sheet, area: Rect, quiet: i32) -> (Rect, Rect) {
+    let (upper, magnified) = area.split_bottom(quiet);
+    let amps = Rect { bottom: upper.bottom - sheet.u(amps::CAPTION), ..upper };
+    if quiet > 0 && amps.height() >= magnified.height().max(sheet.u(LEAST_STRIP)) {
+        (amps, magnified)
+    } else {
+        area.split_bottom(0)
+    }
 }
 
 /// The stretch of time to show.

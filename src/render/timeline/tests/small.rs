@@ -1,6 +1,7 @@
 //! What a small figure, or a short try, still shows.
 
 use super::*;
+use crate::render::fixtures::trace_at;
 
 fn small() -> Options {
     options(Size::new(640, 480).unwrap(), Theme::Light)
@@ -280,4 +281,55 @@ fn presses_are_named_in_their_order_on_a_phone() {
     let places: Vec<(i32, i32)> = places.map(|label| (label.at.1, label.at.0)).collect();
     // Read line by line the first comes first.
     assert!(places.len() == 2 && places[0] < places[1], "{places:?}");
+}
+
+#[test]
+fn each_axis_of_a_small_figure_has_two_numbers_at_least_beside_the_moment() {
+    let alarm = Theme::Light.palette().alarm;
+    for (width, height) in [(480, 360), (640, 480)] {
+        for class in Class::ALL {
+            // A sag of ten per cent, and a rest in the low strip.
+            let (_, finding) = run_of(class);
+            let trace = trace_at(
+                600,
+                60.0,
+                |index| if index < 300 { 0.03 } else { 1.4 },
+                |index| {
+                    if index < 300 { 24.4 } else { 22.9 }
+                },
+            );
+            let options = options(Size::new(width, height).unwrap(), Theme::Light);
+            let scene = draw(&trace, None, &finding, &options).unwrap();
+            let is_number = |text: &str| text.trim_end_matches(" V").parse::<f64>().is_ok();
+            let first = scene.labels().position(|label| label.text.ends_with(" V") && is_number(&label.text));
+            let unit = scene.labels().nth(first.unwrap()).unwrap();
+            let volts = scene.labels().filter(|label| {
+                is_number(&label.text)
+                    && (0..60).contains(&(label.at.1 - unit.at.1))
+                    && label.at.0 == unit.at.0
+            });
+            assert!(volts.count() >= 2, "{class:?} {width}x{height}: one number beside the volts");
+            let times = scene.labels().filter(|label| {
+                label.text.strip_suffix(" s").is_some_and(is_number) && label.style.color != alarm
+            });
+            assert!(
+                times.count() >= 2,
+                "{class:?} {width}x{height}: {:?}",
+                scene.labels().map(|l| l.text.as_str()).collect::<Vec<_>>()
+            );
+        }
+    }
+}
+
+#[test]
+fn the_strip_of_all_amps_is_no_lower_than_the_magnified_one() {
+    let sheet = Sheet::new(&small(), LEAST);
+    let area = |height: i32| Rect::new(0, 0, 300, height);
+    let heights = |height: i32| {
+        let (amps, quiet) = super::super::strips(&sheet, area(height), 30);
+        (amps.height(), quiet.height())
+    };
+    let (amps, quiet) = heights(120);
+    assert!(quiet == 30 && amps > quiet && amps < 90, "{amps} {quiet}");
+    assert_eq!(heights(60), (60, 0), "less than the other would be left");
 }
