@@ -1,6 +1,7 @@
 //! Two runs on one time base.
 
 mod boards;
+mod small;
 mod zero;
 
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};

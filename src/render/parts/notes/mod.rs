@@ -59,6 +59,12 @@ impl Note {
         Self { lines, ..*self }
     }
 
+    /// All of it under that head: where nothing but the words of a moment explains its time, they say what it means.
+    pub(in crate::render) fn from_here(&self, subject: &Subject) -> Self {
+        let heads = self.head_alone(subject).lines.into_iter();
+        Self { lines: heads.chain(self.lines.iter().skip(1).cloned()).collect(), ..*self }
+    }
+
     /// What it says of the notes that were left out.
     pub(in crate::render) fn rest(&self) -> Option<String> {
         (self.more > 0).then(|| format!("and {} more in the finding", self.more))
