@@ -332,7 +332,7 @@ fn panel_title(
     let sure = words::beside_headline(run.finding);
     if let Some(note) = note {
         let lines = if narrow { 2 } else { 1 };
-        let from_here = sheet.is_very_low().then(|| note.from_here(&run));
+        let from_here = sheet.is_very_low().then(|| note.said_from_here(&run));
         let wrong = in_one_line(from_here.as_ref().unwrap_or(note), alarm, lines * (row.right - start));
         // How sure that is belongs beside it.
         if alarm.width(&wrong) + space + small.width(&sure) <= right - left {

@@ -5,7 +5,7 @@ mod grid;
 use super::super::axis::{ValueAxis, round_step};
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Label, Style};
+use super::super::scene::{Anchor, Label};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::cut::{self, Mark};

@@ -60,7 +60,7 @@ impl Note {
     }
 
     /// All of it under that head: where nothing but the words of a moment explains its time, they say what it means.
-    pub(in crate::render) fn from_here(&self, subject: &Subject) -> Self {
+    pub(in crate::render) fn said_from_here(&self, subject: &Subject) -> Self {
         let heads = self.head_alone(subject).lines.into_iter();
         Self { lines: heads.chain(self.lines.iter().skip(1).cloned()).collect(), ..*self }
     }
