@@ -1,6 +1,6 @@
 //! Whether the step from one stage to the next was seen.
 
-use super::super::align::{Ending, Look, Scores, State};
+use super::super::align::{Ending, Look, Scores, State, Step};
 
 /// Share of the usual step from a stage to the next from which it is one (by judgement).
 pub(super) const STEP_SEEN: f64 = 0.25;
@@ -17,6 +17,8 @@ pub(super) fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64
     const BY_SOFTWARE: f64 = 0.4;
     /// ... and for what it is longer (by judgement).
     const UNSEEN_BEYOND: f64 = -15.0;
+    /// Share of it that a step at the usual time takes back, whichever way it goes (by judgement).
+    const IN_TIME: f64 = 0.8;
     let Some(before) = stage.checked_sub(1) else { return 0.0 };
     let usual = (scores.model.stages[stage].watts / scores.model.stages[before].watts).ln();
     let Some(moved) = moved(scores, ending, before) else { return 0.0 };
@@ -27,7 +29,28 @@ pub(super) fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64
     let unseen = UNSEEN + UNSEEN_BEYOND * (usual.abs() - BY_SOFTWARE).max(0.0);
     // A level that is that of the stage before as well tells nothing, of a board that moves about as in that.
     let tells = |look: &Look<'_>| scores.fits(look, stage) * (1.0 - still_in(scores, look, before));
-    unseen * held.map_or(0.0, |step| 1.0 - tells(&scores.look(&step.stretch)))
+    let untold = held.map_or(0.0, |step| 1.0 - tells(&scores.look(&step.stretch)));
+    unseen * untold * (1.0 - IN_TIME * stepped_in_time(scores, ending, stage))
+}
+
+/// How far a board that goes another way than good boards at the end of the stage before the running level went on there, 0 to
+/// 1: it was in that stage, at its level and for its time, and what it draws from then on moves about as a running board does. A
+/// stuck one steps at any time.
+fn stepped_in_time(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
+    let (Some(before), true) = (stage.checked_sub(1), stage == scores.model.last()) else { return 0.0 };
+    let pairs = ending.path.windows(2).rev();
+    let is_step =
+        |pair: &&[Step]| pair[0].state == State::Done(before) && pair[1].state == State::Held(stage);
+    let Some([left, held]) = pairs.into_iter().find(is_step).and_then(|pair| pair.first_chunk::<2>()) else {
+        return 0.0;
+    };
+    if (held.stretch.watts / left.stretch.watts).ln().abs() < STEP_LEAST {
+        return 0.0;
+    }
+    let [left, held] = [left, held].map(|step| scores.look(&step.stretch));
+    let in_time = scores.late(&left, before).map_or(0.0, |z| (-z * z / 2.0).exp());
+    let [as_before, as_after] = [before, stage].map(|stage| scores.activity(&held, stage).exp());
+    scores.fits(&left, before) * in_time * as_after / (as_before + as_after)
 }
 
 /// How far a stay looks, in level and in how it moves about, like stage `before` and not the one after that, 0 to 1.
@@ -66,12 +89,22 @@ fn mean_of(ending: &Ending, state: State) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::align::{Progress, Step};
+    use super::super::super::align::Progress;
     use super::super::super::model::Model;
     use super::super::super::piece::Stretch;
     use super::super::super::tests::{SET_V, fed, profile};
     use super::*;
     use crate::units::Volts;
+
+    /// A stay of so many watts that moves about by as many.
+    fn step(state: State, (start_s, end_s): (f64, f64), (watts, spread_w): (f64, f64)) -> Step {
+        let (volts, levels) = (SET_V, 8.0);
+        let (sag, dip, limit, level) = (0.0, 0.0, 0.0, watts.ln());
+        let amps = watts / volts;
+        let stretch =
+            Stretch { start_s, end_s, watts, amps, volts, sag, dip, limit, spread_w, levels, level };
+        Step { state, from: 0, to: 1, rested: false, stretch }
+    }
 
     /// What is said against the running level, usually a calm 8 W, of a board that stays at 8.7 W without a step from the stage
     /// before, usually a busy 9.6 W, and moves about by so many watts.
@@ -82,15 +115,8 @@ mod tests {
         model.stages[last].activity = 0.03;
         let (run, readout) = fed(60.0);
         let scores = Scores::new(&model, &run, &readout, 0.0);
-        let step = |state, start_s: f64, end_s: f64| {
-            let (volts, watts, levels) = (SET_V, 8.7, 8.0);
-            let (sag, dip, limit, level) = (0.0, 0.0, 0.0, f64::ln(watts));
-            let amps = watts / volts;
-            let stretch =
-                Stretch { start_s, end_s, watts, amps, volts, sag, dip, limit, spread_w, levels, level };
-            Step { state, from: 0, to: 1, rested: false, stretch }
-        };
-        let path = vec![step(State::Done(last - 1), 6.0, 14.0), step(State::Held(last), 14.0, 60.0)];
+        let of = |state, span| step(state, span, (8.7, spread_w));
+        let path = vec![of(State::Done(last - 1), (6.0, 14.0)), of(State::Held(last), (14.0, 60.0))];
         let ending = Ending { state: State::Held(last), progress: Progress::default(), score: 0.0, path };
         not_gone_on(&scores, &ending, last)
     }
@@ -99,5 +125,28 @@ mod tests {
     fn a_level_between_two_stages_is_the_running_level_of_a_board_that_moves_about_as_that() {
         let (calm, busy) = (said_of(0.1), said_of(0.9));
         assert!(busy < calm - 0.5, "{busy} {calm}");
+    }
+
+    /// How far a board went on in time that was in the stage before the running level for `seconds`, usually 8 s, at 9.6 W, and
+    /// draws `watts` from then on, moving about by so many watts.
+    fn in_time(seconds: f64, watts: f64, spread_w: f64) -> f64 {
+        let mut model = Model::from_profile(&profile(), Volts::constant(SET_V));
+        let last = model.last();
+        (model.stages[last - 1].watts, model.stages[last - 1].activity) = (9.6, 0.1);
+        model.stages[last].activity = 0.03;
+        let (run, readout) = fed(60.0);
+        let scores = Scores::new(&model, &run, &readout, 0.0);
+        let left = step(State::Done(last - 1), (6.0, 6.0 + seconds), (9.6, 0.9));
+        let path = vec![left, step(State::Held(last), (6.0 + seconds, 60.0), (watts, spread_w))];
+        let ending = Ending { state: State::Held(last), progress: Progress::default(), score: 0.0, path };
+        stepped_in_time(&scores, &ending, last)
+    }
+
+    #[test]
+    fn a_calm_step_the_other_way_at_the_usual_time_is_one_to_the_running_level() {
+        assert!(in_time(8.0, 13.0, 0.3) > 0.7, "{}", in_time(8.0, 13.0, 0.3));
+        assert!(in_time(2.0, 13.0, 0.3) < 0.1, "at any time: {}", in_time(2.0, 13.0, 0.3));
+        assert!(in_time(8.0, 13.0, 1.3) < 0.3, "as busy as before: {}", in_time(8.0, 13.0, 1.3));
+        assert!(in_time(8.0, 9.7, 0.3) < 0.1, "no step: {}", in_time(8.0, 9.7, 0.3));
     }
 }

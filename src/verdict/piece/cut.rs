@@ -133,10 +133,20 @@ fn averages_over_edge(
     /// ... nor of the readback, in standard deviations.
     const CLEARLY_OFF_SDS: f64 = 4.0;
     let (Some(other), Some(amps)) = (other, level(trace, reading.clone())) else { return false };
-    let Some(own) = level(trace, rest) else { return false };
+    let Some(own) = level(trace, rest.clone()) else { return false };
     let (off, step) = (amps - own, other - own);
     let share = off / step;
-    (CLEARLY_OFF..1.0).contains(&share) && off.abs() > CLEARLY_OFF_SDS * readout.noise_a
+    (CLEARLY_OFF..1.0).contains(&share) && off.abs() > CLEARLY_OFF_SDS * noise_of(trace, rest, readout)
+}
+
+/// Noise of the readings of a stretch, in amps: its own where that is less than what the readings of the whole log show, in which
+/// a busy load may have a part.
+fn noise_of(trace: &Trace, samples: Range<usize>, readout: &Readout) -> f64 {
+    /// Fewer readings show no noise.
+    const FEWEST: usize = 8;
+    let mut read = robust::enough(samples.len(), |i| trace.amps()[samples.start + i]);
+    let own = robust::deviation(&mut read).filter(|_| samples.len() >= FEWEST);
+    own.map_or(readout.noise_a, |own| own.max(readout.step_a).min(readout.noise_a))
 }
 
 #[cfg(test)]
@@ -243,5 +253,19 @@ mod tests {
         let amps_m = [20, 20, 21, 500, 1000, 1001, 1000];
         assert_eq!(cut(&trace(&amps_m), &[0..3, 3..4, 4..7]).1, [0..3, 3..4, 4..7]);
         assert_eq!(cut(&trace(&[20]), &whole(1)).1, whole(1));
+    }
+
+    #[test]
+    fn the_noise_of_a_quiet_stretch_is_its_own() {
+        let rest = [19, 20, 21, 20].repeat(6);
+        let trace = trace(&[&rest[..], &[50], &[130; 12]].concat());
+        let cut = |noise_a: f64| {
+            let mut readout = readout(&trace);
+            (readout.noise_a, readout.step_a) = (noise_a, 0.001);
+            without_edges(&trace, &[0..25, 25..37], &readout)
+        };
+        // As where a busy load has a part in what the readings of the whole log show.
+        assert_eq!(cut(0.012), [0..24, 24..25, 25..37]);
+        assert_eq!(cut(0.001), cut(0.012));
     }
 }
