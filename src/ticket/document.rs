@@ -347,7 +347,7 @@ fn readings(log: &LogFacts) -> String {
     let parts = [
         log.duration_s.map(|time| format!(" in {time}")),
         log.poll_hz.map(|hertz| format!(", read {} times a second", figures(hertz, 2))),
-        log.changed_hz.map(|hertz| format!(", {} of them with another value", figures(hertz, 2))),
+        log.changed_hz.map(|hertz| format!(", with a new value {} times", figures(hertz, 2))),
         log.resolution_a.map(|step| format!(", in steps of {}", words::amps(step.value(), Some(step)))),
     ];
     format!("{}{}", log.samples, parts.into_iter().flatten().collect::<String>())

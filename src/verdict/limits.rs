@@ -360,11 +360,11 @@ fn quoted_low(seen: &Seen) -> Option<f64> {
     }
 }
 
-/// `read 4.0 times a second, 2.9 of them with another value`: the rates at the foot of the picture.
+/// `read 4.0 times a second, with a new value 2.9 times`: the rates at the foot of the picture.
 fn how_often_read(readout: &Readout) -> Option<String> {
     let rate = |hertz: f64| figures(hertz, 2);
     let (poll, changed) = (readout.poll_hz?, readout.changed_hz?);
-    Some(format!("read {} times a second, {} of them with another value", rate(poll), rate(changed)))
+    Some(format!("read {} times a second, with a new value {} times", rate(poll), rate(changed)))
 }
 
 fn rate(seen: &Seen) -> Option<String> {

@@ -4,6 +4,7 @@ mod answer;
 mod before;
 mod beside;
 mod course;
+mod fall;
 mod rest;
 mod rise;
 mod short;
@@ -12,7 +13,8 @@ mod swing;
 mod tries;
 
 pub(super) use before::lost;
-pub(super) use course::{FellTo, draws_less, fall, fallen, spike};
+pub(super) use course::{draws_less, spike};
+pub(super) use fall::{FellTo, fall, fallen};
 pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use rise::{Rises, ends_in_a_spike, rises_at_the_end};
 pub(super) use short::{has_leads_in_it, woke_before};
@@ -52,7 +54,7 @@ pub(super) fn because(seen: &Seen) -> Vec<String> {
         Class::LatchOff | Class::Cycling | Class::FeedLimited => tries::tries(seen, last),
         Class::Stalled => course::stalled(seen, last),
         Class::FullBoot => course::booted(seen, last),
-        Class::DroppedOut => course::dropped(seen),
+        Class::DroppedOut => fall::dropped(seen),
         Class::Inconclusive => inconclusive(seen, last),
     };
     if !analysis.explained && analysis.class() == Class::Inconclusive {

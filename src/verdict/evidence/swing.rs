@@ -139,7 +139,7 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
     if !swing.tells(seen) {
         // The envelope of a stage that is mostly ramp goes further than any of its readings.
         let up_to = Some(swing.high).filter(|high| *high < swing.good_most);
-        let up_to = up_to.map_or_else(String::new, |high| format!(", up to {}", amps(high)));
+        let up_to = up_to.map_or_else(String::new, |high| format!(", at most by {}", amps(high)));
         let good = format!("{}{up_to}", amps(swing.typical));
         let words = format!("the current swings {own}; good boards' by {good}{peaks}");
         return Some(Activity { words, is_evidence: false });
@@ -150,7 +150,7 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
     let words = match swing.liveliness() {
         Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
         Liveliness::Calm => {
-            format!("the current is much calmer than good boards' usually is there: {numbers}")
+            format!("the current is much calmer there than most good boards': {numbers}")
         }
         Liveliness::Usual if !higher => format!("the current swings as good boards' does there: {numbers}"),
         _ => format!("the current swings more than good boards' does there: {numbers}"),

@@ -1,6 +1,6 @@
 //! A board that starts and gives up.
 
-use super::course::left;
+use super::fall::left;
 use super::rise::{Rises, ends_in_a_spike, rises_at_the_end, sits_on_the_limit};
 use super::starved::starving;
 use super::to_the_end;

@@ -215,7 +215,7 @@ fn how_far_a_stalled_load_swings_is_told_where_good_boards_may_be_flat_as_well()
     let said = because(&stalled.find());
     assert!(
         said.contains("swings typically by")
-            && said.contains("either way; good boards' by 20 mA, up to 50 mA"),
+            && said.contains("either way; good boards' by 20 mA, at most by 50 mA"),
         "{said}"
     );
     assert!(!said.contains("flat where"), "{said}");

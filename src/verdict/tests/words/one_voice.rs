@@ -367,7 +367,7 @@ fn a_load_far_calmer_than_is_usual_is_not_said_to_be_at_work() {
     class(&calm, Class::Stalled);
     let said = because(&calm);
     assert!(
-        said.contains("the current is much calmer than good boards' usually is there: typically by 1"),
+        said.contains("the current is much calmer there than most good boards': typically by 1"),
         "{said}"
     );
     assert!(!checks(&calm).contains("at work") && checks(&calm).contains("wait for something"), "{calm:#?}");
