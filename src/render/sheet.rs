@@ -31,6 +31,11 @@ impl Sheet {
         Self { scene, palette, unit: options.unit(least) }
     }
 
+    /// The same for a layout whose units are so many times as large.
+    pub(super) fn enlarged(self, times: f64) -> Self {
+        Self { unit: times * self.unit, ..self }
+    }
+
     /// `units` of the layout in pixels; at least one pixel of anything.
     pub(super) fn u(&self, units: f64) -> i32 {
         px(units * self.unit).max(1)

@@ -10,6 +10,10 @@ use crate::verdict::{
 /// Phases that a page has room for; a board that tries again and again has hundreds.
 const MOST_PHASES: usize = 20;
 
+/// Headings of the tables, which the words for the picture speak of.
+const DEPARTURES: &str = "Unlike good boards";
+const PHASES: &str = "Phases";
+
 /// A ticket as a heading, the verdict and sections, in the order in which they are read.
 #[derive(Debug)]
 pub(super) struct Document {
@@ -66,7 +70,7 @@ impl Document {
             section("Customer says", quote(notes.symptom.as_deref())),
             section("Technician's note", quote(notes.note.as_deref())),
             section("Because", lines(&finding.verdict.because)),
-            section("Unlike good boards", departures(finding)),
+            section(DEPARTURES, departures(finding)),
             section("What this run proves", Body::Facts(power_path(finding))),
             with_symptom(&sharpened),
             // What can hurt stands before the work that it can hurt in.
@@ -79,7 +83,7 @@ impl Document {
         );
         sections.extend([
             section("What this capture cannot show", lines(&finding.limits)),
-            detail("Phases", phases(finding)),
+            detail(PHASES, phases(finding)),
             section("How it was measured", Body::Facts(measured(finding, log_name, log_sha256))),
         ]);
         sections.retain(|section| !section.body.is_empty());
@@ -91,10 +95,18 @@ impl Document {
 impl Document {
     /// What the picture shows, for those who do not see it.
     pub(super) fn picture_in_words(&self) -> String {
-        format!(
-            "Amps and volts of the run over time. {}. {} The phases and departures are in the tables.",
-            self.headline, self.standing
-        )
+        let in_tables = if self.has(DEPARTURES) && self.has(PHASES) {
+            " The phases and the departures are in the tables."
+        } else if self.has(PHASES) {
+            " The phases are in the table."
+        } else {
+            ""
+        };
+        format!("Amps and volts of the run over time. {}. {}{in_tables}", self.headline, self.standing)
+    }
+
+    fn has(&self, heading: &str) -> bool {
+        self.sections.iter().any(|section| section.heading == heading)
     }
 }
 

@@ -46,6 +46,24 @@ thead th { color: #444; font-weight: 600; border-bottom-color: #767676; }
 }
 ";
 
+/// Up to this width of the page the smallest words of the wide picture are some 7 pixels high, which nobody reads: the upright
+/// one takes its place.
+const NARROW: &str = "48rem";
+
+/// On every page of paper but the first, which has them in its heading, board and serial; loose leaves get mixed up. Letters as
+/// numbers, so that no word of a log can end the text (CSS Syntax Level 3, section 4.3.7).
+fn running_head(title: &str) -> String {
+    let mut text = String::new();
+    for letter in title.chars() {
+        let _ = write!(text, "\\{:06x}", u32::from(letter));
+    }
+    format!(
+        "@page {{ @top-left {{ content: \"{text}\"; font: 8pt system-ui, sans-serif; }}\n\
+         @top-right {{ content: counter(page) \" of \" counter(pages); font: 8pt system-ui, sans-serif; }} }}\n\
+         @page :first {{ @top-left {{ content: none; }} @top-right {{ content: none; }} }}\n"
+    )
+}
+
 /// The page with its picture, and the same upright for a narrow screen.
 pub(super) fn write(document: &Document, picture: &[u8], upright: &[u8]) -> String {
     let (title, headline) = (escape(&document.title), escape(&document.headline));
@@ -53,15 +71,16 @@ pub(super) fn write(document: &Document, picture: &[u8], upright: &[u8]) -> Stri
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{title}: {headline}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n<header>\n\
+         <title>{title}: {headline}</title>\n<style>{STYLE}{}</style>\n</head>\n<body>\n<main>\n<header>\n\
          <p class=\"board\">{title}</p>\n<h1>{headline}</h1>\n<p class=\"standing\">{}</p>\n</header>\n",
+        running_head(&document.title),
         escape(&document.standing)
     );
     let (alternative, data) = (escape(&document.picture_in_words()), base64::encode(picture));
     let upright = base64::encode(upright);
     let _ = writeln!(
         page,
-        "<picture>\n<source media=\"screen and (max-width: 36rem)\" srcset=\"data:image/png;base64,{upright}\">\n\
+        "<picture>\n<source media=\"screen and (max-width: {NARROW})\" srcset=\"data:image/png;base64,{upright}\">\n\
          <img src=\"data:image/png;base64,{data}\" alt=\"{alternative}\">\n</picture>"
     );
     document.sections.iter().for_each(|part| section(&mut page, part));
@@ -164,5 +183,12 @@ mod tests {
         assert_eq!(with_units("0.19 to 0.24 A"), "0.19 to 0.24\u{a0}A");
         assert_eq!(with_units("under 1 mA"), "under 1\u{a0}mA");
         assert_eq!(with_units("30 to 223 mA"), "30 to 223\u{a0}mA");
+    }
+
+    #[test]
+    fn no_word_of_a_log_ends_the_running_head() {
+        let head = running_head("a\"</style>\\\n");
+        assert!(head.contains("content: \"\\000061\\000022\\00003c\\00002f"), "{head}");
+        assert!(!head.contains('<') && head.contains("@page :first"), "{head}");
     }
 }

@@ -125,13 +125,19 @@ pub fn folder(material: &Material) -> Result<Folder, TicketError> {
     let held = Options { size: Size::PHONE, ..Options::default() };
     let upright = render::timeline(trace, profile, finding, &held)?;
     let file = |name: &str, bytes| File { name: name.to_owned(), bytes };
+    // Where log and profile lie on this bench is nobody's business who reads the ticket, and leads nowhere from there.
+    let mut beside = finding.clone();
+    beside.log.path.clone_from(&log_name);
+    if let Some(profile) = &mut beside.profile {
+        profile.path = name::file_name(&profile.path).to_owned();
+    }
     let page = html::write(&document, &picture, &upright);
     let files = vec![
         file(PICTURE, picture),
         file("ticket.txt", text::write(&document).into_bytes()),
         file("ticket.md", markdown::write(&document, PICTURE).into_bytes()),
         file("ticket.html", page.into_bytes()),
-        file("finding.json", finding_json(finding)),
+        file("finding.json", finding_json(&beside)),
         file(&log_name, log.to_vec()),
     ];
     Ok(Folder { name: name::folder(&finding.log), files })

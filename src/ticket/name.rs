@@ -34,7 +34,8 @@ pub(super) fn log_file(path: &str) -> String {
     if taken { format!("log-{name}") } else { name }
 }
 
-fn file_name(path: &str) -> &str {
+/// The last part of a path.
+pub(super) fn file_name(path: &str) -> &str {
     path.rsplit(['/', '\\']).next().unwrap_or(path)
 }
 

@@ -129,7 +129,10 @@ fn a_folder_holds_the_picture_the_log_the_finding_and_the_text() {
     assert_eq!(bytes(PICTURE)[..8], [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a]);
     assert_eq!(bytes("run.csv"), LOG.as_bytes());
     let back: Finding = serde_json::from_slice(&bytes("finding.json")).unwrap();
-    assert_eq!(back, finding());
+    let mut beside = finding();
+    beside.log.path = "run.csv".into();
+    beside.profile.as_mut().unwrap().path = "fenwick-14.toml".into();
+    assert_eq!(back, beside);
 }
 
 #[test]
@@ -422,4 +425,33 @@ fn the_table_calls_a_short_as_the_headline_does() {
     short.verdict.class = Class::PartialShort;
     short.phases[1].name = "heavy load".into();
     assert_eq!(names(&short), ["off", "partial short"]);
+}
+
+#[test]
+fn the_words_for_the_picture_speak_of_tables_that_are_there() {
+    let text = |finding: &Finding| text_of(&made(finding, &notes()), "ticket.md");
+    assert!(text(&finding()).contains("The phases and the departures are in the tables."));
+    let alike = Finding { departures: Vec::new(), ..finding() };
+    assert!(text(&alike).contains("The phases are in the table.") && !text(&alike).contains("the tables"));
+    let bare = text(&Finding { phases: Vec::new(), ..alike });
+    assert!(!bare.contains("in the table"), "{bare}");
+}
+
+#[test]
+fn the_finding_names_the_log_beside_it_and_not_where_it_lay() {
+    let mut finding = finding();
+    finding.log.path = "/home/bench/private/Ticket.csv".into();
+    let folder = made(&finding, &notes());
+    let beside: Finding = serde_json::from_str(&text_of(&folder, "finding.json")).unwrap();
+    assert_eq!(beside.log.path, "log-Ticket.csv");
+    assert!(folder.files.iter().any(|file| file.name == beside.log.path));
+    assert_eq!(beside.profile.unwrap().path, "fenwick-14.toml");
+}
+
+#[test]
+fn a_page_of_middling_width_has_the_upright_picture_and_further_sheets_name_the_board() {
+    let page = text_of(&made(&finding(), &notes()), "ticket.html");
+    assert!(page.contains("<source media=\"screen and (max-width: 48rem)\""));
+    // FE of the serial number.
+    assert!(page.contains("@top-left") && page.contains("\\000046\\000045"));
 }

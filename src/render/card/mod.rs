@@ -1,5 +1,7 @@
 //! The reference card of a profile: what a bench pins to the wall.
 
+mod labels;
+mod row;
 mod stages;
 #[cfg(test)]
 mod tests;
@@ -8,17 +10,23 @@ use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::table::Table;
-use super::parts::{envelope, foot, heading, table};
+use super::parts::{envelope, foot, heading, legend, table};
 use super::scene::{Anchor, Scene, Style};
 use super::sheet::{Sheet, em};
 use super::words;
-use crate::reference::{PhaseReference, Profile};
+use crate::reference::{POINT_NOT_STATED, PhaseReference, Profile};
 use crate::units::{Volts, counted, figures, volts_as_set};
+use row::InOneUnit;
 use stages::Named;
 
 /// Headings of the table and their shares of the width.
-const COLUMNS: [table::Column; 5] =
-    [("stage", 0.15), ("mean amps", 0.29), ("highest", 0.13), ("lasts", 0.23), ("reached, it proves", 0.3)];
+const COLUMNS: [table::Column; 5] = [
+    ("stage", 0.15),
+    ("mean amps", 0.29),
+    (legend::PEAK, 0.13),
+    ("lasts", 0.23),
+    ("reached, it proves", 0.3),
+];
 
 /// The last of them, which a profile without sections leaves empty.
 const PROVES: usize = COLUMNS.len() - 1;
@@ -32,13 +40,31 @@ const FOOT_NARROW: [&str; 4] = ["amps at", "learned on", "bands", "drawn by"];
 /// Below this many units the parts would not have room for their words.
 const LEAST: Least = (440.0, 720.0);
 
+/// On paper that hangs on a wall table and cautions are read from further off than a figure on a ticket, and have letters of
+/// 10 points for 7.5 (common practice, no source) …
+const ON_A_WALL: f64 = 1.34;
+
+/// … where so many units are left of width and height, for so many stages at most.
+const ROOM: (f64, f64) = (1000.0, 880.0);
+const MOST_STAGES: usize = 10;
+
+/// The sheet of a card, its letters as large as there is room for.
+fn sheet(profile: &Profile, options: &Options) -> Sheet {
+    let usual = || Sheet::new(options, LEAST);
+    let large = usual().enlarged(ON_A_WALL);
+    let (width, height) = (large.scene.width, large.scene.height);
+    let has_room = width >= large.u(ROOM.0) && height >= large.u(ROOM.1);
+    if has_room && profile.phases.len() <= MOST_STAGES { large } else { usual() }
+}
+
 pub(super) fn draw(profile: &Profile, options: &Options) -> Scene {
-    let mut sheet = Sheet::new(options, LEAST);
+    let mut sheet = sheet(profile, options);
     sheet.scene.title = format!("{}: what good boards do", clean(&profile.board));
     sheet.scene.description = description(profile);
     let area = sheet.inside();
     let title = sheet.scene.title.clone();
-    let below = heading::draw(&mut sheet, area, None, &title, &format!("from {}", evidence(profile)));
+    let below =
+        heading::draw(&mut sheet, area, None, &title, &format!("from {}{}", evidence(profile), few(profile)));
     let below = heading::lines(&mut sheet, Rect { top: below, ..area }, &profile.description, 1);
     let top = below + sheet.u(8.0);
     let below = feed(&mut sheet, profile, Rect { top, ..area });
@@ -109,11 +135,25 @@ fn evidence(profile: &Profile) -> String {
     }
 }
 
+/// Of what few boards are behind, why its bands are wide.
+fn few(profile: &Profile) -> &'static str {
+    /// Fewer boards make wide or borrowed envelopes, as the profile itself says.
+    const ENOUGH: usize = 5;
+    if (1..ENOUGH).contains(&profile.learned.boards) { ": few boards, wide bands" } else { "" }
+}
+
+/// Where the board is fed, if the profile says it.
+fn feed_point(profile: &Profile) -> Option<String> {
+    Some(clean(&profile.feed.point)).filter(|point| !point.trim().is_empty() && point != POINT_NOT_STATED)
+}
+
 /// How the board is to be fed, in large letters: what is looked for on a card.
 fn feed(sheet: &mut Sheet, profile: &Profile, area: Rect) -> i32 {
     let feed = &profile.feed;
+    let point = feed_point(profile);
     let facts = [
-        ("feed at", clean(&feed.point)),
+        // What is not known is no large letters worth.
+        (if point.is_some() { "feed point" } else { "feed point: not stated" }, point.unwrap_or_default()),
         ("volts", volts_as_set(feed.nominal.value())),
         ("lowest to highest", words::range(&feed.lowest.to_string(), &feed.highest.to_string())),
         ("current limit", feed.limit.to_string()),
@@ -184,7 +224,8 @@ fn feed_narrow(sheet: &mut Sheet, facts: &[(&str, String)], area: Rect) -> i32 {
     let aside = left + sheet.u(130.0);
     for (index, (what, value)) in (0..).zip(facts) {
         let baseline = frame.top + index * line + sheet.u(23.0);
-        sheet.short_text(what, (left, baseline), Anchor::Start, small, aside - left);
+        let room = if value.is_empty() { right } else { aside } - left;
+        sheet.short_text(what, (left, baseline), Anchor::Start, small, room);
         sheet.short_text(value, (aside, baseline), Anchor::Start, large, right - aside);
     }
     frame.bottom
@@ -198,17 +239,23 @@ const fn ending(phase: &PhaseReference) -> &'static str {
 fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
     let row = |phase: &PhaseReference| {
         let expected = shown(profile, phase);
-        let show = |amps: f64| words::amps(amps, None);
+        let unit = InOneUnit::of(&expected);
         let seconds = |value: f64| words::quantity(value, "s", None);
-        let span = words::range(&show(expected.low), &show(expected.high));
+        let span = unit.range(&expected);
         let lasting = phase.duration.map(|length| {
             let span = |count: i32| in_seconds(length.low, length.high, count);
             if wide { format!("{} ({})", seconds(length.typical), span(3)) } else { span(2) }
         });
         let lasts = lasting.unwrap_or_else(|| ending(phase).to_owned());
-        let mean = format!("{} ({span})", show(expected.typical));
+        let mean = format!("{} ({span})", unit.amps(expected.typical));
         if wide {
-            vec![phase.name.clone(), mean, highest(profile, &expected), lasts, proves(profile, phase)]
+            vec![
+                phase.name.clone(),
+                mean,
+                unit.peak(&expected, profile.feed.limit),
+                lasts,
+                proves(profile, phase),
+            ]
         } else {
             vec![phase.name.clone(), span, lasts]
         }
@@ -225,15 +272,6 @@ fn shown(profile: &Profile, phase: &PhaseReference) -> envelope::Expected {
         peak: expected.peak.min(limit),
         usual_peak: expected.usual_peak.min(limit),
         ..expected
-    }
-}
-
-/// The highest reading that is to be expected: `3.60 A`, `up to the limit`.
-fn highest(profile: &Profile, expected: &envelope::Expected) -> String {
-    if expected.peak < profile.feed.limit.value() {
-        words::amps(expected.peak, None)
-    } else {
-        "up to the limit".into()
     }
 }
 
@@ -318,9 +356,16 @@ fn cautions(sheet: &mut Sheet, profile: &Profile, area: Rect) {
     }
 }
 
+/// Feeds that differ by this share are set alike (common practice, no source): the amps of one are those of the other.
+const SAME_VOLTS: f64 = 0.01;
+
 fn foot_entries(profile: &Profile) -> Vec<foot::Entry> {
     let learned = &profile.learned;
-    let at = learned.feed.map(|volts| volts_as_set(volts.value()));
+    // Volts that differ by no more than a supply is set are one value, and two numbers for it make one wonder.
+    let apart = |volts: &Volts| {
+        (volts.value() - feed_volts(profile).value()).abs() > SAME_VOLTS * feed_volts(profile).value()
+    };
+    let at = learned.feed.filter(apart).map(|volts| volts_as_set(volts.value()));
     let date = Some(learned.date.clone()).filter(|date| !date.trim().is_empty());
     let all = [
         ("board", Some(profile.board.clone())),
@@ -337,14 +382,15 @@ fn foot_entries(profile: &Profile) -> Vec<foot::Entry> {
 
 fn description(profile: &Profile) -> String {
     let feed = &profile.feed;
+    let at = feed_point(profile).map_or_else(String::new, |point| format!(" at the {point}"));
     let mut sentences = vec![format!(
-        "Feed {} at the {}, {} to {}, limit {}.",
-        feed.nominal, feed.point, feed.lowest, feed.highest, feed.limit
+        "Feed {}{at}, {} to {}, limit {}.",
+        feed.nominal, feed.lowest, feed.highest, feed.limit
     )];
     sentences.extend(
         table_rows(profile, true)
             .into_iter()
-            .map(|row| format!("{}: mean {}, highest {}, lasts {}.", row[0], row[1], row[2], row[3])),
+            .map(|row| format!("{}: mean {}, peak at most {}, lasts {}.", row[0], row[1], row[2], row[3])),
     );
     sentences.extend(feed.cautions.iter().map(|caution| format!("{}: {caution}", words::CAUTION)));
     sentences.join(" ")

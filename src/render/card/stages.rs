@@ -3,14 +3,12 @@
 use super::super::axis::ValueAxis;
 use super::super::font::{Weight, clean};
 use super::super::geometry::{Rect, px};
-use super::super::parts::cut::{self, Mark};
 use super::super::parts::envelope::{self, Columns, Expected};
 use super::super::parts::{amps, legend};
-use super::super::scene::{Anchor, Label, Style};
+use super::super::scene::Style;
 use super::super::sheet::{Sheet, em};
-use super::super::theme::Color;
 use super::super::words;
-use super::{ending, shown};
+use super::{ending, labels, shown};
 use crate::reference::{PhaseReference, Profile};
 
 /// How the stages of the graph are told apart.
@@ -32,13 +30,15 @@ pub(super) fn has_room(sheet: &Sheet, area: Rect) -> bool {
 pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     let area = Rect { left: area.left + sheet.u(58.0), bottom: area.bottom - sheet.u(10.0), ..area };
     let expected: Vec<Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
-    let high = highest(&expected);
     let limit = profile.feed.limit.value();
+    let high = up_to_limit(highest(&expected), limit);
     let mut samples = legend::of_envelope(sheet.palette).to_vec();
-    if limit < high {
+    samples.push(if limit < high {
         let swatch = legend::Swatch::Line(1.5, 9.0, sheet.palette.limit);
-        samples.push((swatch, format!("current limit {}", profile.feed.limit).into()));
-    }
+        (swatch, format!("current limit {}", profile.feed.limit).into())
+    } else {
+        (legend::Swatch::None, format!("current limit {}, above", profile.feed.limit).into())
+    });
     // Stages one beside the other are taken for a time axis.
     samples.push((legend::Swatch::None, "widths not to scale".into()));
     let (row, rest) = area.split_top(legend::height_of(sheet, area.width(), &samples));
@@ -51,22 +51,15 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
     for axis in std::iter::once(axis).chain(strips.quiet) {
         strip(sheet, axis, &expected, &edges);
     }
+    if let Some(quiet) = strips.quiet {
+        above_scale(sheet, quiet, &expected, &edges);
+    }
     amps::magnified(sheet, strips, &[]);
     if limit < high {
         let pen = sheet.pen(1.5, 9.0, sheet.palette.limit);
         sheet.scene.across((panel.left, panel.right), axis.row(limit), pen);
     }
-    let grounds = [sheet.palette.paper, sheet.palette.shade];
-    // Numbers at some of the bands would make one wonder why not at the others: the table has them all.
-    let numbered =
-        expected.iter().zip(&edges).all(|(expected, edges)| range_lines(sheet, expected, *edges).is_some());
-    for ((expected, &edges), ground) in expected.iter().zip(&edges).zip(grounds.into_iter().cycle()) {
-        let taken = if numbered { range_label(sheet, axis, expected, (edges, ground)) } else { None };
-        peak_label(sheet, axis, (expected, &super::highest(profile, expected)), (edges, ground), taken);
-        if expected.peak >= limit {
-            at_limit(sheet, axis, expected, (edges, ground), taken);
-        }
-    }
+    labels::draw(sheet, axis, profile, &expected, &edges);
     let style = name_style(sheet, profile, &edges);
     let named = if style.is_some() { Named::ByName } else { Named::ByNumber };
     let style = style.unwrap_or_else(|| sheet.style(em::SMALL, Weight::Bold, sheet.palette.text));
@@ -90,8 +83,10 @@ fn strips(sheet: &Sheet, expected: &[Expected], panel: Rect, high: f64) -> amps:
     const QUIET: f64 = 0.08;
     /// One that draws so many times what the quietest does would press that one flat again.
     const ALIKE: f64 = 3.0;
-    /// Room above the highest of them.
+    /// Room above the highest of them, and above their peaks, where those are not so many times as high.
     const HEADROOM: f64 = 1.5;
+    const ABOVE_PEAKS: f64 = 1.1;
+    const FAR: f64 = 5.0;
     /// The share of the height that they have, and from how many units of the layout on.
     const SHARE: f64 = 0.3;
     const LEAST: f64 = 130.0;
@@ -104,7 +99,9 @@ fn strips(sheet: &Sheet, expected: &[Expected], panel: Rect, high: f64) -> amps:
     };
     let (upper, lower) = panel.split_bottom(px(f64::from(panel.height()) * SHARE));
     let (upper, _) = upper.split_bottom(sheet.u(amps::CAPTION));
-    let quiet = ValueAxis { area: lower, low: 0.0, high: quiet * HEADROOM };
+    let peaks = expected.iter().filter(|stage| stage.high < most).map(|stage| stage.peak);
+    let peak = peaks.filter(|peak| *peak < FAR * quiet).fold(0.0, f64::max);
+    let quiet = ValueAxis { area: lower, low: 0.0, high: (quiet * HEADROOM).max(peak * ABOVE_PEAKS) };
     amps::Axes { main: ValueAxis { area: upper, ..main }, quiet: Some(quiet) }
 }
 
@@ -113,114 +110,47 @@ fn strip(sheet: &mut Sheet, axis: ValueAxis, expected: &[Expected], edges: &[(i3
     for &(left, right) in edges.iter().skip(1).step_by(2) {
         sheet.scene.fill(Rect { left, right, ..axis.area }, sheet.palette.shade);
     }
+    // Behind the lines of good boards, which a line of the grid in the same row would hide.
+    amps::amps_grid(sheet, axis);
     for (expected, &(left, right)) in expected.iter().zip(edges) {
         // Of one that stands far above a strip there is nothing on it.
         if expected.low < axis.high {
             envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
         }
     }
-    amps::amps_grid(sheet, axis);
+    sheet.scene.frame(axis.area, 1, sheet.palette.frame);
 }
 
-/// The range in numbers on one line as large as it fits between the edges of its stage, or on two. A number that was cut
-/// would be another number.
-fn range_lines(
-    sheet: &Sheet,
-    expected: &Expected,
-    (left, right): (i32, i32),
-) -> Option<(Vec<String>, Style)> {
-    let (low, high) = (words::amps(expected.low, None), words::amps(expected.high, None));
-    let text = words::range(&low, &high);
-    let room = right - left - sheet.u(8.0);
-    let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
-    let one =
-        [em::LARGE, em::USUAL, em::SMALL].map(style).into_iter().find(|style| style.width(&text) <= room);
-    let two = text.split_once(" to ").map(|(low, high)| vec![format!("{low} to"), high.to_owned()]);
-    let (lines, style) = match (one, two) {
-        (Some(style), _) => (vec![text], style),
-        (None, Some(two)) => (two, style(em::SMALL)),
-        (None, None) => return None,
-    };
-    lines.iter().all(|line| style.width(line) <= room).then_some((lines, style))
+/// Of stages beside one another that draw more than the strip shows, that they do: nothing there would be read as no amps.
+fn above_scale(sheet: &mut Sheet, axis: ValueAxis, expected: &[Expected], edges: &[(i32, i32)]) {
+    let style = small(sheet);
+    let stages: Vec<_> = expected.iter().zip(edges).collect();
+    for run in stages.chunk_by(|(one, _), (next, _)| (one.low < axis.high) == (next.low < axis.high)) {
+        let (Some((first, (left, _))), Some((_, (_, right)))) = (run.first(), run.last()) else { continue };
+        if first.low < axis.high {
+            continue;
+        }
+        let blank = Rect { left: *left, right: *right, ..axis.area };
+        sheet.scene.fill(blank.grown(-1), sheet.palette.paper);
+        let fits = |text: &&str| style.width(text) + sheet.u(6.0) <= blank.width();
+        let text = ["above this scale", "above"].into_iter().find(fits);
+        if let Some(text) = text.filter(|_| style.line_height() <= blank.height()) {
+            sheet.centered(text, blank, style);
+        }
+    }
 }
 
-/// The range in numbers, above its band or, at the top, below it.
-fn range_label(
-    sheet: &mut Sheet,
-    axis: ValueAxis,
-    expected: &Expected,
-    (edges, ground): ((i32, i32), Color),
-) -> Option<Rect> {
-    let (lines, style) = range_lines(sheet, expected, edges)?;
-    let (left, right) = edges;
-    let row = style.line_height();
-    let height = row * i32::try_from(lines.len() - 1).unwrap_or(0);
-    let above = axis.row_within(expected.high) - sheet.u(12.0) - height;
-    let below = axis.row_within(expected.low) + row;
-    // The sign of a peak that is cut stands at the top.
-    let is_cut = axis.row(expected.peak) < axis.area.top;
-    let ceiling = axis.area.top + if is_cut { sheet.u(18.0) } else { 0 };
-    let first = if above - row > ceiling { above } else { below };
-    if first + height > axis.area.bottom - sheet.u(6.0) {
-        return None;
-    }
-    let x = i32::midpoint(left, right);
-    let taken = Rect::new(left, first - row, right, first + height + sheet.u(4.0));
-    for (index, text) in (0..).zip(lines) {
-        let label = Label { text, at: (x, first + index * row), anchor: Anchor::Middle, style };
-        // Neither the grid nor a peak may run through the numbers.
-        sheet.scene.fill(label.bounds().grown(sheet.u(1.0)), ground);
-        sheet.scene.text(label.text, label.at, label.anchor, label.style);
-    }
-    Some(taken)
-}
-
-/// How high a stage peaks whose peaks the graph does not hold.
-fn peak_label(
-    sheet: &mut Sheet,
-    axis: ValueAxis,
-    (expected, peak): (&Expected, &str),
-    (edges, ground): ((i32, i32), Color),
-    taken: Option<Rect>,
-) {
-    if axis.row(expected.peak) >= axis.area.top {
-        return;
-    }
-    let color = sheet.palette.faint_text;
-    let mark = |text: &str| Mark::within(sheet, axis, edges, (text, color), taken.as_slice());
-    let wordings = [format!("highest peak {peak}"), format!("peak {peak}"), peak.to_owned()];
-    let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();
-    let worded = marks.iter().position(Mark::has_words).unwrap_or(0);
-    cut::draw(sheet, &marks[worded..=worded], ground);
-}
-
-/// Of a stage whose peaks go up to the limit, that they do: their line lies under that of the limit.
-fn at_limit(
-    sheet: &mut Sheet,
-    axis: ValueAxis,
-    expected: &Expected,
-    ((left, right), ground): ((i32, i32), Color),
-    taken: Option<Rect>,
-) {
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.good);
-    let row = axis.row(expected.peak) + sheet.u(3.0) + style.line_height() / 2;
-    let at = (i32::midpoint(left, right), style.baseline_at(row));
-    let wordings = ["peaks up to the limit", "peaks to limit", "to limit"];
-    let labels = wordings.map(|text| Label { text: text.into(), at, anchor: Anchor::Middle, style });
-    let free = |label: &Label| {
-        let (spot, shown) = (label.bounds(), axis.row(expected.peak) >= axis.area.top);
-        let band = axis.row(expected.high);
-        let fits = spot.left >= left + sheet.u(3.0) && spot.right <= right - sheet.u(3.0);
-        shown && fits && spot.bottom < band && taken.is_none_or(|taken| !taken.overlaps(spot))
-    };
-    if let Some(label) = labels.into_iter().find(free) {
-        sheet.scene.fill(label.bounds().grown(sheet.u(1.0)), ground);
-        sheet.scene.text(label.text, label.at, label.anchor, label.style);
-    }
+/// The top of the axis raised to the current limit, where that is near.
+fn up_to_limit(high: f64, limit: f64) -> f64 {
+    /// As far as the stages do not become flat.
+    const NEAR: f64 = 1.25;
+    /// Room above the line.
+    const HEADROOM: f64 = 1.06;
+    if limit <= NEAR * high { high.max(limit * HEADROOM) } else { high }
 }
 
 /// Up to the highest mean and to the peaks that are usual, and to the highest where that does not flatten the rest.
-fn highest(expected: &[Expected]) -> f64 {
+pub(super) fn highest(expected: &[Expected]) -> f64 {
     /// A peak that few boards allow makes a high envelope; beyond this many times the rest it is cut.
     const WORTH_SHOWING: f64 = 1.75;
     /// Usual peaks may take so much of the height from the means, which are what is compared first.

@@ -283,16 +283,30 @@ pub(in crate::render) struct Columns {
 /// One stage's envelope: the range of the mean, the usual mean, and the highest peak.
 pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
     let Columns { left, usual, right } = columns;
-    let band = Rect::new(left, axis.row(stage.high), right, axis.row(stage.low) + 1);
-    // A band of a pixel or two would drown in the trace that runs through it.
-    let band = if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band };
+    let band = Rect { left, right, ..band_rows(sheet, axis, stage) };
     band_of(sheet, Rect { right: usual, ..band }, axis.area);
     overdue(sheet, Rect { left: usual, ..band }, axis.area);
-    let lines = [(axis.row(stage.typical), 6.0), (axis.row(stage.peak), 2.0)];
-    for (row, dash) in lines.into_iter().filter(|(row, _)| (axis.area.top..axis.area.bottom).contains(row)) {
+    let mean = Some(axis.row(stage.typical)).filter(|row| (axis.area.top..axis.area.bottom).contains(row));
+    let lines = [(mean, 6.0), (peak_row(sheet, axis, stage), 2.0)];
+    for (row, dash) in lines.into_iter().filter_map(|(row, dash)| Some((row?, dash))) {
         let pen = sheet.pen(1.0, dash, sheet.palette.envelope_edge);
         sheet.scene.across((left, right), row, pen);
     }
+}
+
+/// The rows of the range that good boards keep their mean within, as they are drawn.
+pub(in crate::render) fn band_rows(sheet: &Sheet, axis: ValueAxis, stage: &Expected) -> Rect {
+    let band = Rect { top: axis.row(stage.high), bottom: axis.row(stage.low) + 1, ..axis.area };
+    // A band of a pixel or two would drown in the trace that runs through it.
+    if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band }
+}
+
+/// The row of the line of the peaks, where the strip has it: in a band that is drawn wider than it is, it would be read as a
+/// peak below what the mean may be.
+pub(in crate::render) fn peak_row(sheet: &Sheet, axis: ValueAxis, stage: &Expected) -> Option<i32> {
+    let (row, band) = (axis.row(stage.peak), band_rows(sheet, axis, stage));
+    let hidden = stage.peak >= stage.high && row >= band.top && axis.row(stage.high) > band.top;
+    Some(row).filter(|row| !hidden && (axis.area.top..axis.area.bottom).contains(row))
 }
 
 /// The range that good boards keep within, while they do; what the strip cuts off has no edge.

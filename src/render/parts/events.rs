@@ -113,27 +113,67 @@ fn end_of(subject: &Subject, time: TimeAxis) -> Option<(i32, String)> {
     Some((time.x_within(*end), "log ends".into()))
 }
 
-/// Puts a word beside its line, in the first row where it is free, shortened if need be.
+/// Puts a word at its line, in the first row where it is free, shortened if need be: with its sign on the line or, where
+/// other words hold it off, without.
 fn place(sheet: &Sheet, style: Style, time: TimeAxis, ends: &mut [i32], x: i32, word: &str) -> Flag {
-    /// Words are not shortened below this.
-    const LEAST_WIDTH: f64 = 50.0;
     let space = sheet.u(10.0);
-    let width = style.width(word);
     // Words stand in the order of their moments, from left to right or from above: none above an earlier one that reaches
     // as far.
     let above = ends.iter().rposition(|end| *end > x).filter(|_| ends.len() > MOST_ROWS_ELSE).unwrap_or(0);
-    for (row, end) in (0..).zip(ends.iter_mut()).skip(above) {
-        let left = (x + sheet.u(4.0)).min(time.right - width).max(end.saturating_add(space)).max(time.left);
-        let room = time.right - left;
-        // A word belongs to the line on its left; further away it would seem to belong to nothing.
-        let near = left - x <= sheet.u(16.0);
-        let text = if width <= room { Some(word.to_owned()) } else { style.fit(word, room) };
-        if let Some(text) = text.filter(|_| near && room >= width.min(sheet.u(LEAST_WIDTH))) {
-            *end = left + style.width(&text);
-            return Flag { x, word: Some((text, left, row)) };
-        }
+    let rows = || (0..).zip(ends.iter()).skip(above).map(|(row, end)| (row, end.saturating_add(space)));
+    let signed = word.split_once(' ').filter(|(sign, _)| !sign.starts_with(char::is_alphanumeric));
+    let at_line = signed.and_then(|parts| {
+        rows().find_map(|(row, from)| Some((row, on_line(sheet, style, (time, x, from), parts)?)))
+    });
+    let bare = signed.map_or(word, |(_, rest)| rest);
+    let beside = || rows().find_map(|(row, from)| Some((row, beside(sheet, style, (time, x, from), bare)?)));
+    let Some((row, (text, left))) = at_line.or_else(beside) else { return Flag { x, word: None } };
+    if let Some(end) = usize::try_from(row).ok().and_then(|row| ends.get_mut(row)) {
+        *end = left + style.width(&text);
     }
-    Flag { x, word: None }
+    Flag { x, word: Some((text, left, row)) }
+}
+
+/// Words are not shortened below this, in units of the layout.
+const LEAST_WIDTH: f64 = 50.0;
+
+/// The words and their left end with the middle of the sign on the line at `x`, to the right of it or, at the end of the
+/// axis, to the left, if they find room there from column `from` on.
+fn on_line(
+    sheet: &Sheet,
+    style: Style,
+    (time, x, from): (TimeAxis, i32, i32),
+    (sign, rest): (&str, &str),
+) -> Option<(String, i32)> {
+    let half = style.width(sign) / 2;
+    let (word, turned) = (format!("{sign} {rest}"), format!("{rest} {sign}"));
+    // At the very start of the axis the line runs through the sign, if not through its middle: before it stand numbers.
+    let (left, width) = ((x - half).max(time.left), style.width(&word));
+    if left >= from && left + width <= time.right {
+        return Some((word, left));
+    }
+    let aside = x + half - style.width(&turned);
+    if left >= from && aside >= from.max(time.left) {
+        return Some((turned, aside));
+    }
+    let shortened = style.fit(&word, time.right - left).filter(|_| left >= from)?;
+    (time.right - left >= sheet.u(LEAST_WIDTH)).then_some((shortened, left))
+}
+
+/// The words and their left end to the right of their line, from column `from` on.
+fn beside(
+    sheet: &Sheet,
+    style: Style,
+    (time, x, from): (TimeAxis, i32, i32),
+    word: &str,
+) -> Option<(String, i32)> {
+    let width = style.width(word);
+    let left = (x + sheet.u(4.0)).min(time.right - width).max(from).max(time.left);
+    let room = time.right - left;
+    // A word belongs to the line on its left; further away it would seem to belong to nothing.
+    let near = left - x <= sheet.u(16.0);
+    let text = if width <= room { Some(word.to_owned()) } else { style.fit(word, room) };
+    text.filter(|_| near && room >= width.min(sheet.u(LEAST_WIDTH))).map(|text| (text, left))
 }
 
 const fn is_switching(kind: &EventKind) -> bool {

@@ -118,13 +118,16 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: &Drawn) -> Vec<Sample>
     samples
 }
 
+/// The line above which no peak of a good board is expected: no peak that was seen.
+pub(in crate::render) const PEAK: &str = "peak, at most";
+
 /// What an envelope is drawn with.
 pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
     let edge = palette.envelope_edge;
     [
         (Swatch::Band, "good boards keep their mean in here".into()),
         (Swatch::Line(1.0, 6.0, edge), "usual mean".into()),
-        (Swatch::Line(1.0, 2.0, edge), "highest peak".into()),
+        (Swatch::Line(1.0, 2.0, edge), PEAK.into()),
     ]
 }
 
@@ -132,8 +135,7 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
 pub(in crate::render) const NO_READINGS: &str = "no readings";
 
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 6] = [
-    ("highest peak", "peak"),
+const SHORT: [(&str, &str); 5] = [
     ("good boards keep their mean in here", "mean of good boards"),
     ("usual mean", "usual"),
     ("supply in its current limit", "in current limit"),

@@ -199,7 +199,7 @@ fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
         let told = label.map(|label| label.text.clone());
         // Where its stage begins: further in it would look like something that happens there.
         assert!(label.is_none_or(|label| label.bounds().left - amps_area(&scene).left < 40));
-        (told, starting_with(&scene, "highest peak").is_some())
+        (told, starting_with(&scene, "peak, at most").is_some())
     };
     // 60 W at the 12.8 V of the feed, which the profile takes a little less than in proportion.
     assert_eq!(drawn(0.8), (Some("good boards may peak at 4.67 A".into()), false));

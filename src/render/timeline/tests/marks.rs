@@ -331,3 +331,48 @@ fn a_board_that_latches_off_is_said_to_have_done_so_in_a_stage() {
     finding.verdict.step_into = Some("loading".into());
     assert_eq!(lines(&finding).last().unwrap(), "at the end of boot, at the step into loading");
 }
+
+#[test]
+fn the_sign_of_a_mark_stands_on_its_line_or_is_left_out() {
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let (_, finding) = run_of(Class::StandbyOnly);
+    // Alone, beside another, and near the end.
+    for at in [[60, 300].as_slice(), &[60, 64, 68, 72], &[590]] {
+        let mut builder = TraceBuilder::new(Header::default());
+        for index in 0..600_u32 {
+            let time = Seconds::constant(f64::from(index) / 10.0);
+            if at.contains(&index) {
+                builder.event(time, EventKind::Mark("power button".into())).unwrap();
+            }
+            let (volts, amps) = (Volts::constant(12.8), Amps::constant(0.024));
+            builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+        }
+        let trace = builder.finish();
+        for size in [Size::WIDE, Size::PHONE, Size::new(480, 360).unwrap()] {
+            let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+            let color = Theme::Light.palette().mark;
+            let lines: Vec<i32> = scene
+                .shapes
+                .iter()
+                .filter_map(|shape| match shape {
+                    Shape::Dashed { area, upright: true, color: of, .. } if *of == color => Some(area.left),
+                    _ => None,
+                })
+                .collect();
+            let signs: Vec<i32> = scene
+                .labels()
+                .filter(|label| label.text.contains('●'))
+                .map(|label| {
+                    let half = label.style.width("●") / 2;
+                    let first = label.text.starts_with('●');
+                    if first { label.bounds().left + half } else { label.bounds().right - half }
+                })
+                .collect();
+            assert!(!signs.is_empty(), "{at:?} at {size}");
+            for sign in signs {
+                assert!(lines.iter().any(|line| (line - sign).abs() <= 2), "{sign} of {lines:?} at {size}");
+            }
+            assert_legible(&scene);
+        }
+    }
+}
