@@ -6,7 +6,7 @@ use super::parts::{Subject, crop};
 use crate::stats::robust::median;
 use crate::trace::EventKind;
 use crate::units::Seconds;
-use crate::verdict::Phase;
+use crate::verdict::{Class, Phase};
 
 /// What happens at the zero of the common time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,11 +108,17 @@ fn wake(subject: &Subject) -> Option<f64> {
             _ if is_standby(subject, phase) => stood_by = true,
             // From switch-on these are no wake; after standby they are what came of it.
             "short" | "heavy load" if !stood_by => return None,
+            // A short in the supply's limit is called so; a board that starts without a standby may be starved too.
+            "starved" if !stood_by && is_shorted(subject) => return None,
             "no draw" | "rest" | "inrush" => {}
             _ => return Some(phase.start_s.value()),
         }
     }
     None
+}
+
+fn is_shorted(subject: &Subject) -> bool {
+    matches!(subject.finding.verdict.class, Class::HardShort | Class::PartialShort)
 }
 
 /// Whether the board has not woken in that phase, be it that it waits for a person or starts by itself.

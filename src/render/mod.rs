@@ -22,6 +22,7 @@ mod encode;
 mod fixtures;
 mod font;
 mod geometry;
+mod log_end;
 mod options;
 mod overlay;
 mod paint;

@@ -36,22 +36,6 @@ pub(super) struct Difference {
     pub(super) reach: Option<Reach>,
 }
 
-impl Difference {
-    /// Says nothing of a change where the logs are of two boards, neither of which has changed.
-    pub(super) fn of_two_boards(&mut self) {
-        const WORDS: [(&str, &str); 4] = [
-            ("gone", "only before"),
-            ("new", "only after"),
-            ("now reached", "reached only after"),
-            ("no longer reached", "reached only before"),
-        ];
-        let other = WORDS.iter().find(|(of_one, _)| self.words == *of_one);
-        if let Some((_, of_two)) = other {
-            self.words = (*of_two).into();
-        }
-    }
-}
-
 /// The stages of the profile in their order, then what else was seen.
 pub(super) fn differences(runs: [Subject; 2]) -> Vec<Difference> {
     names(runs).into_iter().map(|name| difference(runs, &name)).collect()
@@ -269,7 +253,12 @@ impl<'a> Seen<'a> {
         let reference = reference(self.run, &self.phase.name)?;
         let verdict = &self.run.finding.verdict;
         let stuck = verdict.stalled_in.as_ref() == Some(&self.phase.name);
-        if self.departures().next().is_some() || stuck || self.falls() || self.gives_up() {
+        if self.departures().next().is_some()
+            || stuck
+            || self.falls()
+            || self.never_wakes()
+            || self.gives_up()
+        {
             return Some(false);
         }
         if self.beside_band().is_some() {
@@ -281,9 +270,12 @@ impl<'a> Seen<'a> {
         (in_time || verdict.class != Class::FullBoot).then_some(in_time)
     }
 
-    /// Whether that it falls back is all that it is not as good boards in: what it drew until then was as theirs.
+    /// Whether that it falls back, or never leaves it, is all that it is not as good boards in: what it drew was as theirs.
     fn only_falls(&self) -> bool {
-        self.falls() && !self.gives_up() && self.departures().next().is_none() && self.beside_band().is_none()
+        (self.falls() || self.never_wakes())
+            && !self.gives_up()
+            && self.departures().next().is_none()
+            && self.beside_band().is_none()
     }
 
     /// Where the mean is outside the band of good boards which the row shows, though that is no departure: one of all stages
@@ -306,6 +298,13 @@ impl<'a> Seen<'a> {
     fn falls(&self) -> bool {
         let verdict = &self.run.finding.verdict;
         verdict.class == Class::DroppedOut && verdict.place() == Some(&self.phase.name)
+    }
+
+    /// Whether the run was asked to leave it and did not: that it lasts is then what is wrong, and not when the log was ended.
+    fn never_wakes(&self) -> bool {
+        let verdict = &self.run.finding.verdict;
+        let asleep = matches!(verdict.class, Class::StandbyOnly | Class::ExcessStandby);
+        asleep && verdict.asked != Some(false) && verdict.reached.as_ref() == Some(&self.phase.name)
     }
 
     /// `draws too little, lasts too long`.
@@ -445,7 +444,7 @@ fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
     differs.then(|| format!("{} ({}, then {})", said(), watts(a), watts(b)))
 }
 
-/// Beside a step of more than this share, a difference is no better known than to ten in a hundred.
+/// Beside a step of more than this share, a difference is known to a few in a hundred only.
 const FINE: f64 = 0.01;
 
 fn time(before: &Seen, after: &Seen) -> Option<String> {
@@ -453,6 +452,11 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
     match (before.falls(), after.falls()) {
         (true, false) if after.last => return Some("before it fell back, after it stays".into()),
         (false, true) if before.last => return Some("before it stayed, after it falls back".into()),
+        _ => {}
+    }
+    match (before.never_wakes(), after.never_wakes()) {
+        (true, false) => return Some("never left before, left after".into()),
+        (false, true) => return Some("left before, never left after".into()),
         _ => {}
     }
     let (a, b) = (length(before.phase), length(after.phase));
@@ -473,7 +477,7 @@ fn waits(seen: &Seen) -> bool {
     reference.map_or(seen.phase.name == "standby", |reference| reference.waits_for_person)
 }
 
-/// `draws 32 % less`, `draws 3.4 times as much`; of coarse readings `draws about 30 % less`.
+/// `draws 32 % less`, `draws 3.4 times as much`; of coarse readings `draws about 32 % less`.
 fn in_proportion(verb: &str, before: f64, after: f64, coarse: bool) -> String {
     const TIMES_FROM: f64 = 2.0;
     if before <= 0.0 || after <= 0.0 {
@@ -486,7 +490,7 @@ fn in_proportion(verb: &str, before: f64, after: f64, coarse: bool) -> String {
     let word = if ratio > 1.0 { "more" } else { "less" };
     let by = (ratio - 1.0).abs() * 100.0;
     if coarse {
-        return format!("{verb} about {:.0} % {word}", (by / 10.0).round().max(1.0) * 10.0);
+        return format!("{verb} about {by:.0} % {word}");
     }
     format!("{verb} {by:.0} % {word}")
 }

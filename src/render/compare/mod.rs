@@ -4,24 +4,24 @@
 //! traces on one panel were drawn first, and in grey nobody could say which was which.
 
 mod differences;
+mod panel;
 mod reach;
 #[cfg(test)]
 mod tests;
+mod two_boards;
 
 use super::RenderError;
 use super::align::{self, Zero};
 use super::axis::TimeAxis;
-use super::font::{Weight, clean};
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::table::Table;
 use super::parts::{
-    Areas, Subject, Told, amps, envelope, events, foot, heading, legend, notes, phases, table, time_axis,
-    volts,
+    Subject, Told, amps, envelope, foot, heading, legend, notes, phases, table, time_axis, volts,
 };
-use super::scene::{Anchor, Scene, Style};
-use super::sheet::{Sheet, em};
+use super::scene::Scene;
+use super::sheet::Sheet;
 use super::words;
 use crate::verdict::{Class, LogFacts};
 use differences::{Difference, differences};
@@ -54,7 +54,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let window = align::window(&runs, &zeros, options)?;
     let mut found = differences(runs);
     if other_board(runs).is_some() {
-        found.iter_mut().for_each(Difference::of_two_boards);
+        found.iter_mut().for_each(two_boards::of_two_boards);
     }
     let mut sheet = Sheet::new(options, LEAST);
     if sheet.is_tiny() {
@@ -165,21 +165,27 @@ fn draw_panels(
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
     let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
-    let (scales, finer) = side_by_side(scales, sheet.is_very_low());
+    let (scales, own_scales) = panel::side_by_side(scales, sheet.is_very_low());
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
     let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
     let samples = legend::of_run(sheet.palette, &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
     legend::draw(sheet, row, &samples);
-    let (upper, lower) = panels.split_top(panels.height() / 2);
+    let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
+        let (upper, lower) = panels.split_top(upper);
+        let mut each = [upper, lower].into_iter().enumerate().map(|(index, place)| {
+            // What both have in common is said once.
+            let aside = if index == 0 { zero_in_words } else { "" };
+            let named = (NAMES[index], zeros[index], (finer[index], aside));
+            panel::draw(sheet, runs[index], &readings[index], (scales[index], volts), place, named)
+        });
+        [each.next(), each.next()].map(Option::unwrap_or_default)
+    };
+    let [before, after] = panel::equally_high(sheet, (panels.height(), own_scales), drawn);
     let mut told: Vec<Told> = Vec::new();
-    for (index, place) in [upper, lower].into_iter().enumerate() {
+    for (index, fault) in [before, after].into_iter().enumerate() {
         let (run, zero) = (runs[index], zeros[index]);
-        // What both have in common is said once.
-        let aside = if index == 0 { zero_in_words } else { "" };
-        let named = (NAMES[index], zero, (finer[index], aside));
-        let fault = panel(sheet, run, &readings[index], (scales[index], volts), place, named);
         let color = notes::color(sheet, &run);
         let tell = |at: f64| (at - zero.at, moment_in_words(&run, zero, at), color);
         told.extend(
@@ -227,179 +233,6 @@ fn drawn_in_either(
         gaps: any(|drawn| drawn.gaps),
         blank: legend::Blank::both(blank(0), blank(1)),
     }
-}
-
-/// One scale of amps for both runs, so that they compare by eye; where one of them would then lie along its zero, that one
-/// has a scale of its own, so many times finer.
-/// On a very low figure only by far: there nobody reads that the scales differ.
-fn side_by_side([before, after]: [amps::Scale; 2], very_low: bool) -> ([amps::Scale; 2], [Option<f64>; 2]) {
-    /// Times from which one of them would not be seen at all (common practice, no source).
-    const BY_FAR: f64 = 10.0;
-    let told = |times: &f64| !very_low || *times >= BY_FAR;
-    match (after.far_above(&before).filter(told), before.far_above(&after).filter(told)) {
-        (None, None) => ([before.shared(after); 2], [None; 2]),
-        finer => ([before, after], finer.into()),
-    }
-}
-
-/// Draws a run, and says when it left what good boards do, on its own clock.
-fn panel(
-    sheet: &mut Sheet,
-    run: Subject,
-    readings: &Readings,
-    (scale, volts): (amps::Scale, volts::Scale),
-    area: Rect,
-    (name, zero, aside): (&str, Zero, (Option<f64>, &str)),
-) -> Option<f64> {
-    // A box would hide much of so low a panel: what is wrong is said above it.
-    let notes = notes::gravest(&run, readings);
-    let note = notes.first();
-    let (area, said) = panel_title(sheet, run, area, (name, aside), note);
-    let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
-    let scale = if has_rest(&run, scale) { scale } else { scale.without_quiet() };
-    let mut areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
-    if sheet.is_very_low() && areas.quiet.is_empty() && !volts_matter(&run) {
-        areas.amps.bottom = areas.volts.bottom;
-        areas.volts.top = areas.volts.bottom;
-    }
-    bands.shade(sheet, &areas);
-    bands.draw(sheet, &areas);
-    let (told, color) = (notes::fault(&run, &notes), notes::color(sheet, &run));
-    let fault = told.map(|at| readings.time.x_within(at));
-    // The line that both runs have in common.
-    let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
-    let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault.map(|x| (x, color)));
-    let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
-    let dot =
-        note.filter(|_| fault.is_some()).and_then(|note| notes::mark_of(sheet, readings, axes, note, color));
-    amps::label(sheet, &run, readings, axes, fault, dot.as_slice());
-    volts::draw(sheet, &run, readings, volts.axis(areas.volts), (&lane, zero.at));
-    if let Some(x) = fault {
-        notes::pointer(sheet, &areas, x, color);
-        if let Some(said) = said {
-            notes::leader_down(sheet, (said.left, said.right), (x, (said.bottom, areas.amps.top)), color);
-        }
-    }
-    told
-}
-
-/// Whether the verdict speaks of the volts.
-const fn volts_matter(run: &Subject) -> bool {
-    matches!(run.finding.verdict.class, Class::HardShort | Class::PartialShort | Class::FeedLimited)
-}
-
-/// Whether the run draws so little at any time that magnifying shows it: a short has no rest, and an empty strip would be taken
-/// for one.
-fn has_rest(run: &Subject, scale: amps::Scale) -> bool {
-    let fed = run.finding.phases.iter().filter(|phase| phase.name != "off");
-    scale.quiet_high.is_some_and(|high| fed.map(|phase| phase.mean_a.value()).any(|mean| mean <= high))
-}
-
-/// Name, verdict, what is wrong, and what is said aside, on one line or, where that is too narrow, on
-/// two; returns what is left of the area, and where it is said what is wrong.
-fn panel_title(
-    sheet: &mut Sheet,
-    run: Subject,
-    area: Rect,
-    (name, (finer, aside)): (&str, (Option<f64>, &str)),
-    note: Option<&notes::Note>,
-) -> (Rect, Option<Rect>) {
-    let bold = sheet.style(em::LARGE, Weight::Bold, sheet.palette.text);
-    let alarm = sheet.style(em::USUAL, Weight::Bold, notes::color(sheet, &run));
-    let small = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let (row, rest) = area.split_top(sheet.u(24.0));
-    let baseline = bold.baseline_at(row.center().1);
-    let space = sheet.u(14.0);
-    let start = row.left - sheet.u(58.0);
-    let narrow = sheet.is_narrow(area.width());
-    let mut right = sheet.scene.text(aside, (row.right, baseline), Anchor::End, small).left - space;
-    let title = format!("{name}: {}", words::short(&run.finding.verdict));
-    let Some(title) = bold.fit(&title, right - start) else { return (rest, None) };
-    let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
-    let mut below = rest;
-    if let Some(finer) = finer.map(|times| finer_than(name, times)) {
-        let strong = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
-        if strong.width(&finer) <= right - left {
-            right = sheet.scene.text(finer, (right, baseline), Anchor::End, strong).left - space;
-        } else {
-            let (next, rest) = below.split_top(sheet.u(22.0));
-            below = rest;
-            let at = (start, strong.baseline_at(next.center().1));
-            sheet.short_text(&finer, at, Anchor::Start, strong, row.right - start);
-        }
-    }
-    let mut said = None;
-    let sure = words::beside_headline(run.finding);
-    if let Some(note) = note {
-        let lines = if narrow { 2 } else { 1 };
-        let from_here = sheet.is_very_low().then(|| note.said_from_here(&run));
-        let wrong = in_one_line(from_here.as_ref().unwrap_or(note), alarm, lines * (row.right - start));
-        // How sure that is belongs beside it.
-        if alarm.width(&wrong) + space + small.width(&sure) <= right - left {
-            let words = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm);
-            left = words.right + space;
-            said = Some(Rect { bottom: row.bottom, ..words });
-        } else {
-            let most = usize::try_from(lines).unwrap_or(1);
-            for line in alarm.wrap(&wrong, row.right - start, most) {
-                let (next, rest) = below.split_top(sheet.u(22.0));
-                below = rest;
-                let at = (start, alarm.baseline_at(next.center().1));
-                let words = sheet.scene.text(line, at, Anchor::Start, alarm);
-                said = Some(Rect { bottom: next.bottom, ..words });
-            }
-        }
-    }
-    if small.width(&sure) <= right - left {
-        sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
-    }
-    (below, said)
-}
-
-/// `amps 50 times finer than below`: two panels one above the other are taken to have one scale.
-fn finer_than(name: &str, times: f64) -> String {
-    let other = if name == NAMES[0] { "below" } else { "above" };
-    // As round as an axis is read.
-    let place = 10_f64.powf(times.max(1.0).log10().floor());
-    format!(
-        "amps about {} times finer than {other}",
-        crate::units::figures((times / place).round() * place, 1)
-    )
-}
-
-/// `stuck in program: 0.406 A at 23.5 V for 31.0 s; and 2 more below`: where that is too long, what is left out
-/// is said still.
-fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
-    let said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
-    // The table has them.
-    let rest = if note.more > 0 { format!("; and {} more below", note.more) } else { String::new() };
-    let said = style.fit(&said, room - style.width(&rest)).unwrap_or_default();
-    said + &rest
-}
-
-fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), scale: amps::Scale) -> Areas {
-    /// Shares of the height for the magnified strip and for the volts.
-    const QUIET: f64 = 0.2;
-    const VOLTS: f64 = 0.24;
-    /// Below this many units of height there is no magnified strip …
-    const LOW: f64 = 230.0;
-    /// … and where the verdict or a departure speaks of what it shows, below so many: along the zero of the other strip that
-    /// could not be seen.
-    const LOW_WHERE_IT_MATTERS: f64 = 110.0;
-    let empty = Rect::new(area.left, area.bottom, area.right, area.bottom);
-    let (overflow, rest) = area.split_top(name_rows * sheet.u(19.0));
-    let (ribbon, rest) = rest.split_top(sheet.u(28.0));
-    let (rest, _) = rest.split_bottom(sheet.u(8.0));
-    let share = |share: f64| px(f64::from(rest.height()) * share);
-    let gap = sheet.u(6.0);
-    let (upper, volts) = rest.split_bottom(share(VOLTS));
-    let (upper, _) = upper.split_bottom(gap);
-    // Where there is little height the boot has it: the table below says what the quiet stages draw.
-    let low = if rest_matters { LOW_WHERE_IT_MATTERS } else { LOW };
-    let with_quiet = scale.quiet_high.is_some() && rest.height() > sheet.u(low);
-    let (upper, quiet) = upper.split_bottom(if with_quiet { share(QUIET) } else { 0 });
-    let amps = if quiet.is_empty() { upper } else { upper.split_bottom(sheet.u(amps::CAPTION)).0 };
-    Areas { overflow, ribbon, legend: empty, notes: empty, amps, quiet, events: empty, volts, ticks: empty }
 }
 
 fn table_of(sheet: &Sheet, width: i32, found: &[Difference], with_reference: bool) -> Table {
@@ -459,7 +292,12 @@ fn foot_entries(runs: [Subject; 2], narrow: bool) -> Vec<foot::Entry> {
 
 fn title(runs: [Subject; 2]) -> String {
     let [before, after] = runs.map(|run| &run.finding.verdict);
-    format!("{}: {}", words::board(runs[1].finding), words::before_after(before, after))
+    let boards = runs.map(|run| words::board(run.finding));
+    let boards = match boards {
+        [one, other] if other_board(runs).is_some() && one != other => format!("{one} and {other}"),
+        [_, after] => after,
+    };
+    format!("{boards}: {}", words::before_after(before, after))
 }
 
 fn description(runs: [Subject; 2], found: &[Difference]) -> String {

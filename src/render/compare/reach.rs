@@ -26,6 +26,10 @@ pub(super) struct Tried {
     ended: usize,
     /// Whether the readings leave it open that they got there.
     perhaps: bool,
+    /// Whether nothing but their times tells where those end.
+    likely: bool,
+    /// Whether those that may have got further may as well have ended there.
+    or_later: bool,
 }
 
 impl Tried {
@@ -50,7 +54,13 @@ impl Tried {
             given_up.filter(|attempt| ends(attempt).is_some_and(|end| end >= at)).collect();
         let ended = there.iter().filter(|attempt| ends(attempt) == Some(at)).count();
         let perhaps = !there.iter().any(|attempt| sure(attempt));
-        (!there.is_empty()).then_some(Self { reached: there.len(), ended, perhaps })
+        let likely = !there.iter().any(|attempt| ends(attempt) == Some(at) && attempt.ended_in.is_some());
+        let first =
+            |attempt: &Attempt| attempt.earliest_in.as_deref().and_then(|first| place(profile, first));
+        let or_later = there.iter().all(|attempt| {
+            ends(attempt).is_some_and(|end| end > at) && first(attempt).is_some_and(|first| first <= at)
+        });
+        (!there.is_empty()).then_some(Self { reached: there.len(), ended, perhaps, likely, or_later })
     }
 
     /// Whether no try got further.
@@ -69,12 +79,15 @@ impl Tried {
             return format!("perhaps in {}", words::tries(self.reached));
         }
         let passed = self.reached - self.ended;
+        let likely = if self.likely { "likely " } else { "" };
         let go_on = if passed == 1 { "goes on" } else { "go on" };
         let end = if self.ended == 1 { "ends" } else { "end" };
         match (self.ended, passed) {
+            (0, 1) if self.or_later => "1 try ends in it or later".into(),
+            (0, _) if self.or_later => format!("{} end in it or later", words::tries(passed)),
             (0, _) => format!("passed in {}", words::tries(passed)),
-            (ended, 0) => format!("{} {end} in it", words::tries(ended)),
-            (ended, passed) => format!("{} {end} in it, {passed} {go_on}", words::tries(ended)),
+            (ended, 0) => format!("{} {likely}{end} in it", words::tries(ended)),
+            (ended, passed) => format!("{} {likely}{end} in it, {passed} {go_on}", words::tries(ended)),
         }
     }
 }
@@ -135,11 +148,15 @@ mod tests {
 
     #[test]
     fn tries_that_end_in_a_stage_are_not_hidden_by_those_that_pass_it() {
-        let said = |reached, ended| Tried { reached, ended, perhaps: false }.cell();
+        let tried = |reached, ended| Tried { reached, ended, perhaps: false, likely: false, or_later: false };
+        let said = |reached, ended| tried(reached, ended).cell();
         assert_eq!(said(9, 0), "passed in 9 tries");
         assert_eq!(said(9, 9), "9 tries end in it");
         assert_eq!(said(1, 1), "1 try ends in it");
         assert_eq!(said(9, 7), "7 tries end in it, 2 go on");
         assert_eq!(said(16, 15), "15 tries end in it, 1 goes on");
+        // What the headline calls likely, or leaves open, is no fact of the table.
+        assert_eq!(Tried { likely: true, ..tried(16, 16) }.cell(), "16 tries likely end in it");
+        assert_eq!(Tried { or_later: true, ..tried(2, 0) }.cell(), "2 tries end in it or later");
     }
 }

@@ -9,7 +9,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::lines::{GOOD, are_few, is_crowd, width_of_named};
 use super::rank::Rank;
-use super::said::{is_sound, name, summary};
+use super::said::{is_sound, is_undecided, name, summary};
 use super::{LETTERS, Member, colors, is_alone, letter, lettered, named, read_there, starved};
 
 /// The good runs, the odd one where there is but one, and how many more there are.
@@ -34,7 +34,8 @@ pub(super) fn legend(
     if is_alone(members) && !sheet.is_narrow(width) {
         for (member, color) in named(members).zip(colors(palette, members)) {
             let on = member.goes_on(time).map_or_else(String::new, |end| format!(", goes on to {end}"));
-            let said = format!("odd: {}{on}", name(&member.run));
+            let odd = if is_undecided(&member.run) { "not judged" } else { "odd" };
+            let said = format!("{odd}: {}{on}", name(&member.run));
             samples.push((legend::Swatch::Line(width_of_named(sheet), 0.0, color), said.into()));
         }
     }

@@ -181,10 +181,12 @@ fn guide<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
     usual.get(usual.len().saturating_sub(1) / 2).copied()
 }
 
-/// The colours of the named runs, in their order: of one alone whose verdict is a toss-up none that a certainty has.
+/// The colours of the named runs, in their order: of one alone whose verdict is a toss-up, or which has none, none that a
+/// certainty has.
 fn colors(palette: &Palette, members: &[Member]) -> [Color; MOST_NAMED] {
     let (first, second) = (palette.alarm, palette.ink);
-    let guessed = |member: &Member| words::is_toss_up(&member.run.finding.verdict);
+    let guessed =
+        |member: &Member| words::is_toss_up(&member.run.finding.verdict) || said::is_undecided(&member.run);
     let perhaps = is_alone(members) && named(members).next().is_some_and(guessed);
     let (first, second) = if perhaps { (second, first) } else { (first, second) };
     [first, second, palette.limit, palette.text]

@@ -3,6 +3,7 @@
 use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::font::Weight;
 use super::super::geometry::{Rect, px};
+use super::super::log_end;
 use super::super::parts::notes::{self, Note};
 use super::super::parts::{
     Areas, MARKER, Subject, Told, amps, gaps, legend, limit, marker, phases, time_axis, volts,
@@ -12,7 +13,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::key::{self, Key};
 use super::lines::{lines, range};
-use super::said::{is_sound, name, summary};
+use super::said::{is_sound, is_undecided, name, summary};
 use super::tags;
 use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, letter, named, read_there, starved};
 use crate::verdict::Class;
@@ -30,6 +31,9 @@ struct Ribbons {
     usual: phases::Bands,
     whose: &'static [&'static str],
     own: Option<(phases::Bands, Color)>,
+    own_is: &'static [&'static str],
+    /// Where the log of the odd one ends, if that is why nothing is said of it.
+    own_ends: Option<i32>,
 }
 
 impl Ribbons {
@@ -40,10 +44,13 @@ impl Ribbons {
             phases::Bands::new(sheet, &member.run, (member.readings.time, phases::most_rows(sheet)))
         };
         let color = colors(sheet.palette, members)[0];
+        let undecided = alone.filter(|member| is_undecided(&member.run));
+        let own_is: &[&str] = if undecided.is_some() { &["not", "judged:"] } else { &["odd:"] };
+        let own_ends = undecided.and_then(|member| log_end::ends_at(&member.run, member.readings.time));
         let own = alone.map(|member| (bands(member).underlined(color), color));
         let whose: &[&str] = if guide.is_good() && is_sound(&guide.run) { &["good", "boards:"] } else { &[] };
         // None of the colours is that of the good runs.
-        Self { usual: usual.of_others(sheet), whose, own }
+        Self { usual: usual.of_others(sheet), whose, own, own_is, own_ends }
     }
 
     /// What a cell of theirs without a name is.
@@ -72,7 +79,10 @@ impl Ribbons {
         whose(sheet, usual.1, self.whose, sheet.palette.faint_text);
         if let Some((bands, color)) = &self.own {
             bands.draw(sheet, &on(own));
-            whose(sheet, own.1, &["odd:"], *color);
+            whose(sheet, own.1, self.own_is, *color);
+            if let Some(x) = self.own_ends {
+                log_end::beside_ribbon(sheet, own.1, x);
+            }
         }
     }
 }
@@ -98,7 +108,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let Some(guide) = guide(members) else { return };
     let Some(scale) = scale(members) else { return };
     // The runs need the room more than what they draw at rest does.
-    let scale = if sheet.is_very_low() { scale.without_quiet() } else { scale };
+    let scale = if sheet.is_very_low() && !rest_is_wrong(members) { scale.without_quiet() } else { scale };
     let ribbons = Ribbons::new(sheet, members, guide);
     let key = Key::new(sheet, members, time, area.width());
     let notes: Vec<Note> = named(members).map(|member| note(sheet, member, members, area)).collect();
@@ -138,7 +148,25 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
 fn scale(members: &[Member]) -> Option<amps::Scale> {
     let alone =
         |member: &Member| amps::Scale::whole(&Subject { profile: None, ..member.run }, &member.readings);
-    members.iter().map(alone).reduce(amps::Scale::shared)
+    let shared = members.iter().map(alone).reduce(amps::Scale::shared)?;
+    // What is wrong is not to leave the strip that is for it.
+    let rests = named(members).filter(|member| draws_too_much_at_rest(member));
+    Some(rests.filter_map(rest_of).fold(shared, amps::Scale::magnifying))
+}
+
+/// Whether what a named run draws at rest is what is wrong with it: along the zero of the other strip nobody sees that.
+fn rest_is_wrong(members: &[Member]) -> bool {
+    named(members).any(draws_too_much_at_rest)
+}
+
+fn draws_too_much_at_rest(member: &Member) -> bool {
+    member.run.finding.verdict.class == Class::ExcessStandby
+}
+
+/// What a run draws in the phase that it stays in, in amps.
+fn rest_of(member: &Member) -> Option<f64> {
+    let last = member.run.finding.phases.iter().rfind(|phase| phase.name != "off")?;
+    Some(last.mean_a.value())
 }
 
 /// The amps and the volts of all runs, with the moments at which odd ones leave the others.
@@ -278,6 +306,10 @@ fn place_of(member: &Member) -> Note {
     // On its own trace, and not where a mean of the stage would stand. What speaks of no moment stays away from the marks of
     // those that do.
     match member.note() {
+        None if is_undecided(&member.run) => {
+            let end = member.run.trace.time().last().map(|end| end.min(member.readings.time.to));
+            Note { at: end.unwrap_or(middle), ..anywhere }
+        }
         None => anywhere,
         Some(note) if !note.placed => {
             Note { at: middle, point_at: None, amps: None, placed: true, more: 0, ..note }

@@ -44,13 +44,16 @@ pub(in super::super) fn headline(runs: &[Subject], odd: &[bool]) -> String {
 pub(super) fn headlines(runs: &[Subject], odd: &[bool]) -> impl Iterator<Item = String> {
     let few: Vec<&Subject> = runs.iter().zip(odd).filter(|(_, odd)| **odd).map(|(run, _)| run).collect();
     let are = if few.len() == 1 { "is" } else { "are" };
-    let counted = format!("{} of {} {are} odd", few.len(), runs.len());
+    let undecided = matches!(few.as_slice(), [one] if is_undecided(one));
+    let state = if undecided { "cannot be judged".into() } else { format!("{are} odd") };
+    let counted = format!("{} of {} {state}", few.len(), runs.len());
     // Without their names, which the notes below have.
     let kinds = by_kind(&few).into_iter().map(|(kind, of_kind)| match of_kind.len() {
         1 => kind,
         several => format!("{several} {kind}"),
     });
     let nameless = format!("{counted}: {}", kinds.collect::<Vec<_>>().join(", "));
+    let nameless = if undecided { counted.clone() } else { nameless };
     let shorter = [nameless, counted].into_iter().filter(move |_| !few.is_empty());
     (1..=MOST_KINDS).rev().map(|most| headline_of(runs, odd, most)).chain(shorter)
 }
@@ -62,7 +65,12 @@ fn headline_of(runs: &[Subject], odd: &[bool], most: usize) -> String {
     match odd.as_slice() {
         [] if runs.is_empty() => "no logs".into(),
         [] if alike => format!("All {} alike: {}", runs.len(), summary(&runs[0])),
+        [] if runs.iter().all(is_sound) => boot_fully(runs),
         [] => format!("None of {} boots fully", counted(runs.len(), "log")),
+        [one] if is_undecided(one) => {
+            let why = too_short(one).map_or_else(String::new, |why| format!(", {why}"));
+            format!("1 of {} cannot be judged: {}{why}", runs.len(), name(one))
+        }
         [one] => format!("1 of {} is odd: {}", runs.len(), named(one)),
         few if few.len() < CROWD => {
             let all: Vec<String> = few.iter().map(named).collect();
@@ -70,6 +78,36 @@ fn headline_of(runs: &[Subject], odd: &[bool], most: usize) -> String {
         }
         many => format!("{} of {} are odd: {}", odd.len(), runs.len(), kinds(many, most)),
     }
+}
+
+/// Of runs that all boot, how sure that is of each: `All 4 boot fully (S-3 only probably)`.
+fn boot_fully(runs: &[Subject]) -> String {
+    let mut doubts: Vec<(&str, Vec<String>)> = Vec::new();
+    for run in runs.iter().filter(|run| words::is_toss_up(&run.finding.verdict)) {
+        let doubt = words::doubt(&run.finding.verdict);
+        match doubts.iter_mut().find(|(other, _)| *other == doubt) {
+            Some((_, names)) => names.push(name(run)),
+            None => doubts.push((doubt, vec![name(run)])),
+        }
+    }
+    let said = doubts.iter().map(|(doubt, names)| match names.as_slice() {
+        [one] => format!("{one} only {doubt}"),
+        several => format!("{} only {doubt}", several.len()),
+    });
+    let said = said.collect::<Vec<_>>().join(", ");
+    let doubtful = if said.is_empty() { said } else { format!(" ({said})") };
+    format!("All {} boot fully{doubtful}", runs.len())
+}
+
+/// Whether a run carries no verdict: of that nobody can say that it is odd.
+pub(super) fn is_undecided(run: &Subject) -> bool {
+    run.finding.verdict.class == Class::Inconclusive
+}
+
+/// `only 1.4 s of feed`, where that is why a run carries no verdict.
+fn too_short(run: &Subject) -> Option<String> {
+    let why = run.finding.verdict.because.first()?;
+    why.strip_suffix(" were captured").map(|much| format!("only {much}"))
 }
 
 /// The runs of each kind, the most frequent kind first.

@@ -122,6 +122,12 @@ impl Scale {
         Self { quiet_high: None, ..self }
     }
 
+    /// With a magnified strip that reaches above `amps`, if that is worth one.
+    pub(in crate::render) fn magnifying(self, amps: f64) -> Self {
+        let top = round_top(amps * ABOVE_REST).max(self.quiet_high.unwrap_or(0.0));
+        if top < WORTH_MAGNIFYING * self.high { Self { quiet_high: Some(top), ..self } } else { self }
+    }
+
     /// Whether the verdict or a departure speaks of what the magnified strip shows.
     pub(in crate::render) fn rest_matters(&self, subject: &Subject) -> bool {
         let finding = subject.finding;
@@ -203,10 +209,17 @@ fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], hig
     let asleep = matches!(subject.finding.verdict.class, Class::StandbyOnly | Class::ExcessStandby);
     let resting = subject.finding.phases.iter().rfind(|phase| phase.name != "off").filter(|_| asleep);
     let quiet = resting.map_or(quiet, |standby| quiet.max(standby.mean_a.value()));
-    let needed = (quiet * 1.5).max(least * 4.0).max(LEAST_QUIET);
-    let step = round_step(needed / 5.0);
-    let top = (needed / step).ceil() * step;
+    let top = round_top((quiet * ABOVE_REST).max(least * 4.0).max(LEAST_QUIET));
     (top < WORTH_MAGNIFYING * high).then_some(top)
+}
+
+/// Times what a rest draws to which the magnified strip reaches.
+const ABOVE_REST: f64 = 1.5;
+
+/// The round number of amps at or above `needed` at which an axis ends.
+fn round_top(needed: f64) -> f64 {
+    let step = round_step(needed / 5.0);
+    (needed / step).ceil() * step
 }
 
 /// Draws both strips and returns their axes; `taken` is what their words are not to stand on.

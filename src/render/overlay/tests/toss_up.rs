@@ -34,3 +34,60 @@ fn an_odd_run_that_carries_no_verdict_says_why() {
     let said = scene.labels().filter(|label| label.text == "0.6 s of feed were captured").count();
     assert_eq!(said, 2);
 }
+
+#[test]
+fn a_log_too_short_to_be_judged_is_not_called_odd() {
+    let mut runs =
+        vec![run("S-1", Class::FullBoot), run("S-2", Class::FullBoot), run("S-3", Class::Inconclusive)];
+    runs[2].0 = trace(34, 3.4, |_| 0.03);
+    runs[2].1.phases = vec![phase("standby", 2.0, 3.4)];
+    runs[2].1.verdict.because = vec!["1.4 s of feed were captured".into()];
+    let of = subjects(&runs);
+    let odd = odd_ones(&of);
+    assert_eq!(headline(&of, &odd), "1 of 3 cannot be judged: S-3, only 1.4 s of feed");
+    assert!(said::headlines(&of, &odd).all(|said| !said.contains("odd")));
+    for size in [Size::WIDE, Size::A4] {
+        let scene = draw(&of, &Options { size, ..Options::default() }).unwrap();
+        assert_legible(&scene);
+        let alarm = Options::default().theme.palette().alarm;
+        assert!(scene.labels().all(|label| label.style.color != alarm));
+        let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+        for text in ["log ends here", "judged:", "not judged: S-3"] {
+            assert!(said.contains(&text), "{size}: {text}: {said:?}");
+        }
+        assert!(!said.iter().any(|text| text.contains("odd")), "{size}: {said:?}");
+    }
+}
+
+#[test]
+fn where_all_boot_the_headline_says_of_which_that_is_a_guess() {
+    let mut runs =
+        vec![run("S-1", Class::FullBoot), run("S-2", Class::FullBoot), run("S-3", Class::FullBoot)];
+    let of = |runs: &[(Trace, Finding)]| headline(&subjects(runs), &odd_ones(&subjects(runs)));
+    runs[2].1.verdict.confidence = 0.4;
+    assert_eq!(of(&runs), "All 3 boot fully (S-3 only perhaps)");
+    runs[1].1.verdict.confidence = 0.4;
+    assert_eq!(of(&runs), "All 3 boot fully (2 only perhaps)");
+}
+
+#[test]
+fn what_draws_too_much_at_rest_stays_in_the_strip_for_low_current() {
+    let mut runs = vec![run("S-1", Class::FullBoot), run("S-2", Class::FullBoot)];
+    for (trace_of, finding) in &mut runs {
+        *trace_of = trace(600, 60.0, |index| if index < 90 { 0.01 } else { 1.0 });
+        finding.phases[0].mean_a = Amps::constant(0.01);
+        finding.phases[1].mean_a = Amps::constant(1.0);
+    }
+    let mut odd = run("S-3", Class::ExcessStandby);
+    odd.0 = trace(600, 60.0, |_| 0.066);
+    odd.1.phases = vec![phase("standby", 0.0, 60.0)];
+    odd.1.phases[0].mean_a = Amps::constant(0.066);
+    runs.push(odd);
+    for size in [Size::WIDE, Size::A4, Size::new(480, 360).unwrap()] {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        let milliamps =
+            scene.labels().filter_map(|label| label.text.strip_suffix(" mA")?.parse::<f64>().ok());
+        let top = milliamps.fold(0.0, f64::max);
+        assert!((66.0..=150.0).contains(&top), "{size}: {top}");
+    }
+}

@@ -1,0 +1,103 @@
+//! The two panels: their scales, and the end of a log that is too short.
+
+use super::*;
+
+fn texts(scene: &Scene) -> Vec<&str> {
+    scene.labels().map(|label| label.text.as_str()).collect()
+}
+
+/// A run that ends so early that nothing can be said of it.
+fn too_short() -> (Trace, Finding) {
+    let mut short = run(0.0, &[("off", 2.0, 0.0), ("standby", 3.4, 0.034)], Class::Inconclusive);
+    short.0 = trace(34, 3.4, |_| 0.034);
+    short.1.verdict.because = vec!["1.4 s of feed were captured".into()];
+    short
+}
+
+#[test]
+fn a_run_without_a_verdict_says_why_and_where_its_log_ends() {
+    let (before, after, profile) = (too_short(), booted(), profile());
+    for size in [Size::WIDE, Size::A4, Size::new(480, 360).unwrap()] {
+        let scene = draw(subjects(&before, &after, Some(&profile)), &Options { size, ..Options::default() });
+        let scene = scene.unwrap();
+        assert_legible(&scene);
+        for text in ["1.4 s of feed were captured", "log ends here"] {
+            let said = texts(&scene).iter().filter(|label| **label == text).count();
+            assert_eq!(said, 1, "{size}: {text}");
+        }
+    }
+}
+
+#[test]
+fn a_short_in_the_limit_is_set_beside_a_boot_by_its_switch_on() {
+    let shorted = run(0.0, &[("off", 2.0, 0.0), ("starved", 60.0, 0.4)], Class::PartialShort);
+    let (after, profile) = (booted(), profile());
+    let runs = subjects(&shorted, &after, Some(&profile));
+    let (zeros, said) = align::before_and_after(&runs, NAMES);
+    assert_eq!(zeros[0].moment, align::Moment::AsOthers);
+    assert_eq!(said, "after wakes; before does not, and is set beside it by its switch-on");
+    // A board without a standby that its feed starves has started.
+    let starved = run(0.0, &[("off", 2.0, 0.0), ("starved", 60.0, 0.4)], Class::FeedLimited);
+    let (zeros, _) = align::before_and_after(&subjects(&starved, &after, Some(&profile)), NAMES);
+    assert_eq!(zeros[0].moment, align::Moment::Wake);
+}
+
+#[test]
+fn the_title_names_both_boards() {
+    let (mut before, mut after) = (stalled(), booted());
+    let title = |before: &(Trace, Finding), after: &(Trace, Finding)| title(subjects(before, after, None));
+    (before.1.log.serial, after.1.log.serial) = (Some("S-1".into()), Some("S-2".into()));
+    let of_two = title(&before, &after);
+    assert!(of_two.contains("S-1 and ") && of_two.contains("S-2: "), "{of_two}");
+    before.1.log.serial = Some("S-2".into());
+    assert!(!title(&before, &after).contains(" and "));
+}
+
+#[test]
+fn of_two_boards_nothing_is_said_of_a_repair() {
+    let (mut before, mut after, profile) = (tries(), booted(), profile());
+    before.1.log.serial = Some("S-1".into());
+    after.1.log.serial = Some("S-2".into());
+    for runs in [[&before, &after], [&after, &before]] {
+        let mut found = differences(subjects(runs[0], runs[1], Some(&profile)));
+        found.iter_mut().for_each(two_boards::of_two_boards);
+        for Difference { stage, words, .. } in &found {
+            let repair = words.split([' ', ',']).any(|word| ["now", "longer", "gone", "new"].contains(&word));
+            assert!(!repair || words.contains(" s longer"), "{stage}: {words}");
+        }
+        assert!(found.iter().any(|row| row.words.contains("only ")), "{found:?}");
+    }
+}
+
+#[test]
+fn that_it_never_leaves_its_standby_is_not_alike() {
+    let (after, profile) = (booted(), profile());
+    let mut asleep = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly);
+    asleep.1.verdict.asked = Some(true);
+    let words = |before: &(Trace, Finding)| {
+        let found = differences(subjects(before, &after, Some(&profile)));
+        found.into_iter().find(|row| row.stage == "standby").unwrap().words
+    };
+    assert_eq!(words(&asleep), "never left before, left after, both draw as good boards");
+    // Where nobody asked it to, that is when the log was ended.
+    asleep.1.verdict.asked = Some(false);
+    assert_eq!(words(&asleep), "alike, both as good boards");
+}
+
+#[test]
+fn of_coarse_readings_the_per_cent_are_those_of_the_amps_in_the_row() {
+    let (before, mut after) = (booted(), booted());
+    let firmware = after.1.phases.iter_mut().find(|phase| phase.name == "firmware").unwrap();
+    firmware.mean_a = Amps::constant(0.58 * 0.87);
+    let words = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences(subjects(before, after, None));
+        found.into_iter().find(|row| row.stage == "firmware").unwrap().words
+    };
+    let coarse = |run: &(Trace, Finding)| {
+        let mut run = (trace(600, 60.0, |index| if index % 2 == 0 { 0.5 } else { 0.48 }), run.1.clone());
+        run.1.log.resolution_a = Amps::new(0.01).ok();
+        run
+    };
+    let said = words(&coarse(&before), &coarse(&after));
+    assert!(said.contains("draws about 14 % less") || said.contains("draws about 13 % less"), "{said}");
+}
