@@ -6,7 +6,7 @@ use super::parts::{Subject, crop};
 use crate::stats::robust::median;
 use crate::trace::EventKind;
 use crate::units::Seconds;
-use crate::verdict::{Class, Phase};
+use crate::verdict::{Class, Phase, RISES_S};
 
 /// What happens at the zero of the common time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,7 +37,7 @@ impl Moment {
             Self::Wake => "its wake",
             Self::Press => "its press",
             Self::SwitchOn => "its switch-on",
-            Self::AsOthers => "as the others",
+            Self::AsOthers => "no wake, placed by its switch-on",
         }
     }
 }
@@ -101,6 +101,14 @@ fn wake_or_press(subject: &Subject) -> Option<Zero> {
 }
 
 fn wake(subject: &Subject) -> Option<f64> {
+    // What the verdict says never starts has no wake, however its first readings are called; a short may come with the wake,
+    // after more of a standby than its first readings.
+    let is_wait =
+        |phase: &Phase| is_standby(subject, phase) && phase.end_s.value() - phase.start_s.value() >= RISES_S;
+    let stands_by = || subject.finding.phases.iter().any(is_wait);
+    if never_starts(subject.finding.verdict.class) || is_shorted(subject) && !stands_by() {
+        return None;
+    }
     let mut stood_by = false;
     for phase in &subject.finding.phases {
         match phase.name.as_str() {
@@ -108,13 +116,26 @@ fn wake(subject: &Subject) -> Option<f64> {
             _ if is_standby(subject, phase) => stood_by = true,
             // From switch-on these are no wake; after standby they are what came of it.
             "short" | "heavy load" if !stood_by => return None,
-            // A short in the supply's limit is called so; a board that starts without a standby may be starved too.
-            "starved" if !stood_by && is_shorted(subject) => return None,
             "no draw" | "rest" | "inrush" => {}
             _ => return Some(phase.start_s.value()),
         }
     }
     None
+}
+
+const fn never_starts(class: Class) -> bool {
+    match class {
+        Class::NoDraw | Class::ExcessStandby | Class::StandbyOnly => true,
+        Class::HardShort
+        | Class::PartialShort
+        | Class::LatchOff
+        | Class::Cycling
+        | Class::Stalled
+        | Class::FullBoot
+        | Class::DroppedOut
+        | Class::FeedLimited
+        | Class::Inconclusive => false,
+    }
 }
 
 fn is_shorted(subject: &Subject) -> bool {

@@ -2,13 +2,13 @@
 
 use super::super::parts::{Subject, attempts, called, envelope};
 use super::super::words;
+use super::proportion::in_proportion;
 use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
 use crate::units::Amps;
 use crate::verdict::{Class, Departure, Phase, RISES_S, Tries};
 
-/// Means of one sound board's captures keep within this of each other; more is a difference (common practice, no
-/// source).
+/// Means of one sound board's captures keep within this of each other (common practice, no source).
 const ALIKE_POWER: f64 = 0.1;
 
 /// The same for how long a stage lasts.
@@ -149,7 +149,12 @@ fn good_boards(runs: [Subject; 2], reference: &PhaseReference) -> String {
     let at = |run: Subject| Some(envelope::in_amps(run.profile?, reference, run.feed_volts()?));
     let [Some(before), Some(after)] = runs.map(at) else { return String::new() };
     let show = |amps: f64| words::amps(amps, run.resolution());
-    let amps = words::range(&show(before.low.min(after.low)), &show(before.high.max(after.high)));
+    let (low, high) = (show(before.low.min(after.low)), show(before.high.max(after.high)));
+    // `under 5 mA to 5 mA` says no more than its end.
+    let amps = match low.strip_prefix("under ") {
+        Some(_) if low != high => format!("up to {high}"),
+        _ => words::range(&low, &high),
+    };
     let seconds = |value: f64| words::length(value, run.finding.log.update_s());
     let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
     length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))
@@ -348,7 +353,7 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
     match (before, after) {
         (Stage::Unseen, Stage::Unseen) => "not seen in either".into(),
         (Stage::Unseen, Stage::Absent) => "no longer reached".into(),
-        (Stage::Absent, Stage::Unseen) => "now reached, not seen".into(),
+        (Stage::Absent, Stage::Unseen) => "now passed, but not seen".into(),
         (Stage::Unseen, _) => "not seen before".into(),
         (_, Stage::Unseen) => "not seen after".into(),
         (Stage::Absent, Stage::Absent) => "never reached".into(),
@@ -375,6 +380,9 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
 }
 
 fn changed(before: &Seen, after: &Seen) -> String {
+    if let Some(mixed) = mixed(before, after) {
+        return mixed;
+    }
     let mut parts: Vec<String> = [power(before, after), time(before, after)].into_iter().flatten().collect();
     match (before.gives_up(), after.gives_up()) {
         (true, false) => parts.insert(0, "now passed".into()),
@@ -394,6 +402,19 @@ fn changed(before: &Seen, after: &Seen) -> String {
     let departs = after.departs().map(|departs| format!(": {departs}")).unwrap_or_default();
     parts.extend(standing.map(|standing| format!("{standing}{departs}")));
     parts.join(", ")
+}
+
+/// `before not told apart from rails: not compared`, of a mean that is none of good boards where the stage before it was passed
+/// unseen: it has both in it, and what differs is no fault.
+fn mixed(before: &Seen, after: &Seen) -> Option<String> {
+    let of = |seen: &Seen, run: &str| {
+        let stages = &seen.run.profile?.phases;
+        let own = stages.iter().position(|stage| stage.name == seen.phase.name)?;
+        let unseen = &stages[own.checked_sub(1)?].name;
+        let hidden = matches!(Stage::of(seen.run, unseen), Stage::Unseen) && seen.beside_band().is_some();
+        hidden.then(|| format!("{run} not told apart from {}: not compared", words::phase(unseen)))
+    };
+    of(before, "before").or_else(|| of(after, "after"))
 }
 
 /// `before above the band of good boards`: which run is outside the band that the row shows.
@@ -475,22 +496,4 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
 fn waits(seen: &Seen) -> bool {
     let reference = reference(seen.run, &seen.phase.name);
     reference.map_or(seen.phase.name == "standby", |reference| reference.waits_for_person)
-}
-
-/// `draws 32 % less`, `draws 3.4 times as much`; of coarse readings `draws about 32 % less`.
-fn in_proportion(verb: &str, before: f64, after: f64, coarse: bool) -> String {
-    const TIMES_FROM: f64 = 2.0;
-    if before <= 0.0 || after <= 0.0 {
-        return format!("{verb} {}", if after > before { "more" } else { "less" });
-    }
-    let ratio = after / before;
-    if ratio >= TIMES_FROM {
-        return format!("{verb} {} times as much", crate::units::figures(ratio, 2));
-    }
-    let word = if ratio > 1.0 { "more" } else { "less" };
-    let by = (ratio - 1.0).abs() * 100.0;
-    if coarse {
-        return format!("{verb} about {by:.0} % {word}");
-    }
-    format!("{verb} {by:.0} % {word}")
 }

@@ -5,6 +5,7 @@
 
 mod differences;
 mod panel;
+mod proportion;
 mod reach;
 #[cfg(test)]
 mod tests;

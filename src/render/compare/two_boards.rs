@@ -3,7 +3,8 @@
 use super::differences::Difference;
 
 /// What is said of one board, and of two; those that hold others come first.
-const WORDS: [(&str, &str); 10] = [
+const WORDS: [(&str, &str); 11] = [
+    ("now passed, but not seen", "passed only after, not seen"),
     ("no longer as good boards", "only before as good boards"),
     ("now as good boards", "only after as good boards"),
     ("no longer reached", "reached only before"),
@@ -23,4 +24,8 @@ pub(super) fn of_two_boards(difference: &mut Difference) {
     let said = WORDS.iter().fold(difference.words.clone(), |said, (one, two)| said.replace(one, two));
     let alone = ALONE.iter().find(|(one, _)| said == *one);
     difference.words = alone.map_or(said, |(_, two)| (*two).into());
+    // Beside which run is off, whose draw is meant is to be said: `after` alone is no fault.
+    if difference.words.starts_with("draws ") {
+        difference.words = format!("after {}", difference.words);
+    }
 }

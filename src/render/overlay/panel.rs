@@ -121,7 +121,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette, members);
     let told = told(members, time, colors);
-    let (scale, placed) = if stack {
+    let (scale, mut placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
         (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
@@ -131,6 +131,11 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
             |scale: &amps::Scale| place_notes(sheet, members, &notes, scale.axes(&areas), (colors, &lines));
         notes::with_headroom(sheet, &scale, &HEADROOM, notes.len(), place)
     };
+    if let [(at, ..)] = told.as_slice()
+        && is_alone(members)
+    {
+        notes::on_its_line(&mut placed, Some(time.x_within(*at)), areas.amps);
+    }
     legend::draw(sheet, areas.legend, &samples);
     key.draw(sheet, areas.notes);
     ribbons.draw(sheet, &areas, ribbon_areas);

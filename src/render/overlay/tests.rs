@@ -268,7 +268,7 @@ fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lin
     // A trace that stays below the limit would deny the verdict: why it does is said there too, without the numbers.
     let low = Options { size: Size::new(640, 480).unwrap(), ..Options::default() };
     let scene = draw(&subjects(&runs), &low).unwrap();
-    assert!(scene.labels().any(|label| label.text == "limit 1.20 A met for less than a reading"));
+    assert!(scene.labels().any(|label| label.text == "limit 1.20 A met too briefly for the meter to catch"));
 }
 
 #[test]

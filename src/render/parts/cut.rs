@@ -12,6 +12,8 @@ use super::super::theme::Color;
 pub(in crate::render) struct Mark {
     /// The foot of the arrow's tip.
     tip: (i32, i32),
+    /// Whether it is cut off, so that an arrow says that it goes on.
+    goes_on: bool,
     label: Option<Label>,
     color: Color,
 }
@@ -29,6 +31,8 @@ impl Mark {
         (text, color): (&str, Color),
         (taken, hides): (&[Rect], impl Fn(Rect) -> bool),
     ) -> Self {
+        /// Words that are further away are taken for those of something else, in units of the layout.
+        const NEAR: f64 = 120.0;
         const ROWS: i32 = 4;
         let style = sheet.style(em::SMALL, Weight::Bold, color);
         let (aside, space, width) = (sheet.u(HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
@@ -45,7 +49,12 @@ impl Mark {
         // Beside the arrow, or past a line that stands right beside it.
         let past = sheet.u(2.0 * HALF + 10.0);
         let lefts = [right + space, x - aside - space - width, right + space + past];
-        let places = (0..ROWS).flat_map(|row| lefts.map(|left| label(row, left)));
+        // Past whatever else stands right beside it, most of all the line of a moment.
+        let near = |taken: &&Rect| (x..x + sheet.u(NEAR)).contains(&taken.right);
+        let beyond = taken.iter().filter(near).map(|taken| taken.right + space);
+        let lefts: Vec<i32> = lefts.into_iter().chain(beyond).collect();
+        let places = (0..ROWS).flat_map(|row| lefts.iter().map(move |left| (row, *left)));
+        let places = places.map(|(row, left)| label(row, left));
         let free = |label: &Label| {
             let bounds = label.bounds().grown(sheet.u(3.0));
             axis.area.holds(label.bounds())
@@ -54,7 +63,40 @@ impl Mark {
         };
         let label = { places }.find(free);
         let arrow = label.as_ref().map_or(arrow, |label| if label.at.0 > x { right } else { x - aside });
-        Self { tip: (arrow, area.top), label, color }
+        Self { tip: (arrow, area.top), goes_on: true, label, color }
+    }
+
+    /// Beside the point at which something that the strip holds is highest, with words alone; `None` without room for them.
+    pub(in crate::render) fn of_top(
+        sheet: &Sheet,
+        axis: ValueAxis,
+        (x, y): (i32, i32),
+        (text, color): (&str, Color),
+        (taken, hides): (&[Rect], impl Fn(Rect) -> bool),
+    ) -> Option<Self> {
+        const ASIDE: f64 = 9.0;
+        /// Words that are further away are taken for those of something else, in units of the layout.
+        const NEAR: f64 = 30.0;
+        let style = sheet.style(em::SMALL, Weight::Bold, color);
+        let (aside, width, line) = (sheet.u(ASIDE), style.width(text), style.line_height());
+        let near = |taken: &&Rect| (x..x + sheet.u(NEAR)).contains(&taken.right);
+        let beyond = taken.iter().filter(near).map(|taken| taken.right + sheet.u(4.0));
+        let lefts: Vec<i32> = [x + aside, x - aside - width].into_iter().chain(beyond).collect();
+        let label = |(row, left): (i32, i32)| Label {
+            text: text.to_owned(),
+            at: (left, style.baseline_at(y + line / 2 + row * line)),
+            anchor: Anchor::Start,
+            style,
+        };
+        let free = |label: &Label| {
+            let bounds = label.bounds();
+            axis.area.holds(bounds)
+                && !taken.iter().any(|taken| taken.overlaps(bounds.grown(sheet.u(3.0))))
+                && !hides(bounds)
+        };
+        let label =
+            (0..2).flat_map(|row| lefts.iter().map(move |left| (row, *left))).map(label).find(free)?;
+        Some(Self { tip: (x, y), goes_on: false, label: Some(label), color })
     }
 
     /// At the left end of the columns from `left` to `right`, whose band runs out; the value if it fits between them.
@@ -73,7 +115,7 @@ impl Mark {
         let mark = |tip: i32| {
             let at = (tip + half + space, area.top + sheet.u(13.0));
             let label = Label { text: text.to_owned(), at, anchor: Anchor::Start, style };
-            Self { tip: (tip, area.top), label: Some(label), color }
+            Self { tip: (tip, area.top), goes_on: true, label: Some(label), color }
         };
         // Where the columns begin: further in it would look like something that happens there.
         let tips = [left + space + half, middle - wide / 2 + half];
@@ -86,7 +128,7 @@ impl Mark {
                     .all(|spot| !taken.iter().any(|taken| taken.overlaps(spot.grown(sheet.u(3.0)))))
         };
         let found = tips.map(mark).into_iter().find(fits);
-        found.unwrap_or(Self { tip: (middle, area.top), label: None, color })
+        found.unwrap_or(Self { tip: (middle, area.top), goes_on: true, label: None, color })
     }
 
     /// Whether there was room for its value.
@@ -102,7 +144,7 @@ impl Mark {
     /// What it takes.
     pub(in crate::render) fn areas(&self, sheet: &Sheet) -> impl Iterator<Item = Rect> {
         let words = self.label.as_ref().map(Label::bounds);
-        words.into_iter().chain([self.arrow(sheet)])
+        words.into_iter().chain(self.goes_on.then(|| self.arrow(sheet)))
     }
 
     fn arrow(&self, sheet: &Sheet) -> Rect {
@@ -120,7 +162,9 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark], ground: Color) 
     for mark in marks {
         let (Rect { left, right, bottom, .. }, tip) = (mark.arrow(sheet), mark.tip);
         let points = vec![(left, bottom), (right, bottom), tip];
-        sheet.scene.shapes.push(Shape::Polygon { points, color: mark.color });
+        if mark.goes_on {
+            sheet.scene.shapes.push(Shape::Polygon { points, color: mark.color });
+        }
         if let Some(label) = &mark.label {
             sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
             sheet.scene.text(label.text.clone(), label.at, label.anchor, label.style);

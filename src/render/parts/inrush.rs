@@ -104,17 +104,26 @@ pub(in crate::render) fn marks(
     axis: ValueAxis,
     mut taken: Vec<Rect>,
 ) -> Vec<Mark> {
+    /// What stands out by less than this from all else needs no name (common practice, no source).
+    const TALLER: f64 = 1.2;
     let shown = shown(subject, readings);
     let amps = subject.trace.amps();
+    let highest = highest_beside(subject, readings);
     let mut marks = Vec::new();
     for samples in inrushes(subject) {
         let within = samples.start.max(shown.start)..samples.end.min(shown.end);
         let Some(peak) = within.max_by(|a, b| amps[*a].total_cmp(&amps[*b])) else { continue };
         let drawn = subject.finding.log.drawn(amps[peak]);
+        let x = readings.time.x_within(subject.trace.time()[peak]);
         if drawn <= axis.high {
+            let at = (x, axis.row(drawn));
+            let named = highest
+                .filter(|rest| drawn > TALLER * rest)
+                .and_then(|_| named(sheet, readings, axis, at, &taken));
+            taken.extend(named.iter().flat_map(|mark| mark.areas(sheet)));
+            marks.extend(named);
             continue;
         }
-        let x = readings.time.x_within(subject.trace.time()[peak]);
         let wordings = wordings(subject, &expected(subject, readings), peak);
         let beside = |text: &str, hides: &dyn Fn(Rect) -> bool| {
             Mark::beside(sheet, axis, x, (text, sheet.palette.ink), (&taken, hides))
@@ -128,6 +137,21 @@ pub(in crate::render) fn marks(
         marks.push(mark);
     }
     marks
+}
+
+/// The name of an inrush that the strip holds, at its top: the tallest thing of a picture is not to be without a word.
+fn named(
+    sheet: &Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    at: (i32, i32),
+    taken: &[Rect],
+) -> Option<Mark> {
+    let of = |text: &str| {
+        let said = (text, sheet.palette.ink);
+        Mark::of_top(sheet, axis, at, said, (taken, |words| readings.cross(axis, words)))
+    };
+    ["inrush, not compared", "inrush"].into_iter().find_map(of)
 }
 
 /// What is said of the reading `peak`, in more words and in fewer: beside a lower line of what good boards peak at whether it

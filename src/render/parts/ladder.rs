@@ -76,7 +76,8 @@ impl Step {
             Self::Either => "✗?",
             Self::Unsure => UNSURE,
             Self::Unasked => UNASKED,
-            Self::Unseen | Self::Missing => "",
+            Self::Unseen => "~",
+            Self::Missing => "",
         }
     }
 
@@ -112,7 +113,6 @@ impl Rung {
     fn text(&self) -> String {
         let name = clean(&self.name);
         match self.step.sign() {
-            "" if self.step == Step::Unseen => format!("{name} unseen"),
             "" => name,
             sign => format!("{sign} {name}"),
         }
@@ -137,11 +137,12 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, subject: &Su
 }
 
 /// Signs that do not speak for themselves, in words.
-const KEY: [(Step, &str); 4] = [
+const KEY: [(Step, &str); 5] = [
     (Step::Departs, "reached, but not as on good boards"),
     (Step::Either, "went wrong in one of these"),
     (Step::Unsure, "not certain"),
     (Step::Unasked, "not asked for in this log"),
+    (Step::Unseen, "not told apart"),
 ];
 
 /// Says below the stages what the signs on them mean, where there are such, and returns where that ends.

@@ -263,7 +263,7 @@ fn with_zero(
     let shown =
         |told: &[(Tick, Color)]| ticks(sheet, time, row, style, told).0.iter().any(|tick| tick.x == zero);
     let [(label, color)] = told.as_slice() else { return told };
-    if time.from >= 0.0 || time.to <= 0.0 || shown(&told) {
+    if time.from > 0.0 || time.to <= 0.0 || shown(&told) {
         return told;
     }
     let places = label.placed(bounds_of(sheet, row), sheet.u(BETWEEN_TICKS)).into_iter();
@@ -289,9 +289,8 @@ fn ticks(
         for of in time.ticks(most) {
             let tick = Tick::new(sheet, time, row, style, of);
             strokes.push(tick.x);
-            // Right beside a time that is told, which has a look of its own, less room tells them apart.
             let clear = |tick: &Tick| {
-                told.iter().all(|(told, _)| tick.is_clear_of(told, space / 2))
+                told.iter().all(|(told, _)| tick.is_clear_of(told, space))
                     && ticks.last().is_none_or(|last| tick.is_clear_of(last, space))
             };
             ticks.extend(tick.placed(bounds, space).into_iter().find(clear));

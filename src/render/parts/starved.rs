@@ -45,17 +45,18 @@ fn read_there(subject: &Subject) -> Option<Note> {
     let first = first_of(subject, |index| dips(volts[index]));
     let shown = first.map_or(deepest, |(_, index)| index);
     let first = first.map(|(attempt, _)| attempt);
-    let drawn = drawn_at(subject, before(shown))?;
+    let unlimited = unlimited(shown);
+    let point = if unlimited.is_some() { told_of(amps, shown) } else { before(shown) };
+    let drawn = drawn_at(subject, point)?;
     let down = volts_read(subject, volts[shown])?;
-    let body = match (unlimited(shown), limit) {
-        (Some(limit), _) => {
-            format!("down to {down}, {drawn} read then: limit {limit} met for less than a reading")
-        }
+    let body = match (unlimited, limit) {
+        (Some(_), _) => format!("down to {down}, {drawn} read {}", then(shown, point)),
         (None, Some(limit)) => format!("{drawn} pull it down to {down}, limit {limit}"),
         (None, None) => format!("{drawn} pull it down to {down}"),
     };
-    let head = head(subject, first);
-    let mut note = at_reading(subject, shown, before(shown), head, body);
+    let head = head(subject, first, dips);
+    let mut note = at_reading(subject, shown, point, head, body);
+    note.lines.extend(unlimited.map(uncaught));
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
     note.lines.extend(further.map(|further| format!("later down to {further}")));
@@ -63,10 +64,32 @@ fn read_there(subject: &Subject) -> Option<Note> {
     Some(note)
 }
 
-/// `the feed gives way in firmware`, with which try that is where it is not the first.
-fn head(subject: &Subject, shown: Option<&Attempt>) -> String {
+/// `the feed gives way in firmware`, with which try that is where it is not the first, and that none before it shows a dip:
+/// it would seem to be picked at random.
+fn head(subject: &Subject, shown: Option<&Attempt>, dips: impl Fn(f64) -> bool) -> String {
     let which = shown.and_then(|shown| which(subject, shown)).unwrap_or_default();
+    let first = dipping(subject, dips).first().copied();
+    let is_first = first.zip(shown).is_some_and(|(first, shown)| std::ptr::eq(first, shown));
+    let which = if is_first { which.replace("(try", "(first seen in try") } else { which };
     format!("the feed gives way{}{which}", in_stage(subject).unwrap_or_default())
+}
+
+/// What was over before the supply read it, in words that need no knowledge of how it reads.
+fn uncaught(limit: Amps) -> String {
+    format!("limit {limit} met too briefly for the meter to catch")
+}
+
+/// The reading whose amps are told of a dip that is read at `index`: its own, unless the board had let go by then.
+fn told_of(amps: &[f64], index: usize) -> usize {
+    /// Share of what was drawn before below which it had (common practice, no source).
+    const LET_GO: f64 = 0.5;
+    let before = before(amps, index);
+    if amps[index] < LET_GO * amps[before] { before } else { index }
+}
+
+/// When the reading `told` was, seen from the dip: two readings are not to be taken for one.
+const fn then(dip: usize, told: usize) -> &'static str {
+    if told < dip { "just before" } else { "then" }
 }
 
 /// Of the tries in which the volts dip, at the reading that `dips` tells, the first whose dip is as deep as most of theirs, with
@@ -102,7 +125,7 @@ fn late(subject: &Subject, (start, end): (f64, f64)) -> Range<usize> {
 }
 
 /// Of volts that go down although less than the limit is read: what pulls them down is over before the supply reads it.
-fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool) -> Option<Note> {
+fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> bool + Copy) -> Option<Note> {
     let volts = subject.trace.volts();
     let found = dipping(subject, dips);
     // Where no reading shows which try it was, it was about the deepest.
@@ -111,14 +134,14 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let at = first.map_or(deepest, |(_, index)| index);
     let first = first.map(|(attempt, _)| attempt);
     let body = dips_in_words(subject, &found, volts[deepest])?;
+    let head = head(subject, first, dips);
     // Where in the boot comes first: it is what is asked of a picture. That the limit was met follows from the volts and
     // was not read, so it is no head.
-    let head = head(subject, first);
-    // The dot stands at the dip, at what was read as it began: the most of the try may have been read long before.
-    let point = before(subject.trace.amps(), at);
+    // The dot stands at the dip, at what was read then: the most of the try may have been read long before.
+    let point = told_of(subject.trace.amps(), at);
     let mut note = at_reading(subject, at, point, head, body);
-    let read = read_in_words(subject, point)?;
-    note.lines.push(format!("limit {limit} met for less than a reading: {read}"));
+    let read = read_in_words(subject, point, then(at, point))?;
+    note.lines.extend([uncaught(limit), read]);
     note.lines.extend(first.and_then(|first| elsewhere(subject, first)));
     Some(note)
 }
@@ -137,14 +160,14 @@ fn before(amps: &[f64], index: usize) -> usize {
 
 /// `0.537 A read then, at most 0.629 A in any try`: beside a count of tries what was read in one alone would be taken for the
 /// most of all.
-fn read_in_words(subject: &Subject, at: usize) -> Option<String> {
+fn read_in_words(subject: &Subject, at: usize, then: &str) -> Option<String> {
     let here = drawn_at(subject, at)?;
     let peaks = given_up(subject).map(|attempt| attempt.peak_a);
     let most = peaks.max_by(|a, b| a.value().total_cmp(&b.value()));
     let most = most.map(|most| words::amps(most.value(), subject.resolution()));
     Some(match most.filter(|most| *most != here) {
-        Some(most) => format!("{here} read then, at most {most} in any try"),
-        None => format!("{here} read then, the most of any try"),
+        Some(most) => format!("{here} read {then}, at most {most} in any try"),
+        None => format!("{here} read {then}, the most of any try"),
     })
 }
 

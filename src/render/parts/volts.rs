@@ -236,24 +236,24 @@ fn lowest(
     if axis.area.height() < 2 * style.line_height() {
         return;
     }
-    let words = Words { style, axis, x, row: axis.row_within(column.low), fault };
+    let signs: Vec<i32> = dips(subject, readings, axis).into_iter().map(|(x, _)| x).collect();
     // The sign has its words where the deepest of them has its number.
-    let sign = if dips(subject, readings, axis).is_empty() { "" } else { "^ dips, " };
+    let sign = if signs.is_empty() { "" } else { "^ dips, " };
+    let words = Words { style, axis, x, row: axis.row_within(column.low), fault, signs };
     let text = format!("{sign}lowest {}", subject.finding.log.volts(volts));
     let when = when(subject, column, zero).map_or_else(|| text.clone(), |at| format!("{text} at {at}"));
     let beside = words.beside(sheet, readings, &text);
     let Some((text, ground)) = beside.map(|ground| (text, ground)).or_else(|| {
         // Words over the dips themselves would hide more than they tell.
         let ground = words.anywhere(sheet, readings, &when)?;
-        if words.badness(readings, ground).0.1 > 0 {
-            return None;
-        }
-        Some((when, ground))
+        (words.badness(readings, ground).0.1 == 0).then_some((when, ground))
     }) else {
         return;
     };
     sheet.scene.fill(ground, sheet.palette.paper);
-    leader(sheet, (x, words.row), ground);
+    if !words.passes_a_sign(ground) {
+        leader(sheet, (x, words.row), ground);
+    }
     let at = (ground.left + sheet.u(MARGIN), ground.bottom - sheet.u(BELOW_BASELINE));
     sheet.scene.text(text, at, Anchor::Start, style);
 }
@@ -293,6 +293,10 @@ fn when(subject: &Subject, column: &Column, zero: f64) -> Option<String> {
 const MARGIN: f64 = 3.0;
 const BELOW_BASELINE: f64 = 4.0;
 
+fn in_columns(ground: Rect, x: i32) -> bool {
+    (ground.left..ground.right).contains(&x)
+}
+
 /// Words that name the lowest volts, which stand in column `x` and `row`.
 struct Words {
     style: Style,
@@ -300,6 +304,8 @@ struct Words {
     x: i32,
     row: i32,
     fault: Option<i32>,
+    /// The columns of the signs of all dips.
+    signs: Vec<i32>,
 }
 
 impl Words {
@@ -330,13 +336,29 @@ impl Words {
         const STEP: usize = 8;
         let lefts = (self.axis.area.left..self.axis.area.right).step_by(STEP);
         let grounds = lefts.map(|left| self.ground(sheet, text, left));
-        grounds.min_by_key(|ground| self.badness(readings, *ground))
+        // Beside another dip they would be taken for that one's.
+        let other = |ground: &Rect| self.others().any(|sign| in_columns(ground.wider(sheet.u(FAR)), sign));
+        grounds.min_by_key(|ground| {
+            (self.badness(readings, *ground).0, other(ground), self.badness(readings, *ground).1)
+        })
     }
 
-    /// Whether it stands on the line of the fault, how much it hides, and how far it is from its place.
+    /// The signs of the other dips.
+    fn others(&self) -> impl Iterator<Item = i32> {
+        self.signs.iter().copied().filter(|sign| *sign != self.x)
+    }
+
+    /// Whether a line from words on `ground` to their place would run through the sign of another dip.
+    fn passes_a_sign(&self, ground: Rect) -> bool {
+        let (from, to) = (ground.left.min(self.x), ground.right.max(self.x));
+        self.others().any(|sign| (from..to).contains(&sign))
+    }
+
+    /// Whether it stands on the line of the fault or on a sign, how much it hides, and how far it is from its place.
     fn badness(&self, readings: &Readings, ground: Rect) -> ((bool, usize), i32) {
         let on_fault = self.fault.is_some_and(|fault| ground.left <= fault && fault < ground.right);
-        ((on_fault, hidden(readings, self.axis, ground)), (ground.center().0 - self.x).abs())
+        let on_sign = self.signs.iter().any(|sign| in_columns(ground, *sign));
+        ((on_fault || on_sign, hidden(readings, self.axis, ground)), (ground.center().0 - self.x).abs())
     }
 }
 

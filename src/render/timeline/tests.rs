@@ -20,6 +20,7 @@ mod marks;
 mod moment;
 mod scales;
 mod small;
+mod starved;
 mod tries;
 mod turns;
 
@@ -196,7 +197,8 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     for text in [
         "the feed gives way in firmware",
         "volts dip to between 10.5 V and 12.0 V, seen in 3 of 14 tries",
-        "limit 1.20 A met for less than a reading: 0.700 A read then, the most of any try",
+        "limit 1.20 A met too briefly for the meter to catch",
+        "0.700 A read then, the most of any try",
         "current limit 1.20 A",
         "7.9 s",
     ] {
@@ -234,39 +236,6 @@ fn the_line_of_a_board_that_gives_up_stands_at_the_end_that_the_finding_has() {
     }
 }
 
-#[test]
-fn an_inrush_far_above_the_rest_is_cut_and_says_so() {
-    // One reading at 0.75 A, then 0.113 A: a tall one is cut, one that is not far above the rest is not.
-    let scene = |peak: f64| {
-        let (_, mut finding) = run_of(Class::ExcessStandby);
-        let trace = trace(600, 60.0, |index| match index {
-            0..20 => 0.0,
-            20 => peak,
-            _ => 0.113,
-        });
-        finding.phases.truncate(1);
-        finding.phases.push(Phase { mean_a: Amps::constant(0.113), ..phase("standby", 2.0, 60.0) });
-        draw(&trace, None, &finding, &Options::default()).unwrap()
-    };
-    let top_of_trace = |scene: &Scene| {
-        let steps = scene.shapes.iter().find_map(|shape| match shape {
-            Shape::Steps { spans, clip, .. } => {
-                let level = spans.iter().flatten().next_back().unwrap();
-                let peak = spans.iter().flatten().map(|span| span.top).min().unwrap();
-                let height = f64::from(clip.bottom - level.top) / f64::from(clip.height());
-                Some((height, peak < clip.top))
-            }
-            _ => None,
-        });
-        steps.unwrap()
-    };
-    let said = |scene: &Scene| scene.labels().find(|l| l.text.starts_with("inrush")).map(|l| l.text.clone());
-    let (cut, whole) = (scene(0.75), scene(0.2));
-    assert_eq!((said(&cut).as_deref(), said(&whole)), (Some("inrush 0.750 A"), None));
-    let ((level, runs_out), (_, inside)) = (top_of_trace(&cut), top_of_trace(&whole));
-    assert!(level > 0.4 && runs_out && !inside, "{level}");
-}
-
 /// A board at its standby to the end, without the mark of a button.
 fn asleep() -> (Trace, Finding) {
     let (_, mut finding) = run_of(Class::StandbyOnly);
@@ -296,7 +265,7 @@ fn a_board_that_should_wake_by_itself_is_marked_when_good_boards_have() {
     for text in [
         "3.3 s",
         "24 mA at 12.8 V, in standby for 58.0 s",
-        "since 2.0 s, good boards leave by 3.3 s (1.25 s in it)",
+        "since 2.0 s; good boards leave within 1.25 s, by 3.3 s",
     ] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }

@@ -1,5 +1,6 @@
 //! Two logs that are of two boards, and a figure that is low.
 
+use super::super::two_boards::of_two_boards;
 use super::*;
 use crate::render::scene::Scene;
 
@@ -174,4 +175,35 @@ fn what_stands_outside_the_band_of_its_row_is_not_called_as_good_boards() {
         both.split_once(" to ").unwrap().0,
         "fewer volts, more amps"
     );
+}
+
+#[test]
+fn a_stage_with_one_in_it_that_is_not_told_apart_is_not_compared() {
+    let profile = profile();
+    let mixed = run(
+        0.0,
+        &[("off", 2.0, 0.0), ("standby", 5.0, 0.033), ("firmware", 9.0, 0.1), ("loading", 60.0, 1.4)],
+        Class::Stalled,
+    );
+    let found = differences(subjects(&mixed, &booted(), Some(&profile)));
+    let firmware = found.iter().find(|difference| difference.stage == "firmware").unwrap();
+    assert_eq!(firmware.words, "before not told apart from rails: not compared");
+}
+
+#[test]
+fn what_changed_between_two_boards_is_said_of_the_one_that_it_is_meant_of() {
+    let of = |words: &str| {
+        let mut difference = Difference {
+            stage: "rails".into(),
+            before: String::new(),
+            after: String::new(),
+            good: String::new(),
+            words: words.into(),
+            reach: None,
+        };
+        of_two_boards(&mut difference);
+        difference.words
+    };
+    assert_eq!(of("now passed, but not seen"), "passed only after, not seen");
+    assert_eq!(of("draws 68 % more, both as good boards"), "after draws 68 % more, both as good boards");
 }

@@ -67,3 +67,14 @@ fn a_board_that_starts_by_itself_wakes_after_its_standby() {
     assert!(zeros.iter().all(|zero| zero.moment == align::Moment::Wake), "{zeros:?}");
     assert!(zeros.iter().all(|zero| (zero.at - 3.0).abs() < 1e-9), "{zeros:?}");
 }
+
+#[test]
+fn a_short_has_no_wake_whatever_its_first_readings_are_called() {
+    let (after, profile) = (booted(), profile());
+    let shorted =
+        run(0.0, &[("off", 2.0, 0.0), ("standby", 2.4, 0.1), ("heavy load", 60.0, 0.4)], Class::PartialShort);
+    let (_, said) = align::before_and_after(&subjects(&shorted, &after, Some(&profile)), NAMES);
+    assert_eq!(said, "after wakes; before does not, and is set beside it by its switch-on");
+    // Among many it is said of the one that does not wake, and not that it does as the others.
+    assert_eq!(align::Moment::AsOthers.of_one(), "no wake, placed by its switch-on");
+}

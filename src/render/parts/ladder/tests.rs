@@ -193,3 +193,10 @@ fn a_standby_that_the_runner_up_denies_is_not_certain() {
     assert_eq!(of(Some(Class::NoDraw)), Step::Unsure);
     assert_eq!([of(None), of(Some(Class::Stalled))], [Step::Passed; 2]);
 }
+
+#[test]
+fn a_stage_that_was_not_told_apart_is_called_so_as_in_the_text() {
+    let rung = Rung { step: Step::Unseen, name: "rails".into(), aside: None };
+    assert_eq!(rung.text(), "~ rails");
+    assert!(KEY.contains(&(Step::Unseen, "not told apart")));
+}

@@ -354,12 +354,12 @@ pub(in crate::render) fn above(
 fn leader(sheet: &mut Sheet, note: &Placed) {
     let color = note.color;
     let (Some((x, y)), Some(from)) = (note.point, note.foot()) else { return };
-    let line = note.line.filter(|(line, _)| (line - x).abs() <= sheet.u(BESIDE));
-    // From the line over to the trace, where that is at the level a little before or after the moment.
-    if let Some((line, _)) = line.filter(|(line, _)| *line != x) {
+    // From the line over to the trace, where that is at the level before or after the moment.
+    if let Some((line, _)) = note.line.filter(|(line, _)| *line != x) {
         let stub = (line.min(x), line.max(x) + 1);
         sheet.scene.across(stub, y, sheet.pen(1.5, 0.0, color));
     }
+    let line = note.line.filter(|(line, _)| (line - x).abs() <= sheet.u(BESIDE));
     // Where the line itself leads from the note to the dot, a leader on it would fill it in.
     let to = match line {
         Some((line, top)) if note.spot.bottom <= top => Some(((line, note.spot.bottom - 1), (line, top))),
@@ -400,7 +400,8 @@ mod tests {
         let readings = Readings::new(&subject, TimeAxis { left: 0, right: 300, from: 0.0, to: 60.0 });
         let main = ValueAxis { area: Rect::new(0, 200, 300, 400), low: 0.0, high: 3.0 };
         let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
-        let long = "limit 0.620 A met for less than a reading: 0.357 A read then, at most 0.403 A in any try";
+        let long =
+            "limit 0.620 A met too briefly for the meter: 0.357 A read then, at most 0.403 A in any try";
         let lines: Vec<String> = ["the feed gives way", "volts dip to 3.64 V", long].map(String::from).into();
         let note = Note { at: 30.0, point_at: None, amps: None, lines, more: 0, placed: true };
         let color = sheet.palette.alarm;

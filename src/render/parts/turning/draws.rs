@@ -3,6 +3,7 @@
 use super::super::super::words;
 use super::super::Subject;
 use super::super::notes::Note;
+use super::super::readings::AT_LIMIT;
 use super::longest;
 use super::point::note_of;
 use super::said::{lasts, level};
@@ -14,13 +15,21 @@ pub(super) fn short(subject: &Subject) -> Option<Note> {
     let set = subject
         .set_volts()
         .map_or_else(String::new, |volts| format!(", set to {}", volts_as_set(volts.value())));
-    let body = format!("{}{set}", level(subject, phase));
+    let body = format!("{}{set}", taken(subject, phase));
     Some(note_of(subject, phase, "hard short from here on", body))
+}
+
+/// The level of a short; of one that the supply holds at its limit `at the limit of 1.27 A, 0.295 V on average`: its readback a
+/// step above the limit beside the limit would be two numbers for one thing, and its lowest volts another beside their mean.
+fn taken(subject: &Subject, phase: &Phase) -> String {
+    let held = |limit: &Amps| phase.mean_a.value() >= AT_LIMIT * limit.value();
+    let Some(limit) = subject.finding.log.limit_a.filter(held) else { return level(subject, phase) };
+    format!("at the limit of {limit}, {} on average", subject.finding.log.volts(phase.mean_v))
 }
 
 pub(super) fn heavy(subject: &Subject) -> Option<Note> {
     let phase = longest(subject)?;
-    let body = format!("{}, no stages", level(subject, phase));
+    let body = format!("{}, no stages", taken(subject, phase));
     Some(note_of(subject, phase, "partial short from here on", body))
 }
 
@@ -47,9 +56,13 @@ pub(super) fn no_draw(subject: &Subject) -> Option<Note> {
     Some(note)
 }
 
-/// What one reading contradicts, or what may well be a standby, is not to stand as a fact.
+/// What any reading contradicts, be it by one step, or what may well be a standby, is not to stand as a fact.
 fn no_draw_head(subject: &Subject, phase: &Phase) -> &'static str {
-    if above_a_step(subject, phase).is_none() && !may_stand_by(subject) {
+    /// Share of a step from which on a reading is one (common practice, no source).
+    const SEEN: f64 = 0.5;
+    let step = subject.resolution().map_or(f64::MIN_POSITIVE, Amps::value);
+    let seen = highest_settled(subject, phase).is_some_and(|highest| highest > SEEN * step);
+    if !seen && !may_stand_by(subject) {
         "fed from here on: nothing flows"
     } else {
         "fed from here on: hardly anything flows"

@@ -8,7 +8,7 @@ use super::super::notes::Note;
 use super::point::{at_reading, note, note_of};
 use super::said::{amps, lasts, level, reading, volts_read};
 use super::{fed, in_stage};
-use crate::units::Volts;
+use crate::units::{Amps, Volts};
 use crate::verdict::{Fall, Phase};
 use std::ops::Range;
 
@@ -99,15 +99,27 @@ pub(super) fn falls_back(subject: &Subject) -> Option<Note> {
     let level = |amps_there, volts: Volts| {
         format!("{} at {}", amps(subject, amps_there), subject.finding.log.volts(volts))
     };
-    let body = format!("from {} to {}", level(told.from_a, told.from_v), level(told.to_a, told.to_v));
     let start = told.at_s.value();
     let edge = edge(subject, start);
+    let mean = edge.is_some_and(|edge| is_a_mean(subject, edge, told.from_a)).then_some(" on average");
+    let from = level(told.from_a, told.from_v) + mean.unwrap_or_default();
+    let body = format!("from {from} to {}", level(told.to_a, told.to_v));
     if let Some(last) = edge.and_then(|edge| before_gap(subject, edge)) {
         return Some(note(last, Some(told.from_a.value()), "falls back in the gap from here", body));
     }
     // The moment is that of the text, the dot where the trace falls.
     let point_at = edge.map(|edge| subject.trace.time()[edge]);
     Some(Note { point_at, ..note(start, Some(told.from_a.value()), "falls back here", body) })
+}
+
+/// Whether the level before a fall is not what was read last: the dot stands at the one, and the words tell the other.
+fn is_a_mean(subject: &Subject, edge: usize, level: Amps) -> bool {
+    /// A reading this near to the level is at it (common practice, no source).
+    const NEAR: f64 = 0.02;
+    let step = subject.resolution().map_or(0.0, Amps::value);
+    let last = edge.checked_sub(1).and_then(|last| subject.trace.amps().get(last));
+    let off = |last: &f64| (subject.finding.log.drawn(*last) - level.value()).abs();
+    last.is_some_and(|last| off(last) > (NEAR * level.value()).max(step))
 }
 
 /// The reading of the lowest volts among `readings`.

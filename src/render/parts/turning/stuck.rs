@@ -16,12 +16,12 @@ pub(in crate::render::parts) fn overdue(subject: &Subject, phase: &Phase) -> Opt
     (at < phase.end_s.value()).then_some((at, usual))
 }
 
-/// `since 9.1 s, good boards leave by 25.2 s (16.1 s in it)`: where the counting begins, the deadline on the log's own clock,
+/// `since 9.1 s; good boards leave within 16.1 s, by 25.2 s`: where the counting begins, the deadline on the log's own clock,
 /// and how it comes about.
 pub(super) fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     let (at, usual) = overdue(subject, phase)?;
     let (since, at) = (time(subject, phase.start_s.value()), time(subject, at));
-    Some(format!("since {since}, good boards leave by {at} ({} in it)", seconds(usual)))
+    Some(format!("since {since}; good boards leave within {}, by {at}", seconds(usual)))
 }
 
 /// `, above good boards`, where the level of a stage is none of theirs: a board may leave them long before it is overdue,
@@ -42,7 +42,7 @@ fn unlike_good(subject: &Subject, phase: &Phase) -> &'static str {
 /// The reading at the moment of a note whose level the trace has only long after: there the two would be two places.
 fn elsewhere_then(subject: &Subject, note: &Note) -> Option<usize> {
     /// A later one is seen apart from its moment, as a share of the log (common practice, no source).
-    const LATE: f64 = 0.03;
+    const LATE: f64 = 0.01;
     let time = subject.trace.time();
     let (first, last) = (time.first()?, time.last()?);
     let late = note.point_at.is_none_or(|at| at - note.at > LATE * (last - first));

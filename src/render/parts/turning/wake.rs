@@ -7,6 +7,7 @@ use super::point::note_within;
 use super::said::{lasts, level, time};
 use super::stuck::{overdue, past_by};
 use super::{OFF, fed};
+use crate::units::Amps;
 use crate::verdict::Phase;
 
 /// The marked presses of the button in the stretch with feed that the verdict is of.
@@ -32,7 +33,7 @@ pub(in crate::render::parts) fn no_wake_from(subject: &Subject, phase: &Phase) -
 
 pub(super) fn no_wake(subject: &Subject) -> Option<Note> {
     let phase = fed(subject).next_back()?;
-    let drawn = level(subject, phase);
+    let drawn = level(subject, phase) + if is_a_mean(subject, phase) { " on average" } else { "" };
     let presses = presses(subject);
     let from = no_wake_from(subject, phase);
     if let Some(pressed) = presses.last() {
@@ -61,6 +62,20 @@ pub(super) fn no_wake(subject: &Subject) -> Option<Note> {
     let mut note = note_within(subject, phase, from, head, body);
     note.lines.extend(past);
     Some(note)
+}
+
+/// Whether hardly any reading is at the mean of a phase, as where pulses lift it.
+fn is_a_mean(subject: &Subject, phase: &Phase) -> bool {
+    /// A reading this near to the level is at it (common practice, no source).
+    const NEAR: f64 = 0.1;
+    /// One in so many at the level shows it (common practice, no source).
+    const FEW: usize = 4;
+    let (time, level) = (subject.trace.time(), phase.mean_a.value());
+    let index = |at: f64| time.partition_point(|t| *t < at);
+    let read = &subject.trace.amps()[index(phase.start_s.value())..index(phase.end_s.value())];
+    let near = (NEAR * level.abs()).max(subject.resolution().map_or(0.0, Amps::value));
+    let at_it = read.iter().filter(|amps| (subject.finding.log.drawn(**amps) - level).abs() <= near);
+    at_it.count() * FEW < read.len()
 }
 
 /// Whether the reference says that the board waits for nobody.

@@ -273,3 +273,31 @@ fn a_stage_is_named_where_another_name_can_make_room_for_it() {
     let named = |text: &str| scene.labels().any(|label| label.text == text);
     assert_eq!(["standby", "checks", "bus", "ready"].map(named), [true; 4]);
 }
+
+#[test]
+fn an_inrush_that_is_the_tallest_thing_has_a_name() {
+    let named = |high: f64| {
+        let amps = |index: u32| match index {
+            0..20 => 0.0,
+            20 | 21 => high,
+            22..90 => 0.024,
+            _ => 0.6,
+        };
+        let finding =
+            finding(vec![phase("off", 0.0, 2.0), phase("standby", 2.0, 9.0), phase("firmware", 9.0, 60.0)]);
+        let scene = draw(&trace(600, 60.0, amps), None, &finding, &Options::default()).unwrap();
+        scene.labels().any(|label| label.text.starts_with("inrush"))
+    };
+    assert!(named(1.1));
+    assert!(!named(0.5), "a peak among others");
+}
+
+#[test]
+fn a_time_that_is_told_leaves_the_zero_of_the_axis_its_room() {
+    let (trace, mut finding) = run_of(Class::PartialShort);
+    finding.phases = vec![phase("off", 0.0, 1.2), phase("heavy load", 1.2, 60.0)];
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let of = |text: &str| scene.labels().find(|label| label.text == text).unwrap().bounds();
+    let (zero, told) = (of("0 s"), of("1.2 s"));
+    assert!(told.left - zero.right >= 8, "{zero:?} {told:?}");
+}

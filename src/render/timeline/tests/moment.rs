@@ -113,7 +113,7 @@ fn the_callout_of_a_stalled_board_says_first_since_when_and_by_when_good_boards_
         (Some("firmware".into()), Some("firmware".into()));
     for size in [Size::new(640, 480).unwrap(), Size::WIDE] {
         let scene = draw(&trace, Some(&profile), &finding, &options(size, Theme::Light)).unwrap();
-        let said = scene.labels().any(|label| label.text.starts_with("since 9.0 s, good"));
+        let said = scene.labels().any(|label| label.text.starts_with("since 9.0 s; good"));
         assert!(said, "{size}");
     }
 }
@@ -172,5 +172,5 @@ fn a_deadline_says_how_it_comes_about() {
     let (at, usual) = (Seconds::new(9.0 + usual).unwrap(), Seconds::new(usual).unwrap());
     // The note stands at the deadline; how long it lasts counts from the beginning of the stage.
     assert_eq!(note.lines[1], "0.800 A at 12.8 V, in it for 51.0 s");
-    assert_eq!(note.lines[2], format!("since 9.0 s, good boards leave by {at} ({usual} in it)"));
+    assert_eq!(note.lines[2], format!("since 9.0 s; good boards leave within {usual}, by {at}"));
 }

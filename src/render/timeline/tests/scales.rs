@@ -126,3 +126,37 @@ fn a_limit_that_the_trace_runs_along_hides_none_of_it_and_its_hatching_leaves_th
         assert!(highest.max().unwrap() <= wide, "{size}");
     }
 }
+
+#[test]
+fn an_inrush_far_above_the_rest_is_cut_and_says_so() {
+    // One reading at 0.75 A, then 0.113 A: a tall one is cut, one that is not far above the rest is not.
+    let scene = |peak: f64| {
+        let (_, mut finding) = run_of(Class::ExcessStandby);
+        let trace = trace(600, 60.0, |index| match index {
+            0..20 => 0.0,
+            20 => peak,
+            _ => 0.113,
+        });
+        finding.phases.truncate(1);
+        finding.phases.push(Phase { mean_a: Amps::constant(0.113), ..phase("standby", 2.0, 60.0) });
+        draw(&trace, None, &finding, &Options::default()).unwrap()
+    };
+    let top_of_trace = |scene: &Scene| {
+        let steps = scene.shapes.iter().find_map(|shape| match shape {
+            Shape::Steps { spans, clip, .. } => {
+                let level = spans.iter().flatten().next_back().unwrap();
+                let peak = spans.iter().flatten().map(|span| span.top).min().unwrap();
+                let height = f64::from(clip.bottom - level.top) / f64::from(clip.height());
+                Some((height, peak < clip.top))
+            }
+            _ => None,
+        });
+        steps.unwrap()
+    };
+    let said =
+        |scene: &Scene| scene.labels().find_map(|l| l.text.starts_with("inrush").then(|| l.text.clone()));
+    let (cut, whole) = (scene(0.75), scene(0.2));
+    assert_eq!([said(&cut).unwrap(), said(&whole).unwrap()], ["inrush 0.750 A", "inrush, not compared"]);
+    let ((level, out), (_, inside)) = (top_of_trace(&cut), top_of_trace(&whole));
+    assert!(level > 0.4 && out && !inside, "{level}");
+}

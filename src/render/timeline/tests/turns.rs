@@ -128,7 +128,9 @@ fn one_reading_above_a_step_is_no_reason_to_say_that_nothing_flows() {
         super::super::super::parts::turning::turning(&subject).unwrap().lines
     };
     let (one, two) = (with_one(0.001), with_one(0.002));
-    assert_eq!(lines(&one, &finding)[0], "fed from here on: nothing flows");
+    assert_eq!(lines(&with_one(0.0), &finding)[0], "fed from here on: hardly anything flows");
+    assert_eq!(lines(&trace(600, 60.0, |_| 0.0), &finding)[0], "fed from here on: nothing flows");
+    assert_eq!(lines(&one, &finding)[0], "fed from here on: hardly anything flows");
     let said = lines(&two, &finding);
     assert_eq!(said[0], "fed from here on: hardly anything flows");
     assert_eq!(said[1], "under 1 mA on average, single readings up to 2 mA");
@@ -181,71 +183,6 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
 }
 
 #[test]
-fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
-    // More is read earlier in the try: that is another place than that of the dip.
-    let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
-        _ if index < 20 => 0.0,
-        Some(10) => 0.9,
-        Some(0..20) => 0.7,
-        _ => 0.03,
-    };
-    let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
-    let mut finding = cycling(15);
-    finding.verdict.class = Class::FeedLimited;
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
-    finding.log.limit_a = Amps::new(1.2).ok();
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
-    // What met the limit was not read, and is no level of this board.
-    assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(trace.time()[79])));
-}
-
-#[test]
-fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
-    let volts = |index: u32| match index {
-        0..20 => 0.0,
-        20..22 => 3.0,
-        79 | 109 => 10.5,
-        _ => 12.8,
-    };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
-    finding.verdict.class = Class::FeedLimited;
-    finding.attempts[0].start_s = Seconds::constant(2.0);
-    for attempt in &mut finding.attempts[..2] {
-        attempt.lowest_v = Volts::constant(10.5);
-    }
-    finding.log.limit_a = Amps::new(1.2).ok();
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
-    // However narrow the picture, what happened is said.
-    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
-    assert!(scene.labels().any(|label| label.text == "the feed gives way in firmware"));
-}
-
-#[test]
-fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
-    let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
-    let lines = |finding: &Finding| {
-        let subject = Subject { trace: &trace, profile: None, finding };
-        super::super::super::parts::turning::turning(&subject).unwrap().lines
-    };
-    finding.verdict.step_into = Some("loading".into());
-    let at_the_step = lines(&finding);
-    assert_eq!(at_the_step[0], "the feed gives way at the end of firmware");
-    assert_eq!(at_the_step.len(), 3, "the place is said once: {at_the_step:?}");
-    (finding.verdict.step_into, finding.verdict.reached) = (None, None);
-    for attempt in &mut finding.attempts {
-        (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
-    }
-    assert_eq!(lines(&finding)[0], "the feed gives way (likely in rails)");
-}
-
-#[test]
 fn notes_take_off_what_the_supply_reads_with_nothing_drawn() {
     let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(15));
     let said = |finding: &Finding| {
@@ -290,72 +227,6 @@ fn of_tries_that_end_in_different_stages_that_is_shown_which_the_head_names() {
         assert!(note(&finding).lines[0].ends_with(" in rails"), "{class}");
         assert!(crate::render::words::headline(&finding.verdict).contains(" in rails: "), "{class}");
     }
-}
-
-#[test]
-fn dips_are_counted_as_the_text_counts_them() {
-    // Between the tries the volts read 12.8 V: a dip of 0.5 % is none of 1 %, and is seen all the same.
-    let volts = |index: u32| match index {
-        79 => 10.5,
-        109 => 12.73,
-        _ => 12.8,
-    };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
-    finding.attempts[1].lowest_v = Volts::constant(12.73);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V, seen in 2 of 3 tries");
-}
-
-#[test]
-fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
-    let volts = |index: u32| match index {
-        79 => 10.5,
-        109 | 139 => 11.0,
-        _ => 12.8,
-    };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 11.0, 11.0]) {
-        attempt.lowest_v = Volts::constant(lowest);
-        attempt.peak_a = Amps::constant(0.95);
-    }
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
-    let read = "limit 1.20 A met for less than a reading: 0.700 A read then, at most 0.950 A in any try";
-    assert_eq!(note.lines[2], read);
-    // The dot is at what was read then.
-    assert_eq!(note.amps, Some(0.7));
-    finding.attempts[2].peak_a = Amps::constant(1.15);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert!(note.lines[2].ends_with("0.700 A read then, at most 1.15 A in any try"), "{note:?}");
-    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
-    assert!(scene.labels().any(|label| label.text.contains("1.15 A")), "the numbers at its end are cut");
-}
-
-#[test]
-fn what_the_readback_scatters_down_to_before_the_first_try_is_no_dip() {
-    // Noise of 0.6 % at rest: a try that goes down by as much shows no dip, one by a fifth does.
-    let volts = |index: u32| match index {
-        45 | 109 => 12.72,
-        79 | 139 => 10.5,
-        _ => 12.8,
-    };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    (finding.log.limit_a, finding.log.set_v) = (Amps::new(1.2).ok(), Volts::new(12.8).ok());
-    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 12.72, 10.5]) {
-        attempt.lowest_v = Volts::constant(lowest);
-    }
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert_eq!(note.lines[1], "volts dip to 10.5 V, seen in 2 of 3 tries");
 }
 
 #[test]
@@ -506,4 +377,52 @@ fn the_dot_of_a_board_that_never_wakes_is_at_the_level_that_is_told() {
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert!((note.at - trace.time()[85]).abs() < 1e-9 && note.amps == Some(0.03), "{note:?}");
     assert_eq!(note.point_at, Some(trace.time()[86]));
+}
+
+#[test]
+fn a_short_that_the_supply_holds_is_told_at_its_limit() {
+    let (trace, mut finding) = run_of(Class::PartialShort);
+    finding.phases = vec![
+        phase("off", 0.0, 2.0),
+        Phase { mean_a: Amps::constant(1.28), ..phase("heavy load", 2.0, 60.0) },
+    ];
+    let body = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines.swap_remove(1)
+    };
+    finding.log.limit_a = Amps::new(1.27).ok();
+    assert_eq!(body(&finding), "at the limit of 1.27 A, 12.8 V on average, no stages");
+    finding.log.limit_a = Amps::new(1.5).ok();
+    assert_eq!(body(&finding), "1.28 A at 12.8 V, no stages");
+}
+
+#[test]
+fn a_mean_that_hardly_any_reading_has_is_said_to_be_one() {
+    let body = |high: f64| {
+        let trace = trace(600, 60.0, |index| if index % 10 < 3 { high } else { 0.03 });
+        let mean = 0.7f64.mul_add(0.03, 0.3 * high);
+        let mut finding =
+            finding(vec![Phase { mean_a: Amps::constant(mean), ..phase("standby", 0.0, 60.0) }]);
+        finding.departures.clear();
+        finding.verdict.class = Class::StandbyOnly;
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines.swap_remove(1)
+    };
+    assert!(body(0.09).starts_with("48 mA at 12.8 V on average still"), "{}", body(0.09));
+    assert!(body(0.03).starts_with("30 mA at 12.8 V still"), "{}", body(0.03));
+}
+
+#[test]
+fn a_fall_from_a_mean_that_was_not_read_last_says_so() {
+    let (trace, mut finding) = run_of(Class::DroppedOut);
+    let level = |amps: f64| (Amps::constant(amps), Volts::constant(12.8));
+    let mut body = |from: f64| {
+        let ((from_a, from_v), (to_a, to_v)) = (level(from), level(0.024));
+        let at_s = Seconds::constant(30.0);
+        finding.fall = Some(crate::verdict::Fall { at_s, from_a, from_v, to_a, to_v, lowest_v: from_v });
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines.swap_remove(1)
+    };
+    assert_eq!(body(0.85), "from 0.850 A at 12.8 V on average to 24 mA at 12.8 V");
+    assert_eq!(body(0.8), "from 0.800 A at 12.8 V to 24 mA at 12.8 V");
 }

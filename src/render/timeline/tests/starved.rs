@@ -1,0 +1,211 @@
+//! What the note of a starved board says and points at.
+
+use super::super::super::fixtures::trace_at;
+use super::*;
+
+#[test]
+fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
+    // More is read earlier in the try: that is another place than that of the dip.
+    let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
+        _ if index < 20 => 0.0,
+        Some(10) => 0.9,
+        Some(0..20) => 0.7,
+        _ => 0.03,
+    };
+    let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
+    let mut finding = cycling(15);
+    finding.verdict.class = Class::FeedLimited;
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    finding.log.limit_a = Amps::new(1.2).ok();
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    // What met the limit was not read, and is no level of this board.
+    assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(trace.time()[79])));
+}
+
+#[test]
+fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
+    let volts = |index: u32| match index {
+        0..20 => 0.0,
+        20..22 => 3.0,
+        79 | 109 => 10.5,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
+    finding.verdict.class = Class::FeedLimited;
+    finding.attempts[0].start_s = Seconds::constant(2.0);
+    for attempt in &mut finding.attempts[..2] {
+        attempt.lowest_v = Volts::constant(10.5);
+    }
+    finding.log.limit_a = Amps::new(1.2).ok();
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
+    // However narrow the picture, what happened is said.
+    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    assert!(scene.labels().any(|label| label.text == "the feed gives way in firmware"));
+}
+
+#[test]
+fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
+    let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    let lines = |finding: &Finding| {
+        let subject = Subject { trace: &trace, profile: None, finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines
+    };
+    finding.verdict.step_into = Some("loading".into());
+    let at_the_step = lines(&finding);
+    assert_eq!(at_the_step[0], "the feed gives way at the end of firmware");
+    assert_eq!(at_the_step.len(), 4, "the place is said once: {at_the_step:?}");
+    (finding.verdict.step_into, finding.verdict.reached) = (None, None);
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
+    }
+    assert_eq!(lines(&finding)[0], "the feed gives way (likely in rails)");
+}
+
+#[test]
+fn dips_are_counted_as_the_text_counts_them() {
+    // Between the tries the volts read 12.8 V: a dip of 0.5 % is none of 1 %, and is seen all the same.
+    let volts = |index: u32| match index {
+        79 => 10.5,
+        109 => 12.73,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    finding.attempts[1].lowest_v = Volts::constant(12.73);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V, seen in 2 of 3 tries");
+}
+
+#[test]
+fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
+    let volts = |index: u32| match index {
+        79 => 10.5,
+        109 | 139 => 11.0,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 11.0, 11.0]) {
+        attempt.lowest_v = Volts::constant(lowest);
+        attempt.peak_a = Amps::constant(0.95);
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
+    assert_eq!(note.lines[2], "limit 1.20 A met too briefly for the meter to catch");
+    assert_eq!(note.lines[3], "0.700 A read then, at most 0.950 A in any try");
+    // The dot is at what was read then.
+    assert_eq!(note.amps, Some(0.7));
+    finding.attempts[2].peak_a = Amps::constant(1.15);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[3].ends_with("0.700 A read then, at most 1.15 A in any try"), "{note:?}");
+    let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
+    assert!(scene.labels().any(|label| label.text.contains("1.15 A")), "the numbers at its end are cut");
+}
+
+#[test]
+fn what_the_readback_scatters_down_to_before_the_first_try_is_no_dip() {
+    // Noise of 0.6 % at rest: a try that goes down by as much shows no dip, one by a fifth does.
+    let volts = |index: u32| match index {
+        45 | 109 => 12.72,
+        79 | 139 => 10.5,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+    finding.verdict.class = Class::FeedLimited;
+    (finding.log.limit_a, finding.log.set_v) = (Amps::new(1.2).ok(), Volts::new(12.8).ok());
+    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 12.72, 10.5]) {
+        attempt.lowest_v = Volts::constant(lowest);
+    }
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert_eq!(note.lines[1], "volts dip to 10.5 V, seen in 2 of 3 tries");
+}
+
+#[test]
+fn what_is_told_of_a_dip_is_read_in_it() {
+    // Less is read in the dip than before it, as where its reading is an average; or next to nothing, once the board let go.
+    for (read, told, at) in [(0.6, "0.600 A read then", 79), (0.05, "0.700 A read just before", 78)] {
+        let amps = |index: u32| match index.checked_sub(60).map(|index| index % 30) {
+            _ if index == 79 => read,
+            _ if index < 20 => 0.0,
+            Some(0..20) => 0.7,
+            _ => 0.03,
+        };
+        let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
+        let mut finding = cycling(15);
+        finding.verdict.class = Class::FeedLimited;
+        finding.attempts[0].lowest_v = Volts::constant(10.5);
+        finding.log.limit_a = Amps::new(1.2).ok();
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+        assert!(turn.lines[3].starts_with(told), "{:?}", turn.lines);
+        assert_eq!(turn.point_at, Some(trace.time()[at]));
+    }
+}
+
+#[test]
+fn a_later_try_that_is_marked_says_why() {
+    let head = |first: f64| {
+        let volts = |index: u32| match index {
+            79 => first,
+            109 => 10.5,
+            _ => 12.8,
+        };
+        let (trace, mut finding) = (run_of_tries(volts), cycling(4));
+        finding.verdict.class = Class::FeedLimited;
+        finding.log.limit_a = Amps::new(1.2).ok();
+        finding.attempts[0].lowest_v = Volts::constant(first);
+        finding.attempts[1].lowest_v = Volts::constant(10.5);
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines.swap_remove(0)
+    };
+    assert_eq!(head(12.8), "the feed gives way in firmware (first seen in try 2)");
+    assert_eq!(head(10.5), "the feed gives way in firmware");
+}
+
+#[test]
+fn the_lowest_of_many_dips_is_not_named_beside_another() {
+    let volts = |index: u32| match index {
+        289 => 10.5,
+        _ if index >= 200 && index % 30 == 19 => 11.0,
+        0..20 => 0.0,
+        _ => 12.8,
+    };
+    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    for (index, attempt) in finding.attempts.iter_mut().enumerate() {
+        let lowest = match index {
+            0..5 => 12.8,
+            7 => 10.5,
+            _ => 11.0,
+        };
+        attempt.lowest_v = Volts::constant(lowest);
+    }
+    let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+    let words = scene.labels().find(|label| label.text.starts_with("^ dips")).unwrap();
+    let limit = Theme::Light.palette().limit;
+    let signs = scene.shapes.iter().filter_map(|shape| match shape {
+        Shape::Line { from, color, .. } if *color == limit => Some(from.0),
+        _ => None,
+    });
+    let (bounds, at) = (words.bounds(), signs.collect::<Vec<_>>());
+    assert!(at.len() > 8, "{at:?}");
+    // With its time, where no dip is near.
+    assert!(words.text.contains(" at "), "{}", words.text);
+    let near = bounds.left - 15..bounds.right + 15;
+    assert!(!at.iter().any(|x| near.contains(x)), "{bounds:?} {at:?}");
+}
