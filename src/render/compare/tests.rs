@@ -236,9 +236,10 @@ fn of_a_board_that_is_stuck_at_another_level_it_is_said_that_good_boards_have_no
         stuck.unwrap().text.clone()
     };
     assert!(!said(&before).contains("good boards"), "{}", said(&before));
-    for (amps, words) in
-        [(2.5, "stuck in firmware, above good boards: "), (0.1, "stuck in firmware, below good boards: ")]
-    {
+    for (amps, words) in [
+        (2.5, "stuck in firmware, above good boards' mean: "),
+        (0.1, "stuck in firmware, below good boards' mean: "),
+    ] {
         before.1.phases[3].mean_a = Amps::constant(amps);
         assert!(said(&before).contains(words), "{}", said(&before));
     }

@@ -86,8 +86,8 @@ fn averaged(seen: &Seen) -> Option<String> {
     }
 }
 
-/// In how many tries the supply itself says that it is in its limit; its amps are averages and may lie below.
-fn marked_limit(seen: &Seen) -> Option<String> {
+/// `the supply marks its limit (cc) in 3 of 8 tries`: its amps are averages and may lie below.
+pub(super) fn marked_limit(seen: &Seen) -> Option<String> {
     let given_up: Vec<&Attempt> = seen.attempts.iter().filter(|attempt| attempt.given_up).collect();
     let end = |attempt: &Attempt| attempt.end_s.value() + seen.readout.update_s();
     let limits = |attempt: &&&Attempt| {

@@ -2,7 +2,7 @@
 
 use super::fall::left;
 use super::rise::{Rises, ends_in_a_spike, rises_at_the_end, sits_on_the_limit};
-use super::starved::starving;
+use super::starved::{marked_limit, starving};
 use super::to_the_end;
 use crate::stats::moments::Moments;
 use crate::stats::{extent, robust};
@@ -408,7 +408,10 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     };
     let spike = ends_in(seen, tries).unwrap_or_default();
     let limit = seen.analysis.run.limit_a.map(|limit| format!(" against a limit of {}", exact(limit, "A")));
-    format!("{each}{spike}{}; {}", limit.unwrap_or_default(), feed(seen, tries))
+    // Of a starved board it is a fact of its own.
+    let marked = marked_limit(seen).filter(|_| seen.class() != Class::FeedLimited);
+    let marked = marked.map_or_else(String::new, |marked| format!(", though {marked}"));
+    format!("{each}{spike}{}{marked}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
 /// `, each a spike at the very end,`, `, in at least 10 of 14 tries a rise at the very end,`.

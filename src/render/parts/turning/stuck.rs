@@ -24,7 +24,7 @@ pub(super) fn past_by(subject: &Subject, phase: &Phase) -> Option<String> {
     Some(format!("since {since}; good boards leave within {}, by {at}", seconds(usual)))
 }
 
-/// `, above good boards`, where the level of a stage is none of theirs: a board may leave them long before it is overdue,
+/// `, above good boards' mean`, where the level of a stage is none of theirs: a board may leave them long before it is overdue,
 /// and a mark at the deadline alone would hide that.
 fn unlike_good(subject: &Subject, phase: &Phase) -> &'static str {
     let profile = subject.profile.zip(subject.feed_volts());
@@ -33,8 +33,8 @@ fn unlike_good(subject: &Subject, phase: &Phase) -> &'static str {
         Some(envelope::in_amps(profile, reference, volts))
     });
     match theirs {
-        Some(theirs) if phase.mean_a.value() > theirs.high => ", above good boards",
-        Some(theirs) if phase.mean_a.value() < theirs.low => ", below good boards",
+        Some(theirs) if phase.mean_a.value() > theirs.high => ", above good boards' mean",
+        Some(theirs) if phase.mean_a.value() < theirs.low => ", below good boards' mean",
         _ => "",
     }
 }

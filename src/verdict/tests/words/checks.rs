@@ -280,6 +280,24 @@ fn the_tries_in_which_the_supply_marks_its_limit_are_counted() {
 }
 
 #[test]
+fn a_limit_that_a_spike_meets_in_a_few_tries_is_told_of_a_board_that_gives_up_by_itself() {
+    let facts = |marked: u32| {
+        let steady = starved(marked, &[SET_V; 8]);
+        let header = Header { limit: Some(Amps::constant(3.0)), ..steady.header().clone() };
+        let mut builder = TraceBuilder::new(header);
+        for sample in (0..steady.len()).filter_map(|i| steady.sample(i)) {
+            builder.sample(sample).expect("in order");
+        }
+        let finding = diagnose(&builder.finish(), bench(&[]).profile.as_ref(), &Sources::default());
+        class(&finding, Class::Cycling);
+        because(&finding)
+    };
+    let told = "against a limit of 3.00 A, though the supply marks its limit (cc) in 1 of 8 tries";
+    assert!(facts(1).contains(told), "{}", facts(1));
+    assert!(!facts(0).contains("(cc)"), "{}", facts(0));
+}
+
+#[test]
 fn dips_are_counted_where_they_show_and_the_rest_may_have_passed_unseen() {
     let facts = |dips: [f64; 8]| {
         let finding = diagnose(&starved(8, &dips), bench(&[]).profile.as_ref(), &Sources::default());
