@@ -183,6 +183,7 @@ fn draw_panels(
         });
         [each.next(), each.next()].map(Option::unwrap_or_default)
     };
+    let first = sheet.scene.shapes.len();
     let [before, after] = panel::equally_high(sheet, (panels.height(), own_scales), drawn);
     let mut told: Vec<Told> = Vec::new();
     for (index, fault) in [before, after].into_iter().enumerate() {
@@ -194,7 +195,10 @@ fn draw_panels(
             fault.map(tell).map(|(at, words, color)| (at, format!("{}: {words}", NAMES[index]), color)),
         );
     }
+    let panels = sheet.scene.shapes.len() - first;
     time_axis(sheet, axis(0.0), ticks, &told);
+    // Below the panels: where they are very low, the letters of the strip reach down to the axis.
+    sheet.scene.shapes[first..].rotate_left(panels);
 }
 
 /// A moment on the common time; of a run that is set beside a wake which it does not have, what happens then: seconds from
