@@ -106,19 +106,26 @@ mod tests {
         Step { state, from: 0, to: 1, rested: false, stretch }
     }
 
-    /// What is said against the running level, usually a calm 8 W, of a board that stays at 8.7 W without a step from the stage
-    /// before, usually a busy 9.6 W, and moves about by so many watts.
-    fn said_of(spread_w: f64) -> f64 {
+    /// What `judge` says of a board that leaves the stage before the running level, usually a busy 9.6 W, at `left_s` for that
+    /// level, usually a calm one, with the watts of both stays and how far they move about.
+    fn judged(judge: fn(&Scores, &Ending, usize) -> f64, left_s: f64, stays: [(f64, f64); 2]) -> f64 {
         let mut model = Model::from_profile(&profile(), Volts::constant(SET_V));
         let last = model.last();
         (model.stages[last - 1].watts, model.stages[last - 1].activity) = (9.6, 0.1);
         model.stages[last].activity = 0.03;
         let (run, readout) = fed(60.0);
         let scores = Scores::new(&model, &run, &readout, 0.0);
-        let of = |state, span| step(state, span, (8.7, spread_w));
-        let path = vec![of(State::Done(last - 1), (6.0, 14.0)), of(State::Held(last), (14.0, 60.0))];
+        let states = [(State::Done(last - 1), (6.0, left_s)), (State::Held(last), (left_s, 60.0))];
+        let path =
+            states.into_iter().zip(stays).map(|((state, span), stay)| step(state, span, stay)).collect();
         let ending = Ending { state: State::Held(last), progress: Progress::default(), score: 0.0, path };
-        not_gone_on(&scores, &ending, last)
+        judge(&scores, &ending, last)
+    }
+
+    /// What is said against the running level, usually a calm 8 W, of a board that stays at 8.7 W without a step from the stage
+    /// before, usually a busy 9.6 W, and moves about by so many watts.
+    fn said_of(spread_w: f64) -> f64 {
+        judged(not_gone_on, 14.0, [(8.7, spread_w); 2])
     }
 
     #[test]
@@ -130,16 +137,7 @@ mod tests {
     /// How far a board went on in time that was in the stage before the running level for `seconds`, usually 8 s, at 9.6 W, and
     /// draws `watts` from then on, moving about by so many watts.
     fn in_time(seconds: f64, watts: f64, spread_w: f64) -> f64 {
-        let mut model = Model::from_profile(&profile(), Volts::constant(SET_V));
-        let last = model.last();
-        (model.stages[last - 1].watts, model.stages[last - 1].activity) = (9.6, 0.1);
-        model.stages[last].activity = 0.03;
-        let (run, readout) = fed(60.0);
-        let scores = Scores::new(&model, &run, &readout, 0.0);
-        let left = step(State::Done(last - 1), (6.0, 6.0 + seconds), (9.6, 0.9));
-        let path = vec![left, step(State::Held(last), (6.0 + seconds, 60.0), (watts, spread_w))];
-        let ending = Ending { state: State::Held(last), progress: Progress::default(), score: 0.0, path };
-        stepped_in_time(&scores, &ending, last)
+        judged(stepped_in_time, 6.0 + seconds, [(9.6, 0.9), (watts, spread_w)])
     }
 
     #[test]
