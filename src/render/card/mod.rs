@@ -263,16 +263,9 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
     profile.phases.iter().map(row).collect()
 }
 
-/// What the card shows of a stage: amps at the usual feed, and no peak above the current limit, which the supply lets nobody
-/// read, however high the few boards allow it to be.
+/// What the card shows of a stage: amps at the usual feed.
 fn shown(profile: &Profile, phase: &PhaseReference) -> envelope::Expected {
-    let expected = envelope::in_amps(profile, phase, feed_volts(profile));
-    let limit = profile.feed.limit.value();
-    envelope::Expected {
-        peak: expected.peak.min(limit),
-        usual_peak: expected.usual_peak.min(limit),
-        ..expected
-    }
+    envelope::in_amps(profile, phase, feed_volts(profile)).up_to(Some(profile.feed.limit))
 }
 
 /// `0.053 to 1.21 s`: a range of times in one unit, for as long as people say seconds.

@@ -47,8 +47,17 @@ mod tests {
     #[test]
     fn a_row_has_one_unit() {
         let of = |low: f64, typical: f64, high: f64, peak: f64| {
-            let expected =
-                Expected { from: 0.0, to: 0.0, usual_to: 0.0, low, typical, high, peak, usual_peak: peak };
+            let expected = Expected {
+                place: 0,
+                from: 0.0,
+                to: 0.0,
+                usual_to: 0.0,
+                low,
+                typical,
+                high,
+                peak,
+                usual_peak: peak,
+            };
             let unit = InOneUnit::of(&expected);
             let mean = unit.amps(expected.typical);
             format!("{mean} ({}), {}", unit.range(&expected), unit.peak(&expected, Amps::constant(2.0)))

@@ -170,7 +170,7 @@ fn draw_panels(
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
     let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
-    let samples = legend::of_run(sheet.palette, &drawn);
+    let samples = legend::of_run(sheet, panels.width(), &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
     legend::draw(sheet, row, &samples);
     let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
@@ -233,6 +233,7 @@ fn drawn_in_either(
     legend::Drawn {
         envelope: any(|drawn| drawn.envelope),
         peak: any(|drawn| drawn.peak),
+        off_scale: envelope::off_scale::of_both(each[0].off_scale.clone(), each[1].off_scale.clone()),
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
         gaps: any(|drawn| drawn.gaps),

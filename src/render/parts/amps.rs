@@ -268,6 +268,7 @@ pub(in crate::render) fn label(
 fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, expected: &[Expected]) {
     envelope::draw(sheet, readings, axis, expected);
     amps_grid(sheet, axis);
+    envelope::draw_lines(sheet, readings, axis, expected);
     gaps::draw(sheet, readings, axis.area);
     limit::draw(sheet, subject, readings, axis);
     need::draw(sheet, subject, axis);
@@ -372,7 +373,6 @@ fn cut_off(
         taken.iter().copied().chain(marks.iter().flat_map(|mark| mark.areas(sheet))).collect()
     };
     marks.extend(inrush::marks(sheet, subject, readings, axis, with(&marks)));
-    marks.extend(envelope::peak_marks(sheet, subject, readings, axis, &with(&marks)));
     marks
 }
 

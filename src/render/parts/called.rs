@@ -5,7 +5,7 @@ use super::super::words;
 use super::Subject;
 use crate::reference::Profile;
 use crate::units::Seconds;
-use crate::verdict::{Class, Phase, RISES_S};
+use crate::verdict::{Attempt, Class, Phase, RISES_S};
 
 /// What a phase is called; of time without feed that is mostly not shown, with how much of it is not.
 pub(super) fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> String {
@@ -18,6 +18,9 @@ pub(super) fn shown_name(subject: &Subject, phase: &Phase, time: TimeAxis) -> St
         && subject.finding.verdict.class == Class::Inconclusive
     {
         return AWAKE_OR_LOADED.into();
+    }
+    if is_down(subject, phase) {
+        return STAYS_DOWN.into();
     }
     let (start, end) = (phase.start_s.value(), phase.end_s.value());
     let shown = end.min(time.to) - start.max(time.from);
@@ -43,6 +46,18 @@ const AWAKE_OR_LOADED: &str = "awake or loaded";
 /// What it is called where that is all there is of a capture.
 const SWITCHED_ON: &str = "switched on";
 
+/// What is left of a board that latches off.
+const STAYS_DOWN: &str = "stays down";
+
+/// Whether the phase is what is left of a board that latches off, which is no standby of good boards, whatever it draws.
+fn is_down(subject: &Subject, phase: &Phase) -> bool {
+    let (finding, start) = (subject.finding, phase.start_s.value());
+    let is_last = finding.phases.iter().rfind(|phase| phase.name != "off").is_some_and(|last| last == phase);
+    let sure = finding.verdict.class == Class::LatchOff && !words::is_toss_up(&finding.verdict);
+    let given_up = |attempt: &Attempt| attempt.given_up && attempt.start_s.value() < start;
+    sure && is_last && phase.name == STANDBY && finding.attempts.iter().any(given_up)
+}
+
 /// Whether good boards of this model have no standby: what is at rest is then not one.
 pub(in crate::render) fn has_no_standby(subject: &Subject) -> bool {
     let of = |profile: &Profile| {
@@ -65,5 +80,31 @@ fn at_rest(subject: &Subject, phase: &Phase) -> String {
         true if ends_in_it => SWITCHED_ON.into(),
         true => String::new(),
         false => AT_REST.into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::{cycling, phase, trace};
+    use super::*;
+
+    #[test]
+    fn what_is_left_of_a_board_that_latches_off_is_called_as_the_headline_calls_it() {
+        let trace = trace(600, 60.0, |_| 0.03);
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+        let mut finding = cycling(2);
+        finding.attempts.truncate(1);
+        finding.phases.retain(|phase| phase.start_s.value() < 8.0);
+        finding.phases.push(phase(STANDBY, 8.0, 60.0));
+        let mut names = |class: Class, confidence: f64| {
+            (finding.verdict.class, finding.verdict.confidence) = (class, confidence);
+            let subject = Subject { trace: &trace, profile: None, finding: &finding };
+            let standbys = finding.phases.iter().filter(|phase| phase.name == STANDBY);
+            standbys.map(|phase| shown_name(&subject, phase, time)).collect::<Vec<_>>()
+        };
+        assert_eq!(names(Class::LatchOff, 0.94), ["standby", "stays down"]);
+        // Of a toss-up nothing is certain.
+        assert_eq!(names(Class::LatchOff, 0.4), ["standby", "standby"]);
+        assert_eq!(names(Class::DroppedOut, 0.94), ["standby", "standby"]);
     }
 }

@@ -1,6 +1,8 @@
 //! What good boards keep within, behind the trace.
 
 mod fitted;
+mod left;
+pub(in crate::render) mod off_scale;
 
 use super::super::axis::ValueAxis;
 use super::super::geometry::Rect;
@@ -13,12 +15,14 @@ use super::legend::{Drawn, OVERDUE_DASH};
 use super::readings::Readings;
 use crate::reference::{PhaseReference, Profile};
 use crate::stats::robust::median;
-use crate::units::Volts;
-use crate::verdict::{Attempt, Class, Departure, Direction, Finding, Phase};
+use crate::units::{Amps, Volts};
+use crate::verdict::{Attempt, Class, Phase};
 
 /// The envelope of one phase of this run, in amps.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::render) struct Expected {
+    /// Which stage of the profile it is.
+    pub(in crate::render) place: usize,
     pub(in crate::render) from: f64,
     pub(in crate::render) to: f64,
     /// By when good boards have moved on; `to` where the stage has no end of its own.
@@ -32,6 +36,12 @@ pub(in crate::render) struct Expected {
 }
 
 impl Expected {
+    /// With no peak above the current limit, which the supply lets nobody read, however high the few boards allow it to be.
+    pub(in crate::render) fn up_to(self, limit: Option<Amps>) -> Self {
+        let limit = limit.map_or(f64::INFINITY, Amps::value);
+        Self { peak: self.peak.min(limit), usual_peak: self.usual_peak.min(limit), ..self }
+    }
+
     /// From where to where good boards are in the stage, on the time axis of `readings`.
     fn usual_span(&self, readings: &Readings) -> (i32, i32) {
         (readings.time.x_within(self.from), readings.time.x_within(self.usual_to))
@@ -48,22 +58,11 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
     };
     let shown = stages(subject, profile).into_iter().filter(|stage| !flecks(stage)).filter_map(|stage| {
         let (from, to) = (stage.start.max(time.from), stage.end.min(time.to));
-        let told = stays_too_long(subject.finding, &stage.reference.name);
-        let longest = stage.reference.duration.filter(|_| told).map_or(f64::INFINITY, |length| length.high);
-        let usual_to = (stage.start + longest).clamp(from, from.max(to));
-        (from < to).then(|| Expected { from, to, usual_to, ..in_amps(profile, stage.reference, volts) })
+        let usual_to = left::by(subject, profile, &stage).clamp(from, from.max(to));
+        let amps = in_amps(profile, stage.reference, volts).up_to(subject.limit());
+        (from < to).then_some(Expected { from, to, usual_to, ..amps })
     });
     shown.collect()
-}
-
-/// Whether the finding says of the stage that the board stays in it for longer than good boards do, or that it goes no
-/// further: a length that measuring, or the number of the stages, leaves open is no matter for a picture either.
-fn stays_too_long(finding: &Finding, stage: &str) -> bool {
-    let verdict = &finding.verdict;
-    let longer = |departure: &Departure| departure.phase == stage && departure.direction == Direction::Longer;
-    let ends_in = [&verdict.stalled_in, &verdict.reached].into_iter().flatten();
-    let tries = finding.attempts.iter().filter_map(|attempt| attempt.likely_in.as_ref());
-    finding.departures.iter().any(longer) || ends_in.chain(tries).any(|name| name == stage)
 }
 
 /// A stage of the profile, and when this board was in it, in seconds.
@@ -165,6 +164,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
     Drawn {
         envelope: !expected.is_empty(),
         peak: expected.iter().any(|stage| shows(stage.peak)),
+        off_scale: off_scale::peaks(subject, &expected, axis),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
         limited: readings.limited.iter().any(|(left, right)| right - left >= SEEN),
         gaps: readings.has_gaps(),
@@ -206,31 +206,6 @@ fn is_cut(axis: ValueAxis, amps: f64) -> bool {
     axis.row(amps) < axis.area.top
 }
 
-/// How high the stages peak whose mean the strip holds and whose peak it does not: in words where these have room and hide
-/// nothing that was read, for an arrow alone would be taken for one of the board's own.
-pub(in crate::render) fn peak_marks(
-    sheet: &Sheet,
-    subject: &Subject,
-    readings: &Readings,
-    axis: ValueAxis,
-    taken: &[Rect],
-) -> Vec<Mark> {
-    // Of try after try the same peak would be told each time.
-    if attempts(subject).is_some() {
-        return Vec::new();
-    }
-    let mark = |stage: Expected| {
-        let span = stage.usual_span(readings);
-        let peak = words::amps(stage.peak, None);
-        let wordings = [format!("good boards may peak at {peak}"), format!("may peak at {peak}")];
-        let marks = wordings.map(|text| Mark::within(sheet, axis, span, (&text, sheet.palette.good), taken));
-        let hides_nothing = |mark: &Mark| mark.areas(sheet).all(|area| readings.hidden(axis, area) == 0);
-        marks.into_iter().find(|mark| mark.has_words() && hides_nothing(mark))
-    };
-    let stages = expected(subject, readings).into_iter();
-    stages.filter(|stage| !is_cut(axis, stage.high) && is_cut(axis, stage.peak)).filter_map(mark).collect()
-}
-
 /// Whether a moment lies in a try where a picture of so many seconds shows most tries as slivers: envelopes there would be
 /// flecks, and some tries with and some without would seem to differ in more than their length.
 fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
@@ -245,7 +220,9 @@ fn is_fleeting(attempts: &[Attempt], at: f64, seconds: f64) -> bool {
 pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, volts: Volts) -> Expected {
     let per_watt = profile.power_factor(reference, volts) / volts.value();
     let mean = reference.mean_power;
+    let place = profile.phases.iter().position(|phase| std::ptr::eq(phase, reference)).unwrap_or_default();
     Expected {
+        place,
         from: 0.0,
         to: 0.0,
         usual_to: 0.0,
@@ -264,11 +241,22 @@ pub(in crate::render) fn draw(
     axis: ValueAxis,
     expected: &[Expected],
 ) {
+    expected.iter().for_each(|stage| bands(sheet, axis, stage, columns(readings, stage)));
+}
+
+/// Draws the lines within them, over those of the grid, which would hide one that lies beside it.
+pub(in crate::render) fn draw_lines(
+    sheet: &mut Sheet,
+    readings: &Readings,
+    axis: ValueAxis,
+    expected: &[Expected],
+) {
+    expected.iter().for_each(|stage| lines(sheet, axis, stage, columns(readings, stage)));
+}
+
+fn columns(readings: &Readings, stage: &Expected) -> Columns {
     let x = |t: f64| readings.time.x_within(t);
-    for stage in expected {
-        let columns = Columns { left: x(stage.from), usual: x(stage.usual_to) + 1, right: x(stage.to) + 1 };
-        stage_of(sheet, axis, stage, columns);
-    }
+    Columns { left: x(stage.from), usual: x(stage.usual_to) + 1, right: x(stage.to) + 1 }
 }
 
 /// The columns of pixels that a stage takes.
@@ -282,10 +270,18 @@ pub(in crate::render) struct Columns {
 
 /// One stage's envelope: the range of the mean, the usual mean, and the highest peak.
 pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
+    bands(sheet, axis, stage, columns);
+    lines(sheet, axis, stage, columns);
+}
+
+fn bands(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
     let Columns { left, usual, right } = columns;
     let band = Rect { left, right, ..band_rows(sheet, axis, stage) };
     band_of(sheet, Rect { right: usual, ..band }, axis.area);
     overdue(sheet, Rect { left: usual, ..band }, axis.area);
+}
+
+fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, Columns { left, right, .. }: Columns) {
     let mean = Some(axis.row(stage.typical)).filter(|row| (axis.area.top..axis.area.bottom).contains(row));
     let lines = [(mean, 6.0), (peak_row(sheet, axis, stage), 2.0)];
     for (row, dash) in lines.into_iter().filter_map(|(row, dash)| Some((row?, dash))) {
@@ -337,6 +333,7 @@ mod tests {
     use super::super::super::axis::TimeAxis;
     use super::super::super::fixtures::{cycling, finding, phase, profile, trace};
     use super::*;
+    use crate::verdict::Finding;
 
     #[test]
     fn beside_a_short_and_no_draw_stands_what_good_boards_draw_at_first() {

@@ -2,10 +2,11 @@
 
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::Anchor;
+use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::amps::TRACE;
+use super::envelope::off_scale;
 use std::borrow::Cow;
 
 /// How the sample beside a word looks.
@@ -25,6 +26,8 @@ pub(in crate::render) enum Swatch {
     Gap,
     /// What has no name of its own: a piece of the ribbon.
     Blank,
+    /// An arrow to what lies above the strip.
+    Above,
     /// Words alone.
     None,
 }
@@ -48,6 +51,8 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) envelope: bool,
     /// The highest peak of good boards.
     pub(in crate::render) peak: bool,
+    /// Those of the stages that the strip does not hold.
+    pub(in crate::render) off_scale: Vec<off_scale::Peak>,
     /// The envelope where good boards have moved on.
     pub(in crate::render) overdue: bool,
     /// Stretches in current limit.
@@ -95,8 +100,9 @@ impl Blank {
     }
 }
 
-/// What a run is drawn with, and nothing that is not on the figure.
-pub(in crate::render) fn of_run(palette: &Palette, drawn: &Drawn) -> Vec<Sample> {
+/// What a run is drawn with, and nothing that is not on the figure, for a legend of that width.
+pub(in crate::render) fn of_run(sheet: &Sheet, width: i32, drawn: &Drawn) -> Vec<Sample> {
+    let palette = sheet.palette;
     let mut samples = vec![(Swatch::Line(TRACE, 0.0, palette.ink), "this board".into())];
     if drawn.limited {
         samples.push((Swatch::Limited, "supply in its current limit".into()));
@@ -108,6 +114,7 @@ pub(in crate::render) fn of_run(palette: &Palette, drawn: &Drawn) -> Vec<Sample>
     if drawn.peak {
         samples.push(peak);
     }
+    samples.extend(off_scale::sample(&drawn.off_scale, is_tight(sheet, width)));
     if drawn.overdue {
         samples.push((Swatch::Edges, "good boards have moved on".into()));
     }
@@ -135,9 +142,10 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
 pub(in crate::render) const NO_READINGS: &str = "no readings";
 
 /// What has fewer words where there is little room.
-const SHORT: [(&str, &str); 5] = [
-    ("good boards keep their mean in here", "mean of good boards"),
+const SHORT: [(&str, &str); 6] = [
+    ("good boards keep their mean in here", "good boards"),
     ("usual mean", "usual"),
+    (PEAK, "at most"),
     ("supply in its current limit", "in current limit"),
     ("good boards have moved on", "overdue"),
     ("rest between tries", "rest"),
@@ -186,7 +194,7 @@ fn length(sheet: &Sheet, swatch: Swatch, narrow: bool) -> i32 {
     let length = if narrow { NARROW } else { LENGTH };
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Blank => sheet.u(length / 2.0),
+        Swatch::Gap | Swatch::Blank | Swatch::Above => sheet.u(length / 2.0),
         _ => sheet.u(length),
     }
 }
@@ -233,6 +241,11 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             sheet.scene.across((area.left, area.right), area.center().1, pen);
         }
         Swatch::None => {}
+        Swatch::Above => {
+            let points =
+                vec![(area.left, area.bottom), (area.right, area.bottom), (area.center().0, area.top)];
+            sheet.scene.shapes.push(Shape::Polygon { points, color: sheet.palette.good });
+        }
         Swatch::Gap => {
             let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
             for x in [area.left, area.right - 1] {

@@ -73,6 +73,11 @@ impl Subject<'_> {
         self.finding.log.time(at)
     }
 
+    /// The current limit of the run, else that with which good boards are to be fed.
+    pub(super) fn limit(&self) -> Option<Amps> {
+        self.finding.log.limit_a.or(self.profile.map(|profile| profile.feed.limit))
+    }
+
     /// Volts that the supply was set to.
     pub(super) fn set_volts(&self) -> Option<Volts> {
         self.finding.log.set_v.or(self.trace.header().set_volts)

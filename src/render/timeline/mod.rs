@@ -70,7 +70,7 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
         if has_no_room_for_rest(sheet, subject, &scale, narrow) { scale.without_quiet() } else { scale };
     let drawn =
         |axis| legend::Drawn { blank: bands.blank(sheet), ..envelope::drawn(subject, readings, axis) };
-    let samples = legend::of_run(sheet.palette, &drawn(scale.main(area)));
+    let samples = legend::of_run(sheet, area.width(), &drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
     let share = |stacked| arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
     let mut areas = share(stacked);
@@ -89,7 +89,8 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     }
     let scale = arranged;
     notes::on_its_line(&mut placed, fault_x, areas.amps);
-    legend::draw(sheet, areas.legend, &legend::of_run(sheet.palette, &drawn(scale.main(areas.amps))));
+    let samples = legend::of_run(sheet, area.width(), &drawn(scale.main(areas.amps)));
+    legend::draw(sheet, areas.legend, &samples);
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));

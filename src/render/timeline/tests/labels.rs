@@ -191,20 +191,55 @@ fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
     let mut finding = finding(vec![phase(&name, 0.0, 60.0)]);
     finding.departures.clear();
     finding.verdict.class = Class::FullBoot;
-    let drawn = |amps: f64| {
+    let mut drawn = |amps: f64, limit: f64| {
+        finding.log.limit_a = Amps::new(limit).ok();
         let trace = trace(600, 60.0, |_| amps);
         let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
         assert_legible(&scene);
-        let label = starting_with(&scene, "good boards may peak at ");
-        let told = label.map(|label| label.text.clone());
-        // Where its stage begins: further in it would look like something that happens there.
-        assert!(label.is_none_or(|label| label.bounds().left - amps_area(&scene).left < 40));
+        let told = starting_with(&scene, "peaks off the scale, at most: ").map(|label| label.text.clone());
         (told, starting_with(&scene, "peak, at most").is_some())
     };
     // 60 W at the 12.8 V of the feed, which the profile takes a little less than in proportion.
-    assert_eq!(drawn(0.8), (Some("good boards may peak at 4.67 A".into()), false));
+    let said = |value: &str| Some(format!("peaks off the scale, at most: {name} {value}"));
+    assert_eq!(drawn(0.8, 6.0), (said("4.67 A"), false));
+    // No board peaks above a limit.
+    assert_eq!(drawn(0.8, 3.0), (said("3.00 A, the limit"), false));
     // Where the strip holds it, it is a line of the legend.
-    assert_eq!(drawn(4.6), (None, true));
+    assert_eq!(drawn(4.6, 6.0), (None, true));
+}
+
+#[test]
+fn no_line_of_the_grid_hides_the_peak_of_good_boards_that_lies_on_it() {
+    let mut profile = profile();
+    let peak = envelope::in_amps(&profile, &profile.phases[1], Volts::constant(12.8)).peak;
+    let rails = &mut profile.phases[1];
+    // An ampere, where the grid has a line.
+    rails.peak_power.high /= peak;
+    let mut finding = finding(vec![phase(&rails.name, 0.0, 60.0)]);
+    finding.departures.clear();
+    finding.verdict.class = Class::FullBoot;
+    let trace = trace(600, 60.0, |_| 0.9);
+    let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+    let (palette, strip) = (Theme::Light.palette(), amps_area(&scene));
+    let line = |shape: &Shape| match shape {
+        Shape::Dashed { area, color, .. } if *color == palette.envelope_edge && strip.overlaps(*area) => {
+            Some(*area)
+        }
+        _ => None,
+    };
+    let grid = |shape: &Shape| match shape {
+        Shape::Fill { area, color } if *color == palette.grid && strip.overlaps(*area) => Some(*area),
+        _ => None,
+    };
+    let shapes = || scene.shapes.iter().enumerate();
+    let lines: Vec<(usize, Rect)> =
+        shapes().filter_map(|(index, shape)| Some((index, line(shape)?))).collect();
+    let grids: Vec<(usize, Rect)> =
+        shapes().filter_map(|(index, shape)| Some((index, grid(shape)?))).collect();
+    let on_it = |(_, line): &&(usize, Rect)| grids.iter().any(|(_, grid)| grid.overlaps(*line));
+    assert!(lines.iter().any(|line| on_it(&line)), "{lines:?}, {grids:?}");
+    let hides = |line: &(usize, Rect)| grids.iter().any(|grid| grid.0 > line.0 && grid.1.overlaps(line.1));
+    assert!(!lines.iter().any(hides), "{lines:?}, {grids:?}");
 }
 
 #[test]

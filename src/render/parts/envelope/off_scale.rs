@@ -1,0 +1,103 @@
+//! Peaks of good boards that the strip of amps does not hold: in the legend, for a line of theirs is nowhere to be seen.
+
+use super::super::super::words;
+use super::super::Subject;
+use super::super::legend::{Sample, Swatch};
+use super::{Expected, ValueAxis, is_cut};
+use crate::units::Amps;
+
+/// How high good boards may peak in a stage.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::render) struct Peak {
+    stage: String,
+    amps: f64,
+    /// Whether nothing but the current limit holds it down.
+    at_limit: bool,
+}
+
+impl Peak {
+    fn value(&self) -> String {
+        let limit = if self.at_limit { ", the limit" } else { "" };
+        words::amps(self.amps, None) + limit
+    }
+}
+
+/// The peaks above what the strip shows, each stage once.
+pub(super) fn peaks(subject: &Subject, expected: &[Expected], axis: ValueAxis) -> Vec<Peak> {
+    let limit = subject.limit().map_or(f64::INFINITY, Amps::value);
+    let stages = subject.profile.iter().flat_map(|profile| profile.phases.iter().enumerate());
+    let cut = |place: usize| {
+        expected.iter().find(|stage| stage.place == place).filter(|stage| is_cut(axis, stage.peak))
+    };
+    let peak = |stage: String, amps: f64| Peak { stage, amps, at_limit: amps >= limit };
+    stages.filter_map(|(place, stage)| Some(peak(stage.name.clone(), cut(place)?.peak))).collect()
+}
+
+/// Those of two panels, each stage once.
+pub(in crate::render) fn of_both(mut one: Vec<Peak>, other: Vec<Peak>) -> Vec<Peak> {
+    for peak in other {
+        match one.iter_mut().find(|known| known.stage == peak.stage) {
+            Some(known) if known.amps >= peak.amps => {}
+            Some(known) => *known = peak,
+            None => one.push(peak),
+        }
+    }
+    one
+}
+
+/// What the legend says of them, in fewer words where there is little room.
+pub(in crate::render::parts) fn sample(peaks: &[Peak], short: bool) -> Option<Sample> {
+    /// Of more nobody reads on.
+    const MOST: usize = 3;
+    let highest = peaks.iter().max_by(|a, b| a.amps.total_cmp(&b.amps))?;
+    let mut values: Vec<(String, String)> = Vec::new();
+    for peak in peaks {
+        match values.last_mut() {
+            Some((names, value)) if *value == peak.value() => *names += &format!(", {}", peak.stage),
+            _ => values.push((peak.stage.clone(), peak.value())),
+        }
+    }
+    let each: Vec<String> = values.iter().map(|(names, value)| format!("{names} {value}")).collect();
+    let said = match (short, each.len() <= MOST) {
+        (true, _) => format!("peaks to {}", words::amps(highest.amps, None)),
+        (false, true) => format!("peaks off the scale, at most: {}", each.join("; ")),
+        (false, false) => format!("peaks off the scale, of {} stages: to {}", peaks.len(), highest.value()),
+    };
+    Some((Swatch::Above, said.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(peaks: &[(&str, f64)], short: bool) -> String {
+        let peak = |(stage, amps): &(&str, f64)| Peak {
+            stage: (*stage).into(),
+            amps: *amps,
+            at_limit: *amps >= 2.0,
+        };
+        sample(&peaks.iter().map(peak).collect::<Vec<_>>(), short).unwrap().1.into_owned()
+    }
+
+    #[test]
+    fn one_note_stands_for_all_peaks_off_the_scale() {
+        let two = [("loader", 1.5), ("firmware", 2.0), ("system", 2.0)];
+        assert_eq!(
+            said(&two, false),
+            "peaks off the scale, at most: loader 1.50 A; firmware, system 2.00 A, the limit"
+        );
+        assert_eq!(said(&two, true), "peaks to 2.00 A");
+        let many = [("a", 1.1), ("b", 1.2), ("c", 1.3), ("d", 1.4)];
+        assert_eq!(said(&many, false), "peaks off the scale, of 4 stages: to 1.40 A");
+    }
+
+    #[test]
+    fn of_two_panels_the_higher_peak_is_told() {
+        let peak = |stage: &str, amps: f64| Peak { stage: stage.into(), amps, at_limit: false };
+        let both = of_both(
+            vec![peak("rails", 1.0), peak("loader", 2.0)],
+            vec![peak("rails", 1.2), peak("loader", 1.0), peak("system", 3.0)],
+        );
+        assert_eq!(both, [peak("rails", 1.2), peak("loader", 2.0), peak("system", 3.0)]);
+    }
+}
