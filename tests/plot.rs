@@ -223,7 +223,8 @@ fn a_starved_board_has_the_reason_first_under_its_headline() {
         assert!(said.find(" tries from").is_none_or(|tries| reason < tries), "{size}: {said}");
         // The note says it again, with the number of the text.
         let told = said[..reason].rsplit_once("peak at ").and_then(|(_, peaks)| peaks.split_once(" to "));
-        let need = format!("good boards need {} A, limit", told.expect("from what to what they peak").0);
+        let need =
+            format!("good boards peak at {} A or more, limit", told.expect("from what to what they peak").0);
         // The smallest figure leaves the note out, which would hide the tries.
         assert!(said.contains(&need) || size == "480x360", "{size}: {need:?} in {said}");
     }

@@ -236,6 +236,7 @@ fn drawn_in_either(
         off_scale: envelope::off_scale::of_both(each[0].off_scale.clone(), each[1].off_scale.clone()),
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
+        dips: any(|drawn| drawn.dips),
         gaps: any(|drawn| drawn.gaps),
         blank: legend::Blank::both(blank(0), blank(1)),
     }

@@ -12,7 +12,9 @@ use super::Subject;
 use super::attempts::{attempts, span};
 use super::cut::Mark;
 use super::legend::{Drawn, OVERDUE_DASH};
+use super::limit;
 use super::readings::Readings;
+use super::starved;
 use crate::reference::{PhaseReference, Profile};
 use crate::stats::robust::median;
 use crate::units::{Amps, Volts};
@@ -154,9 +156,6 @@ fn readings(subject: &Subject, (start, end): (f64, f64)) -> (Vec<f64>, Vec<f64>)
     within.step_by(each).map(drawn).unzip()
 }
 
-/// Pixels from which on hatching is seen as such, and asks for its word in the legend.
-const SEEN: i32 = 5;
-
 /// What of good boards a figure shows on an axis up to `high`.
 pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Drawn {
     let expected = expected(subject, readings);
@@ -166,7 +165,10 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         peak: expected.iter().any(|stage| shows(stage.peak)),
         off_scale: off_scale::peaks(subject, &expected, axis),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
-        limited: readings.limited.iter().any(|(left, right)| right - left >= SEEN),
+        limited: limit::seen(readings).next().is_some(),
+        dips: starved::dips(subject)
+            .into_iter()
+            .any(|index| readings.time.shows(subject.trace.time()[index])),
         gaps: readings.has_gaps(),
         blank: None,
     }

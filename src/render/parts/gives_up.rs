@@ -87,12 +87,13 @@ fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
 /// most of them are: `as do all` is said of it.
 fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     let there: Vec<&Attempt> = given_up(subject).filter(|attempt| ends_there(subject, attempt)).collect();
-    typical(&if there.is_empty() { given_up(subject).collect() } else { there })
+    let renewal = subject.finding.log.update_s().unwrap_or(0.0);
+    typical(&if there.is_empty() { given_up(subject).collect() } else { there }, renewal)
 }
 
 /// The first whose peak and length are not far from what is usual among them, else the nearest: a later one is taken for the
-/// onset.
-fn typical<'a>(tries: &[&'a Attempt]) -> Option<&'a Attempt> {
+/// onset. Lengths are known to a reading or so, and differ by no more than that in tries that are alike.
+fn typical<'a>(tries: &[&'a Attempt], renewal: f64) -> Option<&'a Attempt> {
     /// One that is off by less than this share is no exception among the others (common practice, no source).
     const NEAR: f64 = 0.35;
     let lasts = |attempt: &Attempt| span(attempt).1 - span(attempt).0;
@@ -102,7 +103,8 @@ fn typical<'a>(tries: &[&'a Attempt]) -> Option<&'a Attempt> {
     let (usual_peak, usual_length) = (usual(peak)?, usual(lasts)?);
     let off = |attempt: &Attempt| {
         let share = |value: f64, usual: f64| (value - usual).abs() / usual.abs().max(f64::MIN_POSITIVE);
-        share(peak(attempt), usual_peak).max(share(lasts(attempt), usual_length))
+        let longer = (lasts(attempt) - usual_length).abs() - renewal;
+        share(peak(attempt), usual_peak).max(share(usual_length + longer.max(0.0), usual_length))
     };
     let first = tries.iter().find(|attempt| off(attempt) <= NEAR).copied();
     first.or_else(|| tries.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b))))

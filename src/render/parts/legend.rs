@@ -7,6 +7,7 @@ use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::amps::TRACE;
 use super::envelope::off_scale;
+use super::volts;
 use std::borrow::Cow;
 
 /// How the sample beside a word looks.
@@ -26,6 +27,8 @@ pub(in crate::render) enum Swatch {
     Gap,
     /// What has no name of its own: a piece of the ribbon.
     Blank,
+    /// The sign below a dip of the volts.
+    Dip,
     /// An arrow to what lies above the strip.
     Above,
     /// Words alone.
@@ -57,6 +60,8 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) overdue: bool,
     /// Stretches in current limit.
     pub(in crate::render) limited: bool,
+    /// Signs below dips of the volts.
+    pub(in crate::render) dips: bool,
     /// Stretches without readings.
     pub(in crate::render) gaps: bool,
     /// What a cell of the ribbon without a name is.
@@ -117,6 +122,9 @@ pub(in crate::render) fn of_run(sheet: &Sheet, width: i32, drawn: &Drawn) -> Vec
     samples.extend(off_scale::sample(&drawn.off_scale, is_tight(sheet, width)));
     if drawn.overdue {
         samples.push((Swatch::Edges, "good boards have moved on".into()));
+    }
+    if drawn.dips {
+        samples.push((Swatch::Dip, "volts dip".into()));
     }
     if drawn.gaps {
         samples.push((Swatch::Gap, NO_READINGS.into()));
@@ -194,7 +202,7 @@ fn length(sheet: &Sheet, swatch: Swatch, narrow: bool) -> i32 {
     let length = if narrow { NARROW } else { LENGTH };
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Blank | Swatch::Above => sheet.u(length / 2.0),
+        Swatch::Gap | Swatch::Blank | Swatch::Above | Swatch::Dip => sheet.u(length / 2.0),
         _ => sheet.u(length),
     }
 }
@@ -241,6 +249,7 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             sheet.scene.across((area.left, area.right), area.center().1, pen);
         }
         Swatch::None => {}
+        Swatch::Dip => volts::sign(sheet, area.center()),
         Swatch::Above => {
             let points =
                 vec![(area.left, area.bottom), (area.right, area.bottom), (area.center().0, area.top)];

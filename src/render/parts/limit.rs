@@ -6,6 +6,7 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label};
 use super::super::sheet::{Sheet, em};
 use super::Subject;
+use super::amps;
 use super::legend::LIMITED_PITCH;
 use super::readings::Readings;
 use crate::units::Amps;
@@ -20,7 +21,9 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, subject: &Subject, readings: &R
 
 /// The line once more, thin, over what was read there: a trace that lies on it would hide it.
 pub(super) fn over(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) {
-    let row = self::row(subject, axis).filter(|_| !readings.limited.is_empty());
+    // A thin trace would be hidden in its turn.
+    let thin = 2 * sheet.u(1.0) >= sheet.u(amps::TRACE);
+    let row = self::row(subject, axis).filter(|_| !thin && !readings.limited.is_empty());
     if let Some(row) = row {
         sheet.scene.across((axis.area.left, axis.area.right), row, sheet.pen(1.0, DASH, sheet.palette.limit));
     }
@@ -44,9 +47,17 @@ pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     let bottom = area.top + sheet.u(LIMIT_BAR).min(area.height() / PART);
     let bar = |(left, right): &(i32, i32)| Rect { left: *left, right: *right, bottom, ..area };
     // Without edges: a line along the strip would be read as volts.
-    for bar in readings.limited.iter().map(bar) {
+    for bar in seen(readings).map(bar) {
         sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, sheet.palette.limit);
     }
+}
+
+/// Pixels from which on hatching is seen as such, and asks for its word in the legend.
+const SEEN: i32 = 5;
+
+/// The stretches in the limit that are wide enough for hatching: a stroke of a pixel or two would be read as something else.
+pub(super) fn seen(readings: &Readings) -> impl Iterator<Item = &(i32, i32)> {
+    readings.limited.iter().filter(|(left, right)| right - left >= SEEN)
 }
 
 /// Length of the dashes of the limit, in units of the layout.
@@ -58,7 +69,7 @@ pub(super) fn bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32
     let bar = move |(left, right): &(i32, i32)| Rect::new(*left, bottom - height, *right, bottom);
     // Clear of what is said right above the strip.
     let within = axis.area.grown(-sheet.u(4.0));
-    readings.limited.iter().map(|stretch| bar(stretch).intersection(within)).collect()
+    seen(readings).map(|stretch| bar(stretch).intersection(within)).collect()
 }
 
 /// Height of the bar above the limit where the supply sits in it, in units of the layout.
@@ -77,6 +88,9 @@ fn words_of(readings: &Readings, limit: Amps) -> String {
     let set = if readings.highest_amps() > limit.value() { " (set)" } else { "" };
     format!("current limit {limit}{set}")
 }
+
+/// From the words at the end of a line to the frame, in units of the layout: a rest of the line there would be read as a sign.
+pub(super) const ASIDE: f64 = 3.0;
 
 /// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
 /// there, above or below it.
@@ -100,7 +114,7 @@ pub(super) fn label(
     let further = sheet.u(LIMIT_BAR + 1.0);
     let rows = [row, row - above, row + near, row - near - further, row + near + further];
     let at = |y: i32, place: i32| {
-        let x = axis.area.right - sheet.u(8.0) - place * width / STEPS;
+        let x = axis.area.right - sheet.u(ASIDE) - place * width / STEPS;
         Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
     };
     let places = (STEPS * axis.area.width() / width.max(1)).max(1);

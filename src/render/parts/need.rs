@@ -20,12 +20,12 @@ pub(in crate::render) fn amps(subject: &Subject) -> Option<f64> {
     peaks.reduce(f64::min).filter(|need| starved && *need > limit)
 }
 
-/// `good boards need 0.860 A`.
+/// `good boards peak at 0.860 A or more`, as the text has it: what a board needs is not known of one that peaks lower.
 fn needed(subject: &Subject) -> Option<String> {
-    Some(format!("good boards need {}", words::amps(amps(subject)?, subject.resolution())))
+    Some(format!("good boards peak at {} or more", words::amps(amps(subject)?, subject.resolution())))
 }
 
-/// `good boards need 0.860 A, limit 0.670 A`.
+/// `good boards peak at 0.860 A or more, limit 0.670 A`.
 pub(super) fn in_words(subject: &Subject) -> Option<String> {
     Some(format!("{}, limit {}", needed(subject)?, subject.finding.log.limit_a?))
 }
@@ -69,7 +69,7 @@ pub(super) fn label(
     let near = style.line_height() / 2 + sheet.u(4.0);
     let at = |y: i32| Label {
         text: text.clone(),
-        at: (axis.area.right - sheet.u(8.0), style.baseline_at(y)),
+        at: (axis.area.right - sheet.u(limit::ASIDE), style.baseline_at(y)),
         anchor: Anchor::End,
         style,
     };

@@ -100,16 +100,23 @@ fn dips(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<(i32, i3
     shown.map(|index| (readings.time.x_within(time[index]), axis.row_within(volts[index]))).collect()
 }
 
-/// Two strokes that point at a dip from below, if there is room for them.
+/// Half the width of the sign of a dip, in units of the layout.
+const SIGN: f64 = 5.0;
+
+/// The sign of a dip, right below it.
 fn dip(sheet: &mut Sheet, (x, row): (i32, i32), area: Rect) {
-    /// Room from the dip to its sign, and half the width of that, in units of the layout.
+    /// Room from the dip to its sign, in units of the layout.
     const APART: f64 = 4.0;
-    const HALF: f64 = 5.0;
-    let (top, half) = (row + sheet.u(APART), sheet.u(HALF));
-    let (width, color) = (sheet.u(2.0), sheet.palette.limit);
-    if top + half >= area.bottom {
-        return;
+    // Where a low strip has no room below the dip, on its tip: a dip without its sign would be taken for none.
+    let top = (row + sheet.u(APART)).min(area.bottom - 1 - sheet.u(SIGN));
+    if top >= area.top {
+        sign(sheet, (x, top));
     }
+}
+
+/// Two strokes that point up at what is above them.
+pub(super) fn sign(sheet: &mut Sheet, (x, top): (i32, i32)) {
+    let (half, width, color) = (sheet.u(SIGN), sheet.u(2.0), sheet.palette.limit);
     for side in [-half, half] {
         let (from, to) = ((x, top), (x + side, top + half));
         sheet.scene.shapes.push(Shape::Line { from, to, width, color });
@@ -132,7 +139,7 @@ fn broken(sheet: &mut Sheet, area: Rect) {
     /// From one stroke to the other, how far they slant, and half their length, in units of the layout.
     const APART: f64 = 5.0;
     const SLANT: f64 = 2.0;
-    const HALF: f64 = 4.0;
+    const HALF: f64 = 3.0;
     let (apart, slant, half) = (sheet.u(APART), sheet.u(SLANT), sheet.u(HALF));
     let (x, lower) = (area.left, area.bottom - sheet.u(SLANT + 2.0));
     let upper = lower - apart;
@@ -237,11 +244,13 @@ fn lowest(
         return;
     }
     let signs: Vec<i32> = dips(subject, readings, axis).into_iter().map(|(x, _)| x).collect();
-    // The sign has its words where the deepest of them has its number.
-    let sign = if signs.is_empty() { "" } else { "^ dips, " };
-    let words = Words { style, axis, x, row: axis.row_within(column.low), fault, signs };
-    let text = format!("{sign}lowest {}", subject.finding.log.volts(volts));
-    let when = when(subject, column, zero).map_or_else(|| text.clone(), |at| format!("{text} at {at}"));
+    let words = Words { style, axis, x, row: axis.row_within(column.low), fault, signs, sign: sheet.u(SIGN) };
+    let lowest = subject.finding.log.volts(volts);
+    let rises = words.signs.is_empty() && rises_from_below(subject, readings, column.low);
+    let settled = if rises { " once settled" } else { "" };
+    let text = format!("lowest {lowest}{settled}");
+    let when = when(subject, column, zero)
+        .map_or_else(|| text.clone(), |at| format!("lowest {lowest} at {at}{settled}"));
     let beside = words.beside(sheet, readings, &text);
     let Some((text, ground)) = beside.map(|ground| (text, ground)).or_else(|| {
         // Words over the dips themselves would hide more than they tell.
@@ -256,6 +265,18 @@ fn lowest(
     }
     let at = (ground.left + sheet.u(MARGIN), ground.bottom - sheet.u(BELOW_BASELINE));
     sheet.scene.text(text, at, Anchor::Start, style);
+}
+
+/// Whether lower volts than those were read of the feed on, which are its rise and are not told.
+fn rises_from_below(subject: &Subject, readings: &Readings, low: f64) -> bool {
+    let fed = subject.finding.phases.iter().filter(|phase| phase.name != "off");
+    let spans: Vec<(i32, i32)> = fed
+        .map(|phase| (readings.time.x(phase.start_s.value()), readings.time.x(phase.end_s.value())))
+        .collect();
+    let columns = (readings.time.left..).zip(&readings.volts);
+    columns
+        .filter(|(x, _)| spans.iter().any(|(left, right)| (*left..*right).contains(x)))
+        .any(|(_, column)| column.as_ref().is_some_and(|column| column.leave < low))
 }
 
 /// What a feed is steady at: neither what was set, which the readback may miss, nor the highest of its noise; of one that has
@@ -306,6 +327,8 @@ struct Words {
     fault: Option<i32>,
     /// The columns of the signs of all dips.
     signs: Vec<i32>,
+    /// Half the width of each.
+    sign: i32,
 }
 
 impl Words {
@@ -357,7 +380,7 @@ impl Words {
     /// Whether it stands on the line of the fault or on a sign, how much it hides, and how far it is from its place.
     fn badness(&self, readings: &Readings, ground: Rect) -> ((bool, usize), i32) {
         let on_fault = self.fault.is_some_and(|fault| ground.left <= fault && fault < ground.right);
-        let on_sign = self.signs.iter().any(|sign| in_columns(ground, *sign));
+        let on_sign = self.signs.iter().any(|sign| in_columns(ground.wider(self.sign), *sign));
         ((on_fault || on_sign, hidden(readings, self.axis, ground)), (ground.center().0 - self.x).abs())
     }
 }

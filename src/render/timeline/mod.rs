@@ -112,7 +112,7 @@ const LEAST_STRIP: f64 = 26.0;
 /// Below so many units of width a long note hides what it speaks of.
 const SMALL: f64 = 1300.0;
 
-/// Of a starved board what good boards need, and what was read: on a small figure the rest hides the tries.
+/// Of a starved board what good boards peak at, and what was read: on a small figure the rest hides the tries.
 fn in_short(subject: &Subject, notes: &mut [Note]) {
     const MOST: usize = 3;
     if let Some(note) = notes.first_mut().filter(|_| need::amps(subject).is_some()) {

@@ -180,18 +180,19 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
         "0.700 A pull it down to 12.0 V, limit 0.700 A",
         "later down to 10.5 V",
         "7.9 s",
-        "^ dips, lowest 10.5 V",
+        "lowest 10.5 V",
+        "volts dip",
     ] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
-    // Each dip that is seen has its sign.
+    // Each dip that is seen has its sign, and the legend a sample of it.
     let signs = {
         let scene = draw(&trace, None, &starved_at(0.7), &Options::default()).unwrap();
         let limit = Theme::Light.palette().limit;
         let strokes = |shape: &&Shape| matches!(shape, Shape::Line { color, .. } if *color == limit);
         scene.shapes.iter().filter(strokes).count() / 2
     };
-    assert_eq!(signs, 3);
+    assert_eq!(signs, 3 + 1);
     // 0.7 A is not what a limit of 1.2 A holds: what pulled the volts down was not read; the axis shows the limit.
     let said = limited_to(1.2);
     for text in [

@@ -79,6 +79,9 @@ fn numbers_of(
     ticks.into_iter().map(&mut place).collect()
 }
 
+/// How far a number may stand off its line, in units of the layout.
+const NEAR: f64 = 3.0;
+
 /// A number beside its line, also at the ends of the axis; where something else stands there, within the strip. `None` where
 /// it would not stand below the `ceiling` even so.
 fn number_label(
@@ -93,8 +96,10 @@ fn number_label(
     let beside = style.baseline_at(row);
     let within = beside.clamp(axis.area.top + sheet.u(10.0), axis.area.bottom);
     let places = [beside, within, within + sheet.u(3.0), within - sheet.u(3.0)];
+    // Further off it would be the number of another height.
+    let near = |baseline: &i32| (baseline - beside).abs() <= sheet.u(NEAR);
     let free = |label: &Label| label.at.1 <= ceiling && is_free(sheet, label.bounds());
-    places.map(at).into_iter().find(free)
+    places.into_iter().filter(near).map(at).find(free)
 }
 
 /// Whether words at `spot` stand on the sheet and on no others.
@@ -105,6 +110,31 @@ fn is_free(sheet: &Sheet, spot: Rect) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_stands_beside_its_own_line_or_nowhere() {
+        let options = super::super::super::super::options::Options::default();
+        for off in -20..20 {
+            let mut sheet = Sheet::new(&options, (440.0, 560.0));
+            let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+            let area = Rect::new(100, 100, 500, 180);
+            // Words of another strip beside the upper end of this one.
+            sheet.scene.text("0", (area.left - sheet.u(6.0), area.top + off), Anchor::End, style);
+            grid(&mut sheet, ValueAxis { area, low: 0.0, high: 10.4 }, 2, "V", 1.0);
+            let axis = ValueAxis { area, low: 0.0, high: 10.4 };
+            let numbers: Vec<(String, i32)> =
+                sheet.scene.labels().skip(1).map(|label| (label.text.clone(), label.at.1)).collect();
+            assert!(numbers.len() > 1, "{off}: {numbers:?}");
+            for (number, baseline) in &numbers {
+                let value: f64 = number.trim_end_matches(" V").parse().unwrap();
+                let beside = style.baseline_at(axis.row_within(value));
+                assert!(
+                    (baseline - beside).abs() <= sheet.u(NEAR),
+                    "{off}: {number} at {baseline}, not {beside}"
+                );
+            }
+        }
+    }
 
     #[test]
     fn a_low_strip_has_two_numbers_too_and_the_topmost_carries_the_unit() {

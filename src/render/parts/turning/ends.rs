@@ -25,6 +25,10 @@ pub(super) fn stays_down(subject: &Subject) -> Option<Note> {
     let attempt = subject.finding.attempts.iter().rfind(|attempt| attempt.given_up).map(span);
     let (point, word) = attempt.map_or((edge - 1, ""), |(start, _)| top(subject, start, edge));
     let sag = sag(subject, point..edge + 1).unwrap_or_default();
+    let word = match given_up(subject).count() {
+        several @ 2.. if !word.is_empty() => format!("try {several}'s peak "),
+        _ => word.to_owned(),
+    };
     let body = format!("{word}{}{sag}, then {left}", reading(subject, point)?);
     let (at, head) = match before_gap(subject, edge) {
         Some(last) => (last, "stays down from this gap on"),

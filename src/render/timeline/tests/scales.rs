@@ -100,9 +100,14 @@ fn a_limit_that_the_trace_runs_along_hides_none_of_it_and_its_hatching_leaves_th
             }
             _ => None,
         });
-        // Dashes of less than half the width of the trace: the limit is seen on it, and the trace beside them.
+        // Dashes of less than half the width of the trace: the limit is seen on it, and the trace beside them, but for one so
+        // thin that there is no beside.
         let over: Vec<i32> = over.collect();
-        assert!(over.len() == 1 && 2 * over[0] <= *width, "{size}: {over:?} on {width}");
+        let seen = usize::from(*width > 2);
+        assert!(
+            over.len() == seen && over.iter().all(|dash| 2 * dash < *width),
+            "{size}: {over:?} on {width}"
+        );
         // Right above the trace its bar tells where the limit is; that of the volts has no edge which would be one of them.
         let is_edge = |shape: &Shape, bar: Rect| {
             matches!(shape, Shape::Fill { area, color } if *color == limit && area.bottom == bar.bottom
@@ -159,4 +164,47 @@ fn an_inrush_far_above_the_rest_is_cut_and_says_so() {
     assert_eq!([said(&cut).unwrap(), said(&whole).unwrap()], ["inrush 0.750 A", "inrush, not compared"]);
     let ((level, out), (_, inside)) = (top_of_trace(&cut), top_of_trace(&whole));
     assert!(level > 0.4 && out && !inside, "{level}");
+}
+
+#[test]
+fn a_limit_that_is_met_for_a_reading_is_no_speck_without_a_key() {
+    use crate::trace::{Header, Mode, Sample, TraceBuilder};
+    let (_, finding) = run_of(Class::Cycling);
+    let hatched = |readings: u32| {
+        let mut builder = TraceBuilder::new(Header { limit: Amps::new(3.0).ok(), ..Header::default() });
+        for index in 0..600_u32 {
+            let limits = (200..200 + readings).contains(&index);
+            let mode = if limits { Mode::ConstantCurrent } else { Mode::ConstantVoltage };
+            let amps = Amps::constant(if limits { 3.0 } else { 0.5 });
+            let (time, volts) = (Seconds::constant(f64::from(index) / 10.0), Volts::constant(12.8));
+            builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
+        }
+        let scene = draw(&builder.finish(), None, &finding, &Options::default()).unwrap();
+        let bars = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Hatch { .. })).count();
+        let key = scene.labels().any(|label| label.text == "supply in its current limit");
+        (bars, key)
+    };
+    assert_eq!(hatched(1), (0, false));
+    // Its sample, and a bar above the line and along the volts.
+    assert_eq!(hatched(20), (3, true));
+}
+
+#[test]
+fn no_rest_of_a_line_stands_behind_the_words_at_its_end() {
+    let (_, mut finding) = run_of(Class::FullBoot);
+    finding.log.limit_a = Amps::new(1.0).ok();
+    let trace = trace(600, 60.0, |_| 0.85);
+    for size in sizes() {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let Some(words) = scene.labels().find(|label| label.text.starts_with("current limit")) else {
+            continue;
+        };
+        let line = scene.shapes.iter().find_map(|shape| match shape {
+            Shape::Dashed { area, color, .. } if *color == Theme::Light.palette().limit => Some(*area),
+            _ => None,
+        });
+        let (words, line) = (words.bounds(), line.unwrap());
+        let unit = Sheet::new(&options(size, Theme::Light), LEAST).u(2.0);
+        assert!(line.right - words.right <= 2 * unit, "{size}: {words:?} on {line:?}");
+    }
 }

@@ -3,6 +3,17 @@
 use super::super::super::fixtures::trace_at;
 use super::*;
 
+/// Tries at a limit of 1.2 A, the first of which dip to those volts.
+fn starved(count: u32, lowest: &[f64]) -> Finding {
+    let mut finding = cycling(count);
+    finding.verdict.class = Class::FeedLimited;
+    finding.log.limit_a = Amps::new(1.2).ok();
+    for (attempt, lowest) in finding.attempts.iter_mut().zip(lowest) {
+        attempt.lowest_v = Volts::constant(*lowest);
+    }
+    finding
+}
+
 #[test]
 fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
     // More is read earlier in the try: that is another place than that of the dip.
@@ -13,10 +24,7 @@ fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
         _ => 0.03,
     };
     let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
-    let mut finding = cycling(15);
-    finding.verdict.class = Class::FeedLimited;
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
-    finding.log.limit_a = Amps::new(1.2).ok();
+    let finding = starved(15, &[10.5]);
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let turn = super::super::super::parts::turning::turning(&subject).unwrap();
     // What met the limit was not read, and is no level of this board.
@@ -31,13 +39,8 @@ fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
         79 | 109 => 10.5,
         _ => 12.8,
     };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
-    finding.verdict.class = Class::FeedLimited;
+    let (trace, mut finding) = (run_of_tries(volts), starved(15, &[10.5, 10.5]));
     finding.attempts[0].start_s = Seconds::constant(2.0);
-    for attempt in &mut finding.attempts[..2] {
-        attempt.lowest_v = Volts::constant(10.5);
-    }
-    finding.log.limit_a = Amps::new(1.2).ok();
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let turn = super::super::super::parts::turning::turning(&subject).unwrap();
     assert!((turn.at - 7.9).abs() < 0.15, "{turn:?}");
@@ -49,10 +52,7 @@ fn the_rise_of_the_feed_to_a_first_try_is_no_dip_at_its_end() {
 #[test]
 fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
     let volts = |index: u32| if index == 79 { 10.5 } else { 12.8 };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
+    let (trace, mut finding) = (run_of_tries(volts), starved(4, &[10.5]));
     let lines = |finding: &Finding| {
         let subject = Subject { trace: &trace, profile: None, finding };
         super::super::super::parts::turning::turning(&subject).unwrap().lines
@@ -76,11 +76,7 @@ fn dips_are_counted_as_the_text_counts_them() {
         109 => 12.73,
         _ => 12.8,
     };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    finding.attempts[0].lowest_v = Volts::constant(10.5);
-    finding.attempts[1].lowest_v = Volts::constant(12.73);
+    let (trace, finding) = (run_of_tries(volts), starved(4, &[10.5, 12.73]));
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!(note.lines[1], "volts dip to between 10.5 V and 12.7 V, seen in 2 of 3 tries");
@@ -93,11 +89,8 @@ fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
         109 | 139 => 11.0,
         _ => 12.8,
     };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 11.0, 11.0]) {
-        attempt.lowest_v = Volts::constant(lowest);
+    let (trace, mut finding) = (run_of_tries(volts), starved(4, &[10.5, 11.0, 11.0]));
+    for attempt in &mut finding.attempts[..3] {
         attempt.peak_a = Amps::constant(0.95);
     }
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
@@ -123,12 +116,8 @@ fn what_the_readback_scatters_down_to_before_the_first_try_is_no_dip() {
         79 | 139 => 10.5,
         _ => 12.8,
     };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-    finding.verdict.class = Class::FeedLimited;
-    (finding.log.limit_a, finding.log.set_v) = (Amps::new(1.2).ok(), Volts::new(12.8).ok());
-    for (attempt, lowest) in finding.attempts.iter_mut().zip([10.5, 12.72, 10.5]) {
-        attempt.lowest_v = Volts::constant(lowest);
-    }
+    let (trace, mut finding) = (run_of_tries(volts), starved(4, &[10.5, 12.72, 10.5]));
+    finding.log.set_v = Volts::new(12.8).ok();
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!(note.lines[1], "volts dip to 10.5 V, seen in 2 of 3 tries");
@@ -145,10 +134,7 @@ fn what_is_told_of_a_dip_is_read_in_it() {
             _ => 0.03,
         };
         let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
-        let mut finding = cycling(15);
-        finding.verdict.class = Class::FeedLimited;
-        finding.attempts[0].lowest_v = Volts::constant(10.5);
-        finding.log.limit_a = Amps::new(1.2).ok();
+        let finding = starved(15, &[10.5]);
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         let turn = super::super::super::parts::turning::turning(&subject).unwrap();
         assert!(turn.lines[3].starts_with(told), "{:?}", turn.lines);
@@ -164,11 +150,7 @@ fn a_later_try_that_is_marked_says_why() {
             109 => 10.5,
             _ => 12.8,
         };
-        let (trace, mut finding) = (run_of_tries(volts), cycling(4));
-        finding.verdict.class = Class::FeedLimited;
-        finding.log.limit_a = Amps::new(1.2).ok();
-        finding.attempts[0].lowest_v = Volts::constant(first);
-        finding.attempts[1].lowest_v = Volts::constant(10.5);
+        let (trace, finding) = (run_of_tries(volts), starved(4, &[first, 10.5]));
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         super::super::super::parts::turning::turning(&subject).unwrap().lines.swap_remove(0)
     };
@@ -184,19 +166,14 @@ fn the_lowest_of_many_dips_is_not_named_beside_another() {
         0..20 => 0.0,
         _ => 12.8,
     };
-    let (trace, mut finding) = (run_of_tries(volts), cycling(15));
-    finding.verdict.class = Class::FeedLimited;
-    finding.log.limit_a = Amps::new(1.2).ok();
-    for (index, attempt) in finding.attempts.iter_mut().enumerate() {
-        let lowest = match index {
-            0..5 => 12.8,
-            7 => 10.5,
-            _ => 11.0,
-        };
-        attempt.lowest_v = Volts::constant(lowest);
-    }
+    let lowest = |index: u32| match index {
+        0..5 => 12.8,
+        7 => 10.5,
+        _ => 11.0,
+    };
+    let (trace, finding) = (run_of_tries(volts), starved(15, &(0..15).map(lowest).collect::<Vec<_>>()));
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
-    let words = scene.labels().find(|label| label.text.starts_with("^ dips")).unwrap();
+    let words = scene.labels().find(|label| label.text.starts_with("lowest")).unwrap();
     let limit = Theme::Light.palette().limit;
     let signs = scene.shapes.iter().filter_map(|shape| match shape {
         Shape::Line { from, color, .. } if *color == limit => Some(from.0),
@@ -208,4 +185,29 @@ fn the_lowest_of_many_dips_is_not_named_beside_another() {
     assert!(words.text.contains(" at "), "{}", words.text);
     let near = bounds.left - 15..bounds.right + 15;
     assert!(!at.iter().any(|x| near.contains(x)), "{bounds:?} {at:?}");
+}
+
+#[test]
+fn each_dip_has_its_whole_sign_on_a_small_figure_too() {
+    // Six tries dip alike, down to the foot of the strip.
+    let volts = |index: u32| if (60..240).contains(&index) && index % 30 == 19 { 10.5 } else { 12.8 };
+    let (trace, finding) = (run_of_tries(volts), starved(15, &[10.5; 6]));
+    for size in sizes() {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        assert_legible(&scene);
+        let volts = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Steps { clip, .. } => Some(*clip),
+            _ => None,
+        });
+        let (limit, strip) = (Theme::Light.palette().limit, volts.last().unwrap());
+        let strokes = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Line { from, to, color, .. } if *color == limit => Some((*from, *to)),
+            _ => None,
+        });
+        let within = |y: i32| (strip.top..strip.bottom).contains(&y);
+        let (whole, other): (Vec<_>, Vec<_>) = strokes.partition(|(from, to)| within(from.1) && within(to.1));
+        // Two strokes each; the others are those of the legend, where it has room for them.
+        assert_eq!(whole.len(), 12, "{size}: {whole:?}");
+        assert!(other.iter().all(|(_, to)| to.1 < strip.top), "{size}: {other:?}");
+    }
 }

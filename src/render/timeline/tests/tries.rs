@@ -84,6 +84,12 @@ fn the_first_try_is_marked_unless_it_is_an_exception() {
     assert_eq!(head(&finding), "gives up here in firmware");
     finding.attempts[0].peak_a = Amps::constant(1.4);
     assert_eq!(head(&finding), "gives up here in firmware (try 2)");
+    // A length is known to a reading or so, here of a second: one more makes no exception.
+    finding.attempts[0].peak_a = Amps::constant(0.7);
+    finding.attempts[0].end_s = Seconds::constant(finding.attempts[0].end_s.value() + 0.9);
+    assert_eq!(head(&finding), "gives up here in firmware (try 2)");
+    finding.log.changed_hz = Some(1.0);
+    assert_eq!(head(&finding), "gives up here in firmware");
 }
 
 #[test]
@@ -102,7 +108,7 @@ fn a_try_that_dips_twice_alike_ends_at_the_later_dip() {
 }
 
 #[test]
-fn a_starved_board_is_told_first_what_good_boards_need() {
+fn a_starved_board_is_told_first_what_good_boards_peak_at() {
     use super::super::super::parts::turning::turning;
     let (trace, finding) = spikes();
     let profile = profile();
@@ -113,17 +119,18 @@ fn a_starved_board_is_told_first_what_good_boards_need() {
     assert!(least > 1.2 && least < 1.8, "{least}");
     let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
     let lines = turning(&subject).unwrap().lines;
-    let need =
-        lines[1].strip_prefix("good boards need ").and_then(|line| line.strip_suffix(" A, limit 1.20 A"));
-    let need = need.expect("what good boards need");
+    let need = lines[1]
+        .strip_prefix("good boards peak at ")
+        .and_then(|line| line.strip_suffix(" A or more, limit 1.20 A"));
+    let need = need.expect("what good boards peak at");
     // At the volts of this run, which are nearly those of the captures.
     assert!((need.parse::<f64>().unwrap() - least).abs() < 0.02 * least, "{need}, of {least}");
     let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
-    assert!(says(&scene, &format!("good boards need {need} A")), "at its line");
+    assert!(says(&scene, &format!("good boards peak at {need} A or more")), "at its line");
     let mut ample = finding.clone();
     ample.log.limit_a = Amps::new(9.0).ok();
     let subject = Subject { trace: &trace, profile: Some(&profile), finding: &ample };
-    assert!(!turning(&subject).unwrap().lines[1].contains("need"), "the limit is above it");
+    assert!(!turning(&subject).unwrap().lines[1].contains("or more"), "the limit is above it");
 }
 
 #[test]

@@ -51,10 +51,10 @@ fn a_rise_that_is_read_more_often_than_it_is_renewed_is_no_dip() {
     // Read ten times a second and renewed twice: the first renewal of the feed is there five times.
     let (_, mut finding) = run_of(Class::PartialShort);
     finding.log.changed_hz = Some(2.0);
-    let said = |later: f64| {
+    let said = |rise: f64, later: f64| {
         let volts = |index: u32| match index {
             0..20 => 0.0,
-            20..25 => 22.3,
+            20..25 => rise,
             300..305 => later,
             _ => 24.0,
         };
@@ -62,8 +62,10 @@ fn a_rise_that_is_read_more_often_than_it_is_renewed_is_no_dip() {
         let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
         scene.labels().find(|label| label.text.starts_with("lowest")).map(|label| label.text.clone())
     };
-    assert_eq!(said(24.0), None);
-    assert_eq!(said(23.0).as_deref(), Some("lowest 23.0 V"));
+    assert_eq!(said(22.3, 24.0), None);
+    // What is lower in the rise is left out, and the words say so.
+    assert_eq!(said(22.3, 23.0).as_deref(), Some("lowest 23.0 V once settled"));
+    assert_eq!(said(23.5, 23.0).as_deref(), Some("lowest 23.0 V"));
 }
 
 #[test]
@@ -180,6 +182,14 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
         note.lines[2].starts_with("its peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"),
         "{note:?}"
     );
+    // Of several it is told whose.
+    let mut several = finding.clone();
+    let mut first = several.attempts[0].clone();
+    (first.start_s, first.end_s) = (Seconds::constant(3.0), Seconds::constant(4.0));
+    several.attempts.insert(0, first);
+    let note =
+        super::super::super::parts::turning::turning(&Subject { finding: &several, ..subject }).unwrap();
+    assert!(note.lines[2].starts_with("try 2's peak 3.01 A"), "{note:?}");
 }
 
 #[test]
