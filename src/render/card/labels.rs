@@ -66,8 +66,8 @@ fn wordings(sheet: &Sheet, expected: &Expected, (left, right): (i32, i32)) -> Ve
     all.filter(|(lines, style)| lines.iter().all(|line| style.width(line) <= room)).collect()
 }
 
-/// The range in numbers: above its band, and clear of the line of the peaks, below or above that; where no letters have
-/// room there, below the band.
+/// The range in numbers: right above its band, below the line of the peaks, or else right below the band; where no letters
+/// have room there, above the line of the peaks, though they could be taken for those of it.
 fn range(
     sheet: &Sheet,
     axis: ValueAxis,
@@ -89,14 +89,13 @@ fn range(
         })
     };
     let wordings = wordings(sheet, expected, edges);
-    let bottoms = [Some(band.top), peak].into_iter().flatten().map(|row| row - clear);
-    let above = wordings.iter().flat_map(|wording| bottoms.clone().map(move |bottom| (wording, bottom)));
-    let below = wordings.iter().map(|wording| {
+    let beside = wordings.iter().flat_map(|wording| {
         let (lines, style) = wording;
-        (wording, band.bottom + clear + block(lines, *style))
+        [band.top - clear, band.bottom + clear + block(lines, *style)].map(|bottom| (wording, bottom))
     });
+    let above = wordings.iter().filter_map(|wording| Some((wording, peak? - clear)));
     let x = i32::midpoint(edges.0, edges.1);
-    above.chain(below).map(|((lines, style), bottom)| set(lines, *style, (x, bottom))).find(free)
+    beside.chain(above).map(|((lines, style), bottom)| set(lines, *style, (x, bottom))).find(free)
 }
 
 /// How high these lines are, from the top of the first to the bottom of the last.

@@ -243,7 +243,9 @@ pub(in crate::render) fn draw(
     axis: ValueAxis,
     expected: &[Expected],
 ) {
-    expected.iter().for_each(|stage| bands(sheet, axis, stage, columns(readings, stage)));
+    for stage in expected {
+        bands(sheet, axis, stage, columns(readings, stage));
+    }
 }
 
 /// Draws the lines within them, over those of the grid, which would hide one that lies beside it.
@@ -253,7 +255,9 @@ pub(in crate::render) fn draw_lines(
     axis: ValueAxis,
     expected: &[Expected],
 ) {
-    expected.iter().for_each(|stage| lines(sheet, axis, stage, columns(readings, stage)));
+    for stage in expected {
+        lines(sheet, axis, stage, columns(readings, stage));
+    }
 }
 
 fn columns(readings: &Readings, stage: &Expected) -> Columns {

@@ -53,7 +53,7 @@ pub(in crate::render::parts) fn sample(peaks: &[Peak], short: bool) -> Option<Sa
     let mut values: Vec<(String, String)> = Vec::new();
     for peak in peaks {
         match values.last_mut() {
-            Some((names, value)) if *value == peak.value() => *names += &format!(", {}", peak.stage),
+            Some((names, value)) if *value == peak.value() => names.extend([", ", peak.stage.as_str()]),
             _ => values.push((peak.stage.clone(), peak.value())),
         }
     }

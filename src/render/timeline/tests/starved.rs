@@ -195,11 +195,11 @@ fn each_dip_has_its_whole_sign_on_a_small_figure_too() {
     for size in sizes() {
         let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
         assert_legible(&scene);
-        let volts = scene.shapes.iter().filter_map(|shape| match shape {
+        let mut volts = scene.shapes.iter().filter_map(|shape| match shape {
             Shape::Steps { clip, .. } => Some(*clip),
             _ => None,
         });
-        let (limit, strip) = (Theme::Light.palette().limit, volts.last().unwrap());
+        let (limit, strip) = (Theme::Light.palette().limit, volts.next_back().unwrap());
         let strokes = scene.shapes.iter().filter_map(|shape| match shape {
             Shape::Line { from, to, color, .. } if *color == limit => Some((*from, *to)),
             _ => None,
