@@ -54,8 +54,13 @@ pub(super) fn equally_high(
     for _ in 0..ROUNDS {
         let drawn = draw(sheet, upper, finer);
         sheet.scene.shapes.truncate(shapes);
-        upper = (upper + drawn[1].height - drawn[0].height).clamp(least, height - least);
+        // What the one gains the other loses.
+        upper = (upper + (drawn[1].height - drawn[0].height) / 2).clamp(least, height - least);
         finer = if own_scales { times_finer(drawn) } else { [None; 2] };
+    }
+    if own_scales {
+        finer = times_finer(draw(sheet, upper, finer));
+        sheet.scene.shapes.truncate(shapes);
     }
     draw(sheet, upper, finer).map(|drawn| drawn.fault)
 }

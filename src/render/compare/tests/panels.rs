@@ -101,3 +101,44 @@ fn of_coarse_readings_the_per_cent_are_those_of_the_amps_in_the_row() {
     let said = words(&coarse(&before), &coarse(&after));
     assert!(said.contains("draws about 14 % less") || said.contains("draws about 13 % less"), "{said}");
 }
+
+/// Rows of the picture that an ampere takes in the strip whose values of current stand between these rows.
+fn rows_per_amp(scene: &Scene, from: i32, to: i32) -> f64 {
+    let factor = |unit: &str| match unit {
+        "mA" => Some(1e-3),
+        "A" => Some(1.0),
+        _ => None,
+    };
+    let value = |text: &str| {
+        let (number, unit) = text.split_once(' ')?;
+        Some(number.parse::<f64>().ok()? * factor(unit)?)
+    };
+    let labels = || scene.labels().filter(|label| (from..to).contains(&label.at.1));
+    // The strip that magnifies low current stands below.
+    let top = labels().filter(|label| value(&label.text).is_some()).min_by_key(|label| label.at.1).unwrap();
+    let zeros = labels().filter(|label| ["0", "0.0"].contains(&label.text.as_str()));
+    let zero = zeros.min_by_key(|label| label.at.1).unwrap();
+    f64::from(zero.at.1 - top.at.1) / value(&top.text).unwrap()
+}
+
+#[test]
+fn how_many_times_finer_the_one_is_is_what_their_values_show() {
+    let (mut asleep, mut after, profile) =
+        (run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly), booted(), profile());
+    asleep.0 = trace(600, 60.0, |index| if index < 20 { 0.0 } else { 0.034 });
+    after.0 = trace(600, 60.0, |index| if index < 50 { 0.033 } else { 1.3 });
+    for size in sizes() {
+        for runs in [[&asleep, &after], [&after, &asleep]] {
+            let scene =
+                draw(subjects(runs[0], runs[1], Some(&profile)), &Options { size, ..Options::default() });
+            let scene = scene.unwrap();
+            let said = scene.labels().find(|label| label.text.starts_with("amps about ")).unwrap();
+            let times: f64 = said.text.split(' ').nth(2).unwrap().parse().unwrap();
+            let titles = scene.labels().filter(|label| label.text.starts_with("after: "));
+            let lower = titles.map(|label| label.at.1).min().unwrap();
+            let (upper, lower) = (rows_per_amp(&scene, 0, lower), rows_per_amp(&scene, lower, i32::MAX));
+            let drawn = if said.text.ends_with("below") { upper / lower } else { lower / upper };
+            assert!((times / drawn - 1.0).abs() < 0.1, "{size}: {times} times is said, {drawn} drawn");
+        }
+    }
+}
