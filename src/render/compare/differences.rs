@@ -2,20 +2,20 @@
 
 use super::super::parts::{Subject, attempts, called, envelope};
 use super::super::words;
-use super::proportion::in_proportion;
+use super::proportion::{alike, power};
 use super::reach::{Reach, Tried};
 use crate::reference::PhaseReference;
-use crate::units::Amps;
+use crate::units::span_in_steps;
 use crate::verdict::{Class, Departure, Phase, RISES_S, Tries};
 
-/// Means of one sound board's captures keep within this of each other (common practice, no source).
-const ALIKE_POWER: f64 = 0.1;
-
-/// The same for how long a stage lasts.
+/// How long a stage of one sound board lasts keeps within this (common practice, no source).
 const ALIKE_TIME: f64 = 0.25;
 
 /// Where a stage is not reached.
 const NOT_REACHED: &str = "not reached";
+
+/// Where the log is too short to tell.
+const LOG_ENDS: &str = "log ends before";
 
 /// Where it was passed, since later ones were reached, but no reading tells it apart.
 const NOT_SEEN: &str = "not seen";
@@ -114,8 +114,9 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
         Stage::Seen(seen) => seen.cell(),
         Stage::Tried(tried) => tried.cell(),
         Stage::Unseen => NOT_SEEN.into(),
+        Stage::Cut if is_stage => LOG_ENDS.into(),
         Stage::Absent if is_stage => NOT_REACHED.into(),
-        Stage::Absent => "none".into(),
+        Stage::Absent | Stage::Cut => "none".into(),
     };
     let reach = is_stage.then(|| reach(&before, &after)).flatten();
     let [before, after] = [&before, &after].map(cell);
@@ -131,9 +132,11 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
 /// Which of the runs did not get there, where nothing else is to be said of the stage.
 fn reach(before: &Stage, after: &Stage) -> Option<Reach> {
     match (before, after) {
-        (Stage::Absent, Stage::Absent) => Some(Reach::Never),
-        (Stage::Absent, Stage::Seen(seen)) if seen.is_good() == Some(true) => Some(Reach::Now),
-        (Stage::Seen(seen), Stage::Absent) if seen.is_good() == Some(true) => Some(Reach::NoLonger),
+        (Stage::Absent | Stage::Cut, Stage::Absent | Stage::Cut) => Some(Reach::Never),
+        (Stage::Absent | Stage::Cut, Stage::Seen(seen)) if seen.is_good() == Some(true) => Some(Reach::Now),
+        (Stage::Seen(seen), Stage::Absent | Stage::Cut) if seen.is_good() == Some(true) => {
+            Some(Reach::NoLonger)
+        }
         _ => None,
     }
 }
@@ -168,12 +171,18 @@ enum Stage<'a> {
     Tried(Tried),
     /// Passed, since later stages were reached, but not seen.
     Unseen,
+    /// Not reached by the end of a log that is too short to tell whether the board would have.
+    Cut,
     Absent,
 }
 
 impl<'a> Stage<'a> {
     fn of(run: Subject<'a>, name: &str) -> Self {
-        let absent = || if is_passed(&run, name) { Self::Unseen } else { Self::Absent };
+        let absent = || match is_passed(&run, name) {
+            true => Self::Unseen,
+            false if words::is_too_short(run.finding) => Self::Cut,
+            false => Self::Absent,
+        };
         let tried = || Tried::of(&run, name).map_or_else(absent, Self::Tried);
         Seen::of(run, name).map_or_else(tried, Self::Seen)
     }
@@ -188,9 +197,9 @@ fn is_passed(run: &Subject, name: &str) -> bool {
 
 /// What one run did in a stage; of a stage that came several times, the longest.
 #[derive(Debug)]
-struct Seen<'a> {
-    run: Subject<'a>,
-    phase: &'a Phase,
+pub(super) struct Seen<'a> {
+    pub(super) run: Subject<'a>,
+    pub(super) phase: &'a Phase,
     times: usize,
     /// Whether the run stays in it to its end, so that its length is that of the log.
     last: bool,
@@ -213,7 +222,7 @@ impl<'a> Seen<'a> {
 
     fn cell(&self) -> String {
         let amps = self.amps();
-        let length = words::length(length(self.phase), self.run.finding.log.update_s());
+        let length = self.lasts();
         let times = match self.tried() {
             Some(tried) => format!("{}, ", tried.cell()),
             // Rest before and after tries is no count of anything.
@@ -221,6 +230,18 @@ impl<'a> Seen<'a> {
             None => String::new(),
         };
         format!("{times}{amps}, {length}")
+    }
+
+    /// How long it lasts, as the text and the other figures say it.
+    fn lasts(&self) -> String {
+        let (from, to) = (self.phase.start_s.value(), self.phase.end_s.value());
+        span_in_steps(from, to, self.run.finding.log.update_s().unwrap_or(0.0))
+    }
+
+    /// The same in seconds; minutes are not read back.
+    fn shown_length(&self) -> f64 {
+        let seconds = self.lasts().strip_suffix(" s").and_then(|seconds| seconds.parse().ok());
+        seconds.unwrap_or_else(|| length(self.phase))
     }
 
     /// Of a stage within a try that was given up, how many of these got there.
@@ -242,7 +263,7 @@ impl<'a> Seen<'a> {
     }
 
     /// The mean as the table shows it.
-    fn shown_amps(&self) -> f64 {
+    pub(super) fn shown_amps(&self) -> f64 {
         let mean = self.phase.mean_a.value();
         let shown = words::amps(mean, self.run.resolution());
         let number = |unit: &str, factor: f64| Some(shown.strip_suffix(unit)?.parse::<f64>().ok()? * factor);
@@ -350,21 +371,24 @@ fn length(phase: &Phase) -> f64 {
 }
 
 fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
+    if let Some(cut) = cut(before, after).filter(|_| is_stage) {
+        return format!("{cut} first: not compared");
+    }
     match (before, after) {
         (Stage::Unseen, Stage::Unseen) => "not seen in either".into(),
-        (Stage::Unseen, Stage::Absent) => "no longer reached".into(),
-        (Stage::Absent, Stage::Unseen) => "now passed, but not seen".into(),
+        (Stage::Unseen, Stage::Absent | Stage::Cut) => "no longer reached".into(),
+        (Stage::Absent | Stage::Cut, Stage::Unseen) => "now passed, but not seen".into(),
         (Stage::Unseen, _) => "not seen before".into(),
         (_, Stage::Unseen) => "not seen after".into(),
-        (Stage::Absent, Stage::Absent) => "never reached".into(),
+        (Stage::Absent | Stage::Cut, Stage::Absent | Stage::Cut) => "never reached".into(),
         (Stage::Absent, Stage::Seen(after)) if is_stage => {
             let departs = after.departs().map(|departs| format!(", but {departs}"));
             format!("now reached{}", departs.unwrap_or_default())
         }
-        (Stage::Absent, Stage::Seen(_)) => "new".into(),
-        (Stage::Absent, Stage::Tried(_)) => "now reached".into(),
+        (Stage::Absent | Stage::Cut, Stage::Seen(_)) => "new".into(),
+        (Stage::Absent | Stage::Cut, Stage::Tried(_)) => "now reached".into(),
         (Stage::Seen(_) | Stage::Tried(_), Stage::Absent) if is_stage => "no longer reached".into(),
-        (Stage::Seen(_) | Stage::Tried(_), Stage::Absent) => "gone".into(),
+        (Stage::Seen(_) | Stage::Tried(_), Stage::Absent | Stage::Cut) => "gone".into(),
         (Stage::Seen(before), Stage::Seen(after)) => changed(before, after),
         (Stage::Tried(before), Stage::Seen(after)) if before.ends() => {
             let now = if after.last { "now stays" } else { "now passed" };
@@ -379,6 +403,16 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
     }
 }
 
+/// `before ends`: which log is too short to say more of a stage.
+const fn cut(before: &Stage, after: &Stage) -> Option<&'static str> {
+    match (before, after) {
+        (Stage::Cut, Stage::Cut) => Some("both end"),
+        (Stage::Cut, _) => Some("before ends"),
+        (_, Stage::Cut) => Some("after ends"),
+        _ => None,
+    }
+}
+
 fn changed(before: &Seen, after: &Seen) -> String {
     if let Some(mixed) = mixed(before, after) {
         return mixed;
@@ -387,7 +421,7 @@ fn changed(before: &Seen, after: &Seen) -> String {
     match (before.gives_up(), after.gives_up()) {
         (true, false) => parts.insert(0, "now passed".into()),
         (false, true) => parts.insert(0, "tries end in it now".into()),
-        _ if parts.is_empty() => parts.push("alike".into()),
+        _ if parts.is_empty() => parts.push(alike(before, after)),
         _ => {}
     }
     let standing = match (before.is_good(), after.is_good()) {
@@ -431,43 +465,6 @@ fn beside_bands(before: &Seen, after: &Seen) -> Option<String> {
     Some(format!("{run} {side} the band of good boards"))
 }
 
-/// In the amps that the row shows, so that the one follows from the other. Where the feeds differ, by power, as profiles
-/// compare, and in watts: amps alone change with the volts.
-fn power(before: &Seen, after: &Seen) -> Option<String> {
-    /// Up to this share volts are those of one feed: at constant power the amps differ by no more (common practice, no
-    /// source).
-    const SAME_FEED: f64 = 0.03;
-    let volts = |seen: &Seen| seen.phase.mean_v.value();
-    if (volts(before) - volts(after)).abs() > SAME_FEED * volts(before).max(volts(after)) {
-        return in_watts(before, after);
-    }
-    let (a, b) = (before.shown_amps(), after.shown_amps());
-    let step = coarsest(before, after);
-    let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(step);
-    differs.then(|| in_proportion("draws", a, b, step > FINE * a.min(b)))
-}
-
-/// The coarser of the steps of the readbacks, in amps.
-fn coarsest(before: &Seen, after: &Seen) -> f64 {
-    let step = |seen: &Seen| seen.run.resolution().map_or(0.0, Amps::value);
-    step(before).max(step(after))
-}
-
-/// `draws 32 % less (3.1 W, then 2.1 W)`.
-fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
-    let (a, b) = (before.phase.mean_w.value(), after.phase.mean_w.value());
-    let step = coarsest(before, after);
-    let coarse = step * after.phase.mean_v.value();
-    let differs = (a - b).abs() > (ALIKE_POWER * a.abs().max(b.abs())).max(coarse);
-    let least = before.phase.mean_a.value().min(after.phase.mean_a.value());
-    let watts = |value: f64| words::quantity(value, "W", None);
-    let said = || in_proportion("draws", a, b, step > FINE * least);
-    differs.then(|| format!("{} ({}, then {})", said(), watts(a), watts(b)))
-}
-
-/// Beside a step of more than this share, a difference is known to a few in a hundred only.
-const FINE: f64 = 0.01;
-
 fn time(before: &Seen, after: &Seen) -> Option<String> {
     // How long it ran before it fell says less than that it did.
     match (before.falls(), after.falls()) {
@@ -488,7 +485,8 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
         return None;
     }
     let update_s = [before, after].map(|seen| seen.run.finding.log.update_s().unwrap_or(0.0));
-    let by = words::length((a - b).abs(), Some(update_s[0].max(update_s[1])));
+    let shown = (before.shown_length() - after.shown_length()).abs();
+    let by = words::length(shown, Some(update_s[0].max(update_s[1])));
     let word = if b < a { "shorter" } else { "longer" };
     Some(format!("{by} {word}"))
 }

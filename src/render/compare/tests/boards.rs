@@ -207,3 +207,59 @@ fn what_changed_between_two_boards_is_said_of_the_one_that_it_is_meant_of() {
     assert_eq!(of("now passed, but not seen"), "passed only after, not seen");
     assert_eq!(of("draws 68 % more, both as good boards"), "after draws 68 % more, both as good boards");
 }
+
+#[test]
+fn alike_are_means_that_differ_by_less_than_is_said_of_others_or_than_a_step() {
+    let words = |before: f64, after: f64, step: f64| {
+        let at = |amps: f64| {
+            let mut run = run(0.0, &[("off", 2.0, 0.0), ("boot", 60.0, amps)], Class::FullBoot);
+            run.1.log.resolution_a = Amps::new(step).ok();
+            run
+        };
+        differences(subjects(&at(before), &at(after), None)).remove(0).words
+    };
+    assert_eq!(words(0.189, 0.210, 0.001), "draws 11 % more");
+    assert_eq!(words(0.210, 0.189, 0.001), "alike");
+    assert_eq!(words(0.005, 0.006, 0.002), "alike within steps of 2 mA");
+    assert_eq!(words(0.100, 0.101, 0.002), "alike");
+}
+
+#[test]
+fn a_stage_is_as_long_as_the_text_says_it_is_and_the_difference_is_that_of_the_row() {
+    let at = |from: f64, to: f64| {
+        let mut run =
+            run(0.0, &[("off", from, 0.0), ("boot", to, 0.5), ("running", 60.0, 0.9)], Class::FullBoot);
+        run.1.log.changed_hz = Some(5.0);
+        run
+    };
+    // From 1.3 s to 3.0 s, though it is 1.82 s long.
+    let (before, after) = (at(1.26, 3.04), at(1.0, 6.0));
+    let row = differences(subjects(&before, &after, None)).remove(0);
+    let text = |run: &(Trace, Finding)| {
+        let phase = &run.1.phases[1];
+        crate::units::span_in_steps(phase.start_s.value(), phase.end_s.value(), 0.2)
+    };
+    assert_eq!([text(&before), text(&after)], ["1.7 s", "5.0 s"]);
+    assert_eq!([row.before, row.after], ["0.500 A, 1.7 s", "0.500 A, 5.0 s"]);
+    assert_eq!(row.words, "3.3 s longer");
+}
+
+#[test]
+fn what_a_log_is_too_short_to_show_is_not_said_to_be_unreached() {
+    let mut short = run(0.0, &[("off", 2.0, 0.0), ("standby", 3.4, 0.034)], Class::Inconclusive);
+    short.1.verdict.because =
+        ["1.4 s of feed were captured", "it ends 1.4 s after switch-on"].map(String::from).into();
+    let (after, profile) = (booted(), profile());
+    let told = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let rows = reach::told_once(&differences(subjects(before, after, Some(&profile))));
+        let row = rows.into_iter().find(|row| row.stage == "rails to picture").unwrap();
+        [row.before, row.after, row.words]
+    };
+    let (ends, good) = ("log ends before", "each as good boards");
+    assert_eq!(told(&short, &after), [ends, good, "before ends first: not compared"]);
+    assert_eq!(told(&after, &short), [good, ends, "after ends first: not compared"]);
+    assert_eq!(told(&short, &short), [ends, ends, "both end first: not compared"]);
+    // One that is long enough and decides nothing did not reach them.
+    short.1.verdict.because.truncate(1);
+    assert_eq!(told(&short, &after), ["not reached", good, "now reached"]);
+}
