@@ -17,8 +17,10 @@ pub(super) enum Moment {
     Press,
     /// The output is switched on.
     SwitchOn,
-    /// Among many: as long after its switch-on as others take from theirs to their wake.
+    /// No wake: as long after its switch-on as others take from theirs to their wake.
     AsOthers,
+    /// No wake: as long after its press as others take from theirs.
+    AsOthersPressed,
 }
 
 impl Moment {
@@ -27,7 +29,7 @@ impl Moment {
             Self::Wake => "the board wakes",
             Self::Press => "the button is pressed",
             Self::SwitchOn => "the output goes on",
-            Self::AsOthers => "the others have woken",
+            Self::AsOthers | Self::AsOthersPressed => "the others have woken",
         }
     }
 
@@ -38,6 +40,7 @@ impl Moment {
             Self::Press => "its press",
             Self::SwitchOn => "its switch-on",
             Self::AsOthers => "no wake, placed by its switch-on",
+            Self::AsOthersPressed => "no wake, placed by its press",
         }
     }
 }
@@ -49,21 +52,39 @@ pub(super) struct Zero {
     pub(super) at: f64,
 }
 
-/// The zero of each run on one panel: its wake, or the press that should have woken it. Of two, one that has neither puts
-/// both on their switch-on, or the other would seem to be late; among many it is set among them by its switch-on, or one
-/// short would tear all the others apart.
+/// The zero of each run on one panel: its wake. Where others wake, one that does not is set among them by its press, or else
+/// by its switch-on: two moments of two kinds on one line would be compared. Of two, one that has neither wake nor press puts
+/// both on their switch-on, or the other would seem to be late; among many one short would tear all the others apart.
 pub(super) fn align(subjects: &[Subject]) -> Vec<Zero> {
     let own: Vec<Option<Zero>> = subjects.iter().map(wake_or_press).collect();
-    let since_on = |(zero, subject): (&Option<Zero>, &Subject)| Some((*zero)?.at - switch_on(subject));
-    let mut waits: Vec<f64> = own.iter().zip(subjects).filter_map(since_on).collect();
-    let most = subjects.len() > 2 && 2 * waits.len() > subjects.len();
-    let usual = median(&mut waits).filter(|_| most || own.iter().all(Option::is_some));
-    let place = |(own, subject): (Option<Zero>, &Subject)| match (usual, own) {
-        (Some(_), Some(own)) => own,
-        (Some(usual), None) => Zero { moment: Moment::AsOthers, at: switch_on(subject) + usual },
-        (None, _) => Zero { moment: Moment::SwitchOn, at: switch_on(subject) },
+    let known = own.iter().flatten().count();
+    let most = subjects.len() > 2 && 2 * known > subjects.len();
+    if !most && known < subjects.len() {
+        let on = |subject| Zero { moment: Moment::SwitchOn, at: switch_on(subject) };
+        return subjects.iter().map(on).collect();
+    }
+    let wakes = own.iter().flatten().any(|zero| zero.moment == Moment::Wake);
+    let usual = |start: fn(&Subject) -> Option<f64>| {
+        let since = |(zero, subject): (&Option<Zero>, &Subject)| {
+            let zero = (*zero).filter(|zero| !wakes || zero.moment == Moment::Wake)?;
+            Some(zero.at - start(subject).filter(|start| *start <= zero.at)?)
+        };
+        median(&mut own.iter().zip(subjects).filter_map(since).collect::<Vec<_>>())
     };
-    own.into_iter().zip(subjects).map(place).collect()
+    let (since_press, since_on) = (usual(press), usual(|subject| Some(switch_on(subject))));
+    let place = |(own, subject): (&Option<Zero>, &Subject)| match own {
+        Some(own) if own.moment == Moment::Wake || !wakes => *own,
+        _ => among(press(subject).zip(since_press), (switch_on(subject), since_on.unwrap_or(0.0))),
+    };
+    own.iter().zip(subjects).map(place).collect()
+}
+
+/// The zero of a run without a wake beside others, which wake so long after these moments of theirs.
+fn among(pressed: Option<(f64, f64)>, (on, since_on): (f64, f64)) -> Zero {
+    match pressed {
+        Some((press, since)) => Zero { moment: Moment::AsOthersPressed, at: press + since },
+        None => Zero { moment: Moment::AsOthers, at: on + since_on },
+    }
 }
 
 /// The zeros of a run before and one after, and what the zero of their common time is: the wake of both. One that never
@@ -85,13 +106,11 @@ pub(super) fn before_and_after(runs: &[Subject; 2], names: [&str; 2]) -> ([Zero;
 /// The same where only the run at `index` wakes.
 fn beside(runs: &[Subject; 2], names: [&str; 2], (index, woken): (usize, f64)) -> ([Zero; 2], String) {
     let other = 1 - index;
-    let presses = press(&runs[index]).filter(|press| *press <= woken).zip(press(&runs[other]));
-    let (start, start_of_other, since) = match presses {
-        Some((press, of_other)) => (press, of_other, "press"),
-        None => (switch_on(&runs[index]), switch_on(&runs[other]), "switch-on"),
-    };
+    let since = |start: f64| woken - start;
+    let pressed = press(&runs[other]).zip(press(&runs[index]).filter(|press| *press <= woken).map(since));
     let mut zeros = [Zero { moment: Moment::Wake, at: woken }; 2];
-    zeros[other] = Zero { moment: Moment::AsOthers, at: start_of_other + (woken - start) };
+    zeros[other] = among(pressed, (switch_on(&runs[other]), since(switch_on(&runs[index]))));
+    let since = if pressed.is_some() { "press" } else { "switch-on" };
     (zeros, format!("{} wakes; {} does not, and is set beside it by its {since}", names[index], names[other]))
 }
 
@@ -148,7 +167,7 @@ fn is_standby(subject: &Subject, phase: &Phase) -> bool {
     standby.map_or("standby", |standby| &standby.name) == phase.name
 }
 
-fn press(subject: &Subject) -> Option<f64> {
+pub(super) fn press(subject: &Subject) -> Option<f64> {
     subject.trace.events().iter().find(|event| event.kind.is_press()).map(|event| event.time.value())
 }
 

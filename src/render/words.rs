@@ -218,16 +218,6 @@ pub fn before_after(before: &Verdict, after: &Verdict) -> String {
     format!("Before: {before}. After: {after}")
 }
 
-/// The same of two findings: of a board that booted before as well, with what was unlike good boards then.
-#[must_use]
-pub fn before_after_of(before: &Finding, after: &Finding) -> String {
-    let clause = departures_clause(before);
-    if before.verdict.class != Class::FullBoot || clause.is_empty() {
-        return before_after(&before.verdict, &after.verdict);
-    }
-    format!("Before: {}{clause}. After: {}", short(&before.verdict), short(&after.verdict))
-}
-
 /// Board and serial number: `harrow-13 HB-0071`.
 #[must_use]
 pub fn board(finding: &Finding) -> String {

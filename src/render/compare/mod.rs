@@ -7,8 +7,10 @@ mod differences;
 mod panel;
 mod proportion;
 mod reach;
+mod said;
 #[cfg(test)]
 mod tests;
+mod told;
 mod two_boards;
 
 use super::RenderError;
@@ -18,9 +20,7 @@ use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::table::Table;
-use super::parts::{
-    Subject, Told, amps, envelope, foot, heading, legend, notes, phases, table, time_axis, volts,
-};
+use super::parts::{Subject, amps, envelope, foot, heading, legend, phases, table, volts};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::words;
@@ -121,13 +121,7 @@ fn head(sheet: &mut Sheet, runs: [Subject; 2]) -> i32 {
         _ => heading::badge(sheet, runs[1].finding),
     };
     let area = sheet.inside();
-    let said = words::before_after_of(runs[0].finding, runs[1].finding);
-    let clause = words::departures_clause(runs[1].finding);
-    let shorter = if clause.is_empty() { "" } else { ", but not as good boards" };
-    let boards = if same { "" } else { "Two boards. " };
-    let wordings = [clause.as_str(), shorter, ""].map(|clause| format!("{boards}{said}{clause}"));
-    let shortest = format!("{boards}{}", words::before_after(before, after));
-    let text = heading::that_fits(sheet, area, wordings.into_iter().chain([shortest]));
+    let text = heading::that_fits(sheet, area, said::headlines(runs, same));
     let below = heading::draw(sheet, area, Some(badge), &text, "");
     let mut below = below;
     let not_asked = (!asked).then(|| NOT_ASKED.to_owned());
@@ -173,49 +167,25 @@ fn draw_panels(
     let samples = legend::of_run(sheet, panels.width(), &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
     legend::draw(sheet, row, &samples);
+    let pressed = told::pressed(&runs, zeros);
     let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
         let (upper, lower) = panels.split_top(upper);
         let mut each = [upper, lower].into_iter().enumerate().map(|(index, place)| {
             // What both have in common is said once.
             let aside = if index == 0 { zero_in_words } else { "" };
-            let named = (NAMES[index], zeros[index], (finer[index], aside));
+            let named = (NAMES[index], (zeros[index], pressed), (finer[index], aside));
             panel::draw(sheet, runs[index], &readings[index], (scales[index], volts), place, named)
         });
         [each.next(), each.next()].map(Option::unwrap_or_default)
     };
     let first = sheet.scene.shapes.len();
     let [before, after] = panel::equally_high(sheet, (panels.height(), own_scales), drawn);
-    let mut told: Vec<Told> = Vec::new();
-    for (index, fault) in [before, after].into_iter().enumerate() {
-        let (run, zero) = (runs[index], zeros[index]);
-        let color = notes::color(sheet, &run);
-        let tell = |at: f64| (at - zero.at, moment_in_words(&run, zero, at), color);
-        told.extend(
-            // Below the lower panel it would be taken for that of the run after; `before 15 s` would be a time.
-            fault.map(tell).map(|(at, words, color)| (at, format!("{}: {words}", NAMES[index]), color)),
-        );
-    }
+    let told = told::told(sheet, (&runs, zeros), [before, after]);
     let panels = sheet.scene.shapes.len() - first;
-    time_axis(sheet, axis(0.0), ticks, &told);
+    told::axis(sheet, (axis(0.0), ticks), &told);
     // Below the panels: where they are very low, the letters of the strip reach down to the axis.
     sheet.scene.shapes[first..].rotate_left(panels);
 }
-
-/// A moment on the common time; of a run that is set beside a wake which it does not have, what happens then: seconds from
-/// another run's wake tell nothing of it.
-fn moment_in_words(run: &Subject, zero: Zero, at: f64) -> String {
-    let own = at - align::switch_on(run);
-    let step = run.finding.log.update_s().unwrap_or(0.0).max(AT_ONCE);
-    match zero.moment {
-        align::Moment::AsOthers if own.abs() <= step => "at switch-on".into(),
-        align::Moment::AsOthers => format!("{} after switch-on", run.finding.log.time(own)),
-        _ => run.finding.log.time(at - zero.at),
-    }
-}
-
-/// What follows the switch-on within so many seconds happens at it: the feed takes as long to rise (common practice, no
-/// source).
-const AT_ONCE: f64 = 0.5;
 
 /// What the legend has to explain: what is drawn in either panel.
 fn drawn_in_either(
@@ -298,18 +268,16 @@ fn foot_entries(runs: [Subject; 2], narrow: bool) -> Vec<foot::Entry> {
 }
 
 fn title(runs: [Subject; 2]) -> String {
-    let [before, after] = runs.map(|run| &run.finding.verdict);
     let boards = runs.map(|run| words::board(run.finding));
     let boards = match boards {
         [one, other] if other_board(runs).is_some() && one != other => format!("{one} and {other}"),
         [_, after] => after,
     };
-    format!("{boards}: {}", words::before_after(before, after))
+    format!("{boards}: {}", said::before_after(runs))
 }
 
 fn description(runs: [Subject; 2], found: &[Difference]) -> String {
-    let [before, after] = runs.map(|run| &run.finding.verdict);
-    let mut sentences = vec![format!("{}.", words::before_after(before, after))];
+    let mut sentences = vec![format!("{}.", said::before_after(runs))];
     for difference in found {
         let Difference { stage, before, after, words, .. } = difference;
         sentences.push(format!("{stage}: before {before}, after {after}: {words}."));

@@ -74,6 +74,9 @@ fn times_finer([before, after]: [Drawn; 2]) -> [Option<f64>; 2] {
     [times(before, after), times(after, before)]
 }
 
+/// The zero of a run, and on the common time the press that both have.
+type Common = (Zero, Option<f64>);
+
 /// Draws a run, and says when it left what good boards do, on its own clock.
 pub(super) fn draw(
     sheet: &mut Sheet,
@@ -81,7 +84,7 @@ pub(super) fn draw(
     readings: &Readings,
     (scale, volts): (amps::Scale, volts::Scale),
     area: Rect,
-    (name, zero, aside): (&str, Zero, (Option<f64>, &str)),
+    (name, (zero, pressed), aside): (&str, Common, (Option<f64>, &str)),
 ) -> Drawn {
     // A box would hide much of so low a panel: what is wrong is said above it.
     let undecided = run.finding.verdict.class == Class::Inconclusive;
@@ -104,9 +107,11 @@ pub(super) fn draw(
     }
     let (told, color) = (notes::fault(&run, &notes), notes::color(sheet, &run));
     let fault = told.map(|at| readings.time.x_within(at));
-    // The line that both runs have in common.
-    let zero_line = Some(zero.at).filter(|at| readings.time.shows(*at)).map(|at| readings.time.x_within(at));
-    let lane = events::Lane::of_lines(sheet, zero_line.into_iter()).with_fault(fault.map(|x| (x, color)));
+    // The lines that both runs have in common; at the moment of a fault its own stands.
+    let pressed = pressed.map(|at| at + zero.at).filter(|at| told != Some(*at));
+    let common = [Some(zero.at), pressed].into_iter().flatten().filter(|at| readings.time.shows(*at));
+    let common = common.map(|at| readings.time.x_within(at));
+    let lane = events::Lane::of_lines(sheet, common).with_fault(fault.map(|x| (x, color)));
     let axes = amps::draw(sheet, &run, readings, &areas, &scale, &lane, &[]);
     let dot =
         note.filter(|_| fault.is_some()).and_then(|note| notes::mark_of(sheet, readings, axes, note, color));

@@ -302,11 +302,11 @@ fn what_departed_before_stands_in_the_headline() {
     before.1.departures = finding(Vec::new()).departures;
     before.1.departures.truncate(1);
     before.1.departures[0].phase = "picture".into();
-    let said = words::before_after_of(&before.1, &after.1);
+    let said = said::before_after(subjects(&before, &after, None));
     assert_eq!(said, "Before: full boot, but picture draws too much. After: full boot");
-    assert_eq!(words::before_after_of(&after.1, &after.1), "Before and after: full boot");
+    assert_eq!(said::before_after(subjects(&after, &after, None)), "Before and after: full boot");
     assert_eq!(
-        words::before_after_of(&stalled().1, &after.1),
+        said::before_after(subjects(&stalled(), &after, None)),
         "Before: stalled in firmware. After: full boot"
     );
 }

@@ -269,7 +269,7 @@ fn zero_in_words(runs: &[Subject]) -> String {
         return String::new();
     };
     let mut said = first.words().to_owned();
-    for moment in [Moment::Press, Moment::SwitchOn, Moment::AsOthers] {
+    for moment in [Moment::SwitchOn, Moment::AsOthersPressed, Moment::AsOthers] {
         let of = runs.iter().zip(&zeros).filter(|(_, zero)| zero.moment == moment && moment != first);
         let names: Vec<String> = of.map(|(run, _)| name(run)).collect();
         let who = match names.len() {

@@ -49,10 +49,10 @@ fn the_place_of_a_run_that_never_wakes_is_told_by_its_own_switch_on() {
     let zero = Zero { moment: align::Moment::AsOthers, at: 12.0 };
     let subject = Subject { trace: &shorted.0, profile: None, finding: &shorted.1 };
     let on = align::switch_on(&subject);
-    assert_eq!(moment_in_words(&subject, zero, on + 0.1), "at switch-on");
-    assert_eq!(moment_in_words(&subject, zero, on + 3.0), "3.0 s after switch-on");
+    assert_eq!(told::moment_in_words(&subject, zero, on + 0.1), "at switch-on");
+    assert_eq!(told::moment_in_words(&subject, zero, on + 3.0), "3.0 s after switch-on");
     let woken = Zero { moment: align::Moment::Wake, at: 12.0 };
-    assert_eq!(moment_in_words(&subject, woken, 15.0), "3.0 s");
+    assert_eq!(told::moment_in_words(&subject, woken, 15.0), "3.0 s");
 }
 
 #[test]
@@ -262,4 +262,18 @@ fn what_a_log_is_too_short_to_show_is_not_said_to_be_unreached() {
     // One that is long enough and decides nothing did not reach them.
     short.1.verdict.because.truncate(1);
     assert_eq!(told(&short, &after), ["not reached", good, "now reached"]);
+}
+
+#[test]
+fn the_headline_says_where_tries_end_however_sure_that_is() {
+    let mut finding = crate::render::fixtures::cycling(4);
+    finding.verdict.reached = None;
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.likely_in) = (None, Some("firmware".into()));
+    }
+    let (before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let runs = subjects(&before, &after, Some(&profile));
+    assert_eq!(said::before_after(runs), "Before: cycling (likely in firmware). After: full boot");
+    let scene = draw(runs, &Options::default()).unwrap();
+    assert!(scene.labels().any(|label| label.text == said::before_after(runs)));
 }

@@ -78,3 +78,59 @@ fn a_short_has_no_wake_whatever_its_first_readings_are_called() {
     // Among many it is said of the one that does not wake, and not that it does as the others.
     assert_eq!(align::Moment::AsOthers.of_one(), "no wake, placed by its switch-on");
 }
+
+/// A board that draws at its rest only, and is pressed in vain when the fixture's is: at 60 s / 7.
+fn pressed_in_vain() -> (Trace, Finding) {
+    run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.034)], Class::StandbyOnly)
+}
+
+#[test]
+fn a_press_by_which_one_is_set_beside_the_other_stands_on_the_axis() {
+    let (asleep, profile) = (pressed_in_vain(), profile());
+    let levels =
+        [("off", 2.0, 0.0), ("standby", 20.0, 0.034), ("rails", 20.6, 0.19), ("firmware", 60.0, 0.66)];
+    let after = run(0.0, &levels, Class::Stalled);
+    let shorted = run(0.0, &[("off", 2.0, 0.0), ("heavy load", 60.0, 0.4)], Class::PartialShort);
+    let said = |before: &(Trace, Finding), after: &(Trace, Finding), words: &str| {
+        let scene = draw(subjects(before, after, Some(&profile)), &Options::default()).unwrap();
+        assert_legible(&scene);
+        scene.labels().any(|label| label.text == words)
+    };
+    // Where it is what is wrong, the mark of that has the words.
+    let words = ["before: at the press", "both pressed"];
+    assert_eq!(words.map(|words| said(&asleep, &after, words)), [true, false]);
+    assert_eq!(words.map(|words| said(&shorted, &after, words)), [false, true]);
+    // The other woke before it was pressed.
+    assert_eq!(words.map(|words| said(&asleep, &booted(), words)), [false; 2]);
+}
+
+#[test]
+fn what_happens_at_the_switch_on_or_the_press_does_not_hide_the_zero() {
+    // Switched on at 60 s / 7, and awake at 9 s.
+    let (after, profile) = (stalled(), profile());
+    let shorted = run(0.0, &[("off", 8.6, 0.0), ("short", 60.0, 3.0)], Class::HardShort);
+    for size in sizes() {
+        let scene = draw(subjects(&shorted, &after, Some(&profile)), &Options { size, ..Options::default() });
+        let scene = scene.unwrap();
+        let zeros = scene.labels().filter(|label| label.text == "0 s").count();
+        assert_eq!(zeros, 1, "{size}");
+    }
+}
+
+#[test]
+fn a_run_without_a_wake_is_set_among_many_as_beside_one() {
+    let (asleep, after, profile) = (pressed_in_vain(), stalled(), profile());
+    let many: Vec<Subject> = [&after, &after, &after, &asleep]
+        .map(|(trace, finding)| Subject { trace, profile: Some(&profile), finding })
+        .into();
+    let among = align::align(&many);
+    let (beside, _) = align::before_and_after(&subjects(&asleep, &after, Some(&profile)), NAMES);
+    assert_eq!(among[3], beside[0]);
+    assert_eq!(among[3].moment.of_one(), "no wake, placed by its press");
+    assert!((among[3].at - 9.0).abs() < 1e-9, "both are pressed at one time: {among:?}");
+    // Where none of the others was pressed before it woke, by the switch-on.
+    let woken = booted();
+    let many = [&woken, &woken, &woken, &asleep];
+    let many = many.map(|(trace, finding)| Subject { trace, profile: Some(&profile), finding });
+    assert_eq!(align::align(&many)[3].moment, align::Moment::AsOthers);
+}
