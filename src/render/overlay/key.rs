@@ -7,6 +7,7 @@ use super::super::parts::legend;
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
+use super::super::words;
 use super::lines::{GOOD, are_few, is_crowd, width_of_named};
 use super::rank::Rank;
 use super::said::{is_sound, is_undecided, name, summary};
@@ -23,7 +24,7 @@ pub(super) fn legend(
     let (good, other) = (count(|rank| rank == Rank::Good), count(|rank| rank == Rank::Odd));
     let sound = members.iter().any(|member| member.is_good() && is_sound(&member.run));
     let runs = if good == 1 { "run" } else { "runs" };
-    let kind = if sound { format!("good {runs}") } else { format!("{runs} as most") };
+    let kind = if sound { format!("good {runs}{}", doubtful(members)) } else { format!("{runs} as most") };
     let mut samples: Vec<legend::Sample> = Vec::new();
     if is_crowd(members) {
         samples.push((legend::Swatch::Crowd, format!("range of {good} {kind}, one drawn").into()));
@@ -52,6 +53,19 @@ pub(super) fn legend(
         });
     }
     samples
+}
+
+/// ` (1 only probably)`: how many of the good runs may as well be none.
+fn doubtful(members: &[Member]) -> String {
+    let good = members.iter().filter(|member| member.is_good()).map(|member| &member.run.finding.verdict);
+    let doubts: Vec<&str> = good.filter(|of| words::is_toss_up(of)).map(words::doubt).collect();
+    match doubts.as_slice() {
+        [] => String::new(),
+        [doubt, rest @ ..] if rest.iter().all(|other| other == doubt) => {
+            format!(" ({} only {doubt})", doubts.len())
+        }
+        several => format!(" ({} only perhaps or probably)", several.len()),
+    }
 }
 
 /// The limit of a run that the supply starves.

@@ -97,10 +97,12 @@ fn split_ribbon(sheet: &Sheet, area: Rect, names: i32) -> ((Rect, Rect), Rect) {
 fn whose(sheet: &mut Sheet, ribbon: Rect, lines: &[&str], color: Color) {
     let style = sheet.style(em::SMALL, Weight::Regular, color);
     let right = ribbon.left - sheet.u(6.0);
-    let mut baseline = ribbon.bottom - sheet.u(8.0);
-    for line in lines.iter().rev() {
-        sheet.scene.text(*line, (right, baseline), Anchor::End, style);
-        baseline -= style.line_height();
+    // About its middle: above it the sign of the heading may stand.
+    let top = ribbon.center().1 - style.line_height() * i32::try_from(lines.len()).unwrap_or(1) / 2;
+    let mut middle = top + style.line_height() / 2;
+    for line in lines {
+        sheet.scene.text(*line, (right, style.baseline_at(middle)), Anchor::End, style);
+        middle += style.line_height();
     }
 }
 
@@ -108,7 +110,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let Some(guide) = guide(members) else { return };
     let Some(scale) = scale(members) else { return };
     // The runs need the room more than what they draw at rest does.
-    let scale = if sheet.is_very_low() && !rest_is_wrong(members) { scale.without_quiet() } else { scale };
+    let scale = if sheet.is_very_low() && !rest_is_told(members) { scale.without_quiet() } else { scale };
     let ribbons = Ribbons::new(sheet, members, guide);
     let key = Key::new(sheet, members, time, area.width());
     let notes: Vec<Note> = named(members).map(|member| note(sheet, member, members, area)).collect();
@@ -159,9 +161,12 @@ fn scale(members: &[Member]) -> Option<amps::Scale> {
     Some(rests.filter_map(rest_of).fold(shared, amps::Scale::magnifying))
 }
 
-/// Whether what a named run draws at rest is what is wrong with it: along the zero of the other strip nobody sees that.
-fn rest_is_wrong(members: &[Member]) -> bool {
-    named(members).any(draws_too_much_at_rest)
+/// Whether what a named run draws at rest is what is told of it: along the zero of the other strip nobody sees that.
+fn rest_is_told(members: &[Member]) -> bool {
+    let rests = |member: &Member| {
+        matches!(member.run.finding.verdict.class, Class::ExcessStandby | Class::StandbyOnly)
+    };
+    named(members).any(rests)
 }
 
 fn draws_too_much_at_rest(member: &Member) -> bool {

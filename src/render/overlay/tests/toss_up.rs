@@ -91,3 +91,59 @@ fn what_draws_too_much_at_rest_stays_in_the_strip_for_low_current() {
         assert!((66.0..=150.0).contains(&top), "{size}: {top}");
     }
 }
+
+#[test]
+fn a_good_run_that_only_probably_is_one_is_counted_as_such() {
+    let mut runs: Vec<_> =
+        ["S-1", "S-2", "S-3"].map(|serial| run(serial, Class::FullBoot)).into_iter().collect();
+    runs.push(run("S-4", Class::Stalled));
+    let says = |runs: &[(Trace, Finding)], words: &str| {
+        let scene = draw(&subjects(runs), &Options::default()).unwrap();
+        scene.labels().any(|label| label.text == words)
+    };
+    assert!(says(&runs, "3 good runs"));
+    let stalled = crate::verdict::RunnerUp { class: Class::Stalled, confidence: 0.4 };
+    (runs[2].1.verdict.confidence, runs[2].1.verdict.runner_up) = (0.57, Some(stalled));
+    assert!(says(&runs, "3 good runs (1 only probably)"));
+    runs[1].1.verdict.confidence = 0.4;
+    assert!(says(&runs, "3 good runs (2 only perhaps or probably)"));
+}
+
+#[test]
+fn whose_a_ribbon_is_keeps_off_the_sign_of_the_heading() {
+    // All stages have room in the ribbon, so that it stands right below the heading.
+    let wide = |serial: &str, class: Class| {
+        let mut run = run(serial, class);
+        run.1.phases =
+            vec![phase("off", 0.0, 20.0), phase("rails", 20.0, 40.0), phase("loading", 40.0, 60.0)];
+        run
+    };
+    let runs = [wide("S-1", Class::FullBoot), wide("S-2", Class::FullBoot), wide("S-3", Class::Stalled)];
+    for size in super::super::super::fixtures::sizes() {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        let bounds = |text: &str| scene.labels().find(|label| label.text == text).unwrap().bounds();
+        let (sign, good) = (bounds("✗"), bounds("good"));
+        let height = good.height();
+        assert!(good.top - sign.bottom > height / 2, "{size}: {sign:?} {good:?}");
+    }
+}
+
+#[test]
+fn what_a_board_that_never_wakes_draws_at_its_rest_is_magnified_on_every_size() {
+    let mut runs: Vec<_> =
+        ["S-1", "S-2", "S-3"].map(|serial| run(serial, Class::FullBoot)).into_iter().collect();
+    for (trace_of_good, finding) in &mut runs[..2] {
+        finding.phases[0].mean_a = Amps::constant(0.01);
+        *trace_of_good = trace(600, 60.0, |index| if index < 90 { 0.01 } else { 0.8 });
+    }
+    runs[2].1.verdict.class = Class::StandbyOnly;
+    runs[2].1.phases = vec![phase("off", 0.0, 2.0), phase("standby", 2.0, 60.0)];
+    runs[2].1.phases[1].mean_a = Amps::constant(0.01);
+    runs[2].0 = trace(600, 60.0, |index| if index < 20 { 0.0 } else { 0.01 });
+    for size in super::super::super::fixtures::sizes() {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        let magnified =
+            scene.labels().filter(|label| label.text.starts_with("low current, magnified")).count();
+        assert_eq!(magnified, 1, "{size}");
+    }
+}
