@@ -59,16 +59,16 @@ const AT_ONCE: f64 = 0.5;
 /// or the press, which the mark of that run shows.
 pub(super) fn axis(sheet: &mut Sheet, (time, row): (TimeAxis, Rect), told: &[Told]) {
     let first = sheet.scene.shapes.len();
-    time_axis(sheet, time, row, told);
-    let has_zero = |shape: &Shape| matches!(shape, Shape::Text(label) if is_zero(&label.text));
-    if !time.shows(0.0) || sheet.scene.shapes[first..].iter().any(has_zero) {
-        return;
-    }
-    let timed = |(_, words, _): &&Told| !["switch-on", "press"].iter().any(|start| words.contains(start));
-    let timed: Vec<Told> = told.iter().filter(timed).cloned().collect();
-    if timed.len() < told.len() {
+    let mut told = told.to_vec();
+    // As few of them as can be.
+    for start in ["", "at switch-on", "after switch-on", "press"] {
+        told.retain(|(_, words, _)| start.is_empty() || !words.contains(start));
         sheet.scene.shapes.truncate(first);
-        time_axis(sheet, time, row, &timed);
+        time_axis(sheet, time, row, &told);
+        let has_zero = |shape: &Shape| matches!(shape, Shape::Text(label) if is_zero(&label.text));
+        if !time.shows(0.0) || sheet.scene.shapes[first..].iter().any(has_zero) {
+            break;
+        }
     }
 }
 

@@ -134,3 +134,15 @@ fn a_run_without_a_wake_is_set_among_many_as_beside_one() {
     let many = many.map(|(trace, finding)| Subject { trace, profile: Some(&profile), finding });
     assert_eq!(align::align(&many)[3].moment, align::Moment::AsOthers);
 }
+
+#[test]
+fn only_what_hides_the_zero_is_left_out() {
+    let mut sheet = Sheet::new(&Options::default(), LEAST);
+    let (time, row) =
+        (TimeAxis { left: 60, right: 1500, from: -6.0, to: 60.0 }, Rect::new(60, 800, 1500, 830));
+    let told = [(-0.5, "before: at switch-on"), (-5.0, "both pressed")];
+    let told = told.map(|(at, words)| (at, words.to_owned(), sheet.palette.text));
+    told::axis(&mut sheet, (time, row), &told);
+    let said: Vec<&str> = sheet.scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.contains(&"0 s") && said.contains(&"both pressed"), "{said:?}");
+}
