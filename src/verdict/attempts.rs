@@ -3,6 +3,7 @@
 mod at_rest;
 mod begins;
 mod gaps;
+mod rise;
 mod stage;
 mod tail;
 
@@ -38,7 +39,8 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
         if undecided { without_a_charge(starts, analysis.run.start_s, readout.update_s()) } else { starts };
     let starts = at_rest::without_rests(without_blips(starts), trace, analysis, readout);
     let starts = parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps);
-    starts.into_iter().map(|start| tail::without_its_tail(start, trace, readout)).collect()
+    let starts = starts.into_iter().map(|start| tail::without_its_tail(start, trace, readout)).collect();
+    rise::with_their_rise(starts, trace, readout.update_s())
 }
 
 /// Fewer starts show no usual length.
@@ -191,7 +193,8 @@ fn parting(mut rests: Vec<Range<usize>>, start: usize, follows_a_rest: bool) -> 
     rests
 }
 
-/// Where a board that tries again and again is down, in the last readings of the log: too few to be a rest of their own.
+/// Where a board that tries again and again is down, in the last readings of the log: too few to be a rest of their own. One
+/// that is as low as a rest is enough.
 fn down_at_the_end(
     trace: &Trace,
     analysis: &Analysis,
@@ -206,9 +209,12 @@ fn down_at_the_end(
         .watts
         .filter(|_| matches!(analysis.class(), Class::Cycling | Class::FeedLimited))?;
     let high = rest_below(trace, analysis, readout.zero_a, samples);
-    let is_down = |i: &usize| trace.volts()[*i] * (trace.amps()[*i] - readout.zero_a) <= high;
-    let down = samples.clone().rev().take_while(is_down).count();
-    (down >= READINGS && down < samples.len()).then(|| samples.end - down)
+    let watts = |i: usize| trace.volts()[i] * (trace.amps()[i] - readout.zero_a);
+    let down = samples.clone().rev().take_while(|i| watts(*i) <= high).count();
+    let at_rest = analysis.model.standby.high + analysis.leak_w + analysis.step_a / 2.0 * analysis.run.set_v;
+    let rests = samples.clone().next_back().is_some_and(|last| watts(last) <= at_rest.min(high));
+    let enough = down >= READINGS || (down > 0 && rests);
+    (enough && down < samples.len()).then(|| samples.end - down)
 }
 
 /// Where the readings of `samples` show rest for long enough to part two starts.
@@ -435,6 +441,7 @@ pub(crate) fn visible_below(
         attempts.iter().filter_map(|a| read(a.start_s.value() + edge_s, a.end_s.value() - 2.0 * edge_s));
     let deepest = within.flatten().copied().min_by(f64::total_cmp);
     let loaded = deepest.filter(|deepest| *deepest >= set_v * (1.0 - STEADY_SHARE));
+    let loaded = loaded.map(|deepest| set_v - BEYOND_NOISE * (set_v - deepest).max(0.0));
     Some([scatter, loaded].into_iter().flatten().fold(visible, f64::min))
 }
 

@@ -85,7 +85,8 @@ fn with_counted_starts(
     match analysis.class() {
         Class::LatchOff | Class::Cycling | Class::FeedLimited => {
             let starts = attempts(trace, analysis, readout);
-            with_blips_at_rest(named, &starts, &analysis.model.standby.name)
+            let standby = &analysis.model.standby.name;
+            with_their_rise(trace, with_blips_at_rest(named, &starts, standby), &starts)
         }
         _ => named,
     }
@@ -111,6 +112,25 @@ fn with_blips_at_rest(named: Vec<Named>, starts: &[Attempt], standby: &str) -> V
         }
     }
     kept
+}
+
+/// The phases such that the slow rise of a start, which is counted as part of it, is none of the rest before it.
+fn with_their_rise(trace: &Trace, mut named: Vec<Named>, starts: &[Attempt]) -> Vec<Named> {
+    for next in 1..named.len() {
+        let (rest, start) = (&named[next - 1], &named[next]);
+        let begins = |attempt: &&Attempt| {
+            let at = attempt.start_s.value();
+            rest.start_s < at && at < start.start_s && start.start_s < attempt.end_s.value()
+        };
+        let begun =
+            starts.iter().find(begins).filter(|_| rest.name == REST).map(|start| start.start_s.value());
+        if let Some(at) = begun {
+            let first = trace.time().partition_point(|t| *t < at);
+            (named[next - 1].end_s, named[next].start_s) = (at, at);
+            (named[next - 1].samples.end, named[next].samples.start) = (first, first);
+        }
+    }
+    named
 }
 
 /// What a stay is called. The inrush belongs to what follows it.

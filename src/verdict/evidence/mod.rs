@@ -3,6 +3,7 @@
 mod answer;
 mod before;
 mod beside;
+mod brief;
 mod course;
 mod fall;
 mod rest;

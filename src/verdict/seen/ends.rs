@@ -41,7 +41,31 @@ impl Ends {
 impl Seen<'_> {
     /// Where no stage can be told, the time since the wake and the level say between which it may be, and then none is
     /// told.
-    pub(super) fn with_likely_stages(mut self) -> Self {
+    pub(super) fn with_likely_stages(self) -> Self {
+        self.without_stages_of_spikes().with_stages_by_time_and_level()
+    }
+
+    /// A stage that a try shows by no more than the spike at its end is none that it is known to have come to.
+    fn without_stages_of_spikes(mut self) -> Self {
+        if ends_in_a_spike(&self) {
+            let shown = |attempt: &Attempt| {
+                let told = self
+                    .analysis
+                    .model
+                    .stages
+                    .iter()
+                    .position(|s| Some(&s.name) == attempt.ended_in.as_ref());
+                told.is_some_and(|stage| self.comes_to_before_its_end(attempt, stage))
+            };
+            let shown: Vec<bool> = self.attempts.iter().map(shown).collect();
+            for (attempt, _) in self.attempts.iter_mut().zip(shown).filter(|(_, shown)| !shown) {
+                attempt.ended_in = None;
+            }
+        }
+        self
+    }
+
+    fn with_stages_by_time_and_level(mut self) -> Self {
         let shown: Vec<Option<usize>> =
             self.attempts.iter().map(|attempt| self.shown_by_its_last_readings(attempt)).collect();
         let held: Vec<Option<usize>> =
@@ -146,6 +170,17 @@ impl Seen<'_> {
         let mut read = self.amps_between(attempt.start_s.value() + edge_s, attempt.end_s.value() - edge_s);
         let median = robust::median(&mut read);
         median.zip(self.band(stage)).is_some_and(|(amps, band)| (band.low..=band.high).contains(&amps))
+    }
+
+    /// Whether a try reads more than half of the way up to `stage`, from the stage before, before those readings at its end that
+    /// a spike may be.
+    fn comes_to_before_its_end(&self, attempt: &Attempt, stage: usize) -> bool {
+        let stages = &self.analysis.model.stages;
+        let Some(before) = stage.checked_sub(1) else { return true };
+        let half_way_a = (stages[before].watts * stages[stage].watts).sqrt() / self.analysis.run.set_v;
+        let edge_s = EDGE_READINGS * self.readout.update_s();
+        let read = self.amps_between(attempt.start_s.value(), attempt.end_s.value() - edge_s);
+        stages[stage].watts <= stages[before].watts || read.into_iter().any(|amps| amps >= half_way_a)
     }
 
     /// The last stage up to `latest` that draws no more than the tries did. Tries of a few readings do not show what

@@ -354,3 +354,40 @@ fn what_draws_as_much_as_a_stage_in_the_middle_of_a_try_is_no_rest() {
     let high = finding.phases.iter().find(|phase| phase.name == "rest" && phase.mean_a.value() > 0.1);
     assert!(high.is_none(), "{high:?}");
 }
+
+#[test]
+fn a_last_reading_as_low_as_a_rest_ends_the_try_before_it() {
+    let counted = |last: f64| {
+        let end = [RAILS, (0.6, SET_V, 1.016), (0.1, SET_V, last)];
+        let tries = [&[OFF, STANDBY][..], &[RAILS, (0.6, SET_V, 1.016), REST].repeat(5), &end].concat();
+        let tries = taken(&bench(&tries).find());
+        (tries.count, tries.one_is_on)
+    };
+    assert_eq!(counted(STANDBY.2), (6, false));
+    assert_eq!(counted(0.1), (5, true), "what may average over a moment of rest");
+}
+
+#[test]
+fn a_spike_of_a_readings_length_shows_no_stage() {
+    let ended = |loading_s: f64| {
+        let end = [RAILS, (loading_s, SET_V, 1.016), (0.1, SET_V, 2.6), REST];
+        let tries = [&[OFF, STANDBY][..], &end.repeat(6)].concat();
+        let found = bench(&tries).find();
+        class(&found, Class::Cycling);
+        (taken(&found).ended_in, because(&found))
+    };
+    let (spike, said) = ended(0.1);
+    assert_ne!(spike.as_deref(), Some("loading"), "{said}");
+    assert!(!said.contains("the amps show"), "{said}");
+    assert_eq!(ended(0.6).0.as_deref(), Some("loading"));
+}
+
+#[test]
+fn what_the_volts_drop_by_under_load_is_no_dip_where_the_readback_shows_a_little_more_of_it() {
+    let end = |dip: f64| {
+        [RAILS, (0.6, SET_V - 0.05, 0.9), (0.1, SET_V - dip, 0.95), (0.1, SET_V - 0.05, 0.95), REST]
+    };
+    let tries = [&[OFF, STANDBY][..], &end(0.2).repeat(3), &end(0.06).repeat(3)].concat();
+    let said = because(&bench(&tries).find());
+    assert!(said.contains("in at least 3 of 6 tries"), "{said}");
+}
