@@ -16,6 +16,7 @@ mod repeats;
 mod stages;
 mod standby;
 mod update;
+mod wait;
 
 pub use update::update;
 
@@ -159,6 +160,7 @@ fn fit(taken: &[Taken], request: &Request, notes: &mut Vec<String>) -> Result<Co
     let runs: Vec<Run> = taken.iter().map(|taken| taken.run.clone()).collect();
     let names = request.names.len();
     let free = course::fit(&runs, MOST_STAGES).map(|course| repeats::as_one_stage(&runs, course));
+    let free = free.map(|course| wait::as_one_stage(&runs, course));
     let found = free.as_ref().map_or(0, |course| course.stages.len());
     notes.clear();
     if names == 0 {

@@ -7,7 +7,7 @@ use crate::reference::model::{Envelope, PhaseReference, STANDBY};
 use crate::stats::robust;
 
 /// A first stage below this share of the running level may be a standby.
-const STANDBY_SHARE: f64 = 0.25;
+pub(super) const STANDBY_SHARE: f64 = 0.25;
 /// ... and below this one that waits for nobody, which nothing but its level sets apart from the first rails (common
 /// practice, no source).
 const BRIEF_STANDBY_SHARE: f64 = 0.2;
@@ -20,7 +20,7 @@ const WAIT_FROM_S: f64 = 1.5;
 const REGULAR_RANGE: f64 = 0.25;
 const REGULAR_FROM: usize = 3;
 /// The button's mark and the end of standby are at most this far apart, seconds.
-const BUTTON_NEAR_S: f64 = 1.0;
+pub(super) const BUTTON_NEAR_S: f64 = 1.0;
 
 /// Whether the first stage lasts until a person does something.
 pub(super) fn waits(runs: &[Run], course: &Course) -> bool {
