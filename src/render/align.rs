@@ -167,8 +167,18 @@ fn is_standby(subject: &Subject, phase: &Phase) -> bool {
     standby.map_or("standby", |standby| &standby.name) == phase.name
 }
 
+/// The press that counts: the last before the wake, which is the one that woke the board; of a board that never wakes the
+/// last of all, from which the verdict counts how long it has not answered.
 pub(super) fn press(subject: &Subject) -> Option<f64> {
-    subject.trace.events().iter().find(|event| event.kind.is_press()).map(|event| event.time.value())
+    let woken = wake(subject).unwrap_or(f64::INFINITY);
+    let presses = presses(subject);
+    presses.iter().rfind(|press| **press <= woken).or(presses.first()).copied()
+}
+
+/// All marked presses of the button, in their order.
+pub(super) fn presses(subject: &Subject) -> Vec<f64> {
+    let events = subject.trace.events().iter().filter(|event| event.kind.is_press());
+    events.map(|event| event.time.value()).collect()
 }
 
 /// When the feed came: as the log says, else the first phase with feed, else the first reading.

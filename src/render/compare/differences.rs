@@ -1,12 +1,12 @@
 //! What differs between two runs, stage by stage.
 
-use super::super::parts::{Subject, attempts, called, envelope};
+use super::super::parts::{Subject, attempts, envelope};
 use super::super::words;
 use super::proportion::{alike, power};
 use super::reach::{Reach, Tried};
+use super::seen::{Seen, length};
 use crate::reference::PhaseReference;
-use crate::units::span_in_steps;
-use crate::verdict::{Class, Departure, Phase, RISES_S, Tries};
+use crate::verdict::{Phase, RISES_S, Tries};
 
 /// How long a stage of one sound board lasts keeps within this (common practice, no source).
 const ALIKE_TIME: f64 = 0.25;
@@ -97,7 +97,7 @@ fn of_tries(runs: [Subject; 2]) -> Difference {
 }
 
 /// Whether it is no more than the rise of the feed, which tells nothing of the board.
-fn is_rise(phase: &Phase) -> bool {
+pub(super) fn is_rise(phase: &Phase) -> bool {
     phase.name == "standby" && length(phase) <= RISES_S
 }
 
@@ -141,7 +141,7 @@ fn reach(before: &Stage, after: &Stage) -> Option<Reach> {
     }
 }
 
-fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
+pub(super) fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseReference> {
     run.profile?.phases.iter().find(|phase| phase.name == name)
 }
 
@@ -193,181 +193,6 @@ fn is_passed(run: &Subject, name: &str) -> bool {
     let stages = run.profile.into_iter().flat_map(|profile| &profile.phases);
     let mut later = stages.skip_while(|stage| stage.name != name).skip(1);
     later.any(|stage| Seen::of(*run, &stage.name).is_some() || Tried::of(run, &stage.name).is_some())
-}
-
-/// What one run did in a stage; of a stage that came several times, the longest.
-#[derive(Debug)]
-pub(super) struct Seen<'a> {
-    pub(super) run: Subject<'a>,
-    pub(super) phase: &'a Phase,
-    times: usize,
-    /// Whether the run stays in it to its end, so that its length is that of the log.
-    last: bool,
-}
-
-impl<'a> Seen<'a> {
-    fn of(run: Subject<'a>, name: &str) -> Option<Self> {
-        let of_name =
-            || run.finding.phases.iter().filter(|phase| phase.name == name && is_counted(&run, phase));
-        let longest = |phases: &mut dyn Iterator<Item = &'a Phase>| {
-            phases.max_by(|a, b| length(a).total_cmp(&length(b)))
-        };
-        // What it comes back to is not the standby that it woke from.
-        let phase = longest(&mut of_name().filter(|phase| is_before_tries(&run, phase)))
-            .or_else(|| longest(&mut of_name()))?;
-        let last = run.finding.phases.iter().rfind(|phase| phase.name != "off");
-        let last = last.is_some_and(|last| std::ptr::eq(last, phase));
-        Some(Self { run, phase, times: of_name().count(), last })
-    }
-
-    fn cell(&self) -> String {
-        let amps = self.amps();
-        let length = self.lasts();
-        let times = match self.tried() {
-            Some(tried) => format!("{}, ", tried.cell()),
-            // Rest before and after tries is no count of anything.
-            None if self.times > 1 && !attempts::gives_up(self.run.finding) => format!("{} ×, ", self.times),
-            None => String::new(),
-        };
-        format!("{times}{amps}, {length}")
-    }
-
-    /// How long it lasts, as the text and the other figures say it.
-    fn lasts(&self) -> String {
-        let (from, to) = (self.phase.start_s.value(), self.phase.end_s.value());
-        span_in_steps(from, to, self.run.finding.log.update_s().unwrap_or(0.0))
-    }
-
-    /// The same in seconds; minutes are not read back.
-    fn shown_length(&self) -> f64 {
-        let seconds = self.lasts().strip_suffix(" s").and_then(|seconds| seconds.parse().ok());
-        seconds.unwrap_or_else(|| length(self.phase))
-    }
-
-    /// Of a stage within a try that was given up, how many of these got there.
-    fn tried(&self) -> Option<Tried> {
-        let middle = f64::midpoint(self.phase.start_s.value(), self.phase.end_s.value());
-        let within = attempts::is_given_up(attempts::tried(self.run.finding), middle);
-        within.then(|| Tried::of(&self.run, &self.phase.name))?
-    }
-
-    /// The mean; less than a step of the readback is nothing that was read.
-    fn amps(&self) -> String {
-        let (mean, step) = (self.phase.mean_a.value(), self.run.resolution());
-        match step {
-            Some(step) if mean.abs() < step.value() => {
-                format!("under {}", words::amps(step.value(), Some(step)))
-            }
-            _ => words::amps(mean, step),
-        }
-    }
-
-    /// The mean as the table shows it.
-    pub(super) fn shown_amps(&self) -> f64 {
-        let mean = self.phase.mean_a.value();
-        let shown = words::amps(mean, self.run.resolution());
-        let number = |unit: &str, factor: f64| Some(shown.strip_suffix(unit)?.parse::<f64>().ok()? * factor);
-        [(" A", 1.0), (" mA", 1e-3), (" µA", 1e-6)]
-            .into_iter()
-            .find_map(|(unit, factor)| number(unit, factor))
-            .unwrap_or(mean)
-    }
-
-    /// Whether nothing departs and it lasts as on good boards; `None` without any to compare with, or where the finding
-    /// allows for a length that the table shows outside.
-    fn is_good(&self) -> Option<bool> {
-        let reference = reference(self.run, &self.phase.name)?;
-        let verdict = &self.run.finding.verdict;
-        let stuck = verdict.stalled_in.as_ref() == Some(&self.phase.name);
-        if self.departures().next().is_some()
-            || stuck
-            || self.falls()
-            || self.never_wakes()
-            || self.gives_up()
-        {
-            return Some(false);
-        }
-        if self.beside_band().is_some() {
-            return None;
-        }
-        let length = length(self.phase);
-        let in_time =
-            reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low));
-        (in_time || verdict.class != Class::FullBoot).then_some(in_time)
-    }
-
-    /// Whether that it falls back, or never leaves it, is all that it is not as good boards in: what it drew was as theirs.
-    fn only_falls(&self) -> bool {
-        (self.falls() || self.never_wakes())
-            && !self.gives_up()
-            && self.departures().next().is_none()
-            && self.beside_band().is_none()
-    }
-
-    /// Where the mean is outside the band of good boards which the row shows, though that is no departure: one of all stages
-    /// of a sound board may be as far off.
-    fn beside_band(&self) -> Option<&'static str> {
-        let (profile, volts) = self.run.profile.zip(self.run.feed_volts())?;
-        let band = envelope::in_amps(profile, reference(self.run, &self.phase.name)?, volts);
-        let mean = self.phase.mean_a.value();
-        let side = if mean > band.high { "above" } else { "below" };
-        let departs = self.departures().next().is_some();
-        (!departs && !(band.low..=band.high).contains(&mean)).then_some(side)
-    }
-
-    /// Whether most tries of the run that get there end in it.
-    fn gives_up(&self) -> bool {
-        self.tried().is_some_and(Tried::mostly_ends)
-    }
-
-    /// Whether the run falls back from it.
-    fn falls(&self) -> bool {
-        let verdict = &self.run.finding.verdict;
-        verdict.class == Class::DroppedOut && verdict.place() == Some(&self.phase.name)
-    }
-
-    /// Whether the run was asked to leave it and did not: that it lasts is then what is wrong, and not when the log was ended.
-    fn never_wakes(&self) -> bool {
-        let verdict = &self.run.finding.verdict;
-        let asleep = matches!(verdict.class, Class::StandbyOnly | Class::ExcessStandby);
-        asleep && verdict.asked != Some(false) && verdict.reached.as_ref() == Some(&self.phase.name)
-    }
-
-    /// `draws too little, lasts too long`.
-    fn departs(&self) -> Option<String> {
-        let said: Vec<String> = self
-            .departures()
-            .map(words::departure)
-            .map(|said| said.strip_prefix(&self.phase.name).unwrap_or(&said).trim().to_owned())
-            .collect();
-        (!said.is_empty()).then(|| said.join(", "))
-    }
-
-    fn departures(&self) -> impl Iterator<Item = &'a Departure> + use<'a> {
-        let name = &self.phase.name;
-        self.run.finding.departures.iter().filter(move |departure| departure.phase == *name)
-    }
-}
-
-/// Whether a phase is one of those that are told: of tries, those that were given up are; the rise of the feed on a board
-/// without a standby is no stage.
-fn is_counted(run: &Subject, phase: &Phase) -> bool {
-    let middle = f64::midpoint(phase.start_s.value(), phase.end_s.value());
-    let attempts = &run.finding.attempts;
-    let told = phase.name != "attempt" || attempts.is_empty() || attempts::is_given_up(attempts, middle);
-    told && !(is_rise(phase) && called::has_no_standby(run))
-}
-
-/// Whether a phase is none of a standby that follows the first start which the board gave up, or fell from.
-fn is_before_tries(run: &Subject, phase: &Phase) -> bool {
-    let standby = run.profile.and_then(|profile| profile.standby());
-    let first = run.finding.attempts.first().filter(|_| attempts::gives_up(run.finding));
-    let after = first.is_some_and(|first| phase.start_s >= first.start_s);
-    !after || standby.is_none_or(|standby| standby.name != phase.name)
-}
-
-fn length(phase: &Phase) -> f64 {
-    phase.end_s.value() - phase.start_s.value()
 }
 
 fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
@@ -425,6 +250,10 @@ fn changed(before: &Seen, after: &Seen) -> String {
         _ => {}
     }
     let standing = match (before.is_good(), after.is_good()) {
+        // Beside two numbers that are both as theirs, only one of them would not be believed.
+        (Some(false), Some(true)) if before.only_gives_up() => None,
+        (Some(true), Some(false)) if after.only_gives_up() => None,
+        (Some(true), Some(true)) if before.is_cut() || after.is_cut() => Some("both draw as good boards"),
         (Some(false), Some(true)) if before.only_falls() => Some("both draw as good boards"),
         (Some(false), Some(true)) => Some("now as good boards"),
         (Some(true), Some(true)) => Some("both as good boards"),
@@ -433,9 +262,20 @@ fn changed(before: &Seen, after: &Seen) -> String {
         _ => None,
     };
     parts.extend(beside_bands(before, after));
+    parts.extend(ends_in_it(before, after).map(Into::into));
     let departs = after.departs().map(|departs| format!(": {departs}")).unwrap_or_default();
     parts.extend(standing.map(|standing| format!("{standing}{departs}")));
     parts.join(", ")
+}
+
+/// Which log ends in the stage, where that leaves no lengths to compare.
+fn ends_in_it(before: &Seen, after: &Seen) -> Option<&'static str> {
+    match (before.is_cut(), after.is_cut()) {
+        (true, true) => Some("both logs end in it"),
+        (true, false) => Some("the log before ends in it"),
+        (false, true) => Some("the log after ends in it"),
+        (false, false) => None,
+    }
 }
 
 /// `before not told apart from rails: not compared`, of a mean that is none of good boards where the stage before it was passed
@@ -445,7 +285,7 @@ fn mixed(before: &Seen, after: &Seen) -> Option<String> {
         let stages = &seen.run.profile?.phases;
         let own = stages.iter().position(|stage| stage.name == seen.phase.name)?;
         let unseen = &stages[own.checked_sub(1)?].name;
-        let hidden = matches!(Stage::of(seen.run, unseen), Stage::Unseen) && seen.beside_band().is_some();
+        let hidden = matches!(Stage::of(seen.run, unseen), Stage::Unseen) && seen.outside_band().is_some();
         hidden.then(|| format!("{run} not told apart from {}: not compared", words::phase(unseen)))
     };
     of(before, "before").or_else(|| of(after, "after"))
@@ -480,7 +320,7 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
     let (a, b) = (length(before.phase), length(after.phase));
     let differs = (a - b).abs() > ALIKE_TIME * a.max(b);
     // Where both logs end in it, its length says when the technician stopped.
-    let by_hand = before.last && after.last || waits(before);
+    let by_hand = before.last && after.last || waits(before) || ends_in_it(before, after).is_some();
     if !differs || by_hand {
         return None;
     }

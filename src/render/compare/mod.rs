@@ -8,6 +8,7 @@ mod panel;
 mod proportion;
 mod reach;
 mod said;
+mod seen;
 #[cfg(test)]
 mod tests;
 mod told;

@@ -1,7 +1,7 @@
 //! One number beside another, in words.
 
 use super::super::words;
-use super::differences::Seen;
+use super::seen::Seen;
 use crate::units::Amps;
 
 /// Means of one sound board's captures keep within so many per cent of the one before (common practice, no source).
@@ -37,7 +37,7 @@ pub(super) fn power(before: &Seen, after: &Seen) -> Option<String> {
     }
     let (a, b) = (before.shown_amps(), after.shown_amps());
     let step = coarsest(before, after);
-    let differs = is_unlike(a, b) && (a - b).abs() > step;
+    let differs = is_unlike(a, b) && (a - b).abs() > step && !within_few(before, after);
     differs.then(|| in_proportion("draws", a, b, step > FINE * a.min(b)))
 }
 
@@ -52,7 +52,7 @@ fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
     let (a, b) = (before.phase.mean_w.value(), after.phase.mean_w.value());
     let step = coarsest(before, after);
     let coarse = step * after.phase.mean_v.value();
-    let differs = is_unlike(a, b) && (a - b).abs() > coarse;
+    let differs = is_unlike(a, b) && (a - b).abs() > coarse && !within_few(before, after);
     let least = before.phase.mean_a.value().min(after.phase.mean_a.value());
     let watts = |value: f64| words::quantity(value, "W", None);
     let said = || in_proportion("draws", a, b, step > FINE * least);
@@ -67,11 +67,24 @@ fn is_unlike(before: f64, after: f64) -> bool {
     (before - after).abs() > (ALIKE_PERCENT + 0.5) / 100.0 * before.abs()
 }
 
+/// Whether one of two means is of few readings which, within a step, come as far as the other: what differs is then which
+/// of the readings fell into the stage.
+fn within_few(before: &Seen, after: &Seen) -> bool {
+    let step = coarsest(before, after);
+    let range = |seen: &Seen| seen.few_readings().unwrap_or([seen.phase.mean_a.value(); 2].into());
+    let ((low, high), (other_low, other_high)) = (range(before), range(after));
+    let few = before.few_readings().or(after.few_readings()).is_some();
+    few && low - other_high <= step && other_low - high <= step
+}
+
 /// `alike`; where the two differ as shown and only the steps of the readback leave that open, `alike within steps of 5 mA`.
 pub(super) fn alike(before: &Seen, after: &Seen) -> String {
     let (a, b, step) = (before.shown_amps(), after.shown_amps(), coarsest(before, after));
     if is_unlike(a, b) && (a - b).abs() <= step {
         return format!("alike within steps of {}", words::amps(step, Amps::new(step).ok()));
+    }
+    if is_unlike(a, b) && within_few(before, after) {
+        return "alike within the few readings".into();
     }
     "alike".into()
 }

@@ -73,6 +73,11 @@ impl Tried {
         2 * self.ended > self.reached
     }
 
+    /// Whether the tries may as well have ended in it, or not have got there.
+    pub(super) const fn is_open(self) -> bool {
+        self.or_later || self.perhaps
+    }
+
     /// `passed in 7 tries`, `7 tries end in it`, `7 tries end in it, 2 go on`.
     pub(super) fn cell(self) -> String {
         if self.perhaps {

@@ -25,7 +25,9 @@ pub(super) fn of_two_boards(difference: &mut Difference) {
     let alone = ALONE.iter().find(|(one, _)| said == *one);
     difference.words = alone.map_or(said, |(_, two)| (*two).into());
     // Beside which run is off, whose draw is meant is to be said: `after` alone is no fault.
-    if difference.words.starts_with("draws ") {
-        difference.words = format!("after {}", difference.words);
-    }
+    let whose = |part: &str| {
+        let compares = part.starts_with("draws ") && !part.starts_with("draws too ");
+        if compares { format!("after {part}") } else { part.to_owned() }
+    };
+    difference.words = difference.words.split(", ").map(whose).collect::<Vec<_>>().join(", ");
 }

@@ -16,6 +16,7 @@ mod table;
 mod tags;
 #[cfg(test)]
 mod tests;
+mod usual;
 
 pub(super) use said::{headline, odd_ones};
 

@@ -14,8 +14,8 @@ use super::super::theme::Color;
 use super::key::{self, Key};
 use super::lines::{lines, range};
 use super::said::{is_sound, is_undecided, name, summary};
-use super::tags;
 use super::{MOST_NAMED, Member, colors, feed_limited, guide, is_alone, letter, named, read_there, starved};
+use super::{tags, usual};
 use crate::verdict::Class;
 
 /// Room above the runs for the notes; among many runs they hide one or another, and the runs are to be seen.
@@ -38,7 +38,9 @@ struct Ribbons {
 
 impl Ribbons {
     fn new(sheet: &Sheet, members: &[Member], guide: &Member) -> Self {
-        let usual = phases::Bands::new(sheet, &guide.run, (guide.readings.time, phases::most_rows(sheet)));
+        let found = usual::usual(guide, members);
+        let run = Subject { finding: found.as_ref().unwrap_or(guide.run.finding), ..guide.run };
+        let usual = phases::Bands::new(sheet, &run, (guide.readings.time, phases::most_rows(sheet)));
         let alone = named(members).next().filter(|_| is_alone(members) && guide.is_good());
         let bands = |member: &Member| {
             phases::Bands::new(sheet, &member.run, (member.readings.time, phases::most_rows(sheet)))

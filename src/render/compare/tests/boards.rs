@@ -140,13 +140,9 @@ fn a_stage_in_which_tries_end_is_not_as_on_good_boards_whatever_it_draws() {
         let found = differences::differences(subjects(before, after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "firmware").unwrap().words
     };
-    let now = words(&before, &after);
-    assert!(now.starts_with("now passed") && now.ends_with("now as good boards"), "{now}");
-    let worse = words(&after, &before);
-    assert!(
-        worse.starts_with("tries end in it now") && worse.ends_with("no longer as good boards"),
-        "{worse}"
-    );
+    // Both numbers are as those of good boards, and a row that grants them to one of the two contradicts itself.
+    assert_eq!(words(&before, &after), "now passed, 2.4 s longer");
+    assert_eq!(words(&after, &before), "tries end in it now, 2.4 s shorter");
 }
 
 #[test]
@@ -276,4 +272,142 @@ fn the_headline_says_where_tries_end_however_sure_that_is() {
     assert_eq!(said::before_after(runs), "Before: cycling (likely in firmware). After: full boot");
     let scene = draw(runs, &Options::default()).unwrap();
     assert!(scene.labels().any(|label| label.text == said::before_after(runs)));
+}
+
+#[test]
+fn a_stage_that_tries_may_have_ended_in_is_not_said_to_be_as_on_good_boards() {
+    let mut finding = crate::render::fixtures::cycling(4);
+    for attempt in &mut finding.attempts {
+        (attempt.ended_in, attempt.given_up) = (None, true);
+        (attempt.earliest_in, attempt.likely_in) = (Some("rails".into()), Some("firmware".into()));
+    }
+    let (mut before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let row = |before: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, &after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "rails").unwrap()
+    };
+    let said = row(&before);
+    assert!(said.before.starts_with("4 tries end in it or later"), "{}", said.before);
+    assert!(!said.words.contains("good boards"), "{}", said.words);
+    before.1.attempts.iter_mut().for_each(|attempt| attempt.earliest_in = None);
+    assert!(row(&before).words.contains("both as good boards"), "{}", row(&before).words);
+}
+
+#[test]
+fn the_length_of_a_stage_in_which_a_short_log_ends_is_not_compared() {
+    let (mut before, after, profile) = (
+        run(0.0, &[("off", 1.0, 0.0), ("standby", 5.0, 0.033), ("rails", 5.2, 0.19)], Class::Inconclusive),
+        booted(),
+        profile(),
+    );
+    let words = |before: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, &after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "rails").unwrap().words
+    };
+    assert_eq!(words(&before), "0.5 s longer, both as good boards");
+    before.1.verdict.because =
+        ["4.2 s of feed were captured", "it ends 4.2 s after switch-on"].map(String::from).into();
+    assert!(words::is_too_short(&before.1));
+    assert_eq!(words(&before), "alike, the log before ends in it, both draw as good boards");
+}
+
+#[test]
+fn few_readings_that_come_as_far_as_those_of_the_other_run_show_no_difference() {
+    let (mut before, mut after, profile) = (booted(), booted(), profile());
+    let words = |before: &(Trace, Finding), after: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "rails").unwrap().words
+    };
+    let set = |run: &mut (Trace, Finding), (low, mean, high): (f64, f64, f64)| {
+        for phase in run.1.phases.iter_mut().filter(|phase| phase.name == "rails") {
+            (phase.min_a, phase.mean_a, phase.max_a) =
+                (Amps::constant(low), Amps::constant(mean), Amps::constant(high));
+        }
+    };
+    set(&mut before, (0.17, 0.17, 0.17));
+    set(&mut after, (0.17, 0.2, 0.23));
+    assert_eq!(words(&before, &after), "draws 18 % more, both as good boards");
+    // Seven tenths of a second are two readings then.
+    for run in [&mut before, &mut after] {
+        run.1.log.changed_hz = Some(3.0);
+    }
+    assert_eq!(words(&before, &after), "alike within the few readings, both as good boards");
+    set(&mut after, (0.2, 0.21, 0.22));
+    assert_eq!(words(&before, &after), "draws 24 % more, both as good boards");
+}
+
+#[test]
+fn only_what_is_more_than_a_step_beside_the_band_is_said_to_be_so() {
+    let (mut after, profile) = (booted(), profile());
+    let runs = |after: &(Trace, Finding)| {
+        let found = differences::differences(subjects(&booted(), after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "rails").unwrap().words
+    };
+    let rails = profile.phases.iter().find(|phase| phase.name == "rails").unwrap();
+    let subject = Subject { trace: &after.0, profile: Some(&profile), finding: &after.1 };
+    let band = crate::render::parts::envelope::in_amps(&profile, rails, subject.feed_volts().unwrap());
+    let of = |after: &mut (Trace, Finding), amps: f64, step: f64| {
+        for phase in after.1.phases.iter_mut().filter(|phase| phase.name == "rails") {
+            phase.mean_a = Amps::constant(amps);
+        }
+        after.1.log.resolution_a = Amps::new(step).ok();
+    };
+    of(&mut after, band.high + 0.004, 0.001);
+    assert!(runs(&after).contains("after above the band of good boards"), "{}", runs(&after));
+    of(&mut after, band.high + 0.004, 0.005);
+    assert!(!runs(&after).contains("good boards"), "{}", runs(&after));
+}
+
+#[test]
+fn a_length_that_departs_is_the_same_in_row_and_departure() {
+    let (mut before, after, profile) = (booted(), booted(), profile());
+    for phase in &mut before.1.phases {
+        // 13.165 s long, of moments that are 13.1 s apart in tenths.
+        let at = |start: f64, end: f64| (Seconds::constant(start), Seconds::constant(end));
+        (phase.start_s, phase.end_s) = match phase.name.as_str() {
+            "firmware" => at(6.167, 19.332),
+            "loading" => at(19.332, 27.7),
+            "picture" => at(27.7, 60.0),
+            _ => continue,
+        };
+    }
+    before.1.log.renewed_s = Seconds::new(0.2).ok();
+    let row = |before: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, &after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "firmware").unwrap()
+    };
+    assert!(row(&before).before.ends_with(", 13.1 s"), "{}", row(&before).before);
+    let departure = crate::verdict::Departure {
+        phase: "firmware".into(),
+        quantity: "duration".into(),
+        direction: crate::verdict::Direction::Longer,
+        measured: 13.165,
+        low: 2.0,
+        high: 8.0,
+        unit: "s".into(),
+        starts_s: Seconds::constant(6.167),
+    };
+    before.1.departures = vec![departure];
+    assert!(row(&before).before.ends_with(", 13.2 s"), "{}", row(&before).before);
+    assert!(row(&before).words.contains("9.3 s shorter"), "{}", row(&before).words);
+}
+
+#[test]
+fn of_two_boards_whose_draw_is_meant_is_said_wherever_it_stands() {
+    let of = |words: &str| {
+        let mut difference = Difference {
+            stage: String::new(),
+            before: String::new(),
+            after: String::new(),
+            good: String::new(),
+            words: words.into(),
+            reach: None,
+        };
+        of_two_boards(&mut difference);
+        difference.words
+    };
+    assert_eq!(of("now passed, draws 12 % less"), "passed only after, after draws 12 % less");
+    assert_eq!(of("draws about 67 % more, 1.0 s longer"), "after draws about 67 % more, 1.0 s longer");
+    let departs = "neither as good boards: draws too much, lasts too long";
+    assert_eq!(of(departs), departs);
 }

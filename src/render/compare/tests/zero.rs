@@ -1,6 +1,8 @@
 //! The zero that both runs have in common.
 
 use super::*;
+use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+use crate::units::Volts;
 
 #[test]
 fn the_runs_are_aligned_where_they_wake() {
@@ -145,4 +147,34 @@ fn only_what_hides_the_zero_is_left_out() {
     told::axis(&mut sheet, (time, row), &told);
     let said: Vec<&str> = sheet.scene.labels().map(|label| label.text.as_str()).collect();
     assert!(said.contains(&"0 s") && said.contains(&"both pressed"), "{said:?}");
+}
+
+/// A minute of readings with presses of the button at these moments.
+fn pressed_at(presses: &[f64]) -> Trace {
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in 0..600_u32 {
+        let at = f64::from(index) / 10.0;
+        for press in presses.iter().filter(|press| (at - **press).abs() < 0.01) {
+            builder.event(Seconds::constant(*press), EventKind::Mark("power button".into())).unwrap();
+        }
+        let (time, volts, amps) = (Seconds::constant(at), Volts::constant(12.8), Amps::constant(0.5));
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    builder.finish()
+}
+
+#[test]
+fn of_several_presses_that_which_woke_the_board_and_the_last_in_vain_are_set_on_each_other() {
+    let profile = profile();
+    let (mut asleep, mut woken) = (pressed_in_vain(), stalled());
+    asleep.0 = pressed_at(&[4.0, 10.0]);
+    // Awake at 9 s; a press after that woke nothing.
+    woken.0 = pressed_at(&[6.0, 8.5, 30.0]);
+    let (zeros, _) = align::before_and_after(&subjects(&asleep, &woken, Some(&profile)), NAMES);
+    assert_eq!(zeros.map(|zero| zero.moment), [align::Moment::AsOthersPressed, align::Moment::Wake]);
+    assert!((zeros[0].at - 10.5).abs() < 1e-9, "{zeros:?}");
+    let of = |run: &(Trace, Finding)| {
+        align::press(&Subject { trace: &run.0, profile: Some(&profile), finding: &run.1 })
+    };
+    assert_eq!([of(&asleep), of(&woken)], [Some(10.0), Some(8.5)]);
 }

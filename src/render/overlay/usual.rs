@@ -1,0 +1,102 @@
+//! When the good runs usually come to their stages: those of one alone would be taken for what all of them do.
+
+use super::Member;
+use super::said::is_sound;
+use crate::stats::robust::median;
+use crate::units::Seconds;
+use crate::verdict::{Finding, Phase};
+
+/// What was found of the run that guides, with its stages where those of the good runs usually begin, on its own clock;
+/// `None` where it is no good board that boots, whose tries have times of their own.
+pub(super) fn usual(guide: &Member, members: &[Member]) -> Option<Finding> {
+    if !guide.is_good() || !is_sound(&guide.run) || !guide.run.finding.attempts.is_empty() {
+        return None;
+    }
+    let good: Vec<&Member> = members.iter().filter(|member| member.is_good()).collect();
+    let mut finding = guide.run.finding.clone();
+    let mut latest = f64::NEG_INFINITY;
+    for index in 1..finding.phases.len() {
+        let mut starts: Vec<f64> =
+            good.iter().filter_map(|member| start_of_same(member, guide, index)).collect();
+        let phases = &mut finding.phases;
+        // Each is the middle of other runs where some lack a stage: none is to begin before the one that it follows.
+        latest = median(&mut starts)?.max(latest).min(phases.last()?.end_s.value());
+        let start = Seconds::constant(latest);
+        phases[index].start_s = start;
+        phases[index - 1].end_s = start;
+    }
+    Some(finding)
+}
+
+/// When a run comes to the stage that the one at `index` of the guide is, on the guide's clock: both by the common time.
+fn start_of_same(member: &Member, guide: &Member, index: usize) -> Option<f64> {
+    let phases = &guide.run.finding.phases;
+    let name = &phases.get(index)?.name;
+    let is_it = |phase: &&Phase| phase.name == *name;
+    let before = phases[..index].iter().filter(is_it).count();
+    let same = member.run.finding.phases.iter().filter(is_it).nth(before)?;
+    Some(same.start_s.value() + guide.readings.time.from - member.readings.time.from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::align;
+    use super::super::super::axis::TimeAxis;
+    use super::super::super::fixtures::{finding, phase, profile, trace};
+    use super::super::super::parts::Subject;
+    use super::super::{guide, members};
+    use super::*;
+    use crate::trace::Trace;
+    use crate::verdict::Class;
+
+    /// A good board that wakes at `wake`, is in its rails for so long, and loads from then on.
+    fn good(wake: f64, rails: f64) -> (Trace, Finding) {
+        let loading = wake + rails;
+        let mut finding = finding(vec![
+            phase("off", 0.0, 2.0),
+            phase("standby", 2.0, wake),
+            phase("rails", wake, loading),
+            phase("loading", loading, 60.0),
+        ]);
+        finding.departures.clear();
+        finding.verdict.class = Class::FullBoot;
+        (trace(600, 60.0, |_| 0.5), finding)
+    }
+
+    #[test]
+    fn the_stages_of_the_good_runs_are_those_in_the_middle_and_not_of_one() {
+        // The first, which guides, is the odd one among them.
+        let (runs, profile) = ([good(9.0, 8.3), good(8.0, 5.6), good(10.0, 5.6)], profile());
+        let subjects: Vec<Subject> =
+            runs.iter().map(|(trace, finding)| Subject { trace, profile: Some(&profile), finding }).collect();
+        let zeros = align::align(&subjects);
+        let axis = TimeAxis { left: 0, right: 1000, from: -10.0, to: 50.0 };
+        for first in 0..3 {
+            let mut order = [0, 1, 2];
+            order.rotate_left(first);
+            let (subjects, zeros): (Vec<_>, Vec<_>) =
+                order.iter().map(|index| (subjects[*index], zeros[*index])).unzip();
+            let members = members(&subjects, &zeros, &[false; 3], axis);
+            let found = usual(guide(&members).unwrap(), &members).unwrap();
+            let starts: Vec<f64> =
+                found.phases.iter().map(|phase| phase.start_s.value() - guide_zero(&members, axis)).collect();
+            assert!((starts[2]).abs() < 1e-9 && (starts[3] - 5.6).abs() < 1e-9, "{starts:?}");
+            assert_eq!(found.phases[2].end_s, found.phases[3].start_s);
+        }
+    }
+
+    fn guide_zero(members: &[Member], axis: TimeAxis) -> f64 {
+        guide(members).unwrap().zero(axis)
+    }
+
+    #[test]
+    fn runs_that_only_are_as_most_keep_the_stages_of_one() {
+        let mut runs = [good(9.0, 8.3), good(8.0, 5.6)];
+        runs.iter_mut().for_each(|run| run.1.verdict.class = Class::Stalled);
+        let subjects: Vec<Subject> =
+            runs.iter().map(|(trace, finding)| Subject { trace, profile: None, finding }).collect();
+        let axis = TimeAxis { left: 0, right: 1000, from: -10.0, to: 50.0 };
+        let members = members(&subjects, &align::align(&subjects), &[false; 2], axis);
+        assert!(usual(guide(&members).unwrap(), &members).is_none());
+    }
+}
