@@ -92,7 +92,9 @@ mod tests {
     #[test]
     fn runs_that_only_are_as_most_keep_the_stages_of_one() {
         let mut runs = [good(9.0, 8.3), good(8.0, 5.6)];
-        runs.iter_mut().for_each(|run| run.1.verdict.class = Class::Stalled);
+        for run in &mut runs {
+            run.1.verdict.class = Class::Stalled;
+        }
         let subjects: Vec<Subject> =
             runs.iter().map(|(trace, finding)| Subject { trace, profile: None, finding }).collect();
         let axis = TimeAxis { left: 0, right: 1000, from: -10.0, to: 50.0 };
