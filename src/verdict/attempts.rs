@@ -50,6 +50,9 @@ const FEW: usize = 3;
 /// again (common practice, no source).
 pub(super) const LEAST_REST_S: f64 = 0.3;
 
+/// What is longer at one level is no step of a rise, in seconds (by judgement).
+const STEP_S: f64 = 2.0;
+
 /// A shorter excursion is the charge of a capacitor or the edge of a start, in seconds: a supervisor holds reset for a
 /// tenth of a second and more before anything else happens (common practice, no source).
 pub(super) const LEAST_TRY_S: f64 = 0.1;
@@ -126,7 +129,7 @@ fn is_awake(analysis: &Analysis, step: &Step) -> bool {
     match step.state {
         State::Starved => step.stretch.start_s >= analysis.run.start_s + RISES_S,
         State::Surge | State::Burst => true,
-        State::Excess => is_no_rest(analysis, step),
+        State::Excess => is_no_rest(analysis, step) || within_a_stage(analysis, step).is_some(),
         state => state.stage().is_some(),
     }
 }
@@ -139,6 +142,17 @@ pub(super) fn is_no_rest(analysis: &Analysis, step: &Step) -> bool {
     let besides = |other: &&Step| other.to == step.from || other.from == step.to;
     let between = analysis.path.iter().filter(besides).filter(|other| awake(other)).count() == 2;
     tries && between && step.stretch.watts >= AWAKE * lowest_stage(analysis)
+}
+
+/// The stage in which a board goes on that draws half of the lowest stage or more between two stays in it: a step of
+/// its rise.
+pub(super) fn within_a_stage(analysis: &Analysis, step: &Step) -> Option<usize> {
+    let before = analysis.path.iter().find(|other| other.to == step.from)?.state.stage();
+    let after = analysis.path.iter().find(|other| other.from == step.to)?.state.stage();
+    let drawn = step.stretch.watts >= AWAKE * lowest_stage(analysis);
+    before.filter(|_| {
+        before == after && drawn && step.state == State::Excess && step.stretch.duration() < STEP_S
+    })
 }
 
 /// One stay away from rest.

@@ -195,8 +195,10 @@ fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
             // A feed that gave way is seen at once; whether the board tries again matters no more.
             let again =
                 if progress.attempts == 2 && woke_by_itself(scores, ending) { THIRD_TO_COME } else { 0.0 };
+            // ... but one that the limit turned off draws no steady load afterwards, for as long as one likes.
+            let loaded = ending.state == State::Excess && !gave_way(scores, ending);
             vec![
-                (Class::FeedLimited, low),
+                (Class::FeedLimited, low + if loaded { soft(-stays) } else { 0.0 }),
                 (Class::LatchOff, ample + soft(stays) + back),
                 (Class::Inconclusive, ample + soft(-stays) + (1.0 - again).ln()),
                 (Class::Cycling, ample + soft(-stays) + again.ln() + back),

@@ -204,7 +204,7 @@ fn resolution(seen: &Seen) -> Option<String> {
         let standby = seen.reference_amps(standby_a);
         if hides_its_standby(seen).is_some() {
             return Some(format!(
-                "amps are read in steps of {in_words}, and good boards stand by at {standby}: this supply does not show it, and \
+                "amps are read in steps of {in_words}, and good boards stand by at {standby}: this supply may not show it, and \
                  the board may stand by or draw nothing at rest"
             ));
         }

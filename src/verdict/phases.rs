@@ -1,7 +1,7 @@
 //! The phases of a finding, from the alignment.
 
 use super::align::{State, Step};
-use super::attempts::{LEAST_TRY_S, RISES_S, attempts, is_no_rest};
+use super::attempts::{LEAST_TRY_S, RISES_S, attempts, is_no_rest, within_a_stage};
 use super::engine::Analysis;
 use super::period::period;
 use super::piece::stands_for;
@@ -142,6 +142,8 @@ fn name(analysis: &Analysis, index: usize, step: &Step) -> String {
         },
         State::Nothing => "no draw".into(),
         State::Excess if is_no_rest(analysis, step) => ATTEMPT.into(),
+        State::Excess if within_a_stage(analysis, step).is_some() => within_a_stage(analysis, step)
+            .map_or_else(String::new, |stage| analysis.model.stages[stage].name.clone()),
         State::Low | State::Excess => rest_name(analysis, index),
         State::Surge => ATTEMPT.into(),
         State::Burst => analysis.model.stages[analysis.model.last()].name.clone(),

@@ -8,6 +8,7 @@ use crate::units::{figures, with_and};
 use crate::verdict::Class;
 use crate::verdict::align::{State, Step};
 use crate::verdict::attempts::RISES_S;
+use crate::verdict::attempts::within_a_stage;
 use crate::verdict::limits::Near;
 use crate::verdict::phases::{EDGE_READINGS, without_zero};
 use crate::verdict::seen::{Seen, seconds};
@@ -89,7 +90,7 @@ pub(super) fn stages(seen: &Seen) -> Option<String> {
     for step in steps {
         // A burst is of the level that a board runs at, and of its phase.
         let running = Some(seen.analysis.model.last()).filter(|_| step.state == State::Burst);
-        let stage = step.state.stage().or(running);
+        let stage = step.state.stage().or(running).or_else(|| within_a_stage(seen.analysis, step));
         if let Some(index) = stage.filter(|_| stage != before) {
             let names = not_told_apart(seen, passed, index);
             let apart = if names.len() > 1 { " (not told apart)" } else { "" };
@@ -97,7 +98,7 @@ pub(super) fn stages(seen: &Seen) -> Option<String> {
             reached.push(format!("{names} {when}{apart}"));
         }
         before = stage;
-        passed = if step.state.is_rest() { None } else { stage.or(passed) };
+        passed = if stage.is_none() && step.state.is_rest() { None } else { stage.or(passed) };
     }
     let unasked = if woke_unasked(seen) { UNASKED } else { by_itself(seen) };
     (!reached.is_empty()).then(|| format!("stages reached: {}{unasked}", reached.join(", ")))

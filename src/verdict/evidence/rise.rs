@@ -156,7 +156,11 @@ fn are_most(shown: usize, all: usize) -> bool {
     (all - shown) * MOST <= all
 }
 
+/// The rises but those that go no higher than what another try reads before its end.
 fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
+    let middle_a = rises.iter().map(|rise| rise.earlier_a).fold(0.0, f64::max);
+    let is_higher = |rise: &&Rise| rise.stands_alone() || rise.peak_a > middle_a;
+    let rises: Vec<Rise> = rises.iter().filter(is_higher).copied().collect();
     let after: Moments = rises.iter().map(|rise| rise.after_s).collect();
     let bounds = |amps: fn(&Rise) -> f64| extent(&rises.iter().map(amps).collect::<Vec<f64>>());
     Some(Rises {
@@ -249,7 +253,7 @@ fn first_of(amps: &[f64], peak: f64, half: f64) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
-    use super::are_no_chance;
+    use super::{Rise, are_no_chance, taken_together};
 
     /// The exact chances are those of a fair coin: 2^-9 and 2^-10, 154 of 2^17, 211 of 2^20.
     #[test]
@@ -258,5 +262,21 @@ mod tests {
         assert!(!are_no_chance(15, 17, 0.5) && are_no_chance(18, 20, 0.5));
         // Nor is what is seldom among many.
         assert!(!are_no_chance(0, 20, 0.5) && !are_no_chance(20, 20, 1.0));
+    }
+
+    #[test]
+    fn what_another_try_reads_in_the_middle_is_no_rise() {
+        let rise = |earlier_a: f64, peak_a: f64| Rise {
+            after_s: 1.0,
+            peak_a,
+            level_a: 0.33,
+            earlier_a,
+            sds: 5.0,
+            by_chance: 0.2,
+        };
+        let of = |rises: &[Rise]| taken_together(rises, false).expect("some").count;
+        assert_eq!(of(&[rise(0.38, 0.70), rise(0.35, 0.376), rise(0.35, 0.62)]), 2);
+        assert_eq!(of(&[rise(0.36, 0.70), rise(0.35, 0.376), rise(0.35, 0.62)]), 3);
+        assert_eq!(of(&[rise(0.60, 0.70), rise(0.40, 0.55)]), 2, "one that stands alone");
     }
 }

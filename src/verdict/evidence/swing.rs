@@ -145,10 +145,11 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
         return Some(Activity { words, is_evidence: false });
     }
     let band = range(&amps(swing.low), &amps(swing.high));
-    let numbers = format!("{own}; good boards' by {} ({band}){peaks}", amps(swing.typical));
+    let good = format!("{} ({band}){peaks}", amps(swing.typical));
+    let numbers = format!("{own}; good boards' by {good}");
     let higher = swing.bursts_to.is_some_and(|top| top > swing.good_most);
     let words = match swing.liveliness() {
-        Liveliness::Flat => format!("the current is flat where good boards' swings: {numbers}"),
+        Liveliness::Flat => format!("the current is flat where good boards' swings by {good}: {own}"),
         Liveliness::Calm => {
             format!("the current is much calmer there than most good boards': {numbers}")
         }

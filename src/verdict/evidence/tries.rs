@@ -128,8 +128,8 @@ fn after_presses(seen: &Seen) -> String {
     times.dedup();
     let times = with_and(times.into_iter());
     match (follows(seen), seen.attempts.len()) {
-        (Follows::EachItsPress, 1) => format!(", at the press at {times}"),
-        (Follows::EachItsPress, _) => format!(", each at a press ({times}) and none by itself"),
+        (Follows::EachItsPress, 1) => format!(", after the press at {times}"),
+        (Follows::EachItsPress, _) => format!(", each after a press ({times}) and none by itself"),
         (Follows::FirstOnly, count) if seen.has_button() => {
             let others =
                 if count == 2 { "the other comes by itself" } else { "the others come by themselves" };

@@ -53,7 +53,7 @@ fn a_second_try_at_a_second_press_disproves_a_latch_and_a_press_in_vain_makes_it
     let tries = bench(&two_presses()).with(|b| b.presses = vec![4.8, 12.1]).find();
     class(&tries, Class::LatchOff);
     let said = because(&tries);
-    assert!(said.contains("each at a press (4.8 s and 12.1 s) and none by itself"), "{said}");
+    assert!(said.contains("each after a press (4.8 s and 12.1 s) and none by itself"), "{said}");
     assert!(!checks(&tries).contains("latch"), "{}", checks(&tries));
     assert!(tries.next_checks[0].contains("ohms or diode mode"), "{tries:#?}");
     assert!(place(&tries, "with a scope") < place(&tries, "unplug what can be unplugged"));
@@ -62,7 +62,7 @@ fn a_second_try_at_a_second_press_disproves_a_latch_and_a_press_in_vain_makes_it
     let once = [OFF, STANDBY, RAILS, (0.5, SET_V, 1.0), (30.0, SET_V, 0.0234)];
     let latched = bench(&once).with(|b| b.presses = vec![4.8, 20.0]).find();
     class(&latched, Class::LatchOff);
-    assert!(because(&latched).contains("at the press at 4.8 s"), "{}", because(&latched));
+    assert!(because(&latched).contains("after the press at 4.8 s"), "{}", because(&latched));
     assert!(
         checks(&latched).contains("a latch is likely, for the press at 20.0 s did nothing"),
         "{latched:#?}"

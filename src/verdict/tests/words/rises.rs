@@ -95,3 +95,13 @@ fn what_is_flat_on_the_limit_for_several_readings_is_no_spike() {
     assert!(flat.contains(", each on the limit at the very end,") && !flat.contains("spike"), "{flat}");
     assert!(starved(0.1).contains(", each a spike at the very end,"), "{}", starved(0.1));
 }
+
+#[test]
+fn a_low_step_of_a_rise_is_part_of_its_stage() {
+    let steps = [(0.1, SET_V, 0.172), (0.6, SET_V, 0.12), (30.0, SET_V, 0.24)];
+    let finding = bench(&[&[OFF, STANDBY][..], &steps].concat()).find();
+    class(&finding, Class::Stalled);
+    let said = because(&finding);
+    assert_eq!(said.matches("rails at ").count(), 1, "{said}");
+    assert!(finding.phases.iter().all(|phase| phase.name != "rest"), "{:?}", finding.phases);
+}
