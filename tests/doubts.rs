@@ -52,7 +52,11 @@ fn what_is_kept_although_it_does_not_fit_is_asked_about() {
     );
     let log = [&GOOD[..], &["samples/harrow-13-latch-off.csv"]].concat();
     learned(&log, &["--keep-all"]).complained(
-        "feedtale: note: harrow-13-latch-off.csv reads as inconclusive against the others: do they belong together?\n",
+        "feedtale: note: harrow-13-latch-off.csv reads as standby-only against the others: is that board sound?\n",
+    );
+    let other = [&GOOD[..], &["good/wren-4-good-1-1.csv"]].concat();
+    learned(&other, &["--keep-all"]).complained(
+        "feedtale: note: wren-4-good-1-1.csv reads as inconclusive against the others: do they belong together?\n",
     );
     // What is left out taught the profile nothing, and is named once.
     let left_out = learned(&all, &[]).stderr();

@@ -13,13 +13,13 @@ pub(super) fn with_their_rise(mut starts: Vec<Attempt>, trace: &Trace, update_s:
     }
     let edge_s = EDGE_READINGS * update_s;
     let Some(rest_a) = highest_at_rest(&starts, trace, update_s) else { return starts };
-    for start in 1..starts.len() {
-        let after_s = starts[start - 1].end_s.value() + edge_s;
-        let start_s = starts[start].start_s.value();
-        let risen = rise_before(trace, (after_s, start_s), rest_a);
-        let slow = risen.filter(|from| start_s - from > edge_s);
+    for next in 1..starts.len() {
+        let rested_s = starts[next - 1].end_s.value() + edge_s;
+        let counted_s = starts[next].start_s.value();
+        let risen = rise_before(trace, (rested_s, counted_s), rest_a);
+        let slow = risen.filter(|from| counted_s - from > edge_s);
         if let Some(from) = slow.and_then(|from| Seconds::new(from).ok()) {
-            starts[start].start_s = from;
+            starts[next].start_s = from;
         }
     }
     starts
