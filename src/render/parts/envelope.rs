@@ -165,7 +165,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         peak: expected.iter().any(|stage| shows(stage.peak)),
         off_scale: off_scale::peaks(subject, &expected, axis),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
-        limited: limit::seen(readings).next().is_some(),
+        limited: !limit::seen(readings).is_empty(),
         dips: starved::dips(subject)
             .into_iter()
             .any(|index| readings.time.shows(subject.trace.time()[index])),

@@ -47,7 +47,7 @@ pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     let bottom = area.top + sheet.u(LIMIT_BAR).min(area.height() / PART);
     let bar = |(left, right): &(i32, i32)| Rect { left: *left, right: *right, bottom, ..area };
     // Without edges: a line along the strip would be read as volts.
-    for bar in seen(readings).map(bar) {
+    for bar in seen(readings).iter().map(bar) {
         sheet.scene.hatch(bar, sheet.u(LIMITED_PITCH), true, sheet.palette.limit);
     }
 }
@@ -55,9 +55,32 @@ pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
 /// Pixels from which on hatching is seen as such, and asks for its word in the legend.
 const SEEN: i32 = 5;
 
-/// The stretches in the limit that are wide enough for hatching: a stroke of a pixel or two would be read as something else.
-pub(super) fn seen(readings: &Readings) -> impl Iterator<Item = &(i32, i32)> {
-    readings.limited.iter().filter(|(left, right)| right - left >= SEEN)
+/// The stretches in the limit, each wide enough for its hatching, where any is so by itself: one that was left out beside it
+/// would be taken for a time out of the limit. Where none is, none is shown: a stroke of a pixel or two would be read as
+/// something else.
+pub(super) fn seen(readings: &Readings) -> Vec<(i32, i32)> {
+    let is_wide = |(left, right): &(i32, i32)| right - left >= SEEN;
+    if !readings.limited.iter().any(is_wide) {
+        return Vec::new();
+    }
+    let mut seen: Vec<(i32, i32)> = Vec::new();
+    for stretch in readings.limited.iter().map(|stretch| widened(readings, *stretch)) {
+        match seen.last_mut() {
+            Some(last) if stretch.0 <= last.1 => last.1 = last.1.max(stretch.1),
+            _ => seen.push(stretch),
+        }
+    }
+    seen
+}
+
+/// A stretch as wide as is seen, about its middle and within the window.
+fn widened(readings: &Readings, (left, right): (i32, i32)) -> (i32, i32) {
+    if right - left >= SEEN {
+        return (left, right);
+    }
+    let last = (readings.time.right - SEEN).max(readings.time.left);
+    let from = (i32::midpoint(left, right) - SEEN / 2).clamp(readings.time.left, last);
+    (from, from + SEEN)
 }
 
 /// Length of the dashes of the limit, in units of the layout.
@@ -69,7 +92,7 @@ pub(super) fn bars(sheet: &Sheet, readings: &Readings, axis: ValueAxis, row: i32
     let bar = move |(left, right): &(i32, i32)| Rect::new(*left, bottom - height, *right, bottom);
     // Clear of what is said right above the strip.
     let within = axis.area.grown(-sheet.u(4.0));
-    seen(readings).map(|stretch| bar(stretch).intersection(within)).collect()
+    seen(readings).iter().map(|stretch| bar(stretch).intersection(within)).collect()
 }
 
 /// Height of the bar above the limit where the supply sits in it, in units of the layout.

@@ -372,7 +372,7 @@ impl Stretch {
 /// The phases from `from` to `to` that the window shows, those in trouble cut where the trouble begins.
 fn bands(subject: &Subject, time: TimeAxis, (from, to): (f64, f64)) -> Vec<Band> {
     let (from, to) = (from.max(time.from), to.min(time.to));
-    let stretches: Vec<Stretch> = stretches(subject, time, (from, to)).collect();
+    let stretches = tries::whole(subject, stretches(subject, time, (from, to)));
     let runs = stretches.chunk_by(|a, b| a.is_speck(time) && b.is_speck(time));
     let mut bands: Vec<Band> = runs.flat_map(|run| bands_of(run, time)).collect();
     if let Some(last) = bands.last_mut().filter(|last| last.right + 1 == time.right) {

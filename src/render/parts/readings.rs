@@ -4,8 +4,10 @@ use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::columns::{self, Column};
 use super::super::geometry::Rect;
 use super::Subject;
+use super::turning::OFF;
 use crate::trace::{EventKind, Mode, Trace};
 use crate::units::Amps;
+use crate::verdict::{Class, RISES_S};
 
 /// What the window shows of the readings.
 #[derive(Debug)]
@@ -33,6 +35,7 @@ impl Readings {
         amps.iter_mut().flatten().for_each(|column| without_zero(subject, column));
         let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
         let limited = without_jitter(subject, &amps, limited(trace, &amps, time.left), time.left);
+        let limited = without_the_rise(subject, limited, time);
         Self { time, amps, volts, gaps, limited }
     }
 
@@ -148,6 +151,23 @@ fn without_jitter(
     joined
 }
 
+/// Without those that are over while the feed rises: that a supply meets its limit as it charges what it feeds is no sign of
+/// anything, unless what it feeds is a short.
+fn without_the_rise(subject: &Subject, mut stretches: Vec<(i32, i32)>, time: TimeAxis) -> Vec<(i32, i32)> {
+    if matches!(subject.finding.verdict.class, Class::HardShort | Class::PartialShort) {
+        return stretches;
+    }
+    let on = subject.finding.phases.windows(2).filter(|pair| pair[0].name == OFF && pair[1].name != OFF);
+    let on: Vec<f64> = on.map(|pair| pair[1].start_s.value()).collect();
+    // When the feed comes is known to a reading or so.
+    let early = subject.finding.log.update_s().unwrap_or(0.0);
+    let rises = |(left, right): &(i32, i32)| {
+        on.iter().any(|on| time.x(on - early) <= *left && *right <= time.x(on + RISES_S) + 1)
+    };
+    stretches.retain(|stretch| !rises(stretch));
+    stretches
+}
+
 /// Whether a reading may be of a supply in its limit, whatever it says itself.
 fn is_held(subject: &Subject, index: usize) -> bool {
     /// A readback is off by a step or two of its last place (common practice, no source).
@@ -203,6 +223,22 @@ mod tests {
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         let readings = Readings::new(&subject, TimeAxis { left: 0, right: 500, from: 0.0, to: 10.0 });
         assert!((readings.highest_amps() - 0.016).abs() < 1e-12, "{}", readings.highest_amps());
+    }
+
+    #[test]
+    fn a_limit_that_is_met_while_the_feed_rises_marks_no_fault_unless_it_is_a_short() {
+        let limited = |from: u32, class: Class| {
+            let at = |index: u32| (from..from + 3).contains(&index);
+            let amps = |index: u32| if at(index) { 3.0 } else { 0.2 };
+            let volts = |index: u32| if at(index) { 5.0 } else { 12.8 };
+            let trace = trace_at(201, 20.0, amps, volts);
+            let mut finding = finding(vec![phase("off", 0.0, 5.0), phase("boot", 5.0, 20.0)]);
+            finding.verdict.class = class;
+            let subject = Subject { trace: &trace, profile: None, finding: &finding };
+            Readings::new(&subject, TimeAxis { left: 0, right: 600, from: 0.0, to: 20.0 }).limited.len()
+        };
+        assert_eq!([50, 58].map(|from| limited(from, Class::FeedLimited)), [0, 1]);
+        assert_eq!(limited(50, Class::HardShort), 1);
     }
 
     #[test]

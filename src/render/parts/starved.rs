@@ -56,7 +56,8 @@ fn read_there(subject: &Subject) -> Option<Note> {
     };
     let head = head(subject, first, dips);
     let mut note = at_reading(subject, shown, point, head, body);
-    note.lines.extend(unlimited.map(uncaught));
+    // The deepest shows it.
+    note.lines.extend(unlimited.map(uncaught_here));
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
     note.lines.extend(further.map(|further| format!("later down to {further}")));
@@ -77,6 +78,17 @@ fn head(subject: &Subject, shown: Option<&Attempt>, dips: impl Fn(f64) -> bool) 
 /// What was over before the supply read it, in words that need no knowledge of how it reads.
 fn uncaught(limit: Amps) -> String {
     format!("limit {limit} met too briefly for the meter to catch")
+}
+
+/// The same where another try shows it.
+fn uncaught_here(limit: Amps) -> String {
+    format!("limit {limit} met in this try too briefly to be read")
+}
+
+/// Whether a try other than the `shown` one was read at the limit.
+fn is_caught(subject: &Subject, limit: Amps, shown: Option<&Attempt>) -> bool {
+    let is_other = |attempt: &&Attempt| !shown.is_some_and(|shown| std::ptr::eq(*attempt, shown));
+    given_up(subject).filter(is_other).any(|attempt| attempt.peak_a.value() >= AT_LIMIT * limit.value())
 }
 
 /// The reading whose amps are told of a dip that is read at `index`: its own, unless the board had let go by then.
@@ -141,7 +153,8 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let point = told_of(subject.trace.amps(), at);
     let mut note = at_reading(subject, at, point, head, body);
     let read = read_in_words(subject, point, then(at, point))?;
-    note.lines.extend([uncaught(limit), read]);
+    let uncaught = if is_caught(subject, limit, first) { uncaught_here(limit) } else { uncaught(limit) };
+    note.lines.extend([uncaught, read]);
     note.lines.extend(first.and_then(|first| elsewhere(subject, first)));
     Some(note)
 }

@@ -7,7 +7,7 @@ use super::super::super::words;
 use super::super::Subject;
 use super::super::attempts::{self, span};
 use super::super::called::{AT_REST, STANDBY, has_no_standby};
-use super::{Band, Name, Raised, SLIVER, Stand, band, bands, raise};
+use super::{Band, Name, Raised, SLIVER, Stand, Stretch, band, bands, raise};
 use crate::verdict::Attempt;
 
 /// The bands of a run that tries again and again, with a bracket over the tries. Where their stages have no room for
@@ -54,6 +54,23 @@ pub(super) fn with_attempts(
     found.extend(during);
     found.extend(left(sheet, uncounted(bands(subject, time, (all.1, time.to)))));
     found
+}
+
+/// With those of one name within one try as one: two blocks that are called a try would be counted as two.
+pub(super) fn whole(subject: &Subject, stretches: impl Iterator<Item = Stretch>) -> Vec<Stretch> {
+    let is_within = |at: f64| {
+        let holds = |(start, end): (f64, f64)| start < at && at < end;
+        subject.finding.attempts.iter().map(span).any(holds)
+    };
+    let mut whole: Vec<Stretch> = Vec::new();
+    for stretch in stretches {
+        let same = |last: &&mut Stretch| last.trouble && stretch.trouble && last.name == stretch.name;
+        match whole.last_mut().filter(same) {
+            Some(last) if last.end >= stretch.start && is_within(stretch.start) => last.end = stretch.end,
+            _ => whole.push(stretch),
+        }
+    }
+    whole
 }
 
 /// What is left of the log behind the last try: a sliver of it is no more than the beginning of another rest.
@@ -135,4 +152,40 @@ fn one_band_each(
 /// The number of a try; one that is still on has none, for it is not among those that are counted.
 fn numbered(number: usize, attempt: &Attempt) -> String {
     if attempt.given_up { number.to_string() } else { NEXT.into() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::super::fixtures::{cycling, phase, trace};
+    use super::super::super::super::options::Options;
+    use super::super::{Bands, MOST_ROWS};
+    use super::*;
+    use crate::units::Seconds;
+    use crate::verdict::{Class, Finding};
+
+    #[test]
+    fn two_levels_of_one_try_are_one_block() {
+        let mut finding = cycling(2);
+        finding.attempts.truncate(1);
+        finding.verdict.class = Class::LatchOff;
+        finding.phases.truncate(2);
+        finding.phases.extend([phase("attempt", 6.0, 7.5), phase("attempt", 7.5, 8.0)]);
+        finding.phases.push(phase("standby", 8.0, 60.0));
+        let trace = trace(601, 60.0, |_| 0.5);
+        let tries = |finding: &Finding| {
+            let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+            let subject = Subject { trace: &trace, profile: None, finding };
+            let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+            let bands = Bands::new(&sheet, &subject, (time, MOST_ROWS));
+            let of_tries = bands.all.iter().filter(|band| band.trouble).map(Band::span);
+            of_tries.collect::<Vec<_>>()
+        };
+        assert_eq!(tries(&finding), [(60, 80)]);
+        // Two tries that follow one another at once are two.
+        let mut next = finding.attempts[0].clone();
+        next.start_s = Seconds::constant(7.5);
+        finding.attempts[0].end_s = Seconds::constant(7.5);
+        finding.attempts.push(next);
+        assert_eq!(tries(&finding), [(60, 75), (75, 80)]);
+    }
 }

@@ -170,10 +170,10 @@ fn an_inrush_far_above_the_rest_is_cut_and_says_so() {
 fn a_limit_that_is_met_for_a_reading_is_no_speck_without_a_key() {
     use crate::trace::{Header, Mode, Sample, TraceBuilder};
     let (_, finding) = run_of(Class::Cycling);
-    let hatched = |readings: u32| {
+    let hatched = |readings: u32, also: &[u32]| {
         let mut builder = TraceBuilder::new(Header { limit: Amps::new(3.0).ok(), ..Header::default() });
         for index in 0..600_u32 {
-            let limits = (200..200 + readings).contains(&index);
+            let limits = (200..200 + readings).contains(&index) || also.contains(&index);
             let mode = if limits { Mode::ConstantCurrent } else { Mode::ConstantVoltage };
             let amps = Amps::constant(if limits { 3.0 } else { 0.5 });
             let (time, volts) = (Seconds::constant(f64::from(index) / 10.0), Volts::constant(12.8));
@@ -184,9 +184,11 @@ fn a_limit_that_is_met_for_a_reading_is_no_speck_without_a_key() {
         let key = scene.labels().any(|label| label.text == "supply in its current limit");
         (bars, key)
     };
-    assert_eq!(hatched(1), (0, false));
+    assert_eq!(hatched(1, &[]), (0, false));
     // Its sample, and a bar above the line and along the volts.
-    assert_eq!(hatched(20), (3, true));
+    assert_eq!(hatched(20, &[]), (3, true));
+    // Beside a long one a short one is shown too: without, it would be taken for a time out of the limit.
+    assert_eq!(hatched(20, &[400, 599]), (7, true));
 }
 
 #[test]
