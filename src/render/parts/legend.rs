@@ -2,7 +2,7 @@
 
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::{Anchor, Shape};
+use super::super::scene::Anchor;
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::amps::TRACE;
@@ -29,8 +29,6 @@ pub(in crate::render) enum Swatch {
     Blank,
     /// The sign below a dip of the volts.
     Dip,
-    /// An arrow to what lies above the strip.
-    Above,
     /// Words alone.
     None,
 }
@@ -202,7 +200,7 @@ fn length(sheet: &Sheet, swatch: Swatch, narrow: bool) -> i32 {
     let length = if narrow { NARROW } else { LENGTH };
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Blank | Swatch::Above | Swatch::Dip => sheet.u(length / 2.0),
+        Swatch::Gap | Swatch::Blank | Swatch::Dip => sheet.u(length / 2.0),
         _ => sheet.u(length),
     }
 }
@@ -250,11 +248,6 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         }
         Swatch::None => {}
         Swatch::Dip => volts::sign(sheet, area.center()),
-        Swatch::Above => {
-            let points =
-                vec![(area.left, area.bottom), (area.right, area.bottom), (area.center().0, area.top)];
-            sheet.scene.shapes.push(Shape::Polygon { points, color: sheet.palette.good });
-        }
         Swatch::Gap => {
             let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
             for x in [area.left, area.right - 1] {

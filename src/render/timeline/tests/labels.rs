@@ -196,11 +196,12 @@ fn a_peak_of_good_boards_that_the_strip_cuts_off_is_told() {
         let trace = trace(600, 60.0, |_| amps);
         let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
         assert_legible(&scene);
-        let told = starting_with(&scene, "peaks off the scale, at most: ").map(|label| label.text.clone());
+        let told = starting_with(&scene, "good boards' peaks off the scale, at most: ")
+            .map(|label| label.text.clone());
         (told, starting_with(&scene, "peak, at most").is_some())
     };
     // 60 W at the 12.8 V of the feed, which the profile takes a little less than in proportion.
-    let said = |value: &str| Some(format!("peaks off the scale, at most: {name} {value}"));
+    let said = |value: &str| Some(format!("good boards' peaks off the scale, at most: {name} {value}"));
     assert_eq!(drawn(0.8, 6.0), (said("4.67 A"), false));
     // No board peaks above a limit.
     assert_eq!(drawn(0.8, 3.0), (said("3.00 A, the limit"), false));
