@@ -5,6 +5,7 @@
 //! say it. A boundary between two stages that falls elsewhere than usual makes one longer and the next shorter: that is
 //! no departure if both together last as long as usual.
 
+use super::attempts::RISES_S;
 use super::engine::Analysis;
 use super::piece::RAMP_S;
 use super::places::{Place, places};
@@ -94,6 +95,10 @@ impl<'a> Comparison<'a> {
         // What charges the board's capacitors at switch-on is the highest reading of the first stage.
         outside.retain(|found| place.phase > 0 || found.quantity != Quantity::PeakPower);
         outside.retain(|found| !self.stands_by() || found.quantity != Quantity::Duration);
+        let end_s = self.trace.time().get(place.samples.end.checked_sub(1)?)?;
+        // What ends while the feed still rises is no stage that a board left.
+        let rises = place.phase == 0 && self.tries() && *end_s < self.analysis.run.start_s + RISES_S;
+        outside.retain(|found| !rises || found.quantity != Quantity::Duration);
         let has_level = !self.tries() || has_a_level(self.trace.amps().get(place.samples.clone())?);
         outside.retain(|found| has_level || found.quantity == Quantity::Duration);
         let start_s = *self.trace.time().get(place.samples.start)?;

@@ -84,7 +84,7 @@ pub(super) fn alike(before: &Seen, after: &Seen) -> String {
         return format!("alike within steps of {}", words::amps(step, Amps::new(step).ok()));
     }
     if is_unlike(a, b) && within_few(before, after) {
-        return "alike within the few readings".into();
+        return "too few readings to tell apart".into();
     }
     "alike".into()
 }

@@ -331,7 +331,7 @@ fn few_readings_that_come_as_far_as_those_of_the_other_run_show_no_difference() 
     for run in [&mut before, &mut after] {
         run.1.log.changed_hz = Some(3.0);
     }
-    assert_eq!(words(&before, &after), "alike within the few readings, both as good boards");
+    assert_eq!(words(&before, &after), "too few readings to tell apart, both as good boards");
     set(&mut after, (0.2, 0.21, 0.22));
     assert_eq!(words(&before, &after), "draws 24 % more, both as good boards");
 }

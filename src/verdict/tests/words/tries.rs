@@ -391,3 +391,21 @@ fn what_the_volts_drop_by_under_load_is_no_dip_where_the_readback_shows_a_little
     let said = because(&bench(&tries).find());
     assert!(said.contains("in at least 3 of 6 tries"), "{said}");
 }
+
+#[test]
+fn what_ends_while_the_feed_rises_is_no_standby_that_is_too_short() {
+    let too_short = |standby_s: f64| {
+        let levels = [&[OFF, (standby_s, SET_V, 0.0234)][..], &TRY.repeat(5)].concat();
+        let found = bench(&levels).with(|b| {
+            b.presses.clear();
+            let standby = &mut b.profile.as_mut().expect("one").phases[0];
+            standby.waits_for_person = false;
+            standby.duration = Some(crate::reference::Envelope { low: 2.4, typical: 3.0, high: 3.8 });
+        });
+        let found = found.find();
+        class(&found, Class::Cycling);
+        found.departures.iter().any(|departure| departure.phase == "standby")
+    };
+    assert!(!too_short(0.5));
+    assert!(too_short(1.5));
+}
