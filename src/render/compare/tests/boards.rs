@@ -186,20 +186,23 @@ fn a_stage_with_one_in_it_that_is_not_told_apart_is_not_compared() {
     assert_eq!(firmware.words, "before not told apart from rails: not compared");
 }
 
+/// The words of a row, as they are said of two boards.
+fn said_of_two_boards(words: &str) -> String {
+    let mut difference = Difference {
+        stage: "rails".into(),
+        before: String::new(),
+        after: String::new(),
+        good: String::new(),
+        words: words.into(),
+        reach: None,
+    };
+    of_two_boards(&mut difference);
+    difference.words
+}
+
 #[test]
 fn what_changed_between_two_boards_is_said_of_the_one_that_it_is_meant_of() {
-    let of = |words: &str| {
-        let mut difference = Difference {
-            stage: "rails".into(),
-            before: String::new(),
-            after: String::new(),
-            good: String::new(),
-            words: words.into(),
-            reach: None,
-        };
-        of_two_boards(&mut difference);
-        difference.words
-    };
+    let of = said_of_two_boards;
     assert_eq!(of("now passed, but not seen"), "passed only after, not seen");
     assert_eq!(of("draws 68 % more, both as good boards"), "after draws 68 % more, both as good boards");
 }
@@ -394,18 +397,7 @@ fn a_length_that_departs_is_the_same_in_row_and_departure() {
 
 #[test]
 fn of_two_boards_whose_draw_is_meant_is_said_wherever_it_stands() {
-    let of = |words: &str| {
-        let mut difference = Difference {
-            stage: String::new(),
-            before: String::new(),
-            after: String::new(),
-            good: String::new(),
-            words: words.into(),
-            reach: None,
-        };
-        of_two_boards(&mut difference);
-        difference.words
-    };
+    let of = said_of_two_boards;
     assert_eq!(of("now passed, draws 12 % less"), "passed only after, after draws 12 % less");
     assert_eq!(of("draws about 67 % more, 1.0 s longer"), "after draws about 67 % more, 1.0 s longer");
     let departs = "neither as good boards: draws too much, lasts too long";
