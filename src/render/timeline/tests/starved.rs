@@ -14,6 +14,15 @@ fn starved(count: u32, lowest: &[f64]) -> Finding {
     finding
 }
 
+/// When such a board was read, of tries that dip once, at the 80th reading, and the turn that is told of it.
+fn turn_at_the_dip(amps: impl Fn(u32) -> f64) -> (Vec<f64>, crate::render::parts::notes::Note) {
+    let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
+    let finding = starved(15, &[10.5]);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    (trace.time().to_vec(), turn)
+}
+
 #[test]
 fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
     // More is read earlier in the try: that is another place than that of the dip.
@@ -23,12 +32,9 @@ fn what_pulls_the_feed_down_unread_is_pointed_at_where_the_volts_dip() {
         Some(0..20) => 0.7,
         _ => 0.03,
     };
-    let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
-    let finding = starved(15, &[10.5]);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+    let (time, turn) = turn_at_the_dip(amps);
     // What met the limit was not read, and is no level of this board.
-    assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(trace.time()[79])));
+    assert_eq!((turn.amps, turn.point_at), (Some(0.7), Some(time[79])));
 }
 
 #[test]
@@ -133,12 +139,9 @@ fn what_is_told_of_a_dip_is_read_in_it() {
             Some(0..20) => 0.7,
             _ => 0.03,
         };
-        let trace = trace_at(501, 50.0, amps, |index| if index == 79 { 10.5 } else { 12.8 });
-        let finding = starved(15, &[10.5]);
-        let subject = Subject { trace: &trace, profile: None, finding: &finding };
-        let turn = super::super::super::parts::turning::turning(&subject).unwrap();
+        let (time, turn) = turn_at_the_dip(amps);
         assert!(turn.lines[3].starts_with(told), "{:?}", turn.lines);
-        assert_eq!(turn.point_at, Some(trace.time()[at]));
+        assert_eq!(turn.point_at, Some(time[at]));
     }
 }
 
