@@ -131,6 +131,21 @@ fn text(ended: &Ended, name: &str) -> String {
 }
 
 #[test]
+fn the_line_of_two_logs_has_the_place_of_the_tries_as_their_picture_has_it() {
+    let profile = include_str!("../profiles/harrow-13.toml");
+    let ended =
+        feedtale(["plot", "off.csv", "good.csv", "--profile", "harrow-13.toml", "--output", "two.svg"])
+            .file("harrow-13.toml", profile)
+            .file("off.csv", include_str!("../logs/samples/harrow-13-latch-off.csv"))
+            .file("good.csv", include_str!("../logs/samples/harrow-13-full-boot.csv"))
+            .end()
+            .code(0);
+    let said = "Before: latches off (in rails or firmware). After: full boot";
+    assert!(text(&ended, "two.svg").contains(said));
+    ended.mentions(&format!("two.svg: {said}"));
+}
+
+#[test]
 fn two_logs_are_before_and_after() {
     let ended = several(&["nothing.csv", "short.csv", "--output", "two.svg"]).code(0);
     let svg = text(&ended, "two.svg");

@@ -116,7 +116,7 @@ fn drawn(
             Ok((render::timeline(run.trace, profile, run.finding, options)?, line))
         }
         [before, after] if !overlay => {
-            let line = words::before_after(&before.finding.verdict, &after.finding.verdict);
+            let line = render::before_after_headline(*before, *after);
             Ok((render::before_after(*before, *after, profile, options)?, line))
         }
         _ => Ok((render::overlay(runs, profile, options)?, render::overlay_headline(runs))),

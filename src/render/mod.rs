@@ -125,6 +125,12 @@ pub fn before_after(
     pack(&compare::draw([before, after].map(|run| run.with(profile)), options)?, options)
 }
 
+/// What [`before_after`] says of the two runs, in one line.
+#[must_use]
+pub fn before_after_headline(before: Run, after: Run) -> String {
+    compare::headline([before, after].map(|run| run.with(None)))
+}
+
 /// Any number of runs of one board model on one panel, on the time base of [`before_after`]: good ones in grey, so that
 /// an odd one out is seen.
 ///

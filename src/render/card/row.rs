@@ -52,6 +52,7 @@ mod tests {
                 from: 0.0,
                 to: 0.0,
                 usual_to: 0.0,
+                peak_from: 0.0,
                 low,
                 typical,
                 high,

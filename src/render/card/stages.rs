@@ -115,7 +115,7 @@ fn strip(sheet: &mut Sheet, axis: ValueAxis, expected: &[Expected], edges: &[(i3
     for (expected, &(left, right)) in expected.iter().zip(edges) {
         // Of one that stands far above a strip there is nothing on it.
         if expected.low < axis.high {
-            envelope::stage_of(sheet, axis, expected, Columns { left, usual: right, right });
+            envelope::stage_of(sheet, axis, expected, Columns { left, peak: left, usual: right, right });
         }
     }
     sheet.scene.frame(axis.area, 1, sheet.palette.frame);

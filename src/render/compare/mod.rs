@@ -14,6 +14,8 @@ mod tests;
 mod told;
 mod two_boards;
 
+pub(super) use said::before_after as headline;
+
 use super::RenderError;
 use super::align::{self, Zero};
 use super::axis::TimeAxis;

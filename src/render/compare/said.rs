@@ -6,7 +6,7 @@ use crate::verdict::Class;
 
 /// Both verdicts with where tries end, however sure that is: `Before: cycling (likely in rails). After: full boot`; of a board
 /// that booted before as well, with what was unlike good boards then.
-pub(super) fn before_after(runs: [Subject; 2]) -> String {
+pub(in crate::render) fn before_after(runs: [Subject; 2]) -> String {
     let [before, after] = runs.map(|run| how_far(&run));
     let booted = runs[0].finding.verdict.class == Class::FullBoot;
     let clause = if booted { words::departures_clause(runs[0].finding) } else { String::new() };

@@ -303,7 +303,7 @@ fn place_notes(
     let mut placed: Vec<notes::Placed> = Vec::new();
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
         let taken: Vec<Rect> = placed.iter().map(|other| other.spot).chain(tags.iter().copied()).collect();
-        let among = notes::Among { traces: &traces, lines, taken: &taken };
+        let among = notes::Among { traces: &traces, held_to: &[], lines, taken: &taken };
         let place = |width| notes::place(sheet, &member.readings, axes, (note, color, width), among);
         let found = notes::Width::ALL.into_iter().filter_map(place);
         placed.extend(found.min_by_key(notes::Placed::badness));

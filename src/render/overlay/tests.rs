@@ -260,7 +260,7 @@ fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lin
     let said = |size: Size| {
         let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
         let of = |text: &str| scene.labels().filter(|label| label.text.starts_with(text)).count();
-        (of("volts dip to "), of("the feed gives way"), of("limit 1.20 A met"))
+        (of("volts dip to "), of("the feed gives way"), of("limit 1.20 A likely met"))
     };
     let (dips, gives_way, limit) = said(Size::WIDE);
     // The table has the head of the note still.
@@ -268,7 +268,7 @@ fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lin
     // A trace that stays below the limit would deny the verdict: why it does is said there too, without the numbers.
     let low = Options { size: Size::new(640, 480).unwrap(), ..Options::default() };
     let scene = draw(&subjects(&runs), &low).unwrap();
-    assert!(scene.labels().any(|label| label.text == "limit 1.20 A met too briefly for the meter to catch"));
+    assert!(scene.labels().any(|label| label.text == "limit 1.20 A likely met, too briefly for the meter"));
 }
 
 #[test]

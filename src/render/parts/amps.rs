@@ -271,7 +271,11 @@ fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueA
     envelope::draw_lines(sheet, readings, axis, expected);
     gaps::draw(sheet, readings, axis.area);
     limit::draw(sheet, subject, readings, axis);
-    need::draw(sheet, subject, axis);
+}
+
+/// The rows of the lines that what was read is held to.
+pub(in crate::render) fn lines(subject: &Subject, axis: ValueAxis) -> Vec<i32> {
+    [limit::row(subject, axis), need::row(subject, axis)].into_iter().flatten().collect()
 }
 
 /// The words of gaps and of the limit, on a ground of their own.
@@ -286,9 +290,7 @@ fn strip_words(
     limit::words(sheet, subject, readings, axis, (fault, notes));
     let limit = limit::label(sheet, subject, readings, axis, (fault, notes)).map(|label| label.bounds());
     let taken: Vec<Rect> = notes.iter().copied().chain(limit).collect();
-    if let Some(label) = need::label(sheet, subject, readings, axis, (fault, &taken)) {
-        super::on_ground(sheet, label.bounds().grown(sheet.u(2.0)), label);
-    }
+    need::draw(sheet, subject, readings, axis, (fault, &taken));
 }
 
 /// Width of a run's own line, in units of the layout: far more than that of the envelope's, so that the two differ in grey as well.

@@ -11,6 +11,7 @@ use super::super::words;
 use super::Subject;
 use super::attempts::{attempts, span};
 use super::cut::Mark;
+use super::inrush;
 use super::legend::{Drawn, OVERDUE_DASH};
 use super::limit;
 use super::readings::Readings;
@@ -27,6 +28,8 @@ pub(in crate::render) struct Expected {
     pub(in crate::render) place: usize,
     pub(in crate::render) from: f64,
     pub(in crate::render) to: f64,
+    /// From when on peaks are compared: after the inrush.
+    pub(in crate::render) peak_from: f64,
     /// By when good boards have moved on; `to` where the stage has no end of its own.
     pub(in crate::render) usual_to: f64,
     pub(in crate::render) low: f64,
@@ -62,7 +65,8 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
         let (from, to) = (stage.start.max(time.from), stage.end.min(time.to));
         let usual_to = left::by(subject, profile, &stage).clamp(from, from.max(to));
         let amps = in_amps(profile, stage.reference, volts).up_to(subject.limit());
-        (from < to).then_some(Expected { from, to, usual_to, ..amps })
+        let peak_from = inrush::past(subject, from).min(to);
+        (from < to).then_some(Expected { from, to, usual_to, peak_from, ..amps })
     });
     shown.collect()
 }
@@ -226,6 +230,7 @@ pub(in crate::render) fn in_amps(profile: &Profile, reference: &PhaseReference, 
     Expected {
         place,
         from: 0.0,
+        peak_from: 0.0,
         to: 0.0,
         usual_to: 0.0,
         low: mean.low * per_watt,
@@ -262,13 +267,16 @@ pub(in crate::render) fn draw_lines(
 
 fn columns(readings: &Readings, stage: &Expected) -> Columns {
     let x = |t: f64| readings.time.x_within(t);
-    Columns { left: x(stage.from), usual: x(stage.usual_to) + 1, right: x(stage.to) + 1 }
+    let (left, peak) = (x(stage.from), x(stage.peak_from));
+    Columns { left, peak, usual: x(stage.usual_to) + 1, right: x(stage.to) + 1 }
 }
 
 /// The columns of pixels that a stage takes.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::render) struct Columns {
     pub(in crate::render) left: i32,
+    /// Where peaks begin to be compared.
+    pub(in crate::render) peak: i32,
     /// Where good boards have moved on.
     pub(in crate::render) usual: i32,
     pub(in crate::render) right: i32,
@@ -281,16 +289,18 @@ pub(in crate::render) fn stage_of(sheet: &mut Sheet, axis: ValueAxis, stage: &Ex
 }
 
 fn bands(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
-    let Columns { left, usual, right } = columns;
+    let Columns { left, usual, right, .. } = columns;
     let band = Rect { left, right, ..band_rows(sheet, axis, stage) };
     band_of(sheet, Rect { right: usual, ..band }, axis.area);
     overdue(sheet, Rect { left: usual, ..band }, axis.area);
 }
 
-fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, Columns { left, right, .. }: Columns) {
+fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns) {
     let mean = Some(axis.row(stage.typical)).filter(|row| (axis.area.top..axis.area.bottom).contains(row));
-    let lines = [(mean, 6.0), (peak_row(sheet, axis, stage), 2.0)];
-    for (row, dash) in lines.into_iter().filter_map(|(row, dash)| Some((row?, dash))) {
+    let Columns { left, peak, right, .. } = columns;
+    // What an inrush passes is held to no peak.
+    let lines = [(mean, 6.0, left), (peak_row(sheet, axis, stage), 2.0, peak)];
+    for (row, dash, left) in lines.into_iter().filter_map(|(row, dash, left)| Some((row?, dash, left))) {
         let pen = sheet.pen(1.0, dash, sheet.palette.envelope_edge);
         sheet.scene.across((left, right), row, pen);
     }

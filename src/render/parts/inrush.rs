@@ -49,6 +49,15 @@ fn inrushes(subject: &Subject) -> Vec<Range<usize>> {
     found
 }
 
+/// When an inrush is past that goes on at a moment, in seconds; the moment itself where there is none.
+pub(super) fn past(subject: &Subject, at: f64) -> f64 {
+    let time = subject.trace.time();
+    let on = |samples: &Range<usize>| time[samples.start] <= at + LASTS_S && at < time[samples.end - 1];
+    let inrush = inrushes(subject).into_iter().find(on);
+    let after = inrush.map(|samples| time.get(samples.end).copied().unwrap_or(f64::INFINITY));
+    after.unwrap_or(at).max(at)
+}
+
 /// The readings that the window shows.
 fn shown(subject: &Subject, readings: &Readings) -> Range<usize> {
     let time = subject.trace.time();

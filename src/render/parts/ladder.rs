@@ -26,6 +26,8 @@ enum Step {
     Trouble,
     /// One of several in which it may have gone wrong.
     Either,
+    /// Where it went wrong as far as the times of its tries tell.
+    Likely,
     /// Seen in a capture that decides nothing, not told apart from the stage after it, or where it went wrong by a verdict
     /// that is a toss-up.
     Unsure,
@@ -73,7 +75,7 @@ impl Step {
             Self::Passed => "✓",
             Self::Departs => "!",
             Self::Trouble => "✗",
-            Self::Either => "✗?",
+            Self::Either | Self::Likely => "✗?",
             Self::Unsure => UNSURE,
             Self::Unasked => UNASKED,
             Self::Unseen => "~",
@@ -84,7 +86,7 @@ impl Step {
     /// What a verdict that is a toss-up makes of it: no certainty.
     const fn perhaps(self) -> Self {
         match self {
-            Self::Trouble | Self::Either => Self::Unsure,
+            Self::Trouble | Self::Either | Self::Likely => Self::Unsure,
             other => other,
         }
     }
@@ -97,7 +99,7 @@ impl Step {
             // No shade of what passed: it is the one that is to be looked at.
             Self::Departs => (palette.paper, Some(palette.alarm), palette.text),
             Self::Trouble => (palette.alarm, Some(palette.alarm), palette.on_alarm),
-            Self::Either => (palette.alarm_paper, Some(palette.alarm), palette.alarm),
+            Self::Either | Self::Likely => (palette.alarm_paper, Some(palette.alarm), palette.alarm),
             Self::Unsure | Self::Unasked => (palette.paper, Some(palette.unsure), palette.text),
             Self::Unseen => (palette.paper, Some(palette.frame), palette.faint_text),
             Self::Missing => (palette.paper, None, palette.faint_text),
@@ -137,9 +139,10 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, profile: &Profile, subject: &Su
 }
 
 /// Signs that do not speak for themselves, in words.
-const KEY: [(Step, &str); 5] = [
+const KEY: [(Step, &str); 6] = [
     (Step::Departs, "reached, but not as on good boards"),
     (Step::Either, "went wrong in one of these"),
+    (Step::Likely, "went wrong, likely here"),
     (Step::Unsure, "not certain"),
     (Step::Unasked, "not asked for in this log"),
     (Step::Unseen, "not told apart"),
@@ -171,7 +174,7 @@ fn rows(sheet: &Sheet, rungs: &[Rung], width: i32) -> (i32, i32) {
     };
     let per_row = |rows: i32| (count + rows - 1) / rows;
     let fewest = |widest: i32| (1..=MOST_ROWS).find(|rows| widest <= width / per_row(*rows));
-    let failed = |rung: &Rung| matches!(rung.step, Step::Trouble | Step::Either);
+    let failed = |rung: &Rung| matches!(rung.step, Step::Trouble | Step::Either | Step::Likely);
     let rows = fewest(widest(|_| true)).or_else(|| fewest(widest(failed))).unwrap_or(1);
     // As many rows as that many in each make: an uneven share may need fewer.
     let per_row = per_row(rows);
@@ -330,6 +333,8 @@ struct Course {
     trouble: Option<usize>,
     /// The first of the stages in which its tries may have ended, if there are several.
     first_open: Option<usize>,
+    /// Whether that stage is told by the times of the tries alone.
+    likely: bool,
 }
 
 impl Course {
@@ -339,6 +344,7 @@ impl Course {
             reached: reached(profile, finding),
             trouble: went_wrong_in(profile, finding),
             first_open: place(profile, earliest.as_ref()),
+            likely: is_likely(finding),
         }
     }
 
@@ -351,6 +357,7 @@ impl Course {
             (Some(bad), _) if self.first_open.is_some_and(|first| first < bad && first <= index) => {
                 Step::Either
             }
+            (Some(bad), _) if index == bad && self.likely => Step::Likely,
             (Some(bad), _) if index == bad => Step::Trouble,
             (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
             (_, Some(last)) if index <= last => match verdict.class {
@@ -403,6 +410,13 @@ fn was_seen(finding: &Finding, name: &str) -> bool {
 /// The stage in which the tries end, told or by their time and level.
 fn likely_stage(profile: &Profile, finding: &Finding) -> Option<usize> {
     place(profile, Tries::of(&finding.attempts, &finding.log.gaps)?.likely_in.as_ref())
+}
+
+/// Whether no reading tells that stage, as the headline says: `likely in rails`.
+fn is_likely(finding: &Finding) -> bool {
+    let by_time = words::where_tries_end(finding) == words::likely_place(finding);
+    let tries = Tries::of(&finding.attempts, &finding.log.gaps).filter(|_| by_time);
+    tries.is_some_and(|tries| tries.likely_in.is_some() && tries.earliest_in.is_none())
 }
 
 fn place(profile: &Profile, name: Option<&String>) -> Option<usize> {

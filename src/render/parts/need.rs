@@ -6,9 +6,9 @@ use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label};
 use super::super::sheet::{Sheet, em};
 use super::super::words;
-use super::Subject;
 use super::limit;
 use super::readings::Readings;
+use super::{MARKER, Subject};
 use crate::verdict::Class;
 
 /// The amps that every good board peaks at or above, where the limit starves this one and is below that.
@@ -39,17 +39,29 @@ pub(super) fn worth_showing(subject: &Subject) -> Option<f64> {
 }
 
 /// The row of it, if the strip shows it.
-fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
+pub(super) fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
     let need = worth_showing(subject).filter(|need| *need <= axis.high)?;
     Some(axis.row(need)).filter(|row| *row > axis.area.top + 3)
 }
 
-/// Its line.
-pub(super) fn draw(sheet: &mut Sheet, subject: &Subject, axis: ValueAxis) {
-    if let Some(row) = row(subject, axis) {
-        let pen = sheet.pen(1.5, 3.0, sheet.palette.good);
-        sheet.scene.across((axis.area.left, axis.area.right), row, pen);
+/// Its line with its words, past the mark of the fault; nothing where the words find no room, for nobody could say what the
+/// line stands for.
+pub(super) fn draw(
+    sheet: &mut Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (fault, taken): (Option<i32>, &[Rect]),
+) {
+    let label = label(sheet, subject, readings, axis, (fault, taken));
+    let Some((row, label)) = row(subject, axis).zip(label) else { return };
+    let (pen, beside) = (sheet.pen(1.5, 3.0, sheet.palette.good), sheet.u(MARKER));
+    let (left, right) = (axis.area.left, axis.area.right);
+    let parts = fault.map_or_else(|| vec![(left, right)], |x| vec![(left, x - beside), (x + beside, right)]);
+    for part in parts.into_iter().filter(|(from, to)| from < to) {
+        sheet.scene.across(part, row, pen);
     }
+    super::on_ground(sheet, label.bounds().grown(sheet.u(2.0)), label);
 }
 
 /// Its words on the line, clear of those of the limit and of the line of the fault; `None` where they find no room.

@@ -184,8 +184,9 @@ fn is_held(subject: &Subject, index: usize) -> bool {
 fn in_limit(trace: &Trace, index: usize) -> bool {
     match trace.mode(index) {
         Mode::ConstantCurrent => true,
-        Mode::ConstantVoltage | Mode::Off => false,
-        Mode::Unknown => {
+        Mode::Off => false,
+        // A supply that is out of its limit again when it is asked for its mode has read the amps of it all the same.
+        Mode::ConstantVoltage | Mode::Unknown => {
             let (header, amps, volts) = (trace.header(), trace.amps()[index], trace.volts()[index]);
             let at_limit = header.limit.is_some_and(|limit| amps >= AT_LIMIT * limit.value());
             at_limit && header.set_volts.is_some_and(|set| volts < BELOW_SET * set.value())
@@ -239,6 +240,24 @@ mod tests {
         };
         assert_eq!([50, 58].map(|from| limited(from, Class::FeedLimited)), [0, 1]);
         assert_eq!(limited(50, Class::HardShort), 1);
+    }
+
+    #[test]
+    fn a_reading_at_the_limit_with_the_volts_down_is_one_of_it_whatever_mode_is_told_with_it() {
+        use crate::trace::{Header, Sample, TraceBuilder};
+        use crate::units::Seconds;
+        let limits = |amps: f64, volts: f64, mode: Mode| {
+            let header =
+                Header { limit: Amps::new(3.0).ok(), set_volts: Volts::new(12.8).ok(), ..Header::default() };
+            let mut builder = TraceBuilder::new(header);
+            let (amps, volts) = (Amps::constant(amps), Volts::constant(volts));
+            builder.sample(Sample { time: Seconds::constant(0.0), volts, amps, mode, span: None }).unwrap();
+            in_limit(&builder.finish(), 0)
+        };
+        let modes = [Mode::ConstantCurrent, Mode::ConstantVoltage, Mode::Unknown, Mode::Off];
+        assert_eq!(modes.map(|mode| limits(3.0, 10.5, mode)), [true, true, true, false]);
+        assert_eq!(modes.map(|mode| limits(3.0, 12.8, mode)), [true, false, false, false]);
+        assert_eq!(modes.map(|mode| limits(2.0, 10.5, mode)), [true, false, false, false]);
     }
 
     #[test]

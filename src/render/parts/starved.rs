@@ -11,7 +11,6 @@ use super::turning::{
     LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, volts_read,
 };
 use crate::stats::extent;
-use crate::stats::robust::median;
 use crate::units::{Amps, Volts};
 use crate::verdict::{Attempt, Class, Phase, RISES_S, visible_below};
 use std::ops::Range;
@@ -77,12 +76,12 @@ fn head(subject: &Subject, shown: Option<&Attempt>, dips: impl Fn(f64) -> bool) 
 
 /// What was over before the supply read it, in words that need no knowledge of how it reads.
 fn uncaught(limit: Amps) -> String {
-    format!("limit {limit} met too briefly for the meter to catch")
+    format!("limit {limit} likely met, too briefly for the meter")
 }
 
 /// The same where another try shows it.
 fn uncaught_here(limit: Amps) -> String {
-    format!("limit {limit} met in this try too briefly to be read")
+    format!("limit {limit} likely met in this try, too briefly to be read")
 }
 
 /// Whether a try other than the `shown` one was read at the limit.
@@ -104,11 +103,10 @@ const fn then(dip: usize, told: usize) -> &'static str {
     if told < dip { "just before" } else { "then" }
 }
 
-/// Of the tries in which the volts dip, at the reading that `dips` tells, the first whose dip is as deep as most of theirs, with
-/// its deepest reading; of those that ended in the stage which the head names, where there are any. The deepest of all is no
-/// better a place, and a shallower one before it would be taken for sound.
+/// Of the tries in which the volts dip, at the reading that `dips` tells, the first, with its deepest reading; of those that
+/// ended in the stage which the head names, where there are any. How deep a readback shows a dip is chance, and a dip before
+/// the mark would be taken for none.
 fn first_of<'a>(subject: &Subject<'a>, dips: impl Fn(usize) -> bool) -> Option<(&'a Attempt, usize)> {
-    let volts = subject.trace.volts();
     let dip = |attempt: &'a Attempt| {
         let index = last_deepest(subject, late(subject, span(attempt))).filter(|index| dips(*index))?;
         Some((attempt, index))
@@ -117,8 +115,7 @@ fn first_of<'a>(subject: &Subject<'a>, dips: impl Fn(usize) -> bool) -> Option<(
     if found.iter().any(|(attempt, _)| ends_there(subject, attempt)) {
         found.retain(|(attempt, _)| ends_there(subject, attempt));
     }
-    let usual = median(&mut found.iter().map(|(_, index)| volts[*index]).collect::<Vec<_>>())?;
-    found.into_iter().find(|(_, index)| volts[*index] <= usual * (1.0 + LEAST_SAG))
+    found.into_iter().next()
 }
 
 /// The last reading of the lowest volts among `readings`: of two dips that are alike a try ends at the later.
@@ -227,12 +224,6 @@ fn fed_from(subject: &Subject) -> Option<f64> {
     let off = |phase: &&Phase| phase.name == OFF && phase.end_s.value() <= first;
     let switched_on = || subject.finding.phases.iter().rfind(off).map_or(0.0, |off| off.end_s.value());
     Some(run.map_or_else(switched_on, |run| run.start_s.value()))
-}
-
-/// Whether the head of a note says itself at which step the tries end.
-pub(super) fn names_the_step(subject: &Subject, note: &Note) -> bool {
-    let head = note.lines.first();
-    head.is_some_and(|head| in_stage(subject).is_some_and(|place| head.contains(&place)))
 }
 
 /// The readings of the last stretch with feed, without the rise of the volts.

@@ -15,6 +15,7 @@ use crate::verdict::Class;
 use proptest::prelude::*;
 
 mod files;
+mod held_to;
 mod labels;
 mod marks;
 mod moment;
@@ -198,7 +199,7 @@ fn a_starved_board_is_marked_where_the_volts_first_go_down_with_what_was_read_th
     for text in [
         "the feed gives way in firmware",
         "volts dip to between 10.5 V and 12.0 V, seen in 3 of 14 tries",
-        "limit 1.20 A met too briefly for the meter to catch",
+        "limit 1.20 A likely met, too briefly for the meter",
         "0.700 A read then, the most of any try",
         "current limit 1.20 A",
         "7.9 s",

@@ -71,6 +71,10 @@ fn step_v(seen: &Seen, level: &Level) -> f64 {
 
 fn limit(seen: &Seen, last: &Step) -> String {
     match seen.analysis.run.limit_a.map(|limit| exact(limit, "A")) {
+        // What it reads there may be off the limit by what its readback is: two numbers, and each is said to be what it is.
+        Some(limit) if last.stretch.limit > 0.5 && limit != seen.amps(seen.level(last).amps) => {
+            format!("; the supply sits in its limit, set to {limit}")
+        }
         Some(limit) if last.stretch.limit > 0.5 => format!("; the supply sits in its limit of {limit}"),
         Some(limit) if near_its_limit(seen, last) => format!("; just below the limit of {limit}"),
         Some(limit) => format!("; below the limit of {limit}"),

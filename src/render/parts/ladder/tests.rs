@@ -37,7 +37,8 @@ fn tries_that_may_have_ended_in_either_of_two_stages_leave_the_first_open() {
         steps(&profile(), &finding, &[]).into_iter().map(Step::sign).collect::<Vec<_>>()[..3].to_vec()
     };
     assert_eq!(steps_of(Some("rails")), ["✓", "✗?", "✗?"]);
-    assert_eq!(steps_of(None), ["✓", "✓", "✗"]);
+    // The headline says "likely in firmware".
+    assert_eq!(steps_of(None), ["✓", "✓", "✗?"]);
 }
 
 #[test]
@@ -53,7 +54,25 @@ fn tries_that_show_no_stage_end_where_the_finding_takes_them_to() {
         }
     }
     let steps = steps(&profile(), &finding, &[]);
-    assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Trouble, Step::Missing, Step::Missing]);
+    assert_eq!(steps, [Step::Passed, Step::Unsure, Step::Likely, Step::Missing, Step::Missing]);
+}
+
+#[test]
+fn where_tries_end_is_as_certain_on_the_strip_as_in_the_headline() {
+    let mut finding = cycling(4);
+    let step = |finding: &Finding| steps(&profile(), finding, &[])[2];
+    assert_eq!(step(&finding), Step::Trouble);
+    finding.verdict.reached = None;
+    for attempt in &mut finding.attempts {
+        attempt.likely_in = Some("firmware".into());
+    }
+    assert_eq!(step(&finding), Step::Trouble, "each try was seen to end there");
+    for attempt in &mut finding.attempts {
+        attempt.ended_in = None;
+    }
+    assert!(words::headline_of(&finding).starts_with("Cycling (likely in firmware)"));
+    assert_eq!(step(&finding), Step::Likely);
+    assert_eq!(step(&finding).perhaps(), Step::Unsure);
 }
 
 #[test]

@@ -54,11 +54,12 @@ pub(in crate::render) fn with_headroom(
         let placed = place(&scale);
         let hidden = worst(&placed);
         let far: i32 = placed.iter().map(|note| note.leader_length() / sheet.u(FAR)).sum();
-        let badness = (wanted.saturating_sub(placed.len()), hidden, far);
+        let shading = placed.iter().filter(|note| note.shades_much()).count();
+        let badness = (wanted.saturating_sub(placed.len()), hidden, shading, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
         }
-        if badness == (0, (0, 0, 0), 0) {
+        if badness == (0, (0, 0, 0), 0, 0) {
             break;
         }
     }
@@ -125,10 +126,12 @@ fn place_clear_of(
         // All that there is to be said is how the board differs from the envelope: it is not to be hidden either.
         rows.push(Rows::of_envelopes(readings, axes.main, &expected(subject, readings)));
     }
+    let mut held_to = Rows::of_lines(readings, &amps::lines(subject, axes.main));
+    held_to.push(Rows::of_envelopes(readings, axes.main, &expected(subject, readings)));
     let color = color(sheet, subject);
     let mut placed = Vec::new();
     for note in notes {
-        let among = Among { traces: &rows, lines: fault.as_slice(), taken: &taken };
+        let among = Among { traces: &rows, held_to: &held_to, lines: fault.as_slice(), taken: &taken };
         let found = place(sheet, readings, axes, (note, color, width), among);
         taken.extend(found.iter().map(|note| note.spot));
         placed.extend(found);
@@ -158,6 +161,8 @@ pub(in crate::render) struct Placed {
     covers: bool,
     /// How many columns of the trace it hides.
     hidden: i32,
+    /// How many columns it hides of what the trace is held to.
+    shades: i32,
     /// Whether it stands on the line of a moment.
     on_line: bool,
     lines: Vec<(String, Style)>,
@@ -165,6 +170,9 @@ pub(in crate::render) struct Placed {
     /// The line that marks its moment, as column and uppermost row, if it has one.
     line: Option<(i32, i32)>,
 }
+
+/// A good part of a note is more than one column of so many.
+const PART: i32 = 3;
 
 /// The first of the notes is that of the moment which a line in column `x` of `strip` marks: it needs no leader of its own
 /// where that line runs.
@@ -205,9 +213,12 @@ impl Placed {
 
     /// Whether the trace is hidden below a good part of it.
     const fn hides_much(&self) -> bool {
-        /// One column of so many.
-        const PART: i32 = 3;
         self.hidden * PART > self.spot.width()
+    }
+
+    /// Whether what the trace is held to is.
+    const fn shades_much(&self) -> bool {
+        self.shades * PART > self.spot.width()
     }
 
     fn leader_length(&self) -> i32 {
@@ -238,6 +249,7 @@ pub(in crate::render) fn place(
         spot: found.place,
         covers: found.covers && note.placed,
         hidden: found.hidden,
+        shades: found.shades,
         on_line: found.on_line,
         lines: said,
         color,
@@ -315,6 +327,7 @@ pub(in crate::render) fn stack<'a>(
             spot: Rect { top, bottom, ..area },
             covers: false,
             hidden: 0,
+            shades: 0,
             on_line: false,
             lines,
             color,
@@ -429,7 +442,8 @@ mod tests {
             let spot = Rect::new(-10, 0, 0, 1);
             let (lines, color) = (Vec::new(), sheet.palette.alarm);
             let point = Some((x, 0));
-            vec![Placed { point, spot, covers: false, hidden: 0, on_line: false, lines, color, line: None }]
+            let (covers, hidden, shades, on_line) = (false, 0, 0, false);
+            vec![Placed { point, spot, covers, hidden, shades, on_line, lines, color, line: None }]
         };
         let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
         assert_eq!(placed[0].leader_length(), 400);

@@ -33,6 +33,13 @@ impl Rows {
         Self { left: readings.time.left, all: columns.map(|(x, _)| at(x)).collect() }
     }
 
+    /// The same of lines across the whole strip.
+    pub(super) fn of_lines(readings: &Readings, rows: &[i32]) -> Vec<Self> {
+        let of =
+            |row: &i32| Self { left: readings.time.left, all: vec![Some((*row, *row)); readings.amps.len()] };
+        rows.iter().map(of).collect()
+    }
+
     /// How many columns of the trace a box would hide.
     fn hidden(&self, spot: Rect) -> i32 {
         let index = |x: i32| usize::try_from(x - self.left).unwrap_or(0).min(self.all.len());
@@ -48,6 +55,8 @@ impl Rows {
 pub(in crate::render) struct Among<'a> {
     /// What it is to hide as little of as can be.
     pub(in crate::render) traces: &'a [Rows],
+    /// What it is to leave uncovered where the traces let it: what the traces are held to.
+    pub(in crate::render) held_to: &'a [Rows],
     /// Columns of the lines of moments, which it is to leave uncovered.
     pub(in crate::render) lines: &'a [i32],
     /// Where it may not stand.
@@ -62,6 +71,8 @@ pub(super) struct Spot {
     pub(super) covers: bool,
     /// How many columns of the trace it hides.
     pub(super) hidden: i32,
+    /// How many columns it hides of what the trace is held to.
+    pub(super) shades: i32,
     /// Whether it stands on the line of a moment.
     pub(super) on_line: bool,
 }
@@ -88,7 +99,7 @@ impl Moment {
 /// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest.
 pub(super) fn best_spot(
     sheet: &Sheet,
-    Among { traces, lines, taken }: Among,
+    Among { traces, held_to, lines, taken }: Among,
     axis: ValueAxis,
     moment: Moment,
     size: (i32, i32),
@@ -96,7 +107,7 @@ pub(super) fn best_spot(
     // Below the pointer at the top, which shows where the first note belongs.
     let inside = Rect { top: axis.area.top + sheet.u(16.0), ..axis.area.grown(-sheet.u(6.0)) };
     let free = |spot: &Rect| !taken.iter().any(|other| other.grown(sheet.u(6.0)).overlaps(*spot));
-    let hidden = |spot: Rect| traces.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
+    let hides = |spot: Rect, of: &[Rows]| of.iter().map(|rows| rows.hidden(spot.grown(sheet.u(5.0)))).sum();
     // Also where it would hide an edge of it, or of the dot.
     let near = 2 * sheet.u(4.0);
     let on = |spot: Rect, x: i32| spot.left - near < x && x < spot.right + near;
@@ -107,7 +118,8 @@ pub(super) fn best_spot(
     let spots = spots.map(|place| Spot {
         place,
         covers: covers(place),
-        hidden: hidden(place),
+        hidden: hides(place, traces),
+        shades: hides(place, held_to),
         on_line: on_a_line(place),
     });
     spots.min_by_key(|spot| badness(spot, on(spot.place, point.0), point, taken))
@@ -134,14 +146,14 @@ fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl 
 /// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
 /// point itself least of all.
 fn badness(
-    &Spot { place, covers, hidden, on_line }: &Spot,
+    &Spot { place, covers, hidden, shades, on_line }: &Spot,
     over_the_point: bool,
     point: (i32, i32),
     taken: &[Rect],
-) -> (bool, i32, usize, bool, i32) {
+) -> (bool, i32, usize, bool, i32, i32) {
     let leader = (foot(place, point), point);
     let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    (covers, hidden, crosses, on_line || over_the_point, distance(place, point))
+    (covers, hidden, crosses, on_line || over_the_point, shades, distance(place, point))
 }
 
 /// The pixel of a box that is nearest to a point.

@@ -2,12 +2,13 @@
 
 use super::super::super::words;
 use super::super::Subject;
+use super::super::envelope::in_amps;
 use super::super::notes::Note;
 use super::super::readings::AT_LIMIT;
 use super::longest;
 use super::point::note_of;
 use super::said::{lasts, level};
-use crate::units::{Amps, volts_as_set};
+use crate::units::{Amps, reference_in_steps, volts_as_set};
 use crate::verdict::{Class, Direction, Phase};
 
 pub(super) fn short(subject: &Subject) -> Option<Note> {
@@ -53,7 +54,20 @@ pub(super) fn no_draw(subject: &Subject) -> Option<Note> {
     };
     let mut note = note_of(subject, phase, head, shown);
     note.lines.push(there);
+    note.lines.extend(as_little(subject));
     Some(note)
+}
+
+/// `good boards stand by at 0.89 mA, less than one step too`: of boards of which this supply shows no more.
+fn as_little(subject: &Subject) -> Option<String> {
+    let (profile, volts, step) = (subject.profile?, subject.feed_volts()?, subject.resolution()?);
+    let usual = in_amps(profile, profile.standby()?, volts).typical;
+    (usual < step.value()).then(|| {
+        format!(
+            "good boards stand by at {}, less than one step too",
+            reference_in_steps(usual, step.value(), "A")
+        )
+    })
 }
 
 /// What any reading contradicts, be it by one step, or what may well be a standby, is not to stand as a fact.

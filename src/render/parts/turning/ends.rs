@@ -44,9 +44,12 @@ pub(super) fn stays_down(subject: &Subject) -> Option<Note> {
     Some(note)
 }
 
-/// `the try ends here in bus`: where in the boot, if that is told without the step that it ends at, which is said already.
+/// `the try ends here in bus`, `the try ends here at the end of rails, at the step into loader`: where in the boot, if that is
+/// told.
 fn ended(subject: &Subject) -> Option<String> {
-    let place = in_stage(subject).filter(|_| subject.finding.verdict.step_into.is_none())?;
+    let into = subject.finding.verdict.step_into.as_ref();
+    let into = into.map_or_else(String::new, |next| format!(", at the step into {next}"));
+    let place = in_stage(subject)? + &into;
     match given_up(subject).count() {
         0 => None,
         1 => Some(format!("the try ends here{place}")),

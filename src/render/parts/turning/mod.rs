@@ -31,7 +31,7 @@ pub(in crate::render) fn turning(subject: &Subject) -> Option<Note> {
     if let Some(head) = note.lines.first_mut().filter(|_| is_a_guess(subject)) {
         *head = format!("{} {head}", words::doubt(&subject.finding.verdict));
     }
-    if !starved::names_the_step(subject, &note) {
+    if !names_the_step(subject, &note) {
         note.lines.extend(at_the_step(subject));
     }
     note.lines.extend(unread(subject, note.at));
@@ -80,6 +80,12 @@ fn at_the_step(subject: &Subject) -> Option<String> {
     let verdict = &subject.finding.verdict;
     let (reached, next) = (verdict.reached.as_ref()?, verdict.step_into.as_ref()?);
     Some(format!("at the end of {reached}, at the step into {next}"))
+}
+
+/// Whether a note says itself at which step the tries end.
+fn names_the_step(subject: &Subject, note: &Note) -> bool {
+    let says = |place: String| note.lines.iter().any(|line| line.contains(&place));
+    in_stage(subject).is_some_and(says)
 }
 
 /// The same without where in the boot tries end.

@@ -329,7 +329,9 @@ fn a_board_that_latches_off_is_said_to_have_done_so_in_a_stage() {
     assert_eq!(lines(&finding)[1], "the try ends here in boot", "before what follows to the end");
     assert!(lines(&finding)[2].ends_with(", to the end"), "{:?}", lines(&finding));
     finding.verdict.step_into = Some("loading".into());
-    assert_eq!(lines(&finding).last().unwrap(), "at the end of boot, at the step into loading");
+    let lines = lines(&finding);
+    assert_eq!(lines[1], "the try ends here at the end of boot, at the step into loading");
+    assert!(lines[2].ends_with(", to the end") && lines.len() == 3, "{lines:?}");
 }
 
 #[test]

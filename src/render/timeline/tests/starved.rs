@@ -102,7 +102,7 @@ fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
     assert_eq!(note.lines[1], "volts dip to between 10.5 V and 11.0 V in every try");
-    assert_eq!(note.lines[2], "limit 1.20 A met too briefly for the meter to catch");
+    assert_eq!(note.lines[2], "limit 1.20 A likely met, too briefly for the meter");
     assert_eq!(note.lines[3], "0.700 A read then, at most 0.950 A in any try");
     // The dot is at what was read then.
     assert_eq!(note.amps, Some(0.7));

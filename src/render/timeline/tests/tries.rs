@@ -43,15 +43,17 @@ fn a_note_leaves_the_peaks_of_all_tries_and_the_words_of_the_limit_make_room_for
 }
 
 #[test]
-fn of_starved_tries_the_first_that_dips_as_deep_as_most_is_marked_by_its_number() {
+fn of_starved_tries_the_first_that_dips_is_marked_however_little_it_does() {
     use super::super::super::parts::turning::turning;
     let (_, finding) = spikes();
-    // The first dips less; in the second less than the limit is read, as over the edge of a dip.
-    let volts = |index: u32| match index {
-        79 => 12.0,
-        139 => 10.4,
-        80.. if (index - 60) % 30 == 19 && index < 480 => 10.5,
-        _ => 12.8,
+    // The first dips less than the others, or not at all; in the second less than the limit is read, as over the edge of a dip.
+    let volts = |first: f64| {
+        move |index: u32| match index {
+            79 => first,
+            139 => 10.4,
+            80.. if (index - 60) % 30 == 19 && index < 480 => 10.5,
+            _ => 12.8,
+        }
     };
     let amps = |index: u32| match index.checked_sub(60).map(|index| (index / 30, index % 30)) {
         Some((1, 18 | 19)) => 1.0,
@@ -59,19 +61,19 @@ fn of_starved_tries_the_first_that_dips_as_deep_as_most_is_marked_by_its_number(
         Some((0..14, 0..18)) => 0.3,
         _ => 0.03,
     };
-    let trace = trace_at(520, 51.9, amps, volts);
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = turning(&subject).unwrap();
-    assert!((note.at - 10.9).abs() < 0.05, "{note:?}");
-    assert_eq!(note.lines[0], "the feed gives way at the end of firmware (try 2)");
-    assert_eq!(note.lines[1], "down to 10.5 V, 1.00 A read then");
-    // The others show it.
-    assert_eq!(note.lines[2], "limit 1.20 A met in this try too briefly to be read");
-    let (trace, finding) = spikes();
-    let subject = Subject { trace: &trace, profile: None, finding: &finding };
-    let note = turning(&subject).unwrap();
+    let turn = |first: f64| {
+        let trace = trace_at(520, 51.9, amps, volts(first));
+        turning(&Subject { trace: &trace, profile: None, finding: &finding }).unwrap()
+    };
+    let note = turn(12.0);
     assert!((note.at - 7.9).abs() < 0.05, "{note:?}");
     assert_eq!(note.lines[0], "the feed gives way at the end of firmware");
+    let note = turn(12.8);
+    assert!((note.at - 10.9).abs() < 0.05, "{note:?}");
+    assert!(note.lines[0].ends_with("try 2)"), "{note:?}");
+    assert_eq!(note.lines[1], "down to 10.5 V, 1.00 A read then");
+    // The others show it.
+    assert_eq!(note.lines[2], "limit 1.20 A likely met in this try, too briefly to be read");
 }
 
 #[test]
@@ -106,6 +108,24 @@ fn a_try_that_dips_twice_alike_ends_at_the_later_dip() {
     let twice = trace_at(520, 51.9, |index| trace.amps()[index as usize], volts);
     let note = turning(&Subject { trace: &twice, profile: None, finding: &finding }).unwrap();
     assert!((note.at - 7.9).abs() < 0.05, "{note:?}");
+}
+
+#[test]
+fn what_good_boards_need_has_a_line_only_where_its_words_stand() {
+    let (trace, finding) = spikes();
+    let profile = profile();
+    let mut seen = (false, false);
+    for size in sizes().into_iter().chain([Size::new(480, 360).unwrap()]) {
+        let scene = draw(&trace, Some(&profile), &finding, &options(size, Theme::Light)).unwrap();
+        let label = scene
+            .labels()
+            .find(|label| label.text.starts_with("good boards peak at") && label.text.ends_with("or more"));
+        let good = Theme::Light.palette().good;
+        let is_line = |shape: &Shape| matches!(shape, Shape::Dashed { color, .. } if *color == good);
+        assert_eq!(scene.shapes.iter().any(is_line), label.is_some(), "{size}");
+        seen = (seen.0 || label.is_some(), seen.1 || label.is_none());
+    }
+    assert_eq!(seen, (true, true), "both ways");
 }
 
 #[test]

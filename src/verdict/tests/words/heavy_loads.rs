@@ -20,6 +20,17 @@ fn reversed_polarity_is_by_the_volts_at_the_board() {
 }
 
 #[test]
+fn a_limit_that_is_not_what_is_read_in_it_is_said_to_be_what_was_set() {
+    let [same, above] = [3.0, 3.02].map(|amps| because(&short(0.44, amps).find()));
+    assert!(
+        same.contains("3.00 A at 0.44") && same.contains("the supply sits in its limit of 3.00 A"),
+        "{same}"
+    );
+    assert!(above.contains("3.02 A at 0.44"), "{above}");
+    assert!(above.contains("the supply sits in its limit, set to 3.00 A"), "{above}");
+}
+
+#[test]
 fn half_the_limit_tells_a_resistance_from_a_diode() {
     assert!(asks(
         &short(0.6, 3.0),
