@@ -66,7 +66,7 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
         let usual_to = left::by(subject, profile, &stage).clamp(from, from.max(to));
         let amps = in_amps(profile, stage.reference, volts).up_to(subject.limit());
         let peak_from = inrush::past(subject, from).min(to);
-        (from < to).then_some(Expected { from, to, usual_to, peak_from, ..amps })
+        (from < to).then_some(Expected { from, to, peak_from, usual_to, ..amps })
     });
     shown.collect()
 }
