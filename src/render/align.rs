@@ -5,8 +5,8 @@ use super::options::Options;
 use super::parts::{Subject, crop};
 use crate::stats::robust::median;
 use crate::trace::EventKind;
-use crate::units::Seconds;
-use crate::verdict::{Class, Phase, RISES_S};
+use crate::units::{Seconds, span_in_steps};
+use crate::verdict::{Class, LogFacts, Phase, RISES_S};
 
 /// What happens at the zero of the common time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,6 +50,22 @@ impl Moment {
 pub(super) struct Zero {
     pub(super) moment: Moment,
     pub(super) at: f64,
+}
+
+impl Zero {
+    /// How long after the zero something happens: between two moments of the log as these are said, as the figure of the run by
+    /// itself has it. One that the run is only set to has no moment in its log.
+    pub(super) fn until(self, log: &LogFacts, at: f64) -> String {
+        match self.moment {
+            Moment::Wake | Moment::Press | Moment::SwitchOn => span(log, self.at, at),
+            Moment::AsOthers | Moment::AsOthersPressed => log.time(at - self.at),
+        }
+    }
+}
+
+/// From one moment of a log to another, so that the one and the length add up to the other.
+pub(super) fn span(log: &LogFacts, from: f64, to: f64) -> String {
+    span_in_steps(from, to, log.update_s().unwrap_or(0.0))
 }
 
 /// The zero of each run on one panel: its wake. Where others wake, one that does not is set among them by its press, or else

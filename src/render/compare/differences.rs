@@ -6,7 +6,7 @@ use super::proportion::{alike, power};
 use super::reach::{Reach, Tried};
 use super::seen::{Seen, length};
 use crate::reference::PhaseReference;
-use crate::verdict::{Phase, RISES_S, Tries};
+use crate::verdict::{Class, Phase, RISES_S, Tries};
 
 /// How long a stage of one sound board lasts keeps within this (common practice, no source).
 const ALIKE_TIME: f64 = 0.25;
@@ -110,23 +110,59 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
     let good = reference.map(|reference| good_boards(runs, reference)).unwrap_or_default();
     let [before, after] = runs.map(|run| Stage::of(run, name));
     let words = in_words(is_stage, &before, &after);
-    let cell = |stage: &Stage| match stage {
+    let doubts = [(&runs[0], &before), (&runs[1], &after)].map(|(run, stage)| doubt(run, stage));
+    let doubtful = |doubt: Option<&str>, said: String| match doubt.filter(|_| is_stage) {
+        Some(doubt) => format!("{doubt} {said}"),
+        None => said,
+    };
+    let words = doubtful(doubts[0].or(doubts[1]), words);
+    let cell = |(stage, doubt): (&Stage, Option<&str>)| match stage {
         Stage::Seen(seen) => seen.cell(),
         Stage::Tried(tried) => tried.cell(),
         Stage::Unseen => NOT_SEEN.into(),
         Stage::Cut if is_stage => LOG_ENDS.into(),
-        Stage::Absent if is_stage => NOT_REACHED.into(),
+        Stage::Absent if is_stage => doubtful(doubt, NOT_REACHED.into()),
         Stage::Absent | Stage::Cut => "none".into(),
     };
     let reach = is_stage.then(|| reach(&before, &after)).flatten();
-    let [before, after] = [&before, &after].map(cell);
+    let [before, after] = [(&before, doubts[0]), (&after, doubts[1])].map(cell);
     // What is no stage of good boards has the name that the verdict gives it.
     let called = runs.iter().filter(|_| !is_stage).find_map(|run| {
         let phase = run.finding.phases.iter().find(|phase| phase.name == name)?;
         words::shorted(run.finding, phase)
     });
-    let stage = called.unwrap_or_else(|| words::phase(name)).to_owned();
+    let stage = called.unwrap_or_else(|| words::phase(name));
+    let guessed = runs.iter().filter(|_| !is_stage).find(|run| is_the_verdict(run, name));
+    let stage = guessed
+        .map_or_else(|| stage.to_owned(), |run| format!("{} {stage}", words::doubt(&run.finding.verdict)));
     Difference { stage, before, after, good, words, reach }
+}
+
+/// How sure it is that a run did not get to a stage, where its verdict is a toss-up, and the other may have it that it did, or
+/// where its tries only likely end before it.
+fn doubt(run: &Subject, stage: &Stage) -> Option<&'static str> {
+    let verdict = &run.finding.verdict;
+    if !matches!(stage, Stage::Absent) {
+        return None;
+    }
+    if words::is_toss_up(verdict) {
+        return Some(words::doubt(verdict));
+    }
+    words::where_tries_end(run.finding)?.contains(LIKELY).then_some(LIKELY)
+}
+
+/// The word for what the times of tries alone tell.
+const LIKELY: &str = "likely";
+
+/// Whether what is no stage of good boards is all that a verdict says which is a toss-up, and so as much in doubt.
+fn is_the_verdict(run: &Subject, name: &str) -> bool {
+    let verdict = &run.finding.verdict;
+    let says = match verdict.class {
+        Class::NoDraw => name == "no draw",
+        Class::HardShort | Class::PartialShort => ["short", "heavy load"].contains(&name),
+        _ => false,
+    };
+    says && words::is_toss_up(verdict)
 }
 
 /// Which of the runs did not get there, where nothing else is to be said of the stage.
@@ -327,8 +363,8 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
     let update_s = [before, after].map(|seen| seen.run.finding.log.update_s().unwrap_or(0.0));
     let shown = (before.shown_length() - after.shown_length()).abs();
     let by = words::length(shown, Some(update_s[0].max(update_s[1])));
-    let word = if b < a { "shorter" } else { "longer" };
-    Some(format!("{by} {word}"))
+    let word = if b < a { "less" } else { "longer" };
+    Some(format!("takes {by} {word}"))
 }
 
 fn waits(seen: &Seen) -> bool {

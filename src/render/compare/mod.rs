@@ -17,16 +17,17 @@ mod two_boards;
 pub(super) use said::before_after as headline;
 
 use super::RenderError;
-use super::align::{self, Zero};
+use super::align::{self, Moment, Zero};
 use super::axis::TimeAxis;
 use super::geometry::{Rect, px};
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::table::Table;
-use super::parts::{Subject, amps, envelope, foot, heading, legend, phases, table, volts};
+use super::parts::{Subject, amps, envelope, foot, heading, legend, notes, phases, table, volts};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::words;
+use crate::units::{range, volts_as_set};
 use crate::verdict::{Class, LogFacts};
 use differences::{Difference, differences};
 
@@ -38,7 +39,10 @@ const NAMES: [&str; 2] = ["before", "after"];
 
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 5] =
-    [("stage", 0.14), ("before", 0.2), ("after", 0.2), ("good boards", 0.24), ("difference", 0.3)];
+    [("stage", 0.14), ("before", 0.2), ("after", 0.2), (GOOD_BOARDS, 0.24), ("difference", 0.3)];
+
+/// The heading of what good boards do.
+const GOOD_BOARDS: &str = "good boards";
 
 /// On a narrow figure: what is most worth knowing.
 const COLUMNS_NARROW: [table::Column; 2] = [("stage", 0.26), ("difference", 0.74)];
@@ -85,7 +89,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let panels = if sheet.is_very_low() {
         middle
     } else {
-        let table = table_that_fits(&sheet, middle, &found, runs[0].profile.is_some());
+        let table = table_that_fits(&sheet, middle, &found, good_boards(runs).as_deref());
         let (panels, rows) = share_out(middle, table.height(&sheet, middle.width()));
         table.draw(&mut sheet, rows);
         panels
@@ -104,8 +108,8 @@ fn share_out(middle: Rect, table: i32) -> (Rect, Rect) {
 }
 
 /// The table with a row for each stage, or, where that takes the runs their room, without what is alike.
-fn table_that_fits(sheet: &Sheet, middle: Rect, found: &[Difference], with_reference: bool) -> Table {
-    let table = |found: &[Difference]| table_of(sheet, middle.width(), found, with_reference);
+fn table_that_fits(sheet: &Sheet, middle: Rect, found: &[Difference], good: Option<&str>) -> Table {
+    let table = |found: &[Difference]| table_of(sheet, middle.width(), found, good);
     let whole = table(found);
     let fits = whole.height(sheet, middle.width()) <= px(f64::from(middle.height()) * MOST_OF_TABLE);
     if fits { whole } else { table(&reach::without_alike(found)) }
@@ -161,7 +165,7 @@ fn draw_panels(
     let left = area.left + sheet.u(58.0);
     let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
     let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
-    let readings = [0, 1].map(|index| Readings::new(&runs[index], axis(zeros[index].at)));
+    let readings = [0, 1].map(|index| readings_of(&runs[index], zeros[index], axis(zeros[index].at)));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
     let (scales, own_scales) = panel::side_by_side(scales, sheet.is_very_low());
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
@@ -170,7 +174,11 @@ fn draw_panels(
     let samples = legend::of_run(sheet, panels.width(), &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
     legend::draw(sheet, row, &samples);
-    let pressed = told::pressed(&runs, zeros);
+    let faults =
+        [0, 1].map(|index| notes::fault(&runs[index], &notes::gravest(&runs[index], &readings[index])));
+    let wanted = told::wanted(sheet, (&runs, zeros), faults);
+    let told = told::that_fit(sheet, (axis(0.0), ticks), &wanted);
+    let pressed = told::pressed_and_told(&runs, zeros, &told);
     let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
         let (upper, lower) = panels.split_top(upper);
         let mut each = [upper, lower].into_iter().enumerate().map(|(index, place)| {
@@ -182,12 +190,18 @@ fn draw_panels(
         [each.next(), each.next()].map(Option::unwrap_or_default)
     };
     let first = sheet.scene.shapes.len();
-    let [before, after] = panel::equally_high(sheet, (panels.height(), own_scales), drawn);
-    let told = told::told(sheet, (&runs, zeros), [before, after]);
+    panel::equally_high(sheet, (panels.height(), own_scales), drawn);
     let panels = sheet.scene.shapes.len() - first;
     told::axis(sheet, (axis(0.0), ticks), &told);
     // Below the panels: where they are very low, the letters of the strip reach down to the axis.
     sheet.scene.shapes[first..].rotate_left(panels);
+}
+
+/// The readings of one run beside those of another.
+fn readings_of(run: &Subject, zero: Zero, time: TimeAxis) -> Readings {
+    // Above one that is seen to leave its rest some tenths of a second later none has left it at the press.
+    let beside_leaves = Some(zero.at).filter(|_| zero.moment == Moment::AsOthersPressed);
+    Readings { beside_leaves, ..Readings::new(run, time) }
 }
 
 /// What the legend has to explain: what is drawn in either panel.
@@ -215,7 +229,21 @@ fn drawn_in_either(
     }
 }
 
-fn table_of(sheet: &Sheet, width: i32, found: &[Difference], with_reference: bool) -> Table {
+/// What the column of good boards is headed: where the runs were fed with other volts its amps are those at either.
+fn good_boards(runs: [Subject; 2]) -> Option<String> {
+    runs[0].profile?;
+    let volts = |run: Subject| {
+        let set = run.set_volts().map(|volts| (volts.value(), volts_as_set(volts.value())));
+        set.or_else(|| run.feed_volts().map(|volts| (volts.value(), volts.to_string())))
+    };
+    let [Some(before), Some(after)] = runs.map(volts) else { return Some(GOOD_BOARDS.into()) };
+    let (low, high) = if before.0 <= after.0 { (before.1, after.1) } else { (after.1, before.1) };
+    let at = if low == high { String::new() } else { format!(" at {}", range(&low, &high)) };
+    Some(format!("{GOOD_BOARDS}{at}"))
+}
+
+fn table_of(sheet: &Sheet, width: i32, found: &[Difference], good: Option<&str>) -> Table {
+    let with_reference = good.is_some();
     let wide = table::is_wide(sheet, width);
     let cells = |difference: &Difference| {
         let Difference { stage, before, after, good, words, .. } = difference.clone();
@@ -233,7 +261,7 @@ fn table_of(sheet: &Sheet, width: i32, found: &[Difference], with_reference: boo
         (true, true) => &COLUMNS,
         (true, false) => &COLUMNS_ALONE,
     };
-    without_empty(columns, &rows)
+    without_empty(columns, &rows).headed(GOOD_BOARDS, good.unwrap_or(GOOD_BOARDS))
 }
 
 /// Without the columns in which no row says anything.

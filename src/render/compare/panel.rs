@@ -28,8 +28,6 @@ pub(super) fn side_by_side([before, after]: [amps::Scale; 2], very_low: bool) ->
 /// A panel that was drawn.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Drawn {
-    /// When the run left what good boards do, on its own clock.
-    fault: Option<f64>,
     /// Rows of the strip of the amps.
     height: i32,
     /// How many of them an amp takes.
@@ -37,13 +35,13 @@ pub(super) struct Drawn {
 }
 
 /// Draws both panels so that their amps are equally high, and of those that have scales of their own says how many times
-/// finer the one is, as lengths on the picture have it; returns the moments of their faults. What stands above the amps
-/// takes more height in the one than in the other, which drawing them tells.
+/// finer the one is, as lengths on the picture have it. What stands above the amps takes more height in the one than in the
+/// other, which drawing them tells.
 pub(super) fn equally_high(
     sheet: &mut Sheet,
     (height, own_scales): (i32, bool),
     mut draw: impl FnMut(&mut Sheet, i32, [Option<f64>; 2]) -> [Drawn; 2],
-) -> [Option<f64>; 2] {
+) {
     /// Times that the one is set right by the other: the strips take a share of what they are given.
     const ROUNDS: usize = 4;
     /// A panel keeps this share of the height.
@@ -62,7 +60,7 @@ pub(super) fn equally_high(
         finer = times_finer(draw(sheet, upper, finer));
         sheet.scene.shapes.truncate(shapes);
     }
-    draw(sheet, upper, finer).map(|drawn| drawn.fault)
+    draw(sheet, upper, finer);
 }
 
 /// How many times finer the one is than the other.
@@ -77,7 +75,7 @@ fn times_finer([before, after]: [Drawn; 2]) -> [Option<f64>; 2] {
 /// The zero of a run, and on the common time the press that both have.
 type Common = (Zero, Option<f64>);
 
-/// Draws a run, and says when it left what good boards do, on its own clock.
+/// Draws a run, and says how high its amps came out.
 pub(super) fn draw(
     sheet: &mut Sheet,
     run: Subject,
@@ -125,7 +123,7 @@ pub(super) fn draw(
     }
     let amps = axes.main;
     let height = amps.area.height();
-    Drawn { fault: told, height, rows_per_amp: f64::from(height) / (amps.high - amps.low) }
+    Drawn { height, rows_per_amp: f64::from(height) / (amps.high - amps.low) }
 }
 
 /// Why a run carries no verdict, as a note of no moment.
@@ -169,7 +167,7 @@ fn panel_title(
     let title = format!("{name}: {}", words::short(&run.finding.verdict));
     let Some(title) = bold.fit(&title, right - start) else { return (rest, None) };
     let mut left = sheet.scene.text(title, (start, baseline), Anchor::Start, bold).right + space;
-    let mut below = rest;
+    let (mut below, mut sure_below) = (rest, None);
     if let Some(finer) = finer.map(|times| finer_than(name, times)) {
         let strong = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
         if strong.width(&finer) <= right - left {
@@ -200,12 +198,21 @@ fn panel_title(
                 let at = (start, alarm.baseline_at(next.center().1));
                 let words = sheet.scene.text(line, at, Anchor::Start, alarm);
                 said = Some(Rect { bottom: next.bottom, ..words });
+                sure_below = Some((words.right + space, at.1));
             }
         }
     }
-    if small.width(&sure) <= right - left {
-        sheet.scene.text(sure, (left, baseline), Anchor::Start, small);
-    }
+    // Behind the verdict, else behind what is wrong, else below both: one run with it and one without would be taken for two
+    // that are not known as well.
+    let width = small.width(&sure);
+    let title = Some((left, baseline)).filter(|_| width <= right - left);
+    let behind = sure_below.filter(|(left, _)| width <= row.right - left);
+    let at = title.or(behind).unwrap_or_else(|| {
+        let (next, rest) = below.split_top(if width > 0 { sheet.u(22.0) } else { 0 });
+        below = rest;
+        (start, small.baseline_at(next.center().1))
+    });
+    sheet.scene.text(sure, at, Anchor::Start, small);
     (below, said)
 }
 
@@ -261,10 +268,10 @@ mod tests {
         // The upper has two lines more above its amps, which are ten times finer, and half as much of them below.
         let amps = |panel: i32, above: i32, share: f64, high: f64| {
             let height = px(f64::from(panel - above) * share);
-            Drawn { fault: Some(high), height, rows_per_amp: f64::from(height) / high }
+            Drawn { height, rows_per_amp: f64::from(height) / high }
         };
         let mut last = None;
-        let faults = equally_high(&mut sheet, (700, true), |_, upper, finer| {
+        equally_high(&mut sheet, (700, true), |_, upper, finer| {
             let drawn = [amps(upper, 90, 0.5, 0.1), amps(700 - upper, 50, 0.6, 1.0)];
             last = Some((drawn.map(|drawn| drawn.height), finer));
             drawn
@@ -272,7 +279,6 @@ mod tests {
         let (heights, finer) = last.unwrap();
         assert!((heights[0] - heights[1]).abs() <= 2, "{heights:?}");
         assert!(finer[0].is_some_and(|times| (times - 10.0).abs() < 0.3) && finer[1].is_none(), "{finer:?}");
-        assert_eq!(faults, [Some(0.1), Some(1.0)]);
         // Where one cannot be as high as the other, what a length of it stands for is said as it is.
         equally_high(&mut sheet, (700, true), |_, upper, finer| {
             let drawn = [amps(upper, 90, 0.5, 0.1), amps(700 - upper, 50, 0.1, 1.0)];

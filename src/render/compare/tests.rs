@@ -12,7 +12,7 @@ use super::*;
 use crate::reference::Profile;
 use crate::trace::Trace;
 use crate::units::{Amps, Seconds, Watts};
-use crate::verdict::{Class, Finding, Phase};
+use crate::verdict::{Class, Finding, Phase, RunnerUp};
 use proptest::prelude::*;
 
 /// A minute whose phases have these ends and amps at 13 V, from a first that begins at `start`.
@@ -66,7 +66,7 @@ fn each_stage_says_what_differs() {
     insta::assert_snapshot!(found.iter().map(line).collect::<Vec<_>>().join("\n"), @"
     standby: 34 mA, 7.0 s | 33 mA, 4.0 s | alike, both as good boards
     rails: 0.190 A, 0.6 s | 0.190 A, 0.7 s | alike, both as good boards
-    firmware: 0.660 A, 50.4 s | 0.580 A, 3.9 s | draws 12 % less, 46.5 s shorter, now as good boards
+    firmware: 0.660 A, 50.4 s | 0.580 A, 3.9 s | draws 12 % less, takes 46.5 s less, now as good boards
     loading: not reached | 1.44 A, 8.4 s | now reached
     picture: not reached | 1.14 A, 42.0 s | now reached
     ");
@@ -107,8 +107,8 @@ fn tries_are_counted_once_however_many_of_them_show_their_stages() {
     let line = |d: &Difference| format!("{}: {} | {} | {}", d.stage, d.before, d.after, d.words);
     insta::assert_snapshot!(found.iter().map(line).collect::<Vec<_>>().join("\n"), @"
     standby: 30 mA, 4.0 s | 33 mA, 4.0 s | alike, both as good boards
-    rails: passed in 3 tries, 0.200 A, 0.5 s | 0.190 A, 0.7 s | 0.2 s longer, both as good boards
-    firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | now passed, draws 17 % less, 2.4 s longer, now as good boards
+    rails: passed in 3 tries, 0.200 A, 0.5 s | 0.190 A, 0.7 s | takes 0.2 s longer, both as good boards
+    firmware: 3 tries end in it, 0.700 A, 1.5 s | 0.580 A, 3.9 s | now passed, draws 17 % less, takes 2.4 s longer, now as good boards
     loading: not reached | 1.44 A, 8.4 s | now reached
     picture: not reached | 1.14 A, 42.0 s | now reached
     tries: 3 given up, one every 3.00 s | no try given up | gives up no longer
@@ -253,7 +253,7 @@ fn without_good_boards_the_two_are_still_compared() {
     insta::assert_snapshot!(words.join("\n"), @"
     alike
     alike
-    draws 14 % more, 46.5 s longer
+    draws 14 % more, takes 46.5 s longer
     gone
     gone
     ");

@@ -24,10 +24,14 @@ pub(super) fn of_two_boards(difference: &mut Difference) {
     let said = WORDS.iter().fold(difference.words.clone(), |said, (one, two)| said.replace(one, two));
     let alone = ALONE.iter().find(|(one, _)| said == *one);
     difference.words = alone.map_or(said, |(_, two)| (*two).into());
-    // Beside which run is off, whose draw is meant is to be said: `after` alone is no fault.
+    // Beside which run is off, whose draw or time is meant is to be said: `after` alone is no fault. Said once, it holds for
+    // what follows.
+    let mut said = false;
     let whose = |part: &str| {
-        let compares = part.starts_with("draws ") && !part.starts_with("draws too ");
-        if compares { format!("after {part}") } else { part.to_owned() }
+        let compares = ["draws ", "takes "].iter().any(|verb| part.starts_with(verb));
+        let compares = compares && !part.starts_with("draws too ");
+        let first = compares && !std::mem::replace(&mut said, compares);
+        if first { format!("after {part}") } else { part.to_owned() }
     };
     difference.words = difference.words.split(", ").map(whose).collect::<Vec<_>>().join(", ");
 }

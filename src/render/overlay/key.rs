@@ -3,7 +3,7 @@
 use super::super::axis::TimeAxis;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::parts::legend;
+use super::super::parts::{legend, limit, volts};
 use super::super::scene::{Anchor, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
@@ -40,7 +40,8 @@ pub(super) fn legend(
             samples.push((legend::Swatch::Line(width_of_named(sheet), 0.0, color), said.into()));
         }
     }
-    samples.extend(limit(members, palette));
+    samples.extend(limit_of(members, palette));
+    samples.extend(starved(members).into_iter().flat_map(|member| signs_of(member, members)));
     // Of several the gaps are not drawn.
     if is_alone(members) && named(members).any(|member| member.readings.has_gaps()) {
         samples.push((legend::Swatch::Gap, format!("{} of the odd run", legend::NO_READINGS).into()));
@@ -69,7 +70,7 @@ fn doubtful(members: &[Member]) -> String {
 }
 
 /// The limit of a run that the supply starves.
-fn limit(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
+fn limit_of(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
     let member = starved(members)?;
     let limit = member.run.finding.log.limit_a?;
     let whose = letter(member, members).map_or_else(|| name(&member.run), |letter| letter.to_string());
@@ -90,6 +91,16 @@ fn limit(members: &[Member], palette: &Palette) -> Option<legend::Sample> {
     };
     let said = format!("current limit of {whose}, {limit}{others}");
     Some((legend::Swatch::Line(1.5, 9.0, palette.limit), said.into()))
+}
+
+/// What is drawn of a run that the supply starves beside its limit.
+fn signs_of(member: &Member, members: &[Member]) -> impl Iterator<Item = legend::Sample> {
+    let whose = letter(member, members).map_or_else(String::new, |letter| format!(" of {letter}"));
+    let limited = !limit::seen(&member.readings).is_empty();
+    let limited = limited.then(|| (legend::Swatch::Limited, format!("supply in its current limit{whose}")));
+    let dips = volts::has_signs(&member.run, &member.readings);
+    let dips = dips.then(|| (legend::Swatch::Dip, format!("volts dip{whose}")));
+    [limited, dips].into_iter().flatten().map(|(swatch, words)| (swatch, words.into()))
 }
 
 /// One line for each of several named runs: its letter, which the picture and the table have as well, what is wrong with
@@ -115,7 +126,7 @@ const SIDE: f64 = 18.0;
 
 impl Key {
     /// Of one run alone there is none: its note says it all.
-    pub(super) fn new(sheet: &Sheet, members: &[Member], time: TimeAxis, width: i32) -> Self {
+    pub(super) fn new(sheet: &Sheet, members: &[Member], width: i32) -> Self {
         /// Lines that a run may take.
         const MOST: usize = 2;
         /// The same with what was read.
@@ -125,7 +136,7 @@ impl Key {
         let told_above = told_above.is_some() && sheet.is_narrow(width);
         let style = style(sheet, sheet.palette.text);
         let entry = |((letter, member), color): ((char, &Member), Color)| {
-            let from = member.since(time).map_or_else(String::new, |at| format!(", from {at}"));
+            let from = member.since().map_or_else(String::new, |at| format!(", from {at}"));
             // What the heading says already leaves room for what was read.
             let said = if told_above {
                 let read = read_there(member, members).map_or_else(String::new, |read| format!(": {read}"));

@@ -47,6 +47,7 @@ const CROWD: usize = 4;
 #[derive(Debug)]
 struct Member<'a> {
     run: Subject<'a>,
+    zero: Zero,
     readings: Readings,
     rank: Rank,
 }
@@ -63,31 +64,25 @@ impl Member<'_> {
     }
 
     /// When it left what the good ones do, as the figure of the run by itself has it, on the common time, with its words.
-    fn moment(&self, common: TimeAxis) -> Option<(f64, String)> {
+    fn moment(&self) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
-        let at = fault - self.zero(common);
-        Some((at, self.run.finding.log.time(at)))
+        Some((fault - self.zero.at, self.zero.until(&self.run.finding.log, fault)))
     }
 
     /// From when on its verdict holds, on the common time, in words: of a run that is marked that moment. Where nobody asked it
     /// to wake it has no mark, and is as it is from its switch-on.
-    fn since(&self, common: TimeAxis) -> Option<String> {
-        let moment = self.moment(common).map(|(_, words)| words);
-        moment.or_else(|| Some(self.run.finding.log.time(self.note()?.at - self.zero(common))))
+    fn since(&self) -> Option<String> {
+        let moment = self.moment().map(|(_, words)| words);
+        moment.or_else(|| Some(self.zero.until(&self.run.finding.log, self.note()?.at)))
     }
 
     /// How long it goes on after the picture ends, with its words on the common time; `None` where that shows its end.
     fn goes_on(&self, common: TimeAxis) -> Option<String> {
         /// Less than this share of the picture is no more than its edge.
         const EDGE: f64 = 0.01;
-        let end = self.run.trace.time().last()? - self.zero(common);
-        let beyond = end - common.to > EDGE * (common.to - common.from);
-        beyond.then(|| self.run.finding.log.time(end))
-    }
-
-    /// Its own time at the zero of the common one.
-    fn zero(&self, common: TimeAxis) -> f64 {
-        self.readings.time.from - common.from
+        let end = *self.run.trace.time().last()?;
+        let beyond = end - self.zero.at - common.to > EDGE * (common.to - common.from);
+        beyond.then(|| self.zero.until(&self.run.finding.log, end))
     }
 }
 
@@ -111,7 +106,7 @@ pub(super) fn draw(runs: &[Subject], options: &Options) -> Result<Scene, RenderE
     let below_head = head(&mut sheet, (runs, &members), &odd);
     let foot = foot::draw(&mut sheet, &foot_entries(runs, &members, time));
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..inside };
-    let table = table::table(&sheet, &members, &odd, time);
+    let table = table::table(&sheet, &members, &odd);
     let (area, rows) =
         share_out(middle, table.as_ref().map_or(0, |table| table.height(&sheet, middle.width())));
     if let Some(table) = table {
@@ -133,9 +128,13 @@ fn members<'a>(runs: &[Subject<'a>], zeros: &[Zero], odd: &[bool], axis: TimeAxi
     let readings: Vec<Readings> =
         runs.iter().zip(zeros).map(|(run, zero)| Readings::new(run, own(zero))).collect();
     let ranks = ranks(runs, odd, &readings);
-    let member =
-        |((run, readings), rank): ((&Subject<'a>, Readings), Rank)| Member { run: *run, readings, rank };
-    runs.iter().zip(readings).zip(ranks).map(member).collect()
+    let member = |(((run, zero), readings), rank): (((&Subject<'a>, &Zero), Readings), Rank)| Member {
+        run: *run,
+        zero: *zero,
+        readings,
+        rank,
+    };
+    runs.iter().zip(zeros).zip(readings).zip(ranks).map(member).collect()
 }
 
 fn head(sheet: &mut Sheet, (runs, members): (&[Subject], &[Member]), odd: &[bool]) -> i32 {

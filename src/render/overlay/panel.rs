@@ -8,7 +8,7 @@ use super::super::parts::notes::{self, Note};
 use super::super::parts::{
     Areas, MARKER, Subject, Told, amps, gaps, legend, limit, marker, phases, time_axis, volts,
 };
-use super::super::scene::Anchor;
+use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
 use super::key::{self, Key};
@@ -114,17 +114,17 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     // The runs need the room more than what they draw at rest does.
     let scale = if sheet.is_very_low() && !rest_is_told(members) { scale.without_quiet() } else { scale };
     let ribbons = Ribbons::new(sheet, members, guide);
-    let key = Key::new(sheet, members, time, area.width());
+    let key = Key::new(sheet, members, area.width());
     let notes: Vec<Note> = named(members).map(|member| note(sheet, member, members, area)).collect();
     let stack = is_alone(members) && sheet.is_narrow(area.width());
     let stacked = if stack { notes::stack_height(sheet, &notes, area.width()) } else { key.height(sheet) };
     let (ribbon_areas, below) = ribbons.split(sheet, area);
     let mut samples = key::legend(sheet, members, (time, area.width()));
     samples.extend(ribbons.blank(sheet).iter().flat_map(legend::Blank::samples));
-    let legend = legend::height_of(sheet, area.width(), &samples);
+    let legend = legend_height(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette, members);
-    let told = told(members, time, colors);
+    let told = told(members, colors);
     let (scale, mut placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
@@ -153,6 +153,19 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     tags::draw(sheet, members, scale.axes(&areas));
 }
 
+/// The height of as many rows as all samples take: a cell, a line or a sign without its word would be left to be guessed.
+fn legend_height(sheet: &mut Sheet, width: i32, samples: &[legend::Sample]) -> i32 {
+    const MOST: i32 = 3;
+    let row = legend::height_of(sheet, width, &[]);
+    let first = sheet.scene.shapes.len();
+    let mut holds = |height: &i32| {
+        legend::draw(sheet, Rect::new(0, 0, width, *height), samples);
+        let drawn = sheet.scene.shapes.split_off(first);
+        drawn.iter().filter(|shape| matches!(shape, Shape::Text(_))).count() >= samples.len()
+    };
+    (1..MOST).map(|rows| rows * row).find(|height| holds(height)).unwrap_or(MOST * row)
+}
+
 /// One scale for all runs. No envelope is drawn here: the good runs themselves show what good boards do.
 fn scale(members: &[Member]) -> Option<amps::Scale> {
     let alone =
@@ -166,7 +179,7 @@ fn scale(members: &[Member]) -> Option<amps::Scale> {
 /// Whether what a named run draws at rest is what is told of it: along the zero of the other strip nobody sees that.
 fn rest_is_told(members: &[Member]) -> bool {
     let rests = |member: &Member| {
-        matches!(member.run.finding.verdict.class, Class::ExcessStandby | Class::StandbyOnly)
+        matches!(member.run.finding.verdict.class, Class::ExcessStandby | Class::StandbyOnly | Class::NoDraw)
     };
     named(members).any(rests)
 }
@@ -213,9 +226,9 @@ fn strips(
 }
 
 /// When each of the named runs left what good boards do, in its colour.
-fn told(members: &[Member], time: TimeAxis, colors: [Color; MOST_NAMED]) -> Vec<Told> {
+fn told(members: &[Member], colors: [Color; MOST_NAMED]) -> Vec<Told> {
     let of = |(member, color): (&Member, Color)| {
-        let (at, words) = member.moment(time)?;
+        let (at, words) = member.moment()?;
         Some((at, words, color))
     };
     named(members).zip(colors).filter_map(of).collect()
@@ -304,11 +317,24 @@ fn place_notes(
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
         let taken: Vec<Rect> = placed.iter().map(|other| other.spot).chain(tags.iter().copied()).collect();
         let among = notes::Among { traces: &traces, held_to: &[], lines, taken: &taken };
-        let place = |width| notes::place(sheet, &member.readings, axes, (note, color, width), among);
-        let found = notes::Width::ALL.into_iter().filter_map(place);
-        placed.extend(found.min_by_key(notes::Placed::badness));
+        let place =
+            |note: &Note, width| notes::place(sheet, &member.readings, axes, (note, color, width), among);
+        let shorter = without_verdict(note).filter(|_| sheet.is_low() && is_alone(members));
+        let ways = [Some(note), shorter.as_ref()].into_iter().flatten();
+        let found =
+            ways.flat_map(|note| notes::Width::ALL.into_iter().filter_map(move |width| place(note, width)));
+        // Where there is height a wide note with its leader from above is better than a narrow one whose leader lies along a run.
+        let far = |found: &notes::Placed| if sheet.is_low() { found.far(sheet) } else { 0 };
+        placed.extend(found.min_by_key(|found| (found.badness(), far(found))));
     }
     placed
+}
+
+/// The note of a run without its verdict, which heading and table have, where what was read is left to be said.
+fn without_verdict(note: &Note) -> Option<Note> {
+    let [name, _, read @ ..] = note.lines.as_slice() else { return None };
+    let lines: Vec<String> = std::iter::once(name).chain(read).cloned().collect();
+    (lines.len() > 1).then_some(Note { lines, ..*note })
 }
 
 /// The place of the run's note; where it has none, anywhere on its trace.

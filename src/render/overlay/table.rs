@@ -1,6 +1,5 @@
 //! The table below an overlay: the odd runs one by one, or by kind where they are many, and the others in one row.
 
-use super::super::axis::TimeAxis;
 use super::super::font::clean;
 use super::super::parts::table::{self, Table};
 use super::super::parts::{Subject, foot};
@@ -29,7 +28,7 @@ const MOST_ROWS: usize = 8;
 const NOTHING: &str = "–";
 
 /// The table; `None` where the key says the same, and there is no room to say it twice.
-pub(super) fn table(sheet: &Sheet, members: &[Member], odd: &[bool], time: TimeAxis) -> Option<Table> {
+pub(super) fn table(sheet: &Sheet, members: &[Member], odd: &[bool]) -> Option<Table> {
     let odd_ones = odd.iter().filter(|odd| **odd).count();
     let wide = table::is_wide(sheet, sheet.inside().width());
     if odd_ones > MOST_ROWS {
@@ -38,7 +37,7 @@ pub(super) fn table(sheet: &Sheet, members: &[Member], odd: &[bool], time: TimeA
     let in_the_key = (2..=MOST_NAMED).contains(&odd_ones);
     // On a narrow figure only the first two columns keep their words.
     let most = if wide { COLUMNS.len() } else { 2 };
-    (wide || !in_the_key).then(|| without_empty(&rows(members, odd, time), most))
+    (wide || !in_the_key).then(|| without_empty(&rows(members, odd), most))
 }
 
 /// Without the columns that say nothing of any run, or what the first says.
@@ -53,16 +52,16 @@ fn without_empty(rows: &[Vec<String>], most: usize) -> Table {
 }
 
 /// Odd ones one by one, then the others: a crowd of these in one row.
-fn rows(members: &[Member], odd: &[bool], time: TimeAxis) -> Vec<Vec<String>> {
+fn rows(members: &[Member], odd: &[bool]) -> Vec<Vec<String>> {
     let of = |wanted: bool| members.iter().zip(odd).filter(move |(_, odd)| **odd == wanted).map(|(of, _)| of);
     let alike: Vec<&Subject> = of(false).map(|member| &member.run).collect();
     let counted_only = alike.len() >= CROWD && alike.len() < members.len();
     let rest = if counted_only {
         vec![together(&alike)]
     } else {
-        of(false).map(|member| row(member, members, time)).collect()
+        of(false).map(|member| row(member, members)).collect()
     };
-    of(true).map(|member| row(member, members, time)).chain(rest).collect()
+    of(true).map(|member| row(member, members)).chain(rest).collect()
 }
 
 /// The kinds of odd runs, the most frequent first, then the others in one row.
@@ -80,7 +79,7 @@ fn rows_by_kind(members: &[Member], odd: &[bool]) -> Vec<Vec<String>> {
     odd_ones.chain(rest).collect()
 }
 
-fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
+fn row(member: &Member, members: &[Member]) -> Vec<String> {
     let (finding, verdict) = (member.run.finding, &member.run.finding.verdict);
     let departures: Vec<String> = finding.departures.iter().map(words::departure).collect();
     let or_nothing = |text: Option<String>| text.unwrap_or_else(|| NOTHING.into());
@@ -88,7 +87,7 @@ fn row(member: &Member, members: &[Member], time: TimeAxis) -> Vec<String> {
     vec![
         called + &name(&member.run),
         words::short_and_sure(verdict),
-        or_nothing(member.since(time)),
+        or_nothing(member.since()),
         or_nothing(read_there(member, members)),
         or_nothing(Some(departures.join(", ")).filter(|said| !said.is_empty())),
         log_of(&member.run).unwrap_or_default(),

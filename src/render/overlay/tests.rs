@@ -1,8 +1,12 @@
 //! Many runs on one panel.
 
+mod low;
+mod starved;
 mod toss_up;
 
-use super::super::fixtures::{any_options, any_run, assert_legible, finding, flags, phase, profile, trace};
+use super::super::fixtures::{
+    self, any_options, any_run, assert_legible, finding, flags, phase, profile, trace,
+};
 use super::super::options::Size;
 use super::super::scene::Shape;
 use super::*;
@@ -160,7 +164,7 @@ fn an_odd_run_is_marked_as_a_run_by_itself_is() {
     let at = runs[1].1.log.time(stays);
     let stage = &runs[1].1.phases[1];
     let lasts = runs[1].1.log.time(stage.end_s.value() - stage.start_s.value());
-    let read = format!("0.500 A at 12.8 V, in it for {lasts}, good boards 0.800 A");
+    let read = format!("0.500 A at 12.8 V, in it for {lasts}, the 2 good runs here draw 0.800 A");
     for text in [at.as_str(), &read, "boards:", "read there"] {
         assert!(said.iter().any(|label| label == text), "{text}: {said:?}");
     }
@@ -195,7 +199,7 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
         );
     }
     // No mean of the stage that good boards have left, but what they do then; each colour has its name.
-    let go_on = |label: &&str| label.starts_with("0.800 A at 12.8 V for 51.0 s, good boards go on to idl");
+    let go_on = |label: &&str| label.starts_with("0.800 A at 12.8 V for 51.0 s, the 2 good runs here go");
     assert!(said.iter().any(go_on), "{said:?}");
     for text in [
         "A",
@@ -236,39 +240,6 @@ fn what_the_common_zero_is_for_a_run_that_does_not_wake_is_said_in_a_sentence() 
         zero_in_words(&subjects(&[run("S-1", Class::FullBoot), run("S-3", Class::FullBoot)])),
         "the board wakes"
     );
-}
-
-#[test]
-fn of_a_starved_run_the_note_says_once_that_it_is_and_on_a_low_figure_in_few_lines() {
-    let mut starved = run("S-2", Class::FeedLimited);
-    let of_tries = crate::render::fixtures::cycling(4);
-    (starved.1.attempts, starved.1.phases) = (of_tries.attempts, of_tries.phases);
-    starved.1.verdict.reached = Some("firmware".into());
-    starved.1.log.limit_a = crate::units::Amps::new(1.2).ok();
-    starved.0 = crate::render::fixtures::trace_at(
-        600,
-        59.9,
-        |index| if index >= 60 && index % 30 < 20 { 0.7 } else { 0.03 },
-        |index| if index == 79 { 10.5 } else { 12.8 },
-    );
-    starved.1.attempts[0].lowest_v = crate::units::Volts::constant(10.5);
-    let runs = [run("S-1", Class::FullBoot), run("S-3", Class::FullBoot), starved];
-    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
-    let limit = Options::default().theme.palette().limit;
-    let strokes = |shape: &&Shape| matches!(shape, Shape::Line { color, .. } if *color == limit);
-    assert_eq!(scene.shapes.iter().filter(strokes).count(), 2, "the one dip has its sign");
-    let said = |size: Size| {
-        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
-        let of = |text: &str| scene.labels().filter(|label| label.text.starts_with(text)).count();
-        (of("volts dip to "), of("the feed gives way"), of("limit 1.20 A likely met"))
-    };
-    let (dips, gives_way, limit) = said(Size::WIDE);
-    // The table has the head of the note still.
-    assert!(dips >= 1 && gives_way <= 1 && limit == 1, "{dips} {gives_way} {limit}");
-    // A trace that stays below the limit would deny the verdict: why it does is said there too, without the numbers.
-    let low = Options { size: Size::new(640, 480).unwrap(), ..Options::default() };
-    let scene = draw(&subjects(&runs), &low).unwrap();
-    assert!(scene.labels().any(|label| label.text == "limit 1.20 A likely met, too briefly for the meter"));
 }
 
 #[test]

@@ -78,15 +78,14 @@ mod tests {
                 order.iter().map(|index| (subjects[*index], zeros[*index])).unzip();
             let members = members(&subjects, &zeros, &[false; 3], axis);
             let found = usual(guide(&members).unwrap(), &members).unwrap();
-            let starts: Vec<f64> =
-                found.phases.iter().map(|phase| phase.start_s.value() - guide_zero(&members, axis)).collect();
+            let starts: Vec<f64> = found
+                .phases
+                .iter()
+                .map(|phase| phase.start_s.value() - guide(&members).unwrap().zero.at)
+                .collect();
             assert!((starts[2]).abs() < 1e-9 && (starts[3] - 5.6).abs() < 1e-9, "{starts:?}");
             assert_eq!(found.phases[2].end_s, found.phases[3].start_s);
         }
-    }
-
-    fn guide_zero(members: &[Member], axis: TimeAxis) -> f64 {
-        guide(members).unwrap().zero(axis)
     }
 
     #[test]

@@ -15,7 +15,7 @@ use super::inrush;
 use super::legend::{Drawn, OVERDUE_DASH};
 use super::limit;
 use super::readings::Readings;
-use super::starved;
+use super::volts;
 use crate::reference::{PhaseReference, Profile};
 use crate::stats::robust::median;
 use crate::units::{Amps, Volts};
@@ -63,7 +63,7 @@ pub(in crate::render) fn expected(subject: &Subject, readings: &Readings) -> Vec
     };
     let shown = stages(subject, profile).into_iter().filter(|stage| !flecks(stage)).filter_map(|stage| {
         let (from, to) = (stage.start.max(time.from), stage.end.min(time.to));
-        let usual_to = left::by(subject, profile, &stage).clamp(from, from.max(to));
+        let usual_to = left::by(subject, profile, &stage, readings.beside_leaves).clamp(from, from.max(to));
         let amps = in_amps(profile, stage.reference, volts).up_to(subject.limit());
         let peak_from = inrush::past(subject, from).min(to);
         (from < to).then_some(Expected { from, to, peak_from, usual_to, ..amps })
@@ -170,9 +170,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         off_scale: off_scale::peaks(subject, &expected, axis),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
         limited: !limit::seen(readings).is_empty(),
-        dips: starved::dips(subject)
-            .into_iter()
-            .any(|index| readings.time.shows(subject.trace.time()[index])),
+        dips: volts::has_signs(subject, readings),
         gaps: readings.has_gaps(),
         blank: None,
     }

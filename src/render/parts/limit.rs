@@ -58,7 +58,7 @@ const SEEN: i32 = 5;
 /// The stretches in the limit, each wide enough for its hatching, where any is so by itself: one that was left out beside it
 /// would be taken for a time out of the limit. Where none is, none is shown: a stroke of a pixel or two would be read as
 /// something else.
-pub(super) fn seen(readings: &Readings) -> Vec<(i32, i32)> {
+pub(in crate::render) fn seen(readings: &Readings) -> Vec<(i32, i32)> {
     let is_wide = |(left, right): &(i32, i32)| right - left >= SEEN;
     if !readings.limited.iter().any(is_wide) {
         return Vec::new();

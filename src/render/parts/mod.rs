@@ -256,7 +256,7 @@ fn told_labels(sheet: &Sheet, time: TimeAxis, row: Rect, told: &[Told]) -> Vec<(
     best.map(|(_, labels)| labels).unwrap_or_default()
 }
 
-/// The label of a fault moved aside where a zero within the axis, which other words refer to, finds no room beside it else.
+/// One of the labels of faults moved aside where a zero within the axis, which other words refer to, finds no room beside it else.
 fn with_zero(
     sheet: &Sheet,
     time: TimeAxis,
@@ -267,12 +267,20 @@ fn with_zero(
     let zero = time.x_within(0.0);
     let shown =
         |told: &[(Tick, Color)]| ticks(sheet, time, row, style, told).0.iter().any(|tick| tick.x == zero);
-    let [(label, color)] = told.as_slice() else { return told };
     if time.from > 0.0 || time.to <= 0.0 || shown(&told) {
         return told;
     }
-    let places = label.placed(bounds_of(sheet, row), sheet.u(BETWEEN_TICKS)).into_iter();
-    let moved = places.map(|label| vec![(label, *color)]).find(|moved| shown(moved));
+    let space = sheet.u(BETWEEN_TICKS);
+    let with = |index: usize, label: Tick| {
+        let mut moved = told.clone();
+        let clear = (0..told.len()).all(|other| other == index || told[other].0.is_clear_of(&label, space));
+        moved[index].0 = label;
+        clear.then_some(moved)
+    };
+    let places = |index: usize| told[index].0.placed(bounds_of(sheet, row), space).into_iter();
+    let mut ways =
+        (0..told.len()).flat_map(|index| places(index).filter_map(move |label| with(index, label)));
+    let moved = ways.find(|moved| shown(moved));
     moved.unwrap_or(told)
 }
 

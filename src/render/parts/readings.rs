@@ -19,6 +19,8 @@ pub(in crate::render) struct Readings {
     pub(in crate::render) gaps: Vec<(f64, f64)>,
     /// Columns in current limit, as stretches of pixels from the left end of the axis.
     pub(in crate::render) limited: Vec<(i32, i32)>,
+    /// When the good board that is shown beside it leaves its rest after a press that is set on one of this run.
+    pub(in crate::render) beside_leaves: Option<f64>,
 }
 
 /// A supply that limits reads its limit, within about this share (common practice, no source). Where it does not say that
@@ -36,7 +38,7 @@ impl Readings {
         let volts = columns::columns(trace.time(), trace.volts(), &gaps, time.window());
         let limited = without_jitter(subject, &amps, limited(trace, &amps, time.left), time.left);
         let limited = without_the_rise(subject, limited, time);
-        Self { time, amps, volts, gaps, limited }
+        Self { time, amps, volts, gaps, limited, beside_leaves: None }
     }
 
     /// How many columns of the amps something in `spot` would hide.

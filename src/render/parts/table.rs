@@ -72,6 +72,12 @@ impl Table {
         Self { head, rows, shares }
     }
 
+    /// The same with another heading over one of the columns.
+    pub(in crate::render) fn headed(mut self, from: &str, to: &str) -> Self {
+        self.head.iter_mut().filter(|head| *head == from).for_each(|head| *head = clean(to));
+        self
+    }
+
     /// The height that the table takes, its heading included.
     pub(in crate::render) fn height(&self, sheet: &Sheet, width: i32) -> i32 {
         self.height_of(Set::new(sheet, false), sheet.u(BETWEEN), width)

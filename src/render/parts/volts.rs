@@ -93,11 +93,22 @@ pub(in crate::render) fn signs(sheet: &mut Sheet, subject: &Subject, readings: &
     }
 }
 
+/// The readings in these dips that the window shows.
+fn shown(subject: &Subject, readings: &Readings) -> impl Iterator<Item = usize> {
+    starved::dips(subject).into_iter().filter(|index| readings.time.shows(subject.trace.time()[*index]))
+}
+
+/// Whether there are such signs.
+pub(in crate::render) fn has_signs(subject: &Subject, readings: &Readings) -> bool {
+    shown(subject, readings).next().is_some()
+}
+
 /// Where the volts dip in the tries of a board that the supply starves, in pixels.
 fn dips(subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<(i32, i32)> {
     let (time, volts) = (subject.trace.time(), subject.trace.volts());
-    let shown = starved::dips(subject).into_iter().filter(|index| readings.time.shows(time[*index]));
-    shown.map(|index| (readings.time.x_within(time[index]), axis.row_within(volts[index]))).collect()
+    shown(subject, readings)
+        .map(|index| (readings.time.x_within(time[index]), axis.row_within(volts[index])))
+        .collect()
 }
 
 /// Half the width of the sign of a dip, in units of the layout.

@@ -141,8 +141,8 @@ fn a_stage_in_which_tries_end_is_not_as_on_good_boards_whatever_it_draws() {
         found.into_iter().find(|difference| difference.stage == "firmware").unwrap().words
     };
     // Both numbers are as those of good boards, and a row that grants them to one of the two contradicts itself.
-    assert_eq!(words(&before, &after), "now passed, 2.4 s longer");
-    assert_eq!(words(&after, &before), "tries end in it now, 2.4 s shorter");
+    assert_eq!(words(&before, &after), "now passed, takes 2.4 s longer");
+    assert_eq!(words(&after, &before), "tries end in it now, takes 2.4 s less");
 }
 
 #[test]
@@ -240,7 +240,7 @@ fn a_stage_is_as_long_as_the_text_says_it_is_and_the_difference_is_that_of_the_r
     };
     assert_eq!([text(&before), text(&after)], ["1.7 s", "5.0 s"]);
     assert_eq!([row.before, row.after], ["0.500 A, 1.7 s", "0.500 A, 5.0 s"]);
-    assert_eq!(row.words, "3.3 s longer");
+    assert_eq!(row.words, "takes 3.3 s longer");
 }
 
 #[test]
@@ -307,7 +307,7 @@ fn the_length_of_a_stage_in_which_a_short_log_ends_is_not_compared() {
         let found = differences::differences(subjects(before, &after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "rails").unwrap().words
     };
-    assert_eq!(words(&before), "0.5 s longer, both as good boards");
+    assert_eq!(words(&before), "takes 0.5 s longer, both as good boards");
     before.1.verdict.because =
         ["4.2 s of feed were captured", "it ends 4.2 s after switch-on"].map(String::from).into();
     assert!(words::is_too_short(&before.1));
@@ -392,14 +392,72 @@ fn a_length_that_departs_is_the_same_in_row_and_departure() {
     };
     before.1.departures = vec![departure];
     assert!(row(&before).before.ends_with(", 13.2 s"), "{}", row(&before).before);
-    assert!(row(&before).words.contains("9.3 s shorter"), "{}", row(&before).words);
+    assert!(row(&before).words.contains("takes 9.3 s less"), "{}", row(&before).words);
 }
 
 #[test]
 fn of_two_boards_whose_draw_is_meant_is_said_wherever_it_stands() {
     let of = said_of_two_boards;
     assert_eq!(of("now passed, draws 12 % less"), "passed only after, after draws 12 % less");
-    assert_eq!(of("draws about 67 % more, 1.0 s longer"), "after draws about 67 % more, 1.0 s longer");
+    assert_eq!(
+        of("draws about 67 % more, takes 1.0 s longer"),
+        "after draws about 67 % more, takes 1.0 s longer"
+    );
+    assert_eq!(of("now passed, takes 1.0 s longer"), "passed only after, after takes 1.0 s longer");
     let departs = "neither as good boards: draws too much, lasts too long";
     assert_eq!(of(departs), departs);
+}
+
+#[test]
+fn what_a_toss_up_says_was_not_reached_is_no_surer_in_the_table_than_in_the_title() {
+    let mut before = run(0.0, &[("off", 2.0, 0.0), ("no draw", 60.0, 0.0)], Class::NoDraw);
+    let (after, profile) = (booted(), profile());
+    let rows = |before: &(Trace, Finding)| differences::differences(subjects(before, &after, Some(&profile)));
+    let said = |row: &Difference| [&row.stage, &row.before, &row.words].map(String::clone);
+    let of = |rows: &[Difference]| [said(&rows[0]), said(rows.last().unwrap())];
+    let sure = [["standby", "not reached", "now reached"], ["no draw", "under 1 mA, 58.0 s", "gone"]];
+    assert_eq!(of(&rows(&before)), sure.map(|row| row.map(String::from)));
+    before.1.verdict.confidence = 0.51;
+    before.1.verdict.runner_up = Some(RunnerUp { class: Class::StandbyOnly, confidence: 0.45 });
+    let open = [
+        ["standby", "probably not reached", "probably now reached"],
+        ["probably no draw", "under 1 mA, 58.0 s", "gone"],
+    ];
+    assert_eq!(of(&rows(&before)), open.map(|row| row.map(String::from)));
+    assert_eq!(words::short(&before.1.verdict), "probably no draw");
+}
+
+#[test]
+fn amps_of_good_boards_at_two_feeds_say_at_which() {
+    let (mut before, after, profile) = (stalled(), booted(), profile());
+    let headed = |before: &(Trace, Finding)| {
+        let scene = draw(subjects(before, &after, Some(&profile)), &Options::default()).unwrap();
+        let of = |words: &str| scene.labels().any(|label| label.text == words);
+        [of("good boards at 12.5 to 12.8 V"), of("good boards")]
+    };
+    // The other is the key of the foot.
+    assert_eq!(headed(&before), [false, true]);
+    before.1.log.set_v = Some(crate::units::Volts::constant(12.5));
+    assert!(headed(&before)[0]);
+}
+
+#[test]
+fn where_tries_only_likely_end_what_comes_after_is_only_likely_not_reached() {
+    let (mut before, after, profile) = (tries(), booted(), profile());
+    let loading = |before: &(Trace, Finding)| {
+        let found = differences::differences(subjects(before, &after, Some(&profile)));
+        let row = found.into_iter().find(|row| row.stage == "loading").unwrap();
+        [row.before, row.words]
+    };
+    let ended = |before: &mut (Trace, Finding), sure: bool| {
+        before.1.verdict.reached = None;
+        for attempt in &mut before.1.attempts {
+            attempt.likely_in = Some("firmware".into());
+            (attempt.ended_in, attempt.earliest_in) = (attempt.likely_in.clone().filter(|_| sure), None);
+        }
+    };
+    ended(&mut before, true);
+    assert_eq!(loading(&before), ["not reached", "now reached"]);
+    ended(&mut before, false);
+    assert_eq!(loading(&before), ["likely not reached", "likely now reached"]);
 }

@@ -33,3 +33,15 @@ fn a_name_that_ends_in_an_ellipsis_of_its_own_is_not_cut() {
         assert_eq!(cut, None, "{size}");
     }
 }
+
+#[test]
+fn how_sure_a_verdict_is_stands_behind_what_is_wrong_where_the_title_has_no_room() {
+    // So little is drawn that the scales differ, and that takes the row of the title with the zero.
+    let before = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.09)], Class::ExcessStandby);
+    let (after, profile) = (booted(), profile());
+    let options = Options { size: Size::new(480, 360).unwrap(), ..Options::default() };
+    let scene = draw(subjects(&before, &after, Some(&profile)), &options).unwrap();
+    assert_legible(&scene);
+    let sure = scene.labels().filter(|label| label.text.contains("% sure")).count();
+    assert_eq!(sure, 2, "{:?}", scene.labels().map(|label| &label.text).collect::<Vec<_>>());
+}

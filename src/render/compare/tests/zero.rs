@@ -137,16 +137,63 @@ fn a_run_without_a_wake_is_set_among_many_as_beside_one() {
     assert_eq!(align::align(&many)[3].moment, align::Moment::AsOthers);
 }
 
+/// What the figure says of these moments in all, and on how many columns lines run through both panels.
+fn told_and_lines(runs: [&(Trace, Finding); 2], size: Size) -> (Vec<String>, usize) {
+    let profile = profile();
+    let scene =
+        draw(subjects(runs[0], runs[1], Some(&profile)), &Options { size, ..Options::default() }).unwrap();
+    let mark = Options::default().theme.palette().mark;
+    let column = |shape: &Shape| match shape {
+        Shape::Dashed { upright: true, color, area, .. } if *color == mark => Some(area.left),
+        _ => None,
+    };
+    let mut columns: Vec<i32> = scene.shapes.iter().filter_map(column).collect();
+    columns.sort_unstable();
+    columns.dedup();
+    (scene.labels().map(|label| label.text.clone()).collect(), columns.len())
+}
+
 #[test]
-fn only_what_hides_the_zero_is_left_out() {
-    let mut sheet = Sheet::new(&Options::default(), LEAST);
-    let (time, row) =
-        (TimeAxis { left: 60, right: 1500, from: -6.0, to: 60.0 }, Rect::new(60, 800, 1500, 830));
-    let told = [(-0.5, "before: at switch-on"), (-5.0, "both pressed")];
-    let told = told.map(|(at, words)| (at, words.to_owned(), sheet.palette.text));
-    told::axis(&mut sheet, (time, row), &told);
-    let said: Vec<&str> = sheet.scene.labels().map(|label| label.text.as_str()).collect();
-    assert!(said.contains(&"0 s") && said.contains(&"both pressed"), "{said:?}");
+fn every_line_of_both_runs_has_its_word_on_the_axis() {
+    // Pressed at 60 s / 7, and awake so much later.
+    let woken = |late: f64| {
+        let wake = 60.0 / 7.0 + late;
+        let levels = [
+            ("off", 2.0, 0.0),
+            ("standby", wake, 0.034),
+            ("rails", wake + 0.6, 0.19),
+            ("firmware", 60.0, 0.66),
+        ];
+        run(0.0, &levels, Class::Stalled)
+    };
+    let shorted = run(0.0, &[("off", 2.0, 0.0), ("heavy load", 60.0, 0.4)], Class::PartialShort);
+    let said = |late: f64, size: Size| {
+        let (said, lines) = told_and_lines([&shorted, &woken(late)], size);
+        let words = ["both pressed", "pressed"].map(|words| said.iter().any(|label| label == words));
+        assert!(said.iter().any(|label| label == "0 s"), "{said:?}");
+        assert_eq!(lines, 1 + usize::from(words.contains(&true)), "{late} {size}: {said:?}");
+        words
+    };
+    for size in sizes() {
+        for late in [0.1, 0.6, 2.0, 12.0] {
+            said(late, size);
+        }
+    }
+    assert_eq!(said(12.0, Size::WIDE), [true, false]);
+    assert!(!said(0.1, Size::PHONE).contains(&true), "so near to the zero there is no room");
+}
+
+#[test]
+fn what_is_said_by_the_switch_on_takes_fewer_words_beside_the_zero() {
+    // Switched on and, 1.5 s later, awake.
+    let levels = [("off", 2.0, 0.0), ("standby", 3.5, 0.034), ("rails", 4.1, 0.19), ("firmware", 60.0, 0.66)];
+    let mut after = run(0.0, &levels, Class::Stalled);
+    let mut nothing = run(0.0, &[("off", 2.0, 0.0), ("no draw", 60.0, 0.0)], Class::NoDraw);
+    (after.0, nothing.0) = (pressed_at(&[]), pressed_at(&[]));
+    let (said, _) = told_and_lines([&nothing, &after], Size::WIDE);
+    for words in ["before: fed", "0 s"] {
+        assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
+    }
 }
 
 /// A minute of readings with presses of the button at these moments.
@@ -177,4 +224,47 @@ fn of_several_presses_that_which_woke_the_board_and_the_last_in_vain_are_set_on_
         align::press(&Subject { trace: &run.0, profile: Some(&profile), finding: &run.1 })
     };
     assert_eq!([of(&asleep), of(&woken)], [Some(10.0), Some(8.5)]);
+}
+
+#[test]
+fn of_several_presses_that_which_is_drawn_is_said_to_be_the_last() {
+    let levels =
+        [("off", 2.0, 0.0), ("standby", 20.0, 0.034), ("rails", 20.6, 0.19), ("firmware", 60.0, 0.66)];
+    let (mut asleep, after) = (pressed_in_vain(), run(0.0, &levels, Class::Stalled));
+    let mut shorted = run(0.0, &[("off", 2.0, 0.0), ("heavy load", 60.0, 0.4)], Class::PartialShort);
+    let says = |before: &(Trace, Finding), words: &str| {
+        told_and_lines([before, &after], Size::WIDE).0.iter().any(|label| label == words)
+    };
+    assert!(says(&asleep, "before: at the press") && says(&shorted, "both pressed"));
+    (asleep.0, shorted.0) = (pressed_at(&[5.0, 8.5]), pressed_at(&[5.0, 8.5]));
+    assert!(says(&asleep, "before: at the last press") && says(&shorted, "last press of both"));
+}
+
+#[test]
+fn beside_one_that_wakes_good_boards_have_left_the_rest_where_it_does_and_not_at_the_press() {
+    let levels =
+        [("off", 2.0, 0.0), ("standby", 20.0, 0.034), ("rails", 20.6, 0.19), ("firmware", 60.0, 0.66)];
+    let (asleep, after, profile) = (pressed_in_vain(), run(0.0, &levels, Class::Stalled), profile());
+    let runs = subjects(&asleep, &after, Some(&profile));
+    let (zeros, _) = align::before_and_after(&runs, NAMES);
+    let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+    let left = |readings: &Readings| envelope::expected(&runs[0], readings)[0].usual_to;
+    let alone = Readings::new(&runs[0], time);
+    assert!((left(&alone) - 60.0 / 7.0).abs() < 0.1, "{}", left(&alone));
+    let beside = readings_of(&runs[0], zeros[0], time);
+    assert!((left(&beside) - zeros[0].at).abs() < 1e-9 && zeros[0].at > 15.0, "{} {zeros:?}", left(&beside));
+    // One that wakes leaves its rest when it does.
+    assert_eq!(readings_of(&runs[1], zeros[1], time).beside_leaves, None);
+}
+
+#[test]
+fn a_moment_after_the_wake_is_as_long_after_it_as_the_picture_of_the_run_alone_has_it() {
+    let (woken, profile) = (stalled(), profile());
+    let run = Subject { trace: &woken.0, profile: Some(&profile), finding: &woken.1 };
+    let mut zero = align::align(&[run, run])[0];
+    zero.at = 1.66;
+    // 1.7 s and 5.0 s as these are said, and so 3.3 s between them and not 3.4 s.
+    assert_eq!(told::moment_in_words(&run, zero, 5.04), "3.3 s");
+    assert_eq!(run.finding.log.time(5.04 - 1.66), "3.4 s");
+    assert_eq!(zero.until(&run.finding.log, 1.0), "-0.7 s");
 }

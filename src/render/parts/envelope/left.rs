@@ -6,8 +6,9 @@ use super::Stage;
 use crate::reference::{PhaseReference, Profile};
 use crate::verdict::{Class, Departure, Direction, Finding};
 
-/// When good boards have left a stage of the run; infinite where they stay, or nothing tells it.
-pub(super) fn by(subject: &Subject, profile: &Profile, stage: &Stage) -> f64 {
+/// When good boards have left a stage of the run; infinite where they stay, or nothing tells it. A press is answered at once,
+/// as far as is known, or when a good board `beside` it does.
+pub(super) fn by(subject: &Subject, profile: &Profile, stage: &Stage, beside: Option<f64>) -> f64 {
     let rests = rests(profile).is_some_and(|rest| rest.name == stage.reference.name);
     let stays = rests && stays_at_rest(subject.finding);
     let switched_on = switched_on(subject, stage.start);
@@ -17,7 +18,8 @@ pub(super) fn by(subject: &Subject, profile: &Profile, stage: &Stage) -> f64 {
     }
     let never_wakes = stays && !wakes_within(subject, stage, (stage.end, f64::INFINITY));
     if never_wakes && stage.reference.waits_for_person {
-        return last_press(subject, (stage.start, stage.end)).unwrap_or(f64::INFINITY);
+        let answered = |press: f64| beside.map_or(press, |beside| beside.max(press));
+        return last_press(subject, (stage.start, stage.end)).map_or(f64::INFINITY, answered);
     }
     let told = never_wakes || stays_too_long(subject.finding, &stage.reference.name);
     let longest = stage.reference.duration.filter(|_| told).map_or(f64::INFINITY, |length| length.high);

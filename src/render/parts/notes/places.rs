@@ -46,14 +46,12 @@ pub(in crate::render) fn with_headroom(
     wanted: usize,
     place: impl Fn(&Scale) -> Vec<Placed>,
 ) -> Arrangement {
-    /// A leader longer than this runs through too much, and one of twice that through twice as much, in units of the layout.
-    const FAR: f64 = 150.0;
     let mut best: Option<(_, Arrangement)> = None;
     for factor in headroom {
         let scale = scale.with_headroom(*factor);
         let placed = place(&scale);
         let hidden = worst(&placed);
-        let far: i32 = placed.iter().map(|note| note.leader_length() / sheet.u(FAR)).sum();
+        let far: i32 = placed.iter().map(|note| note.far(sheet)).sum();
         let shading = placed.iter().filter(|note| note.shades_much()).count();
         let badness = (wanted.saturating_sub(placed.len()), hidden, shading, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
@@ -221,8 +219,11 @@ impl Placed {
         self.shades * PART > self.spot.width()
     }
 
-    fn leader_length(&self) -> i32 {
-        self.point.map_or(0, |point| distance(self.spot, point))
+    /// How many times as long as is bearable its leader is.
+    pub(in crate::render) fn far(&self, sheet: &Sheet) -> i32 {
+        /// A leader longer than this runs through too much, and one of twice that through twice as much, in units of the layout.
+        const FAR: f64 = 150.0;
+        self.point.map_or(0, |point| distance(self.spot, point)) / sheet.u(FAR)
     }
 }
 
@@ -446,6 +447,6 @@ mod tests {
             vec![Placed { point, spot, covers, hidden, shades, on_line, lines, color, line: None }]
         };
         let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
-        assert_eq!(placed[0].leader_length(), 400);
+        assert_eq!(placed[0].point, Some((400, 0)));
     }
 }
