@@ -247,7 +247,7 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), sc
     let (rest, _) = rest.split_bottom(sheet.u(8.0));
     let share = |share: f64| px(f64::from(rest.height()) * share);
     let gap = sheet.u(6.0);
-    let (upper, volts) = rest.split_bottom(share(VOLTS));
+    let (upper, volts) = rest.split_bottom(volts::height(sheet, rest.height(), VOLTS));
     let (upper, _) = upper.split_bottom(gap);
     // Where there is little height the boot has it: the table below says what the quiet stages draw.
     let low = if rest_matters { LOW_WHERE_IT_MATTERS } else { LOW };
@@ -259,8 +259,10 @@ fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), sc
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::axis::TimeAxis;
+    use super::super::super::fixtures::{finding, phase, trace};
     use super::*;
-    use crate::render::Options;
+    use crate::render::{Options, Size};
 
     #[test]
     fn amps_are_equally_high_whatever_stands_above_them_and_finer_by_what_is_measured() {
@@ -293,5 +295,22 @@ mod tests {
             [amps(upper, 90, 0.5, 1.0), amps(700 - upper, 50, 0.5, 1.0)]
         };
         equally_high(&mut sheet, (700, false), same);
+    }
+
+    #[test]
+    fn the_volts_of_a_low_panel_have_room_for_two_numbers_but_less_than_the_amps() {
+        let (trace, finding) = (trace(600, 60.0, |_| 0.4), finding(vec![phase("boot", 0.0, 60.0)]));
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let time = TimeAxis { left: 0, right: 400, from: 0.0, to: 60.0 };
+        let scale = amps::Scale::new(&subject, &Readings::new(&subject, time));
+        let size = Size::new(480, 360).unwrap();
+        let sheet = Sheet::new(&Options { size, ..Options::default() }, (440.0, 660.0));
+        // Two rows of names above the strip of stages.
+        let areas = |height: i32| arrange(&sheet, Rect::new(0, 0, 400, height), (2, false), scale);
+        let heights = |height: i32| [areas(height).amps.height(), areas(height).volts.height()];
+        let [amps, volts] = heights(90);
+        assert!(volts >= sheet.u(28.0) && amps > volts, "{amps} {volts}");
+        let [amps, volts] = heights(60);
+        assert!(volts < sheet.u(28.0) && amps > volts, "{amps} {volts}");
     }
 }

@@ -3,7 +3,7 @@
 use super::super::axis::ValueAxis;
 use super::super::columns::Column;
 use super::super::font::Weight;
-use super::super::geometry::Rect;
+use super::super::geometry::{Rect, px};
 use super::super::scene::{Anchor, Shape, Style};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
@@ -58,8 +58,14 @@ impl Scale {
     }
 }
 
-/// A lower strip has no room for two numbers, in units of the layout.
-pub(in crate::render) const LEAST: f64 = 28.0;
+/// The height of the strip within `height`: that share of it, but, as far as the amps have more, with room for two numbers.
+pub(in crate::render) fn height(sheet: &Sheet, height: i32, share: f64) -> i32 {
+    /// A lower strip has no room for two numbers, in units of the layout.
+    const LEAST: f64 = 28.0;
+    /// Part of the height that it takes at most for their sake.
+    const PART: i32 = 3;
+    px(f64::from(height) * share).max(sheet.u(LEAST).min(height / PART))
+}
 
 /// Draws the strip; `zero` is when the time of the figure begins, on the run's own clock.
 pub(in crate::render) fn draw(

@@ -155,7 +155,7 @@ fn arrange(
     let (legend, rest) = rest.split_top(legend);
     let (notes, rest) = notes::split_stack(rest, stacked);
     let share = |part: f64| super::geometry::px(f64::from(rest.height()) * part);
-    let (rest, volts) = rest.split_bottom(share(0.2).max(sheet.u(volts::LEAST).min(rest.height() / 3)));
+    let (rest, volts) = rest.split_bottom(volts::height(sheet, rest.height(), 0.2));
     let (rest, events) = rest.split_bottom(event_rows * sheet.u(20.0) + sheet.u(6.0));
     let with_quiet = scale.quiet_high.is_some();
     let (amps, quiet) = strips(sheet, rest, if with_quiet { share(0.17) } else { 0 });
