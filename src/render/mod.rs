@@ -23,6 +23,7 @@ mod fixtures;
 mod font;
 mod geometry;
 mod log_end;
+mod moments;
 mod options;
 mod overlay;
 mod paint;

@@ -20,6 +20,7 @@ use super::RenderError;
 use super::align::{self, Moment, Zero};
 use super::axis::TimeAxis;
 use super::geometry::{Rect, px};
+use super::moments;
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::table::Table;
@@ -177,7 +178,7 @@ fn draw_panels(
     let faults =
         [0, 1].map(|index| notes::fault(&runs[index], &notes::gravest(&runs[index], &readings[index])));
     let wanted = told::wanted(sheet, (&runs, zeros), faults);
-    let told = told::that_fit(sheet, (axis(0.0), ticks), &wanted);
+    let told = moments::that_fit(sheet, (axis(0.0), ticks), &wanted);
     let pressed = told::pressed_and_told(&runs, zeros, &told);
     let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
         let (upper, lower) = panels.split_top(upper);
@@ -192,7 +193,7 @@ fn draw_panels(
     let first = sheet.scene.shapes.len();
     panel::equally_high(sheet, (panels.height(), own_scales), drawn);
     let panels = sheet.scene.shapes.len() - first;
-    told::axis(sheet, (axis(0.0), ticks), &told);
+    moments::axis(sheet, (axis(0.0), ticks), &told);
     // Below the panels: where they are very low, the letters of the strip reach down to the axis.
     sheet.scene.shapes[first..].rotate_left(panels);
 }

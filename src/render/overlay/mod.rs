@@ -24,6 +24,7 @@ use super::RenderError;
 use super::align::{self, Moment, Zero};
 use super::axis::TimeAxis;
 use super::geometry::{Rect, px};
+use super::moments;
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
 use super::parts::readings::Readings;
@@ -33,7 +34,7 @@ use super::sheet::Sheet;
 use super::theme::{Color, Palette};
 use super::words;
 use crate::units::counted;
-use crate::verdict::Class;
+use crate::verdict::{Class, Finding};
 use rank::{Rank, ranks};
 use said::{model, name};
 
@@ -66,14 +67,15 @@ impl Member<'_> {
     /// When it left what the good ones do, as the figure of the run by itself has it, on the common time, with its words.
     fn moment(&self) -> Option<(f64, String)> {
         let fault = notes::fault(&self.run, self.note().as_slice())?;
-        Some((fault - self.zero.at, self.zero.until(&self.run.finding.log, fault)))
+        Some((fault - self.zero.at, moments::in_words(&self.run, self.zero, fault)))
     }
 
     /// From when on its verdict holds, on the common time, in words: of a run that is marked that moment. Where nobody asked it
     /// to wake it has no mark, and is as it is from its switch-on.
     fn since(&self) -> Option<String> {
         let moment = self.moment().map(|(_, words)| words);
-        moment.or_else(|| Some(self.zero.until(&self.run.finding.log, self.note()?.at)))
+        let words = moment.or_else(|| Some(moments::in_words(&self.run, self.zero, self.note()?.at)))?;
+        Some(moments::behind_from(&words).to_owned())
     }
 
     /// How long it goes on after the picture ends, with its words on the common time; `None` where that shows its end.
@@ -229,7 +231,7 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
         return Some(lines[..lines.len().min(2)].join(": "));
     }
     let verdict = &member.run.finding.verdict;
-    let Some(read) = member.note().and_then(|note| note.lines.into_iter().nth(1)) else {
+    let Some(read) = member.note().and_then(|note| read_of(&note, member.run.finding)) else {
         // Of a capture that carries no verdict, why.
         let why = verdict.because.first().filter(|_| verdict.class == Class::Inconclusive);
         return why.cloned();
@@ -239,6 +241,14 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
     let which = gives_up::numbered(&member.run).filter(|_| verdict.class == Class::Cycling);
     let which = which.map_or_else(String::new, |which| format!("{which}: "));
     Some(which + &read + &good)
+}
+
+/// Of a note what was read there; where tries end the verdict beside it has said.
+fn read_of(note: &Note, finding: &Finding) -> Option<String> {
+    let place = words::where_tries_end(finding);
+    let is_said = |line: &String| place.as_ref().is_some_and(|place| line.ends_with(place));
+    let mut lines = note.lines.iter().skip(1);
+    lines.clone().find(|line| !is_said(line)).or(lines.next()).cloned()
 }
 
 /// What the runs have in common.

@@ -4,10 +4,9 @@ use super::super::axis::{TimeAxis, ValueAxis};
 use super::super::font::Weight;
 use super::super::geometry::{Rect, px};
 use super::super::log_end;
+use super::super::moments::{self, Wanted};
 use super::super::parts::notes::{self, Note};
-use super::super::parts::{
-    Areas, MARKER, Subject, Told, amps, gaps, legend, limit, marker, phases, time_axis, volts,
-};
+use super::super::parts::{Areas, MARKER, Subject, Told, amps, gaps, legend, limit, marker, phases, volts};
 use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::Color;
@@ -124,7 +123,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let legend = legend_height(sheet, area.width(), &samples);
     let areas = arrange(below, (legend, stacked), &scale, sheet);
     let colors = colors(sheet.palette, members);
-    let told = told(members, colors);
+    let told = told(sheet, (members, colors), (time, areas.ticks));
     let (scale, mut placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
@@ -145,7 +144,7 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     ribbons.draw(sheet, &areas, ribbon_areas);
     strips(sheet, members, time, (&areas, &scale), &told);
     amps::magnified(sheet, scale.axes(&areas), &notes::leaders(sheet, &placed));
-    time_axis(sheet, time, areas.ticks, &told);
+    moments::axis(sheet, (time, areas.ticks), &told);
     for (at, _, color) in &told {
         sheet.pointer_down((time.x_within(*at), areas.amps.top + sheet.u(14.0)), *color);
     }
@@ -225,13 +224,24 @@ fn strips(
     }
 }
 
-/// When each of the named runs left what good boards do, in its colour.
-fn told(members: &[Member], colors: [Color; MOST_NAMED]) -> Vec<Told> {
+/// When each of the named runs left what good boards do, in its colour; without words where the axis has no room for any.
+fn told(
+    sheet: &mut Sheet,
+    (members, colors): (&[Member], [Color; MOST_NAMED]),
+    place: (TimeAxis, Rect),
+) -> Vec<Told> {
     let of = |(member, color): (&Member, Color)| {
-        let (at, words) = member.moment()?;
-        Some((at, words, color))
+        let (at, said) = member.moment()?;
+        let (weight, fewer) = (Wanted::weight_of(&said), moments::in_fewer_words(&said));
+        Some(Wanted { at, words: [said].into_iter().chain(fewer).collect(), color, weight })
     };
-    named(members).zip(colors).filter_map(of).collect()
+    let wanted: Vec<Wanted> = named(members).zip(colors).filter_map(of).collect();
+    let fit = moments::that_fit(sheet, place, &wanted);
+    // The line of a moment stands all the same.
+    let said =
+        |one: &Wanted| fit.iter().find(|(at, _, color)| at.total_cmp(&one.at).is_eq() && *color == one.color);
+    let words = |one: &Wanted| said(one).map_or_else(String::new, |(_, words, _)| words.clone());
+    wanted.iter().filter(|one| place.0.shows(one.at)).map(|one| (one.at, words(one), one.color)).collect()
 }
 
 /// The lines of these moments across one panel, as in the picture of a single run; thinner where there are several.

@@ -49,10 +49,10 @@ fn the_place_of_a_run_that_never_wakes_is_told_by_its_own_switch_on() {
     let zero = Zero { moment: align::Moment::AsOthers, at: 12.0 };
     let subject = Subject { trace: &shorted.0, profile: None, finding: &shorted.1 };
     let on = align::switch_on(&subject);
-    assert_eq!(told::moment_in_words(&subject, zero, on + 0.1), "at switch-on");
-    assert_eq!(told::moment_in_words(&subject, zero, on + 3.0), "3.0 s after switch-on");
+    assert_eq!(moments::in_words(&subject, zero, on + 0.1), "at switch-on");
+    assert_eq!(moments::in_words(&subject, zero, on + 3.0), "3.0 s after switch-on");
     let woken = Zero { moment: align::Moment::Wake, at: 12.0 };
-    assert_eq!(told::moment_in_words(&subject, woken, 15.0), "3.0 s");
+    assert_eq!(moments::in_words(&subject, woken, 15.0), "3.0 s");
 }
 
 #[test]

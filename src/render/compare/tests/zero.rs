@@ -194,6 +194,11 @@ fn what_is_said_by_the_switch_on_takes_fewer_words_beside_the_zero() {
     for words in ["before: fed", "0 s"] {
         assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
     }
+    // Set by their switch-on both are fed there, and one word is true of either.
+    let (said, _) = told_and_lines([&nothing, &after], Size::new(480, 360).unwrap());
+    for words in ["fed", "0 s"] {
+        assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
+    }
 }
 
 /// A minute of readings with presses of the button at these moments.
@@ -264,7 +269,7 @@ fn a_moment_after_the_wake_is_as_long_after_it_as_the_picture_of_the_run_alone_h
     let mut zero = align::align(&[run, run])[0];
     zero.at = 1.66;
     // 1.7 s and 5.0 s as these are said, and so 3.3 s between them and not 3.4 s.
-    assert_eq!(told::moment_in_words(&run, zero, 5.04), "3.3 s");
+    assert_eq!(moments::in_words(&run, zero, 5.04), "3.3 s");
     assert_eq!(run.finding.log.time(5.04 - 1.66), "3.4 s");
     assert_eq!(zero.until(&run.finding.log, 1.0), "-0.7 s");
 }

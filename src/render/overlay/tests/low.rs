@@ -71,3 +71,37 @@ fn on_a_low_figure_the_note_leaves_its_verdict_to_the_heading_before_it_hides_th
     assert_eq!(note(Size::WIDE), [true, true]);
     assert_eq!(note(Size::new(480, 360).unwrap()), [true, false]);
 }
+
+#[test]
+fn a_run_without_a_wake_is_told_by_its_own_switch_on_and_not_by_the_wake_of_others() {
+    let mut runs = [good("S-1"), asleep(Class::NoDraw, "no draw", 0.0), good("S-3")];
+    for run in &mut runs {
+        run.0 = trace_without_marks();
+    }
+    for (size, words) in [(Size::WIDE, ["at switch-on", "switch-on"]), (Size::PHONE, ["at switch-on", "fed"])]
+    {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        assert_legible(&scene);
+        let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+        assert!(words.iter().any(|words| said.contains(words)), "{size}: {said:?}");
+        let before_the_wake = |text: &&&str| text.starts_with('-') && text.contains('.');
+        assert_eq!(said.iter().find(before_the_wake), None, "{size}");
+        assert!(size != Size::WIDE || words.iter().all(|words| said.contains(words)), "{said:?}");
+    }
+}
+
+#[test]
+fn where_tries_likely_end_is_said_by_the_verdict_and_not_again_by_what_was_read() {
+    let mut latched = run("S-2", Class::LatchOff);
+    let tries = fixtures::cycling(3);
+    (latched.1.attempts, latched.1.phases) = (tries.attempts, tries.phases);
+    latched.1.attempts.truncate(1);
+    let attempt = &mut latched.1.attempts[0];
+    (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
+    latched.1.verdict.reached = None;
+    let runs = [run("S-1", Class::FullBoot), latched, run("S-3", Class::FullBoot)];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let read: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(read.iter().any(|text| text.ends_with("latches off (likely in rails)")), "{read:?}");
+    assert!(!read.iter().any(|text| text.contains("end") && text.contains("(likely in rails)")), "{read:?}");
+}
