@@ -1,12 +1,14 @@
 //! Competing explanations: what each end of a run would be called, and how plausible that is.
 
+mod running;
 mod step;
 
 use super::Class;
 use super::align::{Ending, Look, Scores, State, Step, soft, tail};
 use super::feed::{gave_way, limit_too_low, starving};
 use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
-use step::{STEP_LEAST, STEP_SEEN, moved, not_gone_on};
+use running::{left_running, ran, running, stayed};
+use step::not_gone_on;
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
 /// after switch-on: regulators, oscillators and a supervisor's reset take up to a second or so (common practice).
@@ -19,9 +21,6 @@ const PRESS_S: f64 = 5.0;
 /// Rest after which no further attempt is to be expected, in seconds: supervisors retry every half a second to three
 /// seconds (common practice, no source).
 const FOR_GOOD_S: f64 = 4.5;
-
-/// Stay at the running level from which it counts as reached, in seconds: a dip in a busy stage is shorter.
-const STAYED_S: f64 = 1.5;
 
 /// A steady heavy load is one after this many seconds: no stage of boot size is so early and so long and so flat.
 const HEAVY_S: f64 = 1.0;
@@ -174,13 +173,26 @@ fn starved(scores: &Scores, otherwise: Class) -> Vec<(Class, f64)> {
 fn at_rest(scores: &Scores, ending: &Ending, last: &Step) -> Vec<(Class, f64)> {
     let progress = ending.progress;
     let back = back_to_standby(scores, ending);
-    if progress.left_last || ran(scores, ending) {
-        return if progress.starved {
-            starved(scores, Class::DroppedOut)
-        } else {
-            vec![(Class::DroppedOut, left_running(scores, ending, back))]
-        };
+    if !progress.left_last && !ran(scores, ending) {
+        return after_tries(scores, ending, last, back);
     }
+    if progress.starved {
+        return starved(scores, Class::DroppedOut);
+    }
+    let dropped_out = left_running(scores, ending, back);
+    if ran(scores, ending) {
+        return vec![(Class::DroppedOut, dropped_out)];
+    }
+    // A running level that is left at once may as well be the stage before, or the peak in which a try ends.
+    let z = stayed(scores, ending);
+    let tried = after_tries(scores, ending, last, back).into_iter();
+    let tried = tried.map(|(class, score)| (class, score + soft(-z)));
+    std::iter::once((Class::DroppedOut, dropped_out + soft(z))).chain(tried).collect()
+}
+
+/// At rest after so many tries that all ended before the running level.
+fn after_tries(scores: &Scores, ending: &Ending, last: &Step, back: f64) -> Vec<(Class, f64)> {
+    let progress = ending.progress;
     let stays = (last.stretch.duration().max(1e-3) / FOR_GOOD_S).ln() / 0.3;
     match progress.attempts {
         0 => {
@@ -243,26 +255,6 @@ fn back_to_standby(scores: &Scores, ending: &Ending) -> f64 {
     if lowest.is_finite() { soft((still * usual / lowest.max(1e-9)).ln() / 0.2 + 1.0) } else { 0.0 }
 }
 
-/// Whether the board stayed at the running level, whatever it did on its way down from there.
-fn ran(scores: &Scores, ending: &Ending) -> bool {
-    scores.model.of_this_board && stays(scores, ending).iter().any(|(calm, _)| *calm >= STAYED_S)
-}
-
-/// How long the board was at the running level each time that it got there, in seconds: calm, and with its bursts.
-fn stays(scores: &Scores, ending: &Ending) -> Vec<(f64, f64)> {
-    let calm = |step: &Step| step.state == State::Held(scores.model.last());
-    let runs = |step: &Step| calm(step) || step.state == State::Burst;
-    let together = ending.path.chunk_by(|a, b| runs(a) == runs(b));
-    let running = together.filter(|steps| steps.first().is_some_and(runs));
-    let lasted = |step: &Step| step.stretch.duration();
-    running
-        .map(|steps| {
-            let calm = steps.iter().filter(|step| calm(step)).map(lasted).sum();
-            (calm, steps.iter().map(lasted).sum())
-        })
-        .collect()
-}
-
 /// Whether the try that is on has come to a later stage than those before it.
 fn goes_further(ending: &Ending) -> bool {
     let Some((now, before)) = ending.path.split_last() else { return false };
@@ -322,16 +314,6 @@ fn woke_by_itself(scores: &Scores, ending: &Ending) -> bool {
     !unmarked && !presses.iter().any(wakes)
 }
 
-/// What speaks against a board having left its running level: without a standby to compare with, it may as well run on a
-/// little less.
-fn left_running(scores: &Scores, ending: &Ending, back: f64) -> f64 {
-    match (scores.model.standby.watts, ending.state) {
-        (None, _) => back,
-        (Some(_), State::Excess) => fell_to_a_part(scores, ending),
-        (Some(_), _) => 0.0,
-    }
-}
-
 /// What a stuck board that draws what a running one does has of a coincidence, in nats: more so where that is not what its own
 /// stage draws.
 fn at_running_level(scores: &Scores, look: &Look<'_>, stage: usize) -> f64 {
@@ -354,58 +336,6 @@ fn stuck_after_running(scores: &Scores, ending: &Ending) -> f64 {
     /// In nats (by judgement).
     const TWICE: f64 = -3.0;
     TWICE + left_running(scores, ending, back_to_standby(scores, ending))
-}
-
-/// What speaks against a fall of a running board to more than its standby: if it ran for a moment only, what is left may be
-/// its running level, and the moment an edge.
-fn fell_to_a_part(scores: &Scores, ending: &Ending) -> f64 {
-    let longest = stays(scores, ending).into_iter().map(|(_, all)| all).fold(1e-3, f64::max);
-    soft((longest / STAYED_S).ln() / 0.3)
-}
-
-/// At the running level when the log ends.
-fn running(scores: &Scores, ending: &Ending) -> Vec<(Class, f64)> {
-    /// A board that is busy for most of the time since it seemed to run may not be through with the stage before.
-    const MOSTLY: f64 = 0.4;
-    if !scores.model.of_this_board {
-        return match ending.progress.attempts {
-            3.. => given_up_again(scores, ending, Class::Inconclusive),
-            _ => vec![(Class::Inconclusive, 0.0)],
-        };
-    }
-    if ending.progress.left_last {
-        return vec![(Class::DroppedOut, 0.0)];
-    }
-    let (calm, all) = stays(scores, ending).last().copied().unwrap_or((0.0, 1.0));
-    let stayed = (calm.max(1e-3) / STAYED_S).ln() / 0.3;
-    let mostly = (calm.max(1e-3) / all.max(1e-3) / MOSTLY).ln() / 0.2;
-    let (low, ample) = gave_way_before(scores, ending);
-    let booted = carried(Class::FullBoot, stayed.min(mostly)).into_iter();
-    let ample = ample + not_gone_on(scores, ending, scores.model.last()) + untold_before(scores, ending);
-    booted.map(|(class, score)| (class, score + ample)).chain([(Class::FeedLimited, low)]).collect()
-}
-
-/// What the running level says of a board of which the stage before was not told from it; that it draws what that stage does
-/// is a coincidence, and more so where it is not what running boards draw.
-fn untold_before(scores: &Scores, ending: &Ending) -> f64 {
-    let Some(before) = scores.model.last().checked_sub(1) else { return 0.0 };
-    let held = ending.path.iter().rfind(|step| step.state == State::Held(before + 1));
-    let stages = &scores.model.stages;
-    let usual = (stages[before + 1].watts / stages[before].watts).ln();
-    // Of levels further apart the step is asked for by itself.
-    let stepped = usual.abs() > STEP_LEAST
-        || moved(scores, ending, before).is_some_and(|moved| moved / usual >= STEP_SEEN);
-    let told = stepped && ending.path.iter().any(|step| step.state == State::Done(before));
-    let Some(held) = held.filter(|_| !told) else { return 0.0 };
-    let look = scores.look(&held.stretch);
-    let off = scores.off_running_level(&look);
-    off - (COINCIDENCE + OFF_ITS_OWN) * scores.fits(&look, before) * (1.0 - off.exp())
-}
-
-/// What the tries before one that went through say of the feed: of a limit that only peaks pass, one try in a few goes
-/// through.
-fn gave_way_before(scores: &Scores, ending: &Ending) -> (f64, f64) {
-    if ending.progress.attempts == 0 { (f64::NEG_INFINITY, 0.0) } else { starving(scores, ending) }
 }
 
 /// Two weights in nats as logs of shares.
