@@ -3,7 +3,7 @@
 
 use super::heat::{WARMS_W, shows};
 use super::look_alikes::{excess_attached, what_is_attached};
-use crate::verdict::evidence::{most_asleep_w, much_for_standby, rails_may_be_up};
+use crate::verdict::evidence::{answers, most_asleep_w, much_for_standby, rails_may_be_up};
 use crate::verdict::kind::Family;
 use crate::verdict::pulses::Pulses;
 use crate::verdict::seen::Seen;
@@ -138,6 +138,13 @@ fn asked_to_wake(seen: &Seen) -> Vec<String> {
         return Vec::new();
     }
     let pressed = !seen.analysis.run.presses.is_empty();
+    if answers(seen) {
+        return vec![
+            "it answers the button: look for what starts and gives up each time (controller, always-on rails, then the first rail \
+             that is enabled)"
+                .into(),
+        ];
+    }
     let again = pressed.then(|| "press again, for 5 to 10 s, and watch the amps".to_owned());
     let only_then = if pressed { "" } else { "only if it does not wake at that: " };
     let button = [

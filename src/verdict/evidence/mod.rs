@@ -13,6 +13,7 @@ mod starved;
 mod swing;
 mod tries;
 
+pub(super) use answer::answers;
 pub(super) use before::lost;
 pub(super) use course::{draws_less, spike};
 pub(super) use fall::{FellTo, fall, fallen};

@@ -170,6 +170,30 @@ fn what_is_read_after_a_press_stands_beside_what_is_read_at_all_other_times() {
 }
 
 #[test]
+fn a_board_that_was_quiet_and_pulses_from_the_press_on_answers_it() {
+    let pulsing = |from: usize| -> Vec<f64> {
+        let pulse = |second: usize| if second >= from && (second - from) % 4 == 0 { 0.032 } else { 0.0234 };
+        (0..30).map(pulse).collect()
+    };
+    let answers = after_the_press(&pulsing(7), &[7.8]);
+    let told = "; before it the current is 22 to 24 mA (from 2.0 s on), from then on 22 to 33 mA: the board answers it";
+    assert!(answers.contains(told), "{answers}");
+    // Of one that pulsed before, or much later, it is not known.
+    for from in [3, 15] {
+        let other = after_the_press(&pulsing(from), &[7.8]);
+        assert!(other.contains("in the 2 s after it") && !other.contains("answers it"), "{other}");
+    }
+    let checked = |from: usize| {
+        let levels: Vec<(f64, f64, f64)> = pulsing(from).iter().map(|amps| (1.0, SET_V, *amps)).collect();
+        let found = bench(&[&[OFF][..], &levels].concat()).with(|b| b.presses = vec![7.8]).find();
+        found.next_checks.join("\n")
+    };
+    let (stirred, deaf) = (checked(7), checked(15));
+    assert!(stirred.starts_with("it answers the button") && !stirred.contains("bridge"), "{stirred}");
+    assert!(deaf.contains("bridge the button") && !deaf.contains("answers"), "{deaf}");
+}
+
+#[test]
 fn readings_that_are_all_the_same_are_said_once() {
     // Of a board that draws nothing, readings without any noise.
     let none = because(&bench(&[OFF, (20.0, SET_V, 0.0)]).find());
