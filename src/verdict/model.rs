@@ -172,6 +172,17 @@ impl Model {
         self.stages.iter().position(still_in).filter(|_| self.of_this_board)
     }
 
+    /// The first stage that some good board may still be in `after` seconds from its wake.
+    pub(super) fn earliest_after(&self, after: f64) -> usize {
+        let mut left = after;
+        let still_in = |stage: &Stage| {
+            let Some(span) = stage.duration else { return true };
+            left -= span.high;
+            left < 0.0
+        };
+        self.stages.iter().position(still_in).unwrap_or_else(|| self.last())
+    }
+
     /// Whether good boards of this model show no standby: they start with their feed.
     pub(super) fn starts_at_once(&self) -> bool {
         self.of_this_board && self.standby.watts.is_none()
@@ -262,6 +273,15 @@ fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_stage_is_over_for_certain_when_it_and_those_before_it_have_lasted_as_long_as_they_ever_do() {
+        use crate::verdict::tests::{SET_V, profile};
+        let model = Model::from_profile(&profile(), Volts::constant(SET_V));
+        // Rails last up to 1.28 s, the loading after it up to 12.8 s.
+        assert_eq!([0.5, 1.2, 1.4, 13.9, 14.2].map(|after| model.earliest_after(after)), [0, 0, 1, 1, 2]);
+        assert_eq!(model.stage_after(1.0), Some(1), "usually it is over earlier");
+    }
 
     #[test]
     fn a_boot_peaks_as_the_usual_capture_does_whichever_its_stage() {

@@ -75,7 +75,8 @@ fn level_at_the_end(trace: &Trace, analysis: &Analysis, readout: &Readout, stay:
 }
 
 /// The stage whose level is nearest to `watts`, if it is near enough; a stage that good boards are not in for long yet
-/// is none that this stay can have come to, nor is one before the `first` that it is known to have been in.
+/// is none that this stay can have come to, nor is one before the `first` that it is known to have been in. One that good boards
+/// have always left by then it is only if none after it is near.
 fn by_level(analysis: &Analysis, stay: &Stay, first: usize, watts: f64) -> Option<usize> {
     let model = &analysis.model;
     let latest = model.stage_after(stay.end_s - stay.start_s)?;
@@ -83,6 +84,10 @@ fn by_level(analysis: &Analysis, stay: &Stay, first: usize, watts: f64) -> Optio
         let stage = &model.stages[index];
         (watts.max(1e-9) / stage.watts).ln().abs() / stage.sd
     };
-    let nearest = (first..=latest).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    (off(nearest) <= SDS).then_some(nearest)
+    let nearest = |first: usize| {
+        let nearest = (first..=latest).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+        (off(nearest) <= SDS).then_some(nearest)
+    };
+    let earliest = model.earliest_after(stay.end_s - stay.start_s);
+    nearest(first.max(earliest)).or_else(|| nearest(first))
 }

@@ -76,10 +76,10 @@ fn averaged(seen: &Seen) -> Option<String> {
     let below = given_up(seen).filter(|attempt| attempt.peak_a.value() < BELOW * limit).count();
     match below {
         all if all == tries.count => Some(
-            "the amps read are averages, and stay below the limit: the volts show that it was met".into(),
+            "the amps read are averages, and stay below the limit, but the volts fall as in the limit".into(),
         ),
         most if 2 * most > tries.count => Some(format!(
-            "the amps read are averages, and stay below the limit in {most} of {} tries: the volts show that it was met",
+            "the amps read are averages, and stay below the limit in {most} of {} tries, but the volts fall as in the limit",
             tries.count
         )),
         _ => None,

@@ -350,7 +350,9 @@ fn highest(seen: &Seen, tries: &Tries) -> String {
     let limit = seen.analysis.run.limit_a.map(|limit| format!(" against a limit of {}", exact(limit, "A")));
     // Of a starved board it is a fact of its own.
     let marked = marked_limit(seen).filter(|_| seen.class() != Class::FeedLimited);
-    let marked = marked.map_or_else(String::new, |marked| format!(", though {marked}"));
+    let met = seen.analysis.run.nears_limit(tries.peak_a.high);
+    let though = if met { "and" } else { "though" };
+    let marked = marked.map_or_else(String::new, |marked| format!(", {though} {marked}"));
     format!("{each}{spike}{}{marked}; {}", limit.unwrap_or_default(), feed(seen, tries))
 }
 
