@@ -102,7 +102,8 @@ impl Readout {
         let amps = trace.amps();
         let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
         let enough = changes.take(CHANGES).count() >= CHANGES;
-        Some(self.step_a).filter(|step| enough && *step > 0.0).map(as_written)
+        let step = as_written(self.step_a);
+        (enough && step > 0.0 && lie_on(amps, step)).then_some(step)
     }
 
     /// Whether what lasts so many seconds shows a level of its own: fewer fresh readings are averaged with what comes before
@@ -126,6 +127,23 @@ impl Readout {
         let averaged = self.noise_a / updates.max(1.0).sqrt();
         (averaged.powi(2) + (ROUNDING_LEFT * self.step_a).powi(2) + self.zero_sd_a.powi(2)).sqrt().max(1e-6)
     }
+}
+
+/// Whether readings are whole numbers of steps, from any zero: the smallest distance between two of a few readings may be some
+/// steps.
+fn lie_on(amps: &[f64], step: f64) -> bool {
+    /// How far a decimal may be written off its step, as a share of it (by judgement).
+    const WRITTEN_OFF: f64 = 0.1;
+    /// Readings that may be off: those of another range, or that a person wrote (by judgement).
+    const MOST_OFF: f64 = 0.02;
+    let zero = amps.iter().copied().fold(f64::INFINITY, f64::min);
+    let off = |amps: &&f64| {
+        let steps = (**amps - zero) / step;
+        (steps - steps.round()).abs() > WRITTEN_OFF
+    };
+    #[expect(clippy::cast_precision_loss, reason = "a share needs no more than 53 bits of a count")]
+    let share = amps.iter().filter(off).count() as f64 / amps.len().max(1) as f64;
+    share <= MOST_OFF
 }
 
 /// A step without what the difference of two decimals leaves in the last places of a binary number: no supply rounds to a
@@ -204,6 +222,17 @@ fn gaps(trace: &Trace, step: f64) -> Vec<Gap> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_smallest_distance_of_a_few_readings_is_no_step_unless_all_are_whole_numbers_of_it() {
+        // Steps of 1.5 mA, written in whole milliamperes.
+        assert!(!lie_on(&[0.005, 0.008, 0.049, 0.079, 0.153, 0.155], 0.002));
+        assert!(lie_on(&[0.005, 0.008, 0.049, 0.079, 0.153, 0.155], 0.001));
+        // Half a step off zero, and with one reading in a hundred of a finer range.
+        assert!(lie_on(&[0.0025, 0.0075, 0.0525], 0.005));
+        assert!(lie_on(&[&[0.0; 99][..], &[0.0123]].concat(), 0.005));
+        assert!(!lie_on(&[&[0.0; 9][..], &[0.0123]].concat(), 0.005));
+    }
 
     #[test]
     fn a_step_is_a_decimal_as_the_supply_writes_it() {

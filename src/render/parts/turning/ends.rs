@@ -119,14 +119,20 @@ pub(super) fn falls_back(subject: &Subject) -> Option<Note> {
     Some(Note { point_at, ..note(start, Some(told.from_a.value()), "falls back here", body) })
 }
 
-/// Whether the level before a fall is not what was read last: the dot stands at the one, and the words tell the other.
+/// Whether the level before a fall is none that was read just before it: the dot stands at what was, and the words tell the other.
 fn is_a_mean(subject: &Subject, edge: usize, level: Amps) -> bool {
     /// A reading this near to the level is at it (common practice, no source).
     const NEAR: f64 = 0.02;
+    /// How long before the fall is just before it, in seconds (by judgement).
+    const JUST_BEFORE_S: f64 = 0.5;
     let step = subject.resolution().map_or(0.0, Amps::value);
-    let last = edge.checked_sub(1).and_then(|last| subject.trace.amps().get(last));
-    let off = |last: &f64| (subject.finding.log.drawn(*last) - level.value()).abs();
-    last.is_some_and(|last| off(last) > (NEAR * level.value()).max(step))
+    let time = subject.trace.time();
+    let just_before = (0..edge.min(time.len()))
+        .rev()
+        .take_while(|i| time[edge.min(time.len() - 1)] - time[*i] <= JUST_BEFORE_S);
+    let off = |i: usize| (subject.finding.log.drawn(subject.trace.amps()[i]) - level.value()).abs();
+    let mut read = just_before.peekable();
+    read.peek().is_some() && read.all(|i| off(i) > (NEAR * level.value()).max(step))
 }
 
 /// The reading of the lowest volts among `readings`.
