@@ -7,6 +7,10 @@ pub(super) const STEP_SEEN: f64 = 0.25;
 /// Levels of stages that are no further apart than this, as a log, need show no step (by judgement).
 pub(super) const STEP_LEAST: f64 = 0.15;
 
+/// A step that comes just when it is to be expected is one from this on, as a log: a board that warms up creeps by some hundredths
+/// (by judgement).
+const STEP_IN_TIME: f64 = 0.07;
+
 /// What speaks against a board being in `stage` to which it did not step from the stage before: what a running board draws is its
 /// software's business, and what a stuck one draws depends on where it stopped, so that the step is what tells the stage,
 /// unless it is the usual level.
@@ -33,6 +37,14 @@ pub(super) fn not_gone_on(scores: &Scores, ending: &Ending, stage: usize) -> f64
     unseen * untold * (1.0 - IN_TIME * stepped_in_time(scores, ending, stage))
 }
 
+/// How far the likeliest way to the running level went on to it in time, 0 to 1.
+pub(super) fn went_on_in_time(scores: &Scores, endings: &[Ending]) -> f64 {
+    let last = scores.model.last();
+    let running = endings.iter().filter(|ending| ending.state == State::Held(last));
+    let likeliest = running.max_by(|one, other| one.score.total_cmp(&other.score));
+    likeliest.map_or(0.0, |ending| stepped_in_time(scores, ending, last))
+}
+
 /// How far a board that goes another way than good boards at the end of the stage before the running level went on there, 0 to
 /// 1: it was in that stage, at its level and for its time, and what it draws from then on moves about as a running board does. A
 /// stuck one steps at any time.
@@ -44,7 +56,7 @@ fn stepped_in_time(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
     let Some([left, held]) = pairs.into_iter().find(is_step).and_then(|pair| pair.first_chunk::<2>()) else {
         return 0.0;
     };
-    if (held.stretch.watts / left.stretch.watts).ln().abs() < STEP_LEAST {
+    if (held.stretch.watts / left.stretch.watts).ln().abs() < STEP_IN_TIME {
         return 0.0;
     }
     let [left, held] = [left, held].map(|step| scores.look(&step.stretch));
@@ -89,6 +101,7 @@ fn mean_of(ending: &Ending, state: State) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::Class;
     use super::super::super::align::Progress;
     use super::super::super::model::Model;
     use super::super::super::piece::Stretch;
@@ -146,5 +159,20 @@ mod tests {
         assert!(in_time(2.0, 13.0, 0.3) < 0.1, "at any time: {}", in_time(2.0, 13.0, 0.3));
         assert!(in_time(8.0, 13.0, 1.3) < 0.3, "as busy as before: {}", in_time(8.0, 13.0, 1.3));
         assert!(in_time(8.0, 9.7, 0.3) < 0.1, "no step: {}", in_time(8.0, 9.7, 0.3));
+        assert!(in_time(8.0, 8.7, 0.3) > 0.7, "a tenth is more than it creeps: {}", in_time(8.0, 8.7, 0.3));
+    }
+
+    #[test]
+    fn a_step_in_time_speaks_against_being_stuck_in_the_stage_before() {
+        let told = |in_time: f64, state, class| {
+            let model = Model::from_profile(&profile(), Volts::constant(SET_V));
+            let (run, readout) = fed(60.0);
+            super::super::stuck_in_time(&Scores::new(&model, &run, &readout, 0.0), (state, class), in_time)
+        };
+        let last = Model::from_profile(&profile(), Volts::constant(SET_V)).last();
+        assert!(told(0.9, State::Held(last - 1), Class::Stalled) < -2.0);
+        assert!(told(0.1, State::Held(last - 1), Class::Stalled) > -0.3, "stepped at another time");
+        assert!(told(0.9, State::Held(last - 2), Class::Stalled).abs() < 1e-12, "stuck two stages before");
+        assert!(told(0.9, State::Held(last - 1), Class::Inconclusive).abs() < 1e-12);
     }
 }

@@ -172,7 +172,8 @@ fn what_is_read_after_a_press_stands_beside_what_is_read_at_all_other_times() {
 #[test]
 fn a_board_that_was_quiet_and_pulses_from_the_press_on_answers_it() {
     let pulsing = |from: usize| -> Vec<f64> {
-        let pulse = |second: usize| if second >= from && (second - from).is_multiple_of(4) { 0.032 } else { 0.0234 };
+        let pulse =
+            |second: usize| if second >= from && (second - from).is_multiple_of(4) { 0.032 } else { 0.0234 };
         (0..30).map(pulse).collect()
     };
     let answers = after_the_press(&pulsing(7), &[7.8]);
