@@ -24,6 +24,7 @@ pub(super) use starved::none_could_boot;
 pub(super) use swing::{Liveliness, liveliness};
 pub(super) use tries::most_step_on;
 
+use super::Attempt;
 use super::Class;
 use super::advice::standby_surplus;
 use super::align::{State, Step};
@@ -181,7 +182,10 @@ fn mean_of_last(seen: &Seen) -> Option<(usize, f64, f64)> {
     const MOST: usize = 5;
     let run = &seen.analysis.run;
     let end = run.samples.end;
-    let readings = end.saturating_sub(MOST).max(run.risen)..end;
+    // What was read before a rise is another level.
+    let risen =
+        on_at_the_end(seen).map_or(0, |rise| seen.samples_between(rise.start_s.value(), run.end_s).start);
+    let readings = end.saturating_sub(MOST).max(run.risen).max(risen)..end;
     let volts = readings.clone().map(|i| seen.trace.volts()[i]).collect::<Moments>().mean()?;
     let amps = readings.clone().map(|i| seen.trace.amps()[i]).collect::<Moments>().mean()?;
     Some((readings.len(), without_zero(amps, seen.readout.zero_a), volts))
@@ -336,6 +340,12 @@ fn run_is_unasked(seen: &Seen) -> bool {
     seen.analysis.run.presses.is_empty()
 }
 
+/// The try that is on when the log ends, if the board was seen at rest before it.
+fn on_at_the_end<'a>(seen: &'a Seen) -> Option<&'a Attempt> {
+    let last = seen.attempts.last().filter(|attempt| !attempt.given_up)?;
+    (last.start_s.value() > seen.analysis.run.start_s + seen.readout.update_s()).then_some(last)
+}
+
 /// What the log ended in the middle of.
 fn too_early(seen: &Seen, last: &Step) -> Option<String> {
     let analysis = seen.analysis;
@@ -343,6 +353,14 @@ fn too_early(seen: &Seen, last: &Step) -> Option<String> {
         return None;
     }
     let Some(stage) = last.state.stage().map(|stage| &analysis.model.stages[stage]) else {
+        if let Some(rise) = on_at_the_end(seen) {
+            let (from_s, end_s) = (rise.start_s.value(), analysis.run.end_s);
+            return Some(format!(
+                "it rises at {} and ends {} later: how far it gets is not seen",
+                seen.time(from_s),
+                seen.span(from_s, end_s)
+            ));
+        }
         let press = analysis.run.presses.last().map(|press| (*press, "the press"));
         let (from_s, what) = press.unwrap_or((analysis.run.start_s, "switch-on"));
         let since = analysis.run.end_s - from_s;

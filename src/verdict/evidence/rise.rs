@@ -13,8 +13,10 @@ struct Rise {
     after_s: f64,
     /// The highest, in amps.
     peak_a: f64,
-    /// The level before, in amps.
+    /// The level of the second half before, in amps.
     level_a: f64,
+    /// The level that it rises from: that of the readings just before, in amps.
+    from_a: f64,
     /// The highest reading of the try before them, in amps.
     earlier_a: f64,
     /// How many standard deviations of the readings before it stands above their level.
@@ -166,7 +168,7 @@ fn taken_together(rises: &[Rise], is_spike: bool) -> Option<Rises> {
     Some(Rises {
         after_s: after.mean()?,
         count: rises.len(),
-        levels_a: bounds(|rise| rise.level_a)?,
+        levels_a: bounds(|rise| rise.from_a)?,
         peaks_a: bounds(|rise| rise.peak_a)?,
         is_spike,
     })
@@ -209,10 +211,18 @@ fn at_the_end(seen: &Seen, attempt: &Attempt, share: f64) -> Option<Rise> {
         after_s: begins_s - start,
         peak_a,
         level_a,
+        from_a: just_before(&amps[..first]).unwrap_or(level_a),
         earlier_a: amps[..first].iter().copied().fold(0.0, f64::max),
         sds: scatter(seen, &mut before).map_or(0.0, |scatter| (peak_a - level_a) / scatter),
         by_chance: ((end - from) / (end - half)).min(1.0),
     })
+}
+
+/// The level of the last readings of a try that do not rise yet; `None` of too few.
+fn just_before(amps: &[f64]) -> Option<f64> {
+    /// Readings that tell a level whichever of them is an average over an edge.
+    const READINGS: usize = 5;
+    robust::median(&mut amps.get(amps.len().checked_sub(READINGS)?..)?.to_vec())
 }
 
 /// When a try goes off: the readings at its end that average over the fall, at less than half of what it draws, are no part
@@ -265,11 +275,19 @@ mod tests {
     }
 
     #[test]
+    fn a_rise_is_from_the_level_just_before_it_whatever_the_try_did_earlier() {
+        let amps = [0.033, 0.033, 0.033, 0.0376, 0.0475, 0.0476, 0.0473, 0.0469, 0.0471];
+        assert!(super::just_before(&amps).is_some_and(|level| (level - 0.0473).abs() < 1e-9));
+        assert!(super::just_before(&amps[..4]).is_none(), "too few");
+    }
+
+    #[test]
     fn what_another_try_reads_in_the_middle_is_no_rise() {
         let rise = |earlier_a: f64, peak_a: f64| Rise {
             after_s: 1.0,
             peak_a,
             level_a: 0.33,
+            from_a: 0.33,
             earlier_a,
             sds: 5.0,
             by_chance: 0.2,

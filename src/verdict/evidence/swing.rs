@@ -53,8 +53,8 @@ impl Swing {
             usual: measured.activity,
             plain: moments.deviation()?,
             bursts_to: bursts_to(&moments, measured.activity, &read),
-            good_peak: phase.peak_power.typical * factor,
-            good_most: phase.peak_power.high * factor,
+            good_peak: under_limit(seen, last, phase.peak_power.typical * factor),
+            good_most: under_limit(seen, last, phase.peak_power.high * factor),
             low: envelope.low * factor,
             typical: envelope.typical * factor,
             high: envelope.high * factor,
@@ -84,11 +84,18 @@ impl Swing {
     }
 }
 
-/// The power over `samples`, without their first and last second.
+/// What may be read of a peak of so many watts under the limit of this log.
+fn under_limit(seen: &Seen, last: &Step, watts: f64) -> f64 {
+    seen.analysis.run.limit_a.map_or(watts, |limit| watts.min(limit * last.stretch.volts))
+}
+
+/// The power over `samples`, without the seconds in which they begin and end.
 fn watts_inside(seen: &Seen, samples: Range<usize>) -> Option<Vec<f64>> {
     const EDGE_S: f64 = 1.0;
     let time = seen.trace.time();
-    let (from, to) = (*time.get(samples.start)? + EDGE_S, *time.get(samples.end - 1)? - EDGE_S);
+    let (from, last) = (*time.get(samples.start)? + EDGE_S, *time.get(samples.end - 1)?);
+    // A log that ends in it has no edge there.
+    let to = if samples.end >= seen.analysis.run.samples.end { last } else { last - EDGE_S };
     let inside = samples.filter(|i| (from..=to).contains(&time[*i]));
     let watts = |i: usize| seen.trace.volts()[i] * without_zero(seen.trace.amps()[i], seen.readout.zero_a);
     Some(inside.map(watts).collect())

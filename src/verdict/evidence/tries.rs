@@ -199,9 +199,13 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         }
         Some(stage) if shown == all => format!(", {}", place(stage)),
         Some(stage) if is_the_only_one(seen, stage) => {
-            format!(", {}: {}", place(stage), shown_by_some(stage, shown, all))
+            format!(", {}: {}", place(stage), shown_by_some(seen, stage, shown, all))
         }
         Some(stage) if 2 * shown > all => format!(", mostly {} ({shown} of {all})", place(stage)),
+        Some(stage) if 2 * likely_in(seen, stage) > all => {
+            let likely = likely_in(seen, stage);
+            format!(", probably {} ({likely} of {all} tries, by time and level)", place(stage))
+        }
         Some(stage) if shown == 1 => format!(", one of them {}, as far as the readings tell", place(stage)),
         Some(stage) => {
             format!(", most often {}, as far as the readings tell ({shown} of {all} tries)", place(stage))
@@ -212,6 +216,11 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let short = short_of_the_step(seen).or_else(|| lasts_too_long(seen, tries)).unwrap_or_default();
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
     format!("{each} {after} {since} its wake{}{stage}{short}{open}", left_out(seen))
+}
+
+/// How many tries end in the stage as far as time and level tell.
+fn likely_in(seen: &Seen, stage: &str) -> usize {
+    given_up(seen).filter(|attempt| attempt.likely_in.as_deref() == Some(stage)).count()
 }
 
 /// How many tries show the stage in which they end: of those that a limit cuts off as the next one begins, where no try
@@ -244,14 +253,27 @@ fn at_the_step(seen: &Seen, ends: Ends, shown: usize, all: usize) -> Option<Stri
     let is_told = seen.tries()?.ended_in.as_ref() == Some(stage);
     is_told.then(|| match (shown == all, is_the_only_one(seen, stage)) {
         (true, _) => format!(", {place}, as far as the readings tell"),
-        (false, true) => format!(", {place}: {}", shown_by_some(stage, shown, all)),
+        (false, true) => format!(", {place}: {}", shown_by_some(seen, stage, shown, all)),
         (false, false) => format!(", {place} in {shown} of {all} tries, as far as the readings tell"),
     })
 }
 
 /// `the amps show core in at least 3 of 15 tries`, of tries none of which shows another stage: of the others the time tells it.
-fn shown_by_some(stage: &str, shown: usize, all: usize) -> String {
-    format!("the amps show {stage} in at least {shown} of {all} tries")
+fn shown_by_some(seen: &Seen, stage: &str, shown: usize, all: usize) -> String {
+    let before = match too_short_for(seen, stage) {
+        0 => String::new(),
+        1 => format!("; one goes off before good boards come to {stage}"),
+        some => format!("; {some} go off before good boards come to {stage}"),
+    };
+    format!("the amps show {stage} in at least {shown} of {all} tries{before}")
+}
+
+/// How many tries are over before any good board is in the stage.
+fn too_short_for(seen: &Seen, stage: &str) -> usize {
+    let model = &seen.analysis.model;
+    let before = model.stages.iter().take_while(|other| other.name != stage);
+    let least_s: f64 = before.filter_map(|stage| stage.duration).map(|span| span.low).sum();
+    given_up(seen).filter(|attempt| attempt.end_s.value() - attempt.start_s.value() < least_s).count()
 }
 
 /// Whether most tries read more at their end than good boards do before the step that they are said to end at.

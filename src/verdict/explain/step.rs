@@ -56,7 +56,9 @@ fn stepped_in_time(scores: &Scores, ending: &Ending, stage: usize) -> f64 {
     let Some([left, held]) = pairs.into_iter().find(is_step).and_then(|pair| pair.first_chunk::<2>()) else {
         return 0.0;
     };
-    if (held.stretch.watts / left.stretch.watts).ln().abs() < STEP_IN_TIME {
+    // A load that wanders by as much afterwards may have wandered there.
+    let wanders = held.stretch.spread_w / held.stretch.watts;
+    if (held.stretch.watts / left.stretch.watts).ln().abs() < STEP_IN_TIME.max(wanders) {
         return 0.0;
     }
     let [left, held] = [left, held].map(|step| scores.look(&step.stretch));
@@ -160,6 +162,7 @@ mod tests {
         assert!(in_time(8.0, 13.0, 1.3) < 0.3, "as busy as before: {}", in_time(8.0, 13.0, 1.3));
         assert!(in_time(8.0, 9.7, 0.3) < 0.1, "no step: {}", in_time(8.0, 9.7, 0.3));
         assert!(in_time(8.0, 8.7, 0.3) > 0.7, "a tenth is more than it creeps: {}", in_time(8.0, 8.7, 0.3));
+        assert!(in_time(8.0, 8.7, 1.0) < 0.1, "and less than it wanders: {}", in_time(8.0, 8.7, 1.0));
     }
 
     #[test]
