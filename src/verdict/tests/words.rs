@@ -354,6 +354,11 @@ fn without_a_reference_an_awake_board_is_told_from_one_that_was_captured_too_bri
     assert!(because(&brief).contains("good boards wait for a press of the button"), "{}", because(&brief));
     let pressed = bench(&[OFF, (0.6, SET_V, 0.0234)]).with(|b| b.presses = vec![1.3]).find();
     assert!(because(&pressed).contains("a board may take longer to wake"), "{}", because(&pressed));
+    // What was read before a rise is no part of the level that it rises to.
+    let rising = bench(&[OFF, (1.2, SET_V, 0.0234), (0.4, SET_V, 0.17)]).find();
+    assert!(because(&rising).contains("last 4 readings: 0.170 A"), "{}", because(&rising));
+    let unknown = bench(&[OFF, (1.2, SET_V, 0.0234), (0.4, SET_V, 0.42)]).find();
+    assert!(because(&unknown).contains("how far it gets is not seen"), "{}", because(&unknown));
     let unasked = bench(&[OFF, (4.0, SET_V, 0.0234)]).with(|b| b.presses.clear()).find();
     class(&unasked, Class::Inconclusive);
     assert!(
