@@ -335,6 +335,8 @@ struct Course {
     first_open: Option<usize>,
     /// Whether that stage is told by the times of the tries alone.
     likely: bool,
+    /// Whether a try is on when the log ends: the board has left its standby, for a stage that nothing tells.
+    going_on: bool,
 }
 
 impl Course {
@@ -345,6 +347,7 @@ impl Course {
             trouble: went_wrong_in(profile, finding),
             first_open: place(profile, earliest.as_ref()),
             likely: is_likely(finding),
+            going_on: finding.attempts.last().is_some_and(|last| !last.given_up),
         }
     }
 
@@ -360,6 +363,9 @@ impl Course {
             (Some(bad), _) if index == bad && self.likely => Step::Likely,
             (Some(bad), _) if index == bad => Step::Trouble,
             (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
+            (None, Some(0)) if self.going_on && verdict.class == Class::Inconclusive && index < 2 => {
+                if index == 0 { as_it_passed(finding, name) } else { Step::Unsure }
+            }
             (_, Some(last)) if index <= last => match verdict.class {
                 _ if !was_seen(finding, name) => Step::Unseen,
                 Class::Inconclusive => Step::Unsure,

@@ -153,7 +153,7 @@ const SHORT: [(&str, &str); 6] = [
     ("usual mean", "usual"),
     (PEAK, "at most"),
     ("supply in its current limit", "in current limit"),
-    ("good boards have moved on", "overdue"),
+    ("good boards have moved on", "moved on"),
     ("rest between tries", "rest"),
 ];
 
@@ -278,5 +278,16 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             sheet.scene.fill(Rect { bottom: area.top + edge, ..area }, palette.envelope_edge);
             sheet.scene.fill(Rect { top: area.bottom - edge, ..area }, palette.envelope_edge);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_edges_of_an_envelope_are_called_overdue_on_no_figure() {
+        // A board that shorts or has dropped out is late for nothing.
+        assert_eq!(shown("good boards have moved on", true), "moved on");
     }
 }

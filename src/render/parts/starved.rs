@@ -169,15 +169,19 @@ fn before(amps: &[f64], index: usize) -> usize {
 }
 
 /// `0.537 A read then, at most 0.629 A in any try`: beside a count of tries what was read in one alone would be taken for the
-/// most of all.
+/// most of all. A try that is on when the log ends may read more than those that ended.
 fn read_in_words(subject: &Subject, at: usize, then: &str) -> Option<String> {
     let here = drawn_at(subject, at)?;
     let peaks = given_up(subject).map(|attempt| attempt.peak_a);
     let most = peaks.max_by(|a, b| a.value().total_cmp(&b.value()));
+    let going_on = subject.finding.attempts.last().filter(|last| !last.given_up);
+    let more =
+        going_on.zip(most).is_some_and(|(last, most)| last.peak_a.value().total_cmp(&most.value()).is_gt());
+    let tries = if more { "that ended" } else { "try" };
     let most = most.map(|most| words::amps(most.value(), subject.resolution()));
     Some(match most.filter(|most| *most != here) {
-        Some(most) => format!("{here} read {then}, at most {most} in any try"),
-        None => format!("{here} read {then}, the most of any try"),
+        Some(most) => format!("{here} read {then}, at most {most} in any {tries}"),
+        None => format!("{here} read {then}, the most of any {tries}"),
     })
 }
 

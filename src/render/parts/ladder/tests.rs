@@ -219,3 +219,20 @@ fn a_stage_that_was_not_told_apart_is_called_so_as_in_the_text() {
     assert_eq!(rung.text(), "~ rails");
     assert!(KEY.contains(&(Step::Unseen, "not told apart")));
 }
+
+#[test]
+fn a_board_that_is_in_a_try_when_a_short_log_ends_has_left_its_standby() {
+    let mut finding = cycling(1);
+    finding.departures.clear();
+    (finding.verdict.class, finding.verdict.reached) = (Class::Inconclusive, None);
+    finding.phases.retain(|phase| phase.name == "standby");
+    finding.phases.push(phase("attempt", 40.0, 41.0));
+    let signs = |finding: &Finding| {
+        let steps = steps(&profile(), finding, &[]);
+        steps.into_iter().map(Step::sign).collect::<Vec<_>>()
+    };
+    assert!(!finding.attempts[0].given_up);
+    assert_eq!(signs(&finding), ["✓", "?", "", "", ""]);
+    finding.attempts.clear();
+    assert_eq!(signs(&finding), ["?", "", "", "", ""]);
+}

@@ -112,6 +112,11 @@ fn what_is_read_at_most_of_a_starved_try_is_its_peak_in_the_finding() {
     assert!(note.lines[3].ends_with("0.700 A read then, at most 1.15 A in any try"), "{note:?}");
     let scene = draw(&trace, None, &finding, &options(Size::PHONE, Theme::Light)).unwrap();
     assert!(scene.labels().any(|label| label.text.contains("1.15 A")), "the numbers at its end are cut");
+    // What the try reads that is on when the log ends is the most of none that ended.
+    finding.attempts[3].peak_a = Amps::constant(1.18);
+    let subject = Subject { trace: &trace, profile: None, finding: &finding };
+    let note = super::super::super::parts::turning::turning(&subject).unwrap();
+    assert!(note.lines[3].ends_with(", at most 1.15 A in any that ended"), "{note:?}");
 }
 
 #[test]
