@@ -18,7 +18,7 @@ const NOT_REACHED: &str = "not reached";
 const LOG_ENDS: &str = "log ends before";
 
 /// Where it was passed, since later ones were reached, but no reading tells it apart.
-const NOT_SEEN: &str = "not seen";
+const NOT_TOLD_APART: &str = "not told apart";
 
 /// What is said of a stage that is as it was, and as good boards do it.
 pub(super) const ALIKE_AND_GOOD: &str = "alike, both as good boards";
@@ -119,7 +119,7 @@ fn difference(runs: [Subject; 2], name: &str) -> Difference {
     let cell = |(stage, doubt): (&Stage, Option<&str>)| match stage {
         Stage::Seen(seen) => seen.cell(),
         Stage::Tried(tried) => tried.cell(),
-        Stage::Unseen => NOT_SEEN.into(),
+        Stage::Unseen => NOT_TOLD_APART.into(),
         Stage::Cut if is_stage => LOG_ENDS.into(),
         Stage::Absent if is_stage => doubtful(doubt, NOT_REACHED.into()),
         Stage::Absent | Stage::Cut => "none".into(),
@@ -236,11 +236,11 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
         return format!("{cut} first: not compared");
     }
     match (before, after) {
-        (Stage::Unseen, Stage::Unseen) => "not seen in either".into(),
+        (Stage::Unseen, Stage::Unseen) => "not told apart in either".into(),
         (Stage::Unseen, Stage::Absent | Stage::Cut) => "no longer reached".into(),
-        (Stage::Absent | Stage::Cut, Stage::Unseen) => "now passed, but not seen".into(),
-        (Stage::Unseen, _) => "not seen before".into(),
-        (_, Stage::Unseen) => "not seen after".into(),
+        (Stage::Absent | Stage::Cut, Stage::Unseen) => "now passed, but not told apart".into(),
+        (Stage::Unseen, _) => "not told apart before".into(),
+        (_, Stage::Unseen) => "not told apart after".into(),
         (Stage::Absent | Stage::Cut, Stage::Absent | Stage::Cut) => "never reached".into(),
         (Stage::Absent, Stage::Seen(after)) if is_stage => {
             let departs = after.departs().map(|departs| format!(", but {departs}"));

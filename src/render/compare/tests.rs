@@ -126,8 +126,8 @@ fn a_stage_before_others_that_were_reached_is_not_said_to_be_unreached() {
         assert_eq!(rails.reach, None);
         [rails.before, rails.after, rails.words]
     };
-    assert_eq!(rails(&unseen, &booted), ["not seen", "0.190 A, 0.7 s", "not seen before"]);
-    assert_eq!(rails(&booted, &unseen), ["0.190 A, 0.7 s", "not seen", "not seen after"]);
+    assert_eq!(rails(&unseen, &booted), ["not told apart", "0.190 A, 0.7 s", "not told apart before"]);
+    assert_eq!(rails(&booted, &unseen), ["0.190 A, 0.7 s", "not told apart", "not told apart after"]);
 }
 
 #[test]

@@ -4,7 +4,7 @@ use super::differences::Difference;
 
 /// What is said of one board, and of two; those that hold others come first.
 const WORDS: [(&str, &str); 11] = [
-    ("now passed, but not seen", "passed only after, not seen"),
+    ("now passed, but not told apart", "passed only after, not told apart"),
     ("no longer as good boards", "only before as good boards"),
     ("now as good boards", "only after as good boards"),
     ("no longer reached", "reached only before"),

@@ -7,9 +7,10 @@ use crate::units::Seconds;
 use crate::verdict::{Finding, Phase};
 
 /// What was found of the run that guides, with its stages where those of the good runs usually begin, on its own clock;
-/// `None` where it is no good board that boots, whose tries have times of their own.
+/// `None` where it is no good board that boots, or has given up a try: tries have times of their own.
 pub(super) fn usual(guide: &Member, members: &[Member]) -> Option<Finding> {
-    if !guide.is_good() || !is_sound(&guide.run) || !guide.run.finding.attempts.is_empty() {
+    let gave_up = guide.run.finding.attempts.iter().any(|attempt| attempt.given_up);
+    if !guide.is_good() || !is_sound(&guide.run) || gave_up {
         return None;
     }
     let good: Vec<&Member> = members.iter().filter(|member| member.is_good()).collect();
@@ -47,7 +48,8 @@ mod tests {
     use super::super::{guide, members};
     use super::*;
     use crate::trace::Trace;
-    use crate::verdict::Class;
+    use crate::units::{Amps, Volts};
+    use crate::verdict::{Attempt, Class};
 
     /// A good board that wakes at `wake`, is in its rails for so long, and loads from then on.
     fn good(wake: f64, rails: f64) -> (Trace, Finding) {
@@ -59,6 +61,17 @@ mod tests {
             phase("loading", loading, 60.0),
         ]);
         finding.departures.clear();
+        // A boot is a try as well, though none that was given up.
+        finding.attempts = vec![Attempt {
+            start_s: Seconds::constant(wake),
+            end_s: Seconds::constant(60.0),
+            ended_in: Some("loading".into()),
+            likely_in: Some("loading".into()),
+            earliest_in: None,
+            peak_a: Amps::constant(0.5),
+            lowest_v: Volts::constant(19.0),
+            given_up: false,
+        }];
         finding.verdict.class = Class::FullBoot;
         (trace(600, 60.0, |_| 0.5), finding)
     }

@@ -203,7 +203,7 @@ fn said_of_two_boards(words: &str) -> String {
 #[test]
 fn what_changed_between_two_boards_is_said_of_the_one_that_it_is_meant_of() {
     let of = said_of_two_boards;
-    assert_eq!(of("now passed, but not seen"), "passed only after, not seen");
+    assert_eq!(of("now passed, but not told apart"), "passed only after, not told apart");
     assert_eq!(of("draws 68 % more, both as good boards"), "after draws 68 % more, both as good boards");
 }
 
