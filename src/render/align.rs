@@ -53,14 +53,25 @@ pub(super) struct Zero {
 }
 
 impl Zero {
-    /// How long after the zero something happens: between two moments of the log as these are said, as the figure of the run by
-    /// itself has it. One that the run is only set to has no moment in its log.
-    pub(super) fn until(self, log: &LogFacts, at: f64) -> String {
+    /// How long after the zero something happens. Where a stage begins or ends, between the two moments as the log says them,
+    /// as stages are as long in text and table; else as the axis has it, for a difference of two rounded times may be beside
+    /// the mark. A zero that the run is only set to has no moment in its log.
+    pub(super) fn until(self, run: &Subject, at: f64) -> String {
+        let log = &run.finding.log;
+        let of_stage =
+            || run.finding.phases.iter().any(|phase| is_at(phase.start_s, at) || is_at(phase.end_s, at));
         match self.moment {
-            Moment::Wake | Moment::Press | Moment::SwitchOn => span(log, self.at, at),
-            Moment::AsOthers | Moment::AsOthersPressed => log.time(at - self.at),
+            Moment::Wake | Moment::Press | Moment::SwitchOn if of_stage() => span(log, self.at, at),
+            _ => log.time(at - self.at),
         }
     }
+}
+
+/// Whether that is the moment.
+fn is_at(moment: Seconds, at: f64) -> bool {
+    /// Times are read no finer.
+    const FINEST_S: f64 = 1e-6;
+    (moment.value() - at).abs() < FINEST_S
 }
 
 /// From one moment of a log to another, so that the one and the length add up to the other.
@@ -103,6 +114,10 @@ fn among(pressed: Option<(f64, f64)>, (on, since_on): (f64, f64)) -> Zero {
     }
 }
 
+/// By what one that does not wake is set beside the other.
+pub(super) const SET_BY_PRESS: &str = ", and is set beside it by its press";
+const SET_BY_SWITCH_ON: &str = ", and is set beside it by its switch-on";
+
 /// The zeros of a run before and one after, and what the zero of their common time is: the wake of both. One that never
 /// wakes is set beside the other by the press, or else by the switch-on: two moments of two kinds on one line would have
 /// its reader compare what is not alike.
@@ -126,8 +141,8 @@ fn beside(runs: &[Subject; 2], names: [&str; 2], (index, woken): (usize, f64)) -
     let pressed = press(&runs[other]).zip(press(&runs[index]).filter(|press| *press <= woken).map(since));
     let mut zeros = [Zero { moment: Moment::Wake, at: woken }; 2];
     zeros[other] = among(pressed, (switch_on(&runs[other]), since(switch_on(&runs[index]))));
-    let since = if pressed.is_some() { "press" } else { "switch-on" };
-    (zeros, format!("{} wakes; {} does not, and is set beside it by its {since}", names[index], names[other]))
+    let since = if pressed.is_some() { SET_BY_PRESS } else { SET_BY_SWITCH_ON };
+    (zeros, format!("{} wakes; {} does not{since}", names[index], names[other]))
 }
 
 fn wake_or_press(subject: &Subject) -> Option<Zero> {

@@ -26,7 +26,7 @@ const NUMBER: u32 = 100;
 /// The word by which a press is told, and that of the feed.
 pub(super) const PRESS: &str = "press";
 const SWITCH_ON: &str = "switch-on";
-pub(super) const FED: &str = "fed";
+pub(super) const FED: &str = "feed on";
 const AT_SWITCH_ON_IN_WORDS: &str = "at switch-on";
 
 /// What follows the switch-on within so many seconds happens at it: the feed takes as long to rise (common practice, no
@@ -83,7 +83,7 @@ pub(super) fn in_words(run: &Subject, zero: Zero, at: f64) -> String {
         Moment::AsOthers | Moment::AsOthersPressed => {
             format!("{} after {SWITCH_ON}", align::span(log, on, at))
         }
-        _ => zero.until(log, at),
+        _ => zero.until(run, at),
     }
 }
 

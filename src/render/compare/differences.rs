@@ -285,12 +285,19 @@ fn changed(before: &Seen, after: &Seen) -> String {
         _ if parts.is_empty() => parts.push(alike(before, after)),
         _ => {}
     }
+    let wakes = before.never_wakes() != after.never_wakes();
+    let draws = power(before, after).is_some();
     let standing = match (before.is_good(), after.is_good()) {
         // Beside two numbers that are both as theirs, only one of them would not be believed.
         (Some(false), Some(true)) if before.only_gives_up() => None,
         (Some(true), Some(false)) if after.only_gives_up() => None,
         (Some(true), Some(true)) if before.is_cut() || after.is_cut() => Some("both draw as good boards"),
         (Some(false), Some(true)) if before.only_falls() => Some("both draw as good boards"),
+        // That it wakes is as on good boards, and has been said.
+        (Some(false), Some(true)) if wakes => draws.then_some("now draws as good boards"),
+        (Some(true), Some(false)) if wakes && after.departs().is_none() => {
+            draws.then_some("no longer draws as good boards")
+        }
         (Some(false), Some(true)) => Some("now as good boards"),
         (Some(true), Some(true)) => Some("both as good boards"),
         (Some(true), Some(false)) => Some("no longer as good boards"),
@@ -315,14 +322,16 @@ fn ends_in_it(before: &Seen, after: &Seen) -> Option<&'static str> {
 }
 
 /// `before not told apart from rails: not compared`, of a mean that is none of good boards where the stage before it was passed
-/// unseen: it has both in it, and what differs is no fault.
+/// unseen, or of a length that is none of theirs where the next one was: it has both in it, and what differs is no fault.
 fn mixed(before: &Seen, after: &Seen) -> Option<String> {
     let of = |seen: &Seen, run: &str| {
         let stages = &seen.run.profile?.phases;
         let own = stages.iter().position(|stage| stage.name == seen.phase.name)?;
-        let unseen = &stages[own.checked_sub(1)?].name;
-        let hidden = matches!(Stage::of(seen.run, unseen), Stage::Unseen) && seen.outside_band().is_some();
-        hidden.then(|| format!("{run} not told apart from {}: not compared", words::phase(unseen)))
+        let is_unseen = |stage: &&PhaseReference| matches!(Stage::of(seen.run, &stage.name), Stage::Unseen);
+        let last = own.checked_sub(1).and_then(|last| stages.get(last)).filter(is_unseen);
+        let next = stages.get(own + 1).filter(is_unseen);
+        let both = last.filter(|_| seen.outside_band().is_some()).or(next.filter(|_| seen.is_too_long()));
+        both.map(|other| format!("{run} not told apart from {}: not compared", words::phase(&other.name)))
     };
     of(before, "before").or_else(|| of(after, "after"))
 }
@@ -349,8 +358,8 @@ fn time(before: &Seen, after: &Seen) -> Option<String> {
         _ => {}
     }
     match (before.never_wakes(), after.never_wakes()) {
-        (true, false) => return Some("never left before, left after".into()),
-        (false, true) => return Some("left before, never left after".into()),
+        (true, false) => return Some("before it never wakes, after it wakes".into()),
+        (false, true) => return Some("before it wakes, after it never wakes".into()),
         _ => {}
     }
     let (a, b) = (length(before.phase), length(after.phase));

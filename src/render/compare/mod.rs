@@ -3,6 +3,7 @@
 //! The runs stand one above the other on the same scales, each over the envelope stretched to its own stages: two
 //! traces on one panel were drawn first, and in grey nobody could say which was which.
 
+mod common;
 mod differences;
 mod panel;
 mod proportion;
@@ -17,19 +18,19 @@ mod two_boards;
 pub(super) use said::before_after as headline;
 
 use super::RenderError;
-use super::align::{self, Moment, Zero};
-use super::axis::TimeAxis;
+use super::align;
 use super::geometry::{Rect, px};
 use super::moments;
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
 use super::parts::table::Table;
-use super::parts::{Subject, amps, envelope, foot, heading, legend, notes, phases, table, volts};
+use super::parts::{Subject, amps, envelope, foot, heading, legend, phases, table, volts};
 use super::scene::Scene;
 use super::sheet::Sheet;
 use super::words;
 use crate::units::{range, volts_as_set};
 use crate::verdict::{Class, LogFacts};
+use common::Common;
 use differences::{Difference, differences};
 
 /// What a narrow figure says at its foot: the rest is in the figures of the two runs.
@@ -41,6 +42,10 @@ const NAMES: [&str; 2] = ["before", "after"];
 /// Headings of the table and their shares of the width.
 const COLUMNS: [table::Column; 5] =
     [("stage", 0.14), ("before", 0.2), ("after", 0.2), (GOOD_BOARDS, 0.24), ("difference", 0.3)];
+
+/// Room for the values of an axis beside a panel, and for its times below, in units of the layout.
+const VALUES: f64 = 58.0;
+const AXIS: f64 = 24.0;
 
 /// The heading of what good boards do.
 const GOOD_BOARDS: &str = "good boards";
@@ -59,8 +64,7 @@ const LEAST: Least = (440.0, 780.0);
 const LEAST_WITHOUT_TABLE: Least = (440.0, 660.0);
 
 pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, RenderError> {
-    let (zeros, zero) = align::before_and_after(&runs, NAMES);
-    let window = align::window(&runs, &zeros, options)?;
+    let window = align::window(&runs, &align::before_and_after(&runs, NAMES).0, options)?;
     let mut found = differences(runs);
     if other_board(runs).is_some() {
         found.iter_mut().for_each(two_boards::of_two_boards);
@@ -72,6 +76,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     let narrow = sheet.is_narrow(sheet.inside().width());
     sheet.scene.title = title(runs);
     sheet.scene.description = description(runs, &found);
+    let common = Common::new(&mut sheet, &runs, window);
     let below_head = head(&mut sheet, runs);
     if let Some(profile) = runs[0].profile.filter(|_| narrow) {
         // The stages themselves; what lies between tries has no room.
@@ -81,7 +86,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
     if narrow {
         entries.retain(|(key, _)| NARROW_FOOT.contains(key));
         // Beside the title of a panel there is no room for it.
-        entries.insert(0, ("0 s:", zero.clone()));
+        entries.insert(0, ("0 s:", common.zero.clone()));
     }
     let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
@@ -95,8 +100,8 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
         table.draw(&mut sheet, rows);
         panels
     };
-    let zero = if narrow { String::new() } else { format!("0 s: {zero}") };
-    draw_panels(&mut sheet, panels, runs, (&zeros, &zero), window);
+    let zero = if narrow { String::new() } else { format!("0 s: {}", common.zero) };
+    draw_panels(&mut sheet, panels, runs, &common, &zero);
     Ok(sheet.scene)
 }
 
@@ -160,32 +165,25 @@ fn draw_panels(
     sheet: &mut Sheet,
     area: Rect,
     runs: [Subject; 2],
-    (zeros, zero_in_words): (&[Zero], &str),
-    (from, to): (f64, f64),
+    Common { zeros, time, readings, told, pressed, .. }: &Common,
+    zero_in_words: &str,
 ) {
-    let left = area.left + sheet.u(58.0);
-    let (panels, ticks) = Rect { left, ..area }.split_bottom(sheet.u(24.0));
-    let axis = |shift: f64| TimeAxis { left, right: area.right, from: from + shift, to: to + shift };
-    let readings = [0, 1].map(|index| readings_of(&runs[index], zeros[index], axis(zeros[index].at)));
+    let (panels, ticks) = Rect { left: time.left, ..area }.split_bottom(sheet.u(AXIS));
     let scales = [0, 1].map(|index| amps::Scale::new(&runs[index], &readings[index]));
-    let (scales, own_scales) = panel::side_by_side(scales, sheet.is_very_low());
+    let rests = [0, 1].map(|index| scales[index].rest_matters(&runs[index]));
+    let (scales, own_scales) = panel::side_by_side(scales, rests, sheet.is_very_low());
     let volts = [0, 1].map(|index| volts::Scale::new(&runs[index], &readings[index]));
     let volts = volts[0].shared(volts[1]);
-    let drawn = drawn_in_either(sheet, &runs, &readings, scales, panels);
+    let drawn = drawn_in_either(sheet, &runs, readings, scales, panels);
     let samples = legend::of_run(sheet, panels.width(), &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
     legend::draw(sheet, row, &samples);
-    let faults =
-        [0, 1].map(|index| notes::fault(&runs[index], &notes::gravest(&runs[index], &readings[index])));
-    let wanted = told::wanted(sheet, (&runs, zeros), faults);
-    let told = moments::that_fit(sheet, (axis(0.0), ticks), &wanted);
-    let pressed = told::pressed_and_told(&runs, zeros, &told);
     let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
         let (upper, lower) = panels.split_top(upper);
         let mut each = [upper, lower].into_iter().enumerate().map(|(index, place)| {
             // What both have in common is said once.
             let aside = if index == 0 { zero_in_words } else { "" };
-            let named = (NAMES[index], (zeros[index], pressed), (finer[index], aside));
+            let named = (NAMES[index], (zeros[index], *pressed), (finer[index], aside));
             panel::draw(sheet, runs[index], &readings[index], (scales[index], volts), place, named)
         });
         [each.next(), each.next()].map(Option::unwrap_or_default)
@@ -193,16 +191,9 @@ fn draw_panels(
     let first = sheet.scene.shapes.len();
     panel::equally_high(sheet, (panels.height(), own_scales), drawn);
     let panels = sheet.scene.shapes.len() - first;
-    moments::axis(sheet, (axis(0.0), ticks), &told);
+    moments::axis(sheet, (*time, ticks), told);
     // Below the panels: where they are very low, the letters of the strip reach down to the axis.
     sheet.scene.shapes[first..].rotate_left(panels);
-}
-
-/// The readings of one run beside those of another.
-fn readings_of(run: &Subject, zero: Zero, time: TimeAxis) -> Readings {
-    // Above one that is seen to leave its rest some tenths of a second later none has left it at the press.
-    let beside_leaves = Some(zero.at).filter(|_| zero.moment == Moment::AsOthersPressed);
-    Readings { beside_leaves, ..Readings::new(run, time) }
 }
 
 /// What the legend has to explain: what is drawn in either panel.
@@ -221,7 +212,11 @@ fn drawn_in_either(
     legend::Drawn {
         envelope: any(|drawn| drawn.envelope),
         peak: any(|drawn| drawn.peak),
-        off_scale: envelope::off_scale::of_both(each[0].off_scale.clone(), each[1].off_scale.clone()),
+        off_scale: envelope::off_scale::of_both(&[0, 1].map(|index| envelope::off_scale::Panel {
+            name: NAMES[index],
+            peaks: each[index].off_scale.clone(),
+            stages: envelope::off_scale::stages(&runs[index], &readings[index]),
+        })),
         overdue: any(|drawn| drawn.overdue),
         limited: any(|drawn| drawn.limited),
         dips: any(|drawn| drawn.dips),

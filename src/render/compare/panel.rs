@@ -14,12 +14,18 @@ use crate::verdict::Class;
 
 /// One scale of amps for both runs, so that they compare by eye; where one of them would then lie along its zero, that one
 /// has a scale of its own, so many times finer.
-/// On a very low figure only by far: there nobody reads that the scales differ.
-pub(super) fn side_by_side([before, after]: [amps::Scale; 2], very_low: bool) -> ([amps::Scale; 2], bool) {
+/// On a very low figure only by far, for there nobody reads that the scales differ, or where its rest is what is told of it.
+pub(super) fn side_by_side(
+    [before, after]: [amps::Scale; 2],
+    rests: [bool; 2],
+    very_low: bool,
+) -> ([amps::Scale; 2], bool) {
     /// Times from which one of them would not be seen at all (common practice, no source).
     const BY_FAR: f64 = 10.0;
-    let told = |times: &f64| !very_low || *times >= BY_FAR;
-    match (after.far_above(&before).filter(told), before.far_above(&after).filter(told)) {
+    let is_told = |times: &f64, rests: bool| !very_low || rests || *times >= BY_FAR;
+    let [finer_before, finer_after] = [(&before, &after, rests[0]), (&after, &before, rests[1])]
+        .map(|(own, other, rests)| other.far_above(own).filter(|times| is_told(times, rests)));
+    match (finer_before, finer_after) {
         (None, None) => ([before.shared(after); 2], false),
         _ => ([before, after], true),
     }

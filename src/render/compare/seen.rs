@@ -121,6 +121,12 @@ impl<'a> Seen<'a> {
         reference.duration.is_none_or(|usual| length <= usual.high && (self.last || length >= usual.low))
     }
 
+    /// Whether it lasts longer than on good boards, though the finding does not hold that against it.
+    pub(super) fn is_too_long(&self) -> bool {
+        let usual = reference(self.run, &self.phase.name).and_then(|reference| reference.duration);
+        self.departures().next().is_none() && usual.is_some_and(|usual| length(self.phase) > usual.high)
+    }
+
     /// Whether that tries end in it is all that it is not as good boards in: the numbers of its row are as theirs.
     pub(super) fn only_gives_up(&self) -> bool {
         let in_time = reference(self.run, &self.phase.name).is_some_and(|usual| self.in_time(usual));

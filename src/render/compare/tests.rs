@@ -5,6 +5,8 @@ mod panels;
 mod small;
 mod zero;
 
+use super::super::align::Zero;
+use super::super::axis::TimeAxis;
 use super::super::fixtures::{any_options, any_run, assert_legible, finding, phase, profile, sizes, trace};
 use super::super::options::Size;
 use super::super::scene::Shape;

@@ -52,6 +52,11 @@ pub(super) fn pressed(runs: &[Subject; 2], zeros: &[Zero]) -> Option<f64> {
     Some(align::press(run)? - zero.at)
 }
 
+/// Whether the figure says when that is, in words of its own or in those of what is wrong then.
+pub(super) fn is_press_said(runs: &[Subject; 2], zeros: &[Zero], told: &[Told]) -> bool {
+    pressed(runs, zeros).is_none() || pressed_and_told(runs, zeros, told).is_some()
+}
+
 /// The same where the axis has a word for its line: one without would be taken for anything.
 pub(super) fn pressed_and_told(runs: &[Subject; 2], zeros: &[Zero], told: &[Told]) -> Option<f64> {
     let says =

@@ -3,8 +3,10 @@
 use super::differences::Difference;
 
 /// What is said of one board, and of two; those that hold others come first.
-const WORDS: [(&str, &str); 11] = [
+const WORDS: [(&str, &str); 13] = [
     ("now passed, but not told apart", "passed only after, not told apart"),
+    ("no longer draws as good boards", "only before draws as good boards"),
+    ("now draws as good boards", "only after draws as good boards"),
     ("no longer as good boards", "only before as good boards"),
     ("now as good boards", "only after as good boards"),
     ("no longer reached", "reached only before"),

@@ -84,7 +84,7 @@ impl Member<'_> {
         const EDGE: f64 = 0.01;
         let end = *self.run.trace.time().last()?;
         let beyond = end - self.zero.at - common.to > EDGE * (common.to - common.from);
-        beyond.then(|| self.zero.until(&self.run.finding.log, end))
+        beyond.then(|| self.zero.until(&self.run, end))
     }
 }
 
@@ -175,12 +175,22 @@ fn lettered(members: &[Member], odd: &[bool]) -> Option<Vec<String>> {
     ((2..=MOST).contains(&count) && lines().count() == count).then(|| lines().collect())
 }
 
-/// The run whose stages are named above the panel: of the good ones that with neither most nor fewest phases.
+/// The run whose stages are named above the panel: of the good ones those in which most stages are told apart, for the name of
+/// two taken as one would be given to both, and of these that with neither most nor fewest phases.
 fn guide<'a, 'b>(members: &'b [Member<'a>]) -> Option<&'b Member<'a>> {
     let any_good = members.iter().any(Member::is_good);
     let mut usual: Vec<&Member> = members.iter().filter(|member| member.is_good() || !any_good).collect();
+    let most = usual.iter().map(|member| told_apart(member)).max();
+    usual.retain(|member| Some(told_apart(member)) == most);
     usual.sort_by_key(|member| member.run.finding.phases.len());
     usual.get(usual.len().saturating_sub(1) / 2).copied()
+}
+
+/// How many stages of the reference a run shows.
+fn told_apart(member: &Member) -> usize {
+    let stages = member.run.profile.map_or(&[][..], |profile| &profile.phases);
+    let is_told = |name: &String| member.run.finding.phases.iter().any(|phase| phase.name == *name);
+    stages.iter().filter(|stage| is_told(&stage.name)).count()
 }
 
 /// The colours of the named runs, in their order: of one alone whose verdict is a toss-up, or which has none, none that a

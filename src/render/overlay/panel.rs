@@ -326,7 +326,8 @@ fn place_notes(
     let mut placed: Vec<notes::Placed> = Vec::new();
     for ((member, note), color) in named(members).zip(notes).zip(colors) {
         let taken: Vec<Rect> = placed.iter().map(|other| other.spot).chain(tags.iter().copied()).collect();
-        let among = notes::Among { traces: &traces, held_to: &[], lines, taken: &taken };
+        let among =
+            notes::Among { traces: &traces, held_to: &[], lines, taken: &taken, leader_as_trace: true };
         let place =
             |note: &Note, width| notes::place(sheet, &member.readings, axes, (note, color, width), among);
         let shorter = without_verdict(note).filter(|_| sheet.is_low() && is_alone(members));
@@ -335,7 +336,7 @@ fn place_notes(
             ways.flat_map(|note| notes::Width::ALL.into_iter().filter_map(move |width| place(note, width)));
         // Where there is height a wide note with its leader from above is better than a narrow one whose leader lies along a run.
         let far = |found: &notes::Placed| if sheet.is_low() { found.far(sheet) } else { 0 };
-        placed.extend(found.min_by_key(|found| (found.badness(), far(found))));
+        placed.extend(found.min_by_key(|found| (found.badness(), found.leads_level(sheet), far(found))));
     }
     placed
 }

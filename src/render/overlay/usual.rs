@@ -29,13 +29,18 @@ pub(super) fn usual(guide: &Member, members: &[Member]) -> Option<Finding> {
     Some(finding)
 }
 
-/// When a run comes to the stage that the one at `index` of the guide is, on the guide's clock: both by the common time.
+/// When a run comes to the stage that the one at `index` of the guide is, on the guide's clock: both by the common time. `None`
+/// where it does not tell that from the stage before, and so may have come to it later.
 fn start_of_same(member: &Member, guide: &Member, index: usize) -> Option<f64> {
     let phases = &guide.run.finding.phases;
     let name = &phases.get(index)?.name;
     let is_it = |phase: &&Phase| phase.name == *name;
     let before = phases[..index].iter().filter(is_it).count();
-    let same = member.run.finding.phases.iter().filter(is_it).nth(before)?;
+    let theirs = &member.run.finding.phases;
+    let at = theirs.iter().enumerate().filter(|(_, phase)| is_it(phase)).nth(before)?.0;
+    let follows = at.checked_sub(1).zip(index.checked_sub(1));
+    let same =
+        follows.is_none_or(|(at, index)| theirs[at].name == phases[index].name).then(|| &theirs[at])?;
     Some(same.start_s.value() + guide.readings.time.from - member.readings.time.from)
 }
 
@@ -99,6 +104,30 @@ mod tests {
             assert!((starts[2]).abs() < 1e-9 && (starts[3] - 5.6).abs() < 1e-9, "{starts:?}");
             assert_eq!(found.phases[2].end_s, found.phases[3].start_s);
         }
+    }
+
+    #[test]
+    fn the_strip_is_that_of_good_runs_whose_stages_are_told_apart() {
+        // Two of three have their rails and firmware as one, under the name of either.
+        let as_one = |name: &str| {
+            let mut run = good(9.0, 5.0);
+            run.1.phases[2].name = name.into();
+            run
+        };
+        let mut whole = good(9.0, 1.0);
+        let firmware = phase("firmware", 10.0, 14.0);
+        whole.1.phases[3].start_s = firmware.end_s;
+        whole.1.phases.insert(3, firmware);
+        let (runs, profile) = ([as_one("rails"), as_one("firmware"), whole], profile());
+        let subjects: Vec<Subject> =
+            runs.iter().map(|(trace, finding)| Subject { trace, profile: Some(&profile), finding }).collect();
+        let axis = TimeAxis { left: 0, right: 1000, from: -10.0, to: 50.0 };
+        let members = members(&subjects, &align::align(&subjects), &[false; 3], axis);
+        let found = usual(guide(&members).unwrap(), &members).unwrap();
+        let said: Vec<(&str, f64)> =
+            found.phases.iter().map(|phase| (phase.name.as_str(), phase.start_s.value())).collect();
+        // The one that seems to come to its firmware at once, at 9 s, was in its rails first.
+        assert_eq!(said[2..], [("rails", 9.0), ("firmware", 10.0), ("loading", 14.0)]);
     }
 
     #[test]

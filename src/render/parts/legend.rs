@@ -98,8 +98,13 @@ impl Blank {
             }
             (several, _) => Some(format!("short stages: {}", several.join(", "))),
         };
-        let rest = self.rest.then(|| "rest between tries".into());
-        rest.into_iter().chain(short.map(Cow::from)).map(|words| (Swatch::Blank, words)).collect()
+        // One sample for cells that look alike: of two nobody could tell which is which.
+        let words: Option<Cow<'static, str>> = match (self.rest, short) {
+            (true, Some(short)) => Some(format!("rest or {short}").into()),
+            (true, None) => Some("rest between tries".into()),
+            (false, short) => short.map(Cow::from),
+        };
+        words.into_iter().map(|words| (Swatch::Blank, words)).collect()
     }
 }
 

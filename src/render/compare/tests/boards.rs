@@ -77,8 +77,11 @@ fn a_very_low_figure_has_one_scale_and_neither_table_nor_volts() {
         );
         amps::Scale::whole(&subjects(&before, &after, None)[0], &readings).with_headroom(high)
     };
-    let apart = |times: f64, low: bool| panel::side_by_side([scale(1.0), scale(times)], low).1;
+    let apart = |times: f64, low: bool| panel::side_by_side([scale(1.0), scale(times)], [false; 2], low).1;
     assert_eq!([apart(4.0, false), apart(4.0, true), apart(11.0, true)], [true, false, true]);
+    // Unless its rest is what is told of the one: along the zero of the other nobody sees that.
+    let rests = |rests: [bool; 2]| panel::side_by_side([scale(1.0), scale(4.0)], rests, true).1;
+    assert_eq!([rests([true, false]), rests([false, true])], [true, false]);
 }
 
 #[test]
@@ -184,6 +187,18 @@ fn a_stage_with_one_in_it_that_is_not_told_apart_is_not_compared() {
     let found = differences(subjects(&mixed, &booted(), Some(&profile)));
     let firmware = found.iter().find(|difference| difference.stage == "firmware").unwrap();
     assert_eq!(firmware.words, "before not told apart from rails: not compared");
+    // So has one in which the next is: its level may still be that of good boards, but it is longer than theirs.
+    let levels = |end: f64| {
+        let levels =
+            [("off", 2.0, 0.0), ("standby", 5.0, 0.033), ("rails", end, 0.19), ("loading", 60.0, 1.4)];
+        run(0.0, &levels, Class::FullBoot)
+    };
+    let rails = |after: &(Trace, Finding)| {
+        let found = differences(subjects(&booted(), after, Some(&profile)));
+        found.into_iter().find(|difference| difference.stage == "rails").unwrap().words
+    };
+    assert_eq!(rails(&levels(7.5)), "after not told apart from firmware: not compared");
+    assert_eq!(rails(&levels(5.7)), "alike, both as good boards");
 }
 
 /// The words of a row, as they are said of two boards.

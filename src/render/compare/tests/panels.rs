@@ -78,7 +78,17 @@ fn that_it_never_leaves_its_standby_is_not_alike() {
         let found = differences(subjects(before, &after, Some(&profile)));
         found.into_iter().find(|row| row.stage == "standby").unwrap().words
     };
-    assert_eq!(words(&asleep), "never left before, left after, both draw as good boards");
+    assert_eq!(words(&asleep), "before it never wakes, after it wakes, both draw as good boards");
+    // Nor is what it draws all that is not as on good boards.
+    let mut excess = run(0.0, &[("off", 2.0, 0.0), ("standby", 60.0, 0.09)], Class::ExcessStandby);
+    excess.1.verdict.asked = Some(true);
+    let mut departure = finding(Vec::new()).departures.remove(0);
+    departure.phase = "standby".into();
+    excess.1.departures.push(departure);
+    assert_eq!(
+        words(&excess),
+        "draws about 63 % less, before it never wakes, after it wakes, now draws as good boards"
+    );
     // Where nobody asked it to, that is when the log was ended.
     asleep.1.verdict.asked = Some(false);
     assert_eq!(words(&asleep), "alike, both as good boards");

@@ -1,5 +1,6 @@
 //! The zero that both runs have in common.
 
+use super::super::common::readings_of;
 use super::*;
 use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
 use crate::units::Volts;
@@ -33,7 +34,10 @@ fn what_the_zero_of_both_runs_is_stands_in_the_figure_once() {
         for before in [&before, &asleep] {
             let options = Options { size, ..Options::default() };
             let scene = draw(subjects(before, &after, Some(&profile)), &options).unwrap();
-            let said = scene.labels().filter(|label| label.text.contains("wakes")).count();
+            let said = scene.labels().filter(|label| {
+                ["the board wakes", "after wakes"].iter().any(|words| label.text.contains(words))
+            });
+            let said = said.count();
             assert_eq!(said, 1, "{size}");
         }
     }
@@ -172,6 +176,9 @@ fn every_line_of_both_runs_has_its_word_on_the_axis() {
         let words = ["both pressed", "pressed"].map(|words| said.iter().any(|label| label == words));
         assert!(said.iter().any(|label| label == "0 s"), "{said:?}");
         assert_eq!(lines, 1 + usize::from(words.contains(&true)), "{late} {size}: {said:?}");
+        // Of a press of which nothing is to be seen nothing is said.
+        let by_press = said.iter().any(|label| label.contains("its press"));
+        assert!(!by_press || words.contains(&true), "{late} {size}: {said:?}");
         words
     };
     for size in sizes() {
@@ -181,22 +188,39 @@ fn every_line_of_both_runs_has_its_word_on_the_axis() {
     }
     assert_eq!(said(12.0, Size::WIDE), [true, false]);
     assert!(!said(0.1, Size::PHONE).contains(&true), "so near to the zero there is no room");
+    let says = |late: f64| {
+        let (said, _) = told_and_lines([&shorted, &woken(late)], Size::WIDE);
+        said.into_iter().find(|label| label.contains("after wakes")).unwrap()
+    };
+    assert_eq!(says(12.0), "0 s: after wakes; before does not, and is set beside it by its press");
+    assert_eq!(says(0.1), "0 s: after wakes; before does not");
 }
 
 #[test]
 fn what_is_said_by_the_switch_on_takes_fewer_words_beside_the_zero() {
-    // Switched on and, 1.5 s later, awake.
-    let levels = [("off", 2.0, 0.0), ("standby", 3.5, 0.034), ("rails", 4.1, 0.19), ("firmware", 60.0, 0.66)];
-    let mut after = run(0.0, &levels, Class::Stalled);
+    // Switched on and, so many seconds later, awake.
+    let woken = |late: f64| {
+        let (wake, rails) = (2.0 + late, 2.6 + late);
+        let levels =
+            [("off", 2.0, 0.0), ("standby", wake, 0.034), ("rails", rails, 0.19), ("firmware", 60.0, 0.66)];
+        let mut after = run(0.0, &levels, Class::Stalled);
+        after.0 = pressed_at(&[]);
+        after
+    };
     let mut nothing = run(0.0, &[("off", 2.0, 0.0), ("no draw", 60.0, 0.0)], Class::NoDraw);
-    (after.0, nothing.0) = (pressed_at(&[]), pressed_at(&[]));
-    let (said, _) = told_and_lines([&nothing, &after], Size::WIDE);
-    for words in ["before: fed", "0 s"] {
-        assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
-    }
+    nothing.0 = pressed_at(&[]);
+    // The nearer the zero, the fewer.
+    let words = ["feed on", "before: feed on", "before: at switch-on"];
+    let at = |late: u32| {
+        let (said, _) = told_and_lines([&nothing, &woken(1.5 + 0.1 * f64::from(late))], Size::WIDE);
+        assert!(said.iter().any(|label| label == "0 s"), "{said:?}");
+        words.iter().position(|words| said.iter().any(|label| label == words)).unwrap()
+    };
+    let found: Vec<usize> = (0..30).map(at).collect();
+    assert!(found.is_sorted() && (0..words.len()).all(|index| found.contains(&index)), "{found:?}");
     // Set by their switch-on both are fed there, and one word is true of either.
-    let (said, _) = told_and_lines([&nothing, &after], Size::new(480, 360).unwrap());
-    for words in ["fed", "0 s"] {
+    let (said, _) = told_and_lines([&nothing, &woken(1.5)], Size::new(480, 360).unwrap());
+    for words in ["feed on", "0 s"] {
         assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
     }
 }
@@ -263,13 +287,17 @@ fn beside_one_that_wakes_good_boards_have_left_the_rest_where_it_does_and_not_at
 }
 
 #[test]
-fn a_moment_after_the_wake_is_as_long_after_it_as_the_picture_of_the_run_alone_has_it() {
+fn a_moment_after_the_wake_is_where_the_axis_has_it_and_the_end_of_a_stage_as_late_as_the_stages_are_long() {
     let (woken, profile) = (stalled(), profile());
     let run = Subject { trace: &woken.0, profile: Some(&profile), finding: &woken.1 };
     let mut zero = align::align(&[run, run])[0];
     zero.at = 1.66;
-    // 1.7 s and 5.0 s as these are said, and so 3.3 s between them and not 3.4 s.
+    // 1.7 s and 5.0 s as these are said, which are 3.3 s apart: on the axis the mark stands at 3.38 s.
+    assert_eq!(moments::in_words(&run, zero, 5.04), "3.4 s");
+    assert_eq!(zero.until(&run, 1.0), "-0.7 s");
+    // A stage that ends then is 3.3 s long in text and table.
+    let mut ends = woken.1.clone();
+    (ends.phases[2].end_s, ends.phases[3].start_s) = (Seconds::constant(5.04), Seconds::constant(5.04));
+    let run = Subject { finding: &ends, ..run };
     assert_eq!(moments::in_words(&run, zero, 5.04), "3.3 s");
-    assert_eq!(run.finding.log.time(5.04 - 1.66), "3.4 s");
-    assert_eq!(zero.until(&run.finding.log, 1.0), "-0.7 s");
 }

@@ -3,7 +3,8 @@
 use super::super::super::words;
 use super::super::Subject;
 use super::super::legend::{Sample, Swatch};
-use super::{Expected, ValueAxis, is_cut};
+use super::super::readings::Readings;
+use super::{Expected, ValueAxis, expected, is_cut};
 use crate::units::Amps;
 
 /// How high good boards may peak in a stage.
@@ -13,12 +14,31 @@ pub(in crate::render) struct Peak {
     amps: f64,
     /// Whether nothing but the current limit holds it down.
     at_limit: bool,
+    /// Of which panel alone it is, where another shows the line of that stage.
+    panel: Option<&'static str>,
+}
+
+/// The peaks that one of two panels does not hold.
+#[derive(Debug)]
+pub(in crate::render) struct Panel {
+    pub(in crate::render) name: &'static str,
+    pub(in crate::render) peaks: Vec<Peak>,
+    /// All stages whose envelopes it shows.
+    pub(in crate::render) stages: Vec<String>,
+}
+
+impl Panel {
+    /// Whether it shows the line of that stage's peaks.
+    fn shows(&self, stage: &String) -> bool {
+        self.stages.contains(stage) && !self.peaks.iter().any(|peak| peak.stage == *stage)
+    }
 }
 
 impl Peak {
     fn value(&self) -> String {
         let limit = if self.at_limit { ", the limit" } else { "" };
-        words::amps(self.amps, None) + limit
+        let panel = self.panel.map(|panel| format!(" ({panel})")).unwrap_or_default();
+        words::amps(self.amps, None) + limit + &panel
     }
 }
 
@@ -29,12 +49,26 @@ pub(super) fn peaks(subject: &Subject, expected: &[Expected], axis: ValueAxis) -
     let cut = |place: usize| {
         expected.iter().find(|stage| stage.place == place).filter(|stage| is_cut(axis, stage.peak))
     };
-    let peak = |stage: String, amps: f64| Peak { stage, amps, at_limit: amps >= limit };
+    let peak = |stage: String, amps: f64| Peak { stage, amps, at_limit: amps >= limit, panel: None };
     stages.filter_map(|(place, stage)| Some(peak(stage.name.clone(), cut(place)?.peak))).collect()
 }
 
-/// Those of two panels, each stage once.
-pub(in crate::render) fn of_both(mut one: Vec<Peak>, other: Vec<Peak>) -> Vec<Peak> {
+/// The stages whose envelopes a panel shows.
+pub(in crate::render) fn stages(subject: &Subject, readings: &Readings) -> Vec<String> {
+    let profile = subject.profile.map_or(&[][..], |profile| &profile.phases);
+    let name = |stage: Expected| Some(profile.get(stage.place)?.name.clone());
+    expected(subject, readings).into_iter().filter_map(name).collect()
+}
+
+/// Those of two panels, each stage once: of one alone with its name, where the other has a line for it.
+pub(in crate::render) fn of_both(panels: &[Panel; 2]) -> Vec<Peak> {
+    let named = |own: usize| {
+        let (own, other) = (&panels[own], &panels[1 - own]);
+        let named =
+            |peak: &Peak| Peak { panel: other.shows(&peak.stage).then_some(own.name), ..peak.clone() };
+        own.peaks.iter().map(named).collect::<Vec<_>>()
+    };
+    let [mut one, other] = [0, 1].map(named);
     for peak in other {
         match one.iter_mut().find(|known| known.stage == peak.stage) {
             Some(known) if known.amps >= peak.amps => {}
@@ -59,7 +93,10 @@ pub(in crate::render::parts) fn sample(peaks: &[Peak], short: bool) -> Option<Sa
     }
     let each: Vec<String> = values.iter().map(|(names, value)| format!("{names} {value}")).collect();
     let said = match (short, each.len() <= MOST) {
-        (true, _) => format!("good peak {}", words::amps(highest.amps, None)),
+        (true, _) => {
+            let panel = highest.panel.map(|panel| format!("{panel}: ")).unwrap_or_default();
+            format!("{panel}good peak {}", words::amps(highest.amps, None))
+        }
         (false, true) => format!("good boards' peaks off the scale, at most: {}", each.join("; ")),
         (false, false) => {
             format!("good boards' peaks off the scale, of {} stages: to {}", peaks.len(), highest.value())
@@ -78,6 +115,7 @@ mod tests {
             stage: (*stage).into(),
             amps: *amps,
             at_limit: *amps >= 2.0,
+            panel: None,
         };
         sample(&peaks.iter().map(peak).collect::<Vec<_>>(), short).unwrap().1.into_owned()
     }
@@ -96,11 +134,39 @@ mod tests {
 
     #[test]
     fn of_two_panels_the_higher_peak_is_told() {
-        let peak = |stage: &str, amps: f64| Peak { stage: stage.into(), amps, at_limit: false };
-        let both = of_both(
-            vec![peak("rails", 1.0), peak("loader", 2.0)],
-            vec![peak("rails", 1.2), peak("loader", 1.0), peak("system", 3.0)],
-        );
+        let both = of_both(&[
+            panel("before", vec![peak("rails", 1.0), peak("loader", 2.0)], &["rails", "loader"]),
+            panel(
+                "after",
+                vec![peak("rails", 1.2), peak("loader", 1.0), peak("system", 3.0)],
+                &["rails", "loader", "system"],
+            ),
+        ]);
         assert_eq!(both, [peak("rails", 1.2), peak("loader", 2.0), peak("system", 3.0)]);
+    }
+
+    fn peak(stage: &str, amps: f64) -> Peak {
+        Peak { stage: stage.into(), amps, at_limit: false, panel: None }
+    }
+
+    fn panel(name: &'static str, peaks: Vec<Peak>, stages: &[&str]) -> Panel {
+        Panel { name, peaks, stages: stages.iter().map(|stage| (*stage).to_owned()).collect() }
+    }
+
+    #[test]
+    fn a_peak_that_one_of_two_panels_has_a_line_for_is_said_to_be_of_the_other() {
+        // With other volts the amps are others; the upper one shows no line for the system, which it does not get to.
+        let both = of_both(&[
+            panel("before", Vec::new(), &["standby"]),
+            panel("after", vec![peak("standby", 0.1), peak("system", 0.2)], &["standby", "system"]),
+        ]);
+        let said = |short| sample(&both, short).unwrap().1.into_owned();
+        assert_eq!(
+            said(false),
+            "good boards' peaks off the scale, at most: standby 0.100 A (after); system 0.200 A"
+        );
+        assert_eq!(said(true), "good peak 0.200 A");
+        let alone = &both[..1];
+        assert_eq!(sample(alone, true).unwrap().1, "after: good peak 0.100 A");
     }
 }

@@ -11,7 +11,7 @@ use super::super::readings::Readings;
 use super::super::{Areas, Subject};
 use super::marks::{dot, mark};
 use super::point::{BESIDE, moment, point};
-use super::spots::{Among, Rows, best_spot, distance, foot};
+use super::spots::{Among, Rows, best_spot, distance, foot, is_level};
 use super::width::Width;
 use super::{Note, color, fault};
 use crate::verdict::Class;
@@ -129,7 +129,8 @@ fn place_clear_of(
     let color = color(sheet, subject);
     let mut placed = Vec::new();
     for note in notes {
-        let among = Among { traces: &rows, held_to: &held_to, lines: fault.as_slice(), taken: &taken };
+        let lines = fault.as_slice();
+        let among = Among { traces: &rows, held_to: &held_to, lines, taken: &taken, leader_as_trace: false };
         let found = place(sheet, readings, axes, (note, color, width), among);
         taken.extend(found.iter().map(|note| note.spot));
         placed.extend(found);
@@ -207,6 +208,11 @@ impl Placed {
     /// What speaks against its place, the weightiest first.
     pub(in crate::render) const fn badness(&self) -> (bool, i32, bool) {
         (self.covers, self.hidden, self.on_line)
+    }
+
+    /// Whether its leader, in the colour of the trace, would be taken for that.
+    pub(in crate::render) fn leads_level(&self, sheet: &Sheet) -> bool {
+        self.foot().zip(self.point).is_some_and(|leader| is_level(sheet, leader))
     }
 
     /// Whether the trace is hidden below a good part of it.

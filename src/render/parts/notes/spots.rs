@@ -61,6 +61,8 @@ pub(in crate::render) struct Among<'a> {
     pub(in crate::render) lines: &'a [i32],
     /// Where it may not stand.
     pub(in crate::render) taken: &'a [Rect],
+    /// Whether its leader has the colour of the trace, which one that lies nearly level would be taken for.
+    pub(in crate::render) leader_as_trace: bool,
 }
 
 /// A place with what speaks against it.
@@ -75,6 +77,8 @@ pub(super) struct Spot {
     pub(super) shades: i32,
     /// Whether it stands on the line of a moment.
     pub(super) on_line: bool,
+    /// Whether its leader would be taken for the trace.
+    pub(super) as_trace: bool,
 }
 
 /// What a note speaks of: its dot, and the columns of the trace in which it is seen to happen.
@@ -99,7 +103,7 @@ impl Moment {
 /// Of the places within the strip that nothing else takes, the one that hides least of the trace, then the nearest.
 pub(super) fn best_spot(
     sheet: &Sheet,
-    Among { traces, held_to, lines, taken }: Among,
+    Among { traces, held_to, lines, taken, leader_as_trace }: Among,
     axis: ValueAxis,
     moment: Moment,
     size: (i32, i32),
@@ -121,6 +125,7 @@ pub(super) fn best_spot(
         hidden: hides(place, traces),
         shades: hides(place, held_to),
         on_line: on_a_line(place),
+        as_trace: leader_as_trace && is_level(sheet, (foot(place, point), point)),
     });
     spots.min_by_key(|spot| badness(spot, on(spot.place, point.0), point, taken))
 }
@@ -146,14 +151,24 @@ fn spots(inside: Rect, x: i32, (width, height): (i32, i32), aside: i32) -> impl 
 /// What speaks against a place, the weightiest first. Nothing of the trace is to be hidden if that can be helped, and the
 /// point itself least of all.
 fn badness(
-    &Spot { place, covers, hidden, shades, on_line }: &Spot,
+    &Spot { place, covers, hidden, shades, on_line, as_trace }: &Spot,
     over_the_point: bool,
     point: (i32, i32),
     taken: &[Rect],
-) -> (bool, i32, usize, bool, i32, i32) {
+) -> (bool, i32, usize, bool, bool, i32, i32) {
     let leader = (foot(place, point), point);
     let crosses = taken.iter().filter(|words| words.is_crossed(leader)).count();
-    (covers, hidden, crosses, on_line || over_the_point, shades, distance(place, point))
+    (covers, hidden, crosses, as_trace, on_line || over_the_point, shades, distance(place, point))
+}
+
+/// Whether a leader lies so level, for so long, that one in the colour of a trace reads as the trace going on.
+pub(super) fn is_level(sheet: &Sheet, (from, to): ((i32, i32), (i32, i32))) -> bool {
+    /// Shorter than this it is seen to end at its dot, in units of the layout.
+    const LONG: f64 = 30.0;
+    /// It falls by no more than one part in so many: traces are level, and their steps upright.
+    const LEVEL: i32 = 3;
+    let (across, down) = ((from.0 - to.0).abs(), (from.1 - to.1).abs());
+    across > sheet.u(LONG) && down * LEVEL < across
 }
 
 /// The pixel of a box that is nearest to a point.
@@ -165,4 +180,35 @@ pub(super) fn foot(spot: Rect, (x, y): (i32, i32)) -> (i32, i32) {
 pub(super) fn distance(spot: Rect, (x, y): (i32, i32)) -> i32 {
     let (dx, dy) = (x - x.clamp(spot.left, spot.right), y - y.clamp(spot.top, spot.bottom));
     dx.abs() + dy.abs()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::super::options::Options;
+    use super::*;
+
+    #[test]
+    fn a_leader_in_the_colour_of_the_trace_does_not_lie_along_it() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 700.0));
+        let axis = ValueAxis { area: Rect::new(0, 0, 1000, 400), low: 0.0, high: 1.0 };
+        // Its own trace is at zero all along; another rises soon after the point, and stays.
+        let own = (0..1000).map(|_| Some((398, 399))).collect();
+        let other = (0..1000).map(|x| match x {
+            0..100 => None,
+            100 => Some((150, 399)),
+            _ => Some((150, 151)),
+        });
+        let traces = [own, other.collect()].map(|all| Rows { left: 0, all });
+        let point = (20, 390);
+        let moment = Moment { point, dot: Rect::new(14, 384, 27, 397), columns: (18, 22) };
+        let leader = |leader_as_trace: bool| {
+            let among = Among { traces: &traces, held_to: &[], lines: &[], taken: &[], leader_as_trace };
+            let spot = best_spot(&sheet, among, axis, moment, (300, 60)).unwrap();
+            assert_eq!(spot.hidden, 0);
+            (foot(spot.place, point), point)
+        };
+        // Where it has another colour it may be near.
+        assert!(is_level(&sheet, leader(false)), "{:?}", leader(false));
+        assert!(!is_level(&sheet, leader(true)), "{:?}", leader(true));
+    }
 }

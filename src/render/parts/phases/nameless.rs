@@ -184,10 +184,14 @@ mod tests {
         let others = bands(&finding, None, 600).blank(&sheet()).unwrap().short;
         assert!(!others.contains(&"off".into()), "{others:?}");
         let rest = Blank { rest: true, short: vec!["rails".into()] };
-        assert_eq!(words(&rest), ["rest between tries", "short stage: rails"]);
+        assert_eq!(
+            words(&rest),
+            ["rest or short stage: rails"],
+            "of two samples alike nobody knows which is which"
+        );
         let other = Blank { rest: false, short: vec!["rails".into(), "loader".into()] };
         let both = Blank::both(Some(rest), Some(other)).unwrap();
-        assert_eq!(words(&both), ["rest between tries", "short stages: rails, loader"]);
+        assert_eq!(words(&both), ["rest or short stages: rails, loader"]);
         let many = Blank { rest: false, short: ["a", "b", "c", "d"].map(String::from).to_vec() };
         assert_eq!(words(&many), ["short stages: a, b, c and 1 more"]);
     }
