@@ -98,7 +98,9 @@ pub(super) fn draw(
     let (area, said) = panel_title(sheet, run, area, (name, aside), note);
     let bands = phases::Bands::new(sheet, &run, (readings.time, phases::MOST_ROWS));
     let scale = if has_rest(&run, scale) { scale } else { scale.without_quiet() };
-    let mut areas = arrange(sheet, area, (bands.rows(), scale.rest_matters(&run)), scale);
+    // What a board that fell is left at is the half of its verdict, and its band is too thin for the other strip.
+    let matters = scale.rest_matters(&run) || run.finding.verdict.class == Class::DroppedOut;
+    let mut areas = arrange(sheet, area, (bands.rows(), matters), scale);
     if sheet.is_very_low() && areas.quiet.is_empty() && !volts_matter(&run) {
         areas.amps.bottom = areas.volts.bottom;
         areas.volts.top = areas.volts.bottom;

@@ -152,3 +152,21 @@ fn how_many_times_finer_the_one_is_is_what_their_values_show() {
         }
     }
 }
+
+#[test]
+fn what_a_board_that_fell_is_left_at_has_a_strip_in_which_it_is_read_off() {
+    let mut levels =
+        vec![("off", 1.0, 0.0), ("standby", 5.0, 0.033), ("rails", 5.7, 0.19), ("firmware", 9.6, 0.58)];
+    levels.extend([("loading", 18.0, 1.44), ("picture", 26.0, 1.14), ("standby", 60.0, 0.033)]);
+    let (mut fell, mut stays, profile) = (run(0.0, &levels, Class::DroppedOut), booted(), profile());
+    fell.1.verdict.reached = Some("picture".into());
+    let rest = |index: u32| if index < 10 { 0.0 } else { 0.033 };
+    fell.0 = trace(600, 60.0, |index| if (50..260).contains(&index) { 1.2 } else { rest(index) });
+    stays.0 = trace(600, 60.0, |index| if index >= 50 { 1.2 } else { rest(index) });
+    let strips = |runs: [&(Trace, Finding); 2]| {
+        let scene = draw(subjects(runs[0], runs[1], Some(&profile)), &Options::default()).unwrap();
+        assert_legible(&scene);
+        scene.labels().filter(|label| label.text.starts_with("low current, magnified")).count()
+    };
+    assert_eq!([strips([&fell, &stays]), strips([&stays, &stays])], [1, 0]);
+}
