@@ -3,6 +3,7 @@
 use super::super::axis::ValueAxis;
 use super::super::font::Weight;
 use super::super::geometry::Rect;
+use super::super::parts::amps::Axes;
 use super::super::parts::cut::{self, Mark};
 use super::super::parts::envelope::{self, Expected};
 use super::super::parts::legend;
@@ -18,18 +19,25 @@ const CLEAR: f64 = 2.0;
 /// The ranges of all stages, and what is said of their peaks.
 pub(super) fn draw(
     sheet: &mut Sheet,
-    axis: ValueAxis,
+    strips: Axes,
     profile: &Profile,
     expected: &[Expected],
     edges: &[(i32, i32)],
 ) {
+    let axis = strips.main;
     let limit = profile.feed.limit.value();
     let grounds = [sheet.palette.paper, sheet.palette.shade].into_iter().cycle();
     let stages = || expected.iter().zip(edges.iter().copied());
-    // Numbers at some of the bands would make one wonder why not at the others: the table has them all.
-    let ranges: Option<Vec<Vec<Label>>> =
-        stages().map(|(stage, edges)| range(sheet, axis, stage, edges, limit)).collect();
-    let ranges = ranges.unwrap_or_else(|| vec![Vec::new(); expected.len()]);
+    // Where columns are too narrow for numbers, they have none at all: the table has them. A single one that has no place
+    // beside its own band is left to the table as well: elsewhere it would be read as that of other amps.
+    let narrow = stages().any(|(stage, edges)| wordings(sheet, stage, edges).is_empty());
+    let own = |(stage, edges): (&Expected, (i32, i32))| {
+        let magnified = strips.quiet.filter(|quiet| envelope::peak_row(sheet, *quiet, stage).is_some());
+        let places = magnified.into_iter().chain(Some(axis));
+        let found = places.filter(|_| !narrow).find_map(|axis| range(sheet, axis, stage, edges, limit));
+        found.unwrap_or_default()
+    };
+    let ranges: Vec<Vec<Label>> = stages().map(own).collect();
     let around = |label: &Label| label.bounds().grown(sheet.u(CLEAR));
     let taken: Vec<Vec<Rect>> = ranges.iter().map(|labels| labels.iter().map(around).collect()).collect();
     let limited = |(stage, edges, taken): (&Expected, (i32, i32), &Vec<Rect>)| {
@@ -66,8 +74,7 @@ fn wordings(sheet: &Sheet, expected: &Expected, (left, right): (i32, i32)) -> Ve
     all.filter(|(lines, style)| lines.iter().all(|line| style.width(line) <= room)).collect()
 }
 
-/// The range in numbers: right above its band, below the line of the peaks, or else right below the band; where no letters
-/// have room there, above the line of the peaks, though they could be taken for those of it.
+/// The range in numbers: right above its band, below the line of the peaks, or else right below the band.
 fn range(
     sheet: &Sheet,
     axis: ValueAxis,
@@ -93,9 +100,8 @@ fn range(
         let (lines, style) = wording;
         [band.top - clear, band.bottom + clear + block(lines, *style)].map(|bottom| (wording, bottom))
     });
-    let above = wordings.iter().filter_map(|wording| Some((wording, peak? - clear)));
     let x = i32::midpoint(edges.0, edges.1);
-    beside.chain(above).map(|((lines, style), bottom)| set(lines, *style, (x, bottom))).find(free)
+    { beside }.map(|((lines, style), bottom)| set(lines, *style, (x, bottom))).find(free)
 }
 
 /// How high these lines are, from the top of the first to the bottom of the last.
@@ -127,14 +133,15 @@ fn peak_label(
     }
     let (color, peak) = (sheet.palette.faint_text, InOneUnit::of(expected).amps(expected.peak));
     let mark = |text: &str| Mark::within(sheet, axis, edges, (text, color), taken);
-    let wordings = [format!("{} {peak}", legend::PEAK), format!("at most {peak}"), peak.clone()];
+    let wordings = [format!("{} {peak}", legend::PEAK), format!("peak to {peak}")];
     let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();
+    // Without room for words the arrow alone: amps that nothing is said of are taken for another thing's.
     let worded = marks.iter().position(Mark::has_words).unwrap_or(0);
     cut::draw(sheet, &marks[worded..=worded], ground);
 }
 
 /// What is said of a stage whose peaks nothing but the limit holds down, in more words and in fewer.
-const AT_LIMIT: [&str; 3] = ["peak, at most the limit", "at most the limit", "at most limit"];
+const AT_LIMIT: [&str; 3] = ["peak, at most the limit", "peak, at most limit", "peak to limit"];
 
 /// Each of these where it is free: the line of such peaks lies under that of the limit.
 fn at_limit(

@@ -3,11 +3,13 @@
 use super::super::axis::ValueAxis;
 use super::super::font::{Weight, clean};
 use super::super::geometry::{Rect, px};
+use super::super::parts::cut::{self, Mark};
 use super::super::parts::envelope::{self, Columns, Expected};
 use super::super::parts::{amps, legend};
 use super::super::scene::Style;
 use super::super::sheet::{Sheet, em};
 use super::super::words;
+use super::row::InOneUnit;
 use super::{ending, labels, shown};
 use crate::reference::{PhaseReference, Profile};
 
@@ -59,7 +61,7 @@ pub(super) fn draw(sheet: &mut Sheet, profile: &Profile, area: Rect) -> Named {
         let pen = sheet.pen(1.5, 9.0, sheet.palette.limit);
         sheet.scene.across((panel.left, panel.right), axis.row(limit), pen);
     }
-    labels::draw(sheet, axis, profile, &expected, &edges);
+    labels::draw(sheet, strips, profile, &expected, &edges);
     let style = name_style(sheet, profile, &edges);
     let named = if style.is_some() { Named::ByName } else { Named::ByNumber };
     let style = style.unwrap_or_else(|| sheet.style(em::SMALL, Weight::Bold, sheet.palette.text));
@@ -116,9 +118,21 @@ fn strip(sheet: &mut Sheet, axis: ValueAxis, expected: &[Expected], edges: &[(i3
         // Of one that stands far above a strip there is nothing on it.
         if expected.low < axis.high {
             envelope::stage_of(sheet, axis, expected, Columns { left, peak: left, usual: right, right });
+            cut_off(sheet, axis, expected, (left, right));
         }
     }
     sheet.scene.frame(axis.area, 1, sheet.palette.frame);
+}
+
+/// Where a band runs out of the strip, that it does, and how far.
+fn cut_off(sheet: &mut Sheet, axis: ValueAxis, expected: &Expected, edges: (i32, i32)) {
+    if axis.row(expected.high) >= axis.area.top {
+        return;
+    }
+    let (text, color) = (format!("to {}", InOneUnit::of(expected).amps(expected.high)), sheet.palette.good);
+    // Clear of the edge of the band, which stands low in such a strip.
+    let mark = Mark::within(sheet, axis, edges, (&text, color), &[]);
+    cut::draw(sheet, &[mark], sheet.palette.envelope);
 }
 
 /// Of stages beside one another that draw more than the strip shows, that they do: nothing there would be read as no amps.

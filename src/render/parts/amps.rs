@@ -19,6 +19,7 @@ use super::readings::Readings;
 use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
 use crate::verdict::{Class, Departure};
+use grid::read_grid;
 pub(in crate::render) use grid::{amps_grid, grid};
 
 /// Up to where the two strips reach, in amps.
@@ -26,6 +27,8 @@ pub(in crate::render) use grid::{amps_grid, grid};
 pub(in crate::render) struct Scale {
     low: f64,
     high: f64,
+    /// Up to where no headroom may bring it: what is cut stays cut.
+    most: f64,
     /// Top of the magnified strip; `None` if nothing is to be magnified.
     pub(in crate::render) quiet_high: Option<f64>,
     /// Whether there is an envelope to be drawn.
@@ -41,9 +44,14 @@ pub(in crate::render) struct Axes {
 
 impl Axes {
     /// How many times taller the magnified strip draws the same amps, in pixels.
-    fn magnification(self) -> Option<f64> {
+    pub(in crate::render) fn magnification(self) -> Option<f64> {
         let pixels_per_amp = |axis: ValueAxis| f64::from(axis.area.height()) / (axis.high - axis.low);
         Some(pixels_per_amp(self.quiet?) / pixels_per_amp(self.main))
+    }
+
+    /// Whether the lower strip shows what the other does not.
+    pub(in crate::render) fn are_worth_it(self) -> bool {
+        self.magnification().is_some_and(|times| times >= LEAST_TIMES)
     }
 
     /// The row that shows `amps`: in the magnified strip what that can show.
@@ -62,9 +70,18 @@ impl Scale {
         /// An inrush this many times as high as the rest would press the rest flat. Beyond the headroom that notes may
         /// ask for, so that what is cut stays cut.
         const FAR_ABOVE: f64 = 2.5;
+        /// Of a board that draws nothing all there is to be seen is how little that is beside what good boards draw: an
+        /// inrush that stands out from that at all is cut.
+        const ABOVE_NOTHING: f64 = 1.25;
+        /// Share of what is cut that the strip reaches at most.
+        const STAYS_CUT: f64 = 0.95;
+        let highest = readings.highest_amps();
+        let nothing = subject.finding.verdict.class == Class::NoDraw;
+        let far = if nothing { ABOVE_NOTHING } else { FAR_ABOVE };
         let rest = inrush::highest_beside(subject, readings).map(|rest| Self::up_to(subject, readings, rest));
-        let far_above = |rest: &Self| readings.highest_amps() > FAR_ABOVE * rest.high / HEADROOM;
-        rest.filter(far_above).unwrap_or_else(|| Self::whole(subject, readings))
+        let far_above = |rest: &Self| highest > far * rest.high / HEADROOM;
+        let cut = |rest: Self| Self { most: STAYS_CUT * highest, ..rest };
+        rest.filter(far_above).map_or_else(|| Self::whole(subject, readings), cut)
     }
 
     /// For all that was read.
@@ -76,7 +93,8 @@ impl Scale {
     fn up_to(subject: &Subject, readings: &Readings, measured: f64) -> Self {
         /// Below this many steps of the readback, an axis would show its steps as if they were a signal.
         const LEAST_STEPS: f64 = 5.0;
-        /// The same of a board that draws nothing: all there is to be seen is the noise of the supply.
+        /// The same of a board that draws nothing, with no good boards to be seen beside it: all there is to be seen is the
+        /// noise of the supply.
         const STEPS_OF_NOTHING: f64 = 25.0;
         /// With no resolution known.
         const LEAST_AMPS: f64 = 0.005;
@@ -90,7 +108,7 @@ impl Scale {
         const BELOW_ZERO: f64 = 0.04;
         let expected = expected(subject, readings);
         let nothing = subject.finding.verdict.class == Class::NoDraw;
-        let steps = if nothing { STEPS_OF_NOTHING } else { LEAST_STEPS };
+        let steps = if nothing && expected.is_empty() { STEPS_OF_NOTHING } else { LEAST_STEPS };
         let step = subject.resolution().map_or(0.0, |step| step.value() * steps);
         let usual = expected.iter().map(|phase| phase.typical).fold(measured, f64::max);
         let highs = expected.iter().map(|phase| phase.high).filter(|high| *high < WIDE_ENVELOPE * usual);
@@ -107,14 +125,14 @@ impl Scale {
         // A reading below zero is drawn as one, not on the frame.
         let low = (lowest * HEADROOM).min(floor);
         let quiet_high = quiet_high(subject, readings, &expected, high);
-        Self { low, high, quiet_high, with_envelope: !expected.is_empty() }
+        Self { low, high, most: f64::INFINITY, quiet_high, with_envelope: !expected.is_empty() }
     }
 }
 
 impl Scale {
     /// With the main strip reaching `factor` times as high, for notes above the trace.
     pub(in crate::render) fn with_headroom(&self, factor: f64) -> Self {
-        Self { high: self.high * factor, ..*self }
+        Self { high: (self.high * factor).min(self.most.max(self.high)), ..*self }
     }
 
     /// Without the magnified strip.
@@ -157,6 +175,7 @@ impl Scale {
         Self {
             low: self.low.min(other.low),
             high,
+            most: self.most.max(other.most),
             quiet_high: quiet.filter(|quiet| *quiet < WORTH_MAGNIFYING * high),
             with_envelope: self.with_envelope || other.with_envelope,
         }
@@ -178,8 +197,13 @@ impl Scale {
     }
 }
 
-/// Magnified less than about three times, a strip shows nothing that the other does not.
-const WORTH_MAGNIFYING: f64 = 0.3;
+/// Magnified fewer times than this a strip shows nothing that the other does not: of a rest that takes a fifth of a strip
+/// everything is read off as well.
+const LEAST_TIMES: f64 = 3.0;
+
+/// The same as a share of the tops of the two, before their heights are known: the lower strip has about a third of the height
+/// of the other, whose top notes may raise to about twice.
+const WORTH_MAGNIFYING: f64 = 0.6 / LEAST_TIMES;
 
 /// Top of the magnified strip: half as much again as the quiet phases and their envelopes take.
 fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], high: f64) -> Option<f64> {
@@ -260,6 +284,14 @@ pub(in crate::render) fn label(
     for axis in std::iter::once(axes.main).chain(axes.quiet) {
         strip_words(sheet, subject, readings, axis, (fault, notes));
     }
+    let inrushes = inrushes(sheet, subject, readings, axes.main, fault);
+    if let Some(quiet) = axes.quiet {
+        let words = fixed_words(sheet, subject, readings, quiet, fault);
+        let taken: Vec<Rect> =
+            notes.iter().copied().chain(words).chain(marker(sheet, quiet, fault)).collect();
+        let marks = inrush::magnified(sheet, subject, readings, quiet, (&inrushes, &taken));
+        cut::draw(sheet, &marks, sheet.palette.paper);
+    }
     let marks = cut_off(sheet, subject, readings, axes.main, fault);
     cut::draw(sheet, &marks, sheet.palette.paper);
 }
@@ -267,7 +299,7 @@ pub(in crate::render) fn label(
 /// What stands behind the trace: envelope, grid, gaps, limit.
 fn strip(sheet: &mut Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis, expected: &[Expected]) {
     envelope::draw(sheet, readings, axis, expected);
-    amps_grid(sheet, axis);
+    read_grid(sheet, axis, subject.resolution());
     envelope::draw_lines(sheet, readings, axis, expected);
     gaps::draw(sheet, readings, axis.area);
     limit::draw(sheet, subject, readings, axis);
@@ -366,16 +398,41 @@ fn cut_off(
     axis: ValueAxis,
     fault: Option<i32>,
 ) -> Vec<Mark> {
-    // The line of the fault with its flag: words on it would be struck through.
-    let marker = fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(7.0)));
-    let taken: Vec<Rect> =
-        fixed_words(sheet, subject, readings, axis, fault).into_iter().chain(marker).collect();
-    let mut marks = envelope::marks(sheet, subject, readings, axis, &taken);
-    let with = |marks: &[Mark]| -> Vec<Rect> {
-        taken.iter().copied().chain(marks.iter().flat_map(|mark| mark.areas(sheet))).collect()
-    };
-    marks.extend(inrush::marks(sheet, subject, readings, axis, with(&marks)));
+    let mut marks = envelopes(sheet, subject, readings, axis, fault).0;
+    let inrushes = inrushes(sheet, subject, readings, axis, fault);
+    marks.extend(inrushes.into_iter().map(|(_, mark)| mark));
     marks
+}
+
+/// The marks of envelopes, and what these are clear of.
+fn envelopes(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> (Vec<Mark>, Vec<Rect>) {
+    let words = fixed_words(sheet, subject, readings, axis, fault);
+    let taken: Vec<Rect> = words.into_iter().chain(marker(sheet, axis, fault)).collect();
+    (envelope::marks(sheet, subject, readings, axis, &taken), taken)
+}
+
+/// The marks of inrushes, each with its highest reading.
+fn inrushes(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    fault: Option<i32>,
+) -> Vec<(usize, Mark)> {
+    let (marks, mut taken) = envelopes(sheet, subject, readings, axis, fault);
+    taken.extend(marks.iter().flat_map(|mark| mark.areas(sheet)));
+    inrush::marks(sheet, subject, readings, axis, taken)
+}
+
+/// The line of the fault with its flag: words on it would be struck through.
+fn marker(sheet: &Sheet, axis: ValueAxis, fault: Option<i32>) -> Option<Rect> {
+    fault.map(|x| Rect { left: x, right: x + 1, ..axis.area }.wider(sheet.u(7.0)))
 }
 
 /// Room above the magnified strip for what it is called, in units of the layout.

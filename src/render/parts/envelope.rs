@@ -188,7 +188,7 @@ pub(in crate::render) fn marks(
     let color = sheet.palette.good;
     let mark = |stage: Expected| {
         let span = stage.usual_span(readings);
-        let text = format!("to {}", words::amps(stage.high, None));
+        let text = format!("to {}", words::amps(stage.high, subject.resolution()));
         if span.1 - span.0 < sheet.u(14.0) {
             return None;
         }

@@ -16,8 +16,8 @@ pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let (first, lasted) = (lasting(subject, span(shown)), time(subject, tries.lasts_s.mean));
     let times = match tries.count {
         1 => format!("after {first}"),
-        2 => format!("as do both tries, after {lasted} on average"),
-        several => format!("as do all {several} tries, after {lasted} on average"),
+        2 => format!("both tries end after {lasted} on average"),
+        several => format!("all {several} tries end after {lasted} on average"),
     };
     ends(subject, shown, times)
 }
@@ -84,7 +84,7 @@ fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
 }
 
 /// Of the tries that ended in the stage which the verdict names, or of all where none is told to have, the first that is as
-/// most of them are: `as do all` is said of it.
+/// most of them are: what is said of all is read of it.
 fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     let there: Vec<&Attempt> = given_up(subject).filter(|attempt| ends_there(subject, attempt)).collect();
     let renewal = subject.finding.log.update_s().unwrap_or(0.0);

@@ -112,17 +112,13 @@ pub(in crate::render) fn marks(
     readings: &Readings,
     axis: ValueAxis,
     mut taken: Vec<Rect>,
-) -> Vec<Mark> {
+) -> Vec<(usize, Mark)> {
     /// What stands out by less than this from all else needs no name (common practice, no source).
     const TALLER: f64 = 1.2;
-    let shown = shown(subject, readings);
-    let amps = subject.trace.amps();
     let highest = highest_beside(subject, readings);
     let mut marks = Vec::new();
-    for samples in inrushes(subject) {
-        let within = samples.start.max(shown.start)..samples.end.min(shown.end);
-        let Some(peak) = within.max_by(|a, b| amps[*a].total_cmp(&amps[*b])) else { continue };
-        let drawn = subject.finding.log.drawn(amps[peak]);
+    for peak in peaks(subject, readings) {
+        let drawn = subject.finding.log.drawn(subject.trace.amps()[peak]);
         let x = readings.time.x_within(subject.trace.time()[peak]);
         if drawn <= axis.high {
             let at = (x, axis.row(drawn));
@@ -130,7 +126,7 @@ pub(in crate::render) fn marks(
                 .filter(|rest| drawn > TALLER * rest)
                 .and_then(|_| named(sheet, readings, axis, at, &taken));
             taken.extend(named.iter().flat_map(|mark| mark.areas(sheet)));
-            marks.extend(named);
+            marks.extend(named.map(|mark| (peak, mark)));
             continue;
         }
         let wordings = wordings(subject, &expected(subject, readings), peak);
@@ -143,7 +139,45 @@ pub(in crate::render) fn marks(
         let mark =
             clear.into_iter().find(Mark::has_words).unwrap_or_else(|| beside(&wordings[1], &|_| false));
         taken.extend(mark.areas(sheet));
-        marks.push(mark);
+        marks.push((peak, mark));
+    }
+    marks
+}
+
+/// The highest reading of each inrush that the window shows.
+fn peaks(subject: &Subject, readings: &Readings) -> Vec<usize> {
+    let (shown, amps) = (shown(subject, readings), subject.trace.amps());
+    let within = |samples: Range<usize>| samples.start.max(shown.start)..samples.end.min(shown.end);
+    let highest = |samples: Range<usize>| within(samples).max_by(|a, b| amps[*a].total_cmp(&amps[*b]));
+    inrushes(subject).into_iter().filter_map(highest).collect()
+}
+
+/// The names, on the magnified strip, of inrushes that run out of it and have none on the main one, whose marks are `main`:
+/// only where a name finds room, for that the boot runs out of it as well needs no arrow either.
+pub(super) fn magnified(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (main, taken): (&[(usize, Mark)], &[Rect]),
+) -> Vec<Mark> {
+    /// Words below the first row stand where the rest is read, in units of the layout.
+    const FIRST_ROW: f64 = 26.0;
+    let below = Rect { top: axis.area.top + sheet.u(FIRST_ROW), ..axis.area };
+    let mut taken: Vec<Rect> = taken.iter().copied().chain([below]).collect();
+    let is_named = |peak: &usize| main.iter().any(|(of, mark)| of == peak && mark.has_words());
+    let unnamed = peaks(subject, readings).into_iter().filter(|peak| !is_named(peak));
+    let mut marks: Vec<Mark> = Vec::new();
+    for peak in unnamed {
+        let drawn = subject.finding.log.drawn(subject.trace.amps()[peak]);
+        let x = readings.time.x_within(subject.trace.time()[peak]);
+        let text = format!("inrush {}", words::amps(drawn, subject.resolution()));
+        let hides = |words: Rect| readings.cross(axis, words);
+        let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), (&taken, hides));
+        if drawn > axis.high && mark.has_words() {
+            taken.extend(mark.areas(sheet));
+            marks.push(mark);
+        }
     }
     marks
 }

@@ -122,7 +122,7 @@ pub(in crate::render) fn of_run(sheet: &Sheet, width: i32, drawn: &Drawn) -> Vec
     if drawn.peak {
         samples.push(peak);
     }
-    samples.extend(off_scale::sample(&drawn.off_scale, is_tight(sheet, width)));
+    let before = samples.len();
     if drawn.overdue {
         samples.push((Swatch::Edges, "good boards have moved on".into()));
     }
@@ -133,7 +133,47 @@ pub(in crate::render) fn of_run(sheet: &Sheet, width: i32, drawn: &Drawn) -> Vec
         samples.push((Swatch::Gap, NO_READINGS.into()));
     }
     samples.extend(drawn.blank.iter().flat_map(Blank::samples));
-    samples
+    with_off_scale(
+        sheet,
+        width,
+        (samples, before),
+        off_scale::samples(&drawn.off_scale, is_tight(sheet, width)),
+    )
+}
+
+/// With what is said of peaks off the scale at that place, in as many words as take no row more; on a low figure, whose traces
+/// need the room of a row, else without it.
+fn with_off_scale(
+    sheet: &Sheet,
+    width: i32,
+    (samples, place): (Vec<Sample>, usize),
+    wordings: Vec<Sample>,
+) -> Vec<Sample> {
+    let told = |words: Sample| {
+        let mut samples = samples.clone();
+        samples.insert(place, words);
+        samples
+    };
+    let mut ways: Vec<Vec<Sample>> = wordings.into_iter().map(told).collect();
+    let least = rows(sheet, width, &samples);
+    let free = ways.iter().position(|way| rows(sheet, width, way) <= least);
+    let fewest = if sheet.is_low() { None } else { ways.len().checked_sub(1) };
+    free.or(fewest).map_or(samples.clone(), |way| ways.swap_remove(way))
+}
+
+/// How many rows these samples take, one beside the other.
+fn rows(sheet: &Sheet, width: i32, samples: &[Sample]) -> usize {
+    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+    let narrow = is_tight(sheet, width);
+    let (mut x, mut rows) = (0, 1);
+    for (swatch, word) in samples {
+        let wide = length(sheet, *swatch, narrow) + sheet.u(ASIDE) + style.width(shown(word, narrow));
+        if x > 0 && x + wide > width {
+            (x, rows) = (0, rows + 1);
+        }
+        x += wide + space(sheet, narrow);
+    }
+    rows
 }
 
 /// The line above which no peak of a good board is expected: no peak that was seen.
@@ -294,5 +334,22 @@ mod tests {
     fn the_edges_of_an_envelope_are_called_overdue_on_no_figure() {
         // A board that shorts or has dropped out is late for nothing.
         assert_eq!(shown("good boards have moved on", true), "moved on");
+    }
+
+    #[test]
+    fn on_a_low_figure_a_peak_off_the_scale_takes_no_row_of_its_own() {
+        let size = super::super::super::options::Size::new(480, 360).unwrap();
+        let options = super::super::super::options::Options { size, ..Default::default() };
+        let sheet = Sheet::new(&options, (440.0, 560.0));
+        assert!(sheet.is_low());
+        let this = || vec![(Swatch::Line(TRACE, 0.0, sheet.palette.ink), "this board".into())];
+        let words = ["a peak in very many words", "a peak"].map(|words| (Swatch::None, words.into()));
+        let said = |width: i32| {
+            let samples = with_off_scale(&sheet, width, (this(), 1), words.to_vec());
+            samples.get(1).map(|(_, words)| words.to_string())
+        };
+        assert_eq!(said(sheet.u(400.0)).as_deref(), Some("a peak in very many words"));
+        assert_eq!(said(sheet.u(180.0)).as_deref(), Some("a peak"));
+        assert_eq!(said(sheet.u(110.0)), None);
     }
 }

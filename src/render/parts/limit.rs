@@ -106,30 +106,41 @@ pub(super) fn row(subject: &Subject, axis: ValueAxis) -> Option<i32> {
     Some(axis.row(limit.value())).filter(|row| (axis.area.top + CLEAR..axis.area.bottom).contains(row))
 }
 
-/// What the line says; where the supply reads more than the limit, which its readback may, that this is what was set.
-fn words_of(readings: &Readings, limit: Amps) -> String {
+/// What the line says, in more words and in fewer; where the supply reads more than the limit, which its readback may, that
+/// this is what was set.
+fn wordings(readings: &Readings, limit: Amps) -> [String; 2] {
     let set = if readings.highest_amps() > limit.value() { " (set)" } else { "" };
-    format!("current limit {limit}{set}")
+    [format!("current limit {limit}{set}"), format!("limit {limit}{set}")]
 }
 
 /// From the words at the end of a line to the frame, in units of the layout: a rest of the line there would be read as a sign.
 pub(super) const ASIDE: f64 = 3.0;
 
 /// The words of the current limit: on its line, so that they are read at its value, or where they would hide something
-/// there, above or below it.
+/// there, above or below it. Where it has no room for all of them, for fewer: a line without a word is none that anybody knows.
 pub(super) fn label(
     sheet: &Sheet,
     subject: &Subject,
     readings: &Readings,
     axis: ValueAxis,
-    (fault, notes): (Option<i32>, &[Rect]),
+    clear_of: (Option<i32>, &[Rect]),
+) -> Option<Label> {
+    let wordings = wordings(readings, subject.finding.log.limit_a?);
+    wordings.iter().find_map(|text| label_of(sheet, subject, readings, axis, (text, clear_of)))
+}
+
+fn label_of(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (text, (fault, notes)): (&str, (Option<i32>, &[Rect])),
 ) -> Option<Label> {
     /// Places to try within the width of the words.
     const STEPS: i32 = 4;
     let row = self::row(subject, axis)?;
     let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
-    let text = words_of(readings, subject.finding.log.limit_a?);
-    let width = style.width(&text) + sheet.u(16.0);
+    let width = style.width(text) + sheet.u(16.0);
     let bars = bars(sheet, readings, axis, row);
     // Right beside the line, but for the bars above it; further away where what is read scatters about the limit.
     let near = style.line_height() / 2 + sheet.u(4.0);
@@ -138,7 +149,7 @@ pub(super) fn label(
     let rows = [row, row - above, row + near, row - near - further, row + near + further];
     let at = |y: i32, place: i32| {
         let x = axis.area.right - sheet.u(ASIDE) - place * width / STEPS;
-        Label { text: text.clone(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
+        Label { text: text.to_owned(), at: (x, style.baseline_at(y)), anchor: Anchor::End, style }
     };
     let places = (STEPS * axis.area.width() / width.max(1)).max(1);
     let all = rows.into_iter().flat_map(|y| (0..places).map(move |place| at(y, place)));
@@ -182,8 +193,27 @@ mod tests {
             let trace = trace(600, 60.0, |_| amps);
             let subject = Subject { trace: &trace, profile: None, finding: &finding };
             let time = TimeAxis { left: 0, right: 300, from: 0.0, to: 60.0 };
-            words_of(&Readings::new(&subject, time), Amps::constant(0.5))
+            wordings(&Readings::new(&subject, time), Amps::constant(0.5))[0].clone()
         };
         assert_eq!([0.503, 0.497].map(said), ["current limit 0.500 A (set)", "current limit 0.500 A"]);
+    }
+
+    #[test]
+    fn where_its_words_have_no_room_a_limit_has_fewer() {
+        let finding = finding(vec![phase("hard short", 0.0, 60.0)]);
+        let trace = trace(600, 60.0, |_| 0.1);
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let sheet = Sheet::new(&super::super::super::options::Options::default(), (440.0, 560.0));
+        let style = sheet.style(em::SMALL, Weight::Bold, sheet.palette.limit);
+        let said = |width: i32| {
+            let axis = ValueAxis { area: Rect::new(50, 50, 50 + width, 350), low: 0.0, high: 4.0 };
+            let time = TimeAxis { left: 50, right: 50 + width, from: 0.0, to: 60.0 };
+            let label = label(&sheet, &subject, &Readings::new(&subject, time), axis, (None, &[]));
+            label.map(|label| label.text)
+        };
+        let [long, short] = ["current limit 3.00 A", "limit 3.00 A"];
+        assert_eq!(said(style.width(long) + sheet.u(20.0)).as_deref(), Some(long));
+        assert_eq!(said(style.width(long) - sheet.u(4.0)).as_deref(), Some(short));
+        assert_eq!(said(style.width(short) - sheet.u(4.0)), None);
     }
 }

@@ -204,7 +204,7 @@ impl Bands {
             Some(attempts) => {
                 tries::with_attempts(sheet, subject, (time, most_rows), attempts, &mut raised, fits)
             }
-            None => bands(subject, time, (time.from, time.to)),
+            None => tries::still_on(subject, bands(subject, time, (time.from, time.to))),
         };
         all = nameless::joined(sheet, all);
         for band in all.iter_mut().filter(|band| band.trouble || is_told(subject, &band.name)) {

@@ -64,7 +64,6 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let color = notes::color(sheet, subject);
     let lane = events::Lane::new(sheet, subject, readings.time).with_fault(fault_x.map(|x| (x, color)));
     let scale = amps::Scale::new(subject, readings);
-    let stacked = if narrow { notes::stack_height(sheet, &notes, area.width()) } else { 0 };
     // Low current is magnified on a small figure only where it is what matters.
     let scale =
         if has_no_room_for_rest(sheet, subject, &scale, narrow) { scale.without_quiet() } else { scale };
@@ -72,22 +71,12 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
         |axis| legend::Drawn { blank: bands.blank(sheet), ..envelope::drawn(subject, readings, axis) };
     let samples = legend::of_run(sheet, area.width(), &drawn(scale.main(area)));
     let legend = legend::height_of(sheet, area.width(), &samples);
-    let share = |stacked| arrange(sheet, area, (bands.rows(), lane.rows(), legend, stacked), &scale);
-    let mut areas = share(stacked);
-    let (mut arranged, mut placed) = if narrow {
-        let all = notes.iter().map(|note| (readings, note, color));
-        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
-    } else {
-        notes::arrange(sheet, subject, readings, &areas, &scale, &notes)
-    };
-    let head = notes.first().filter(|_| placed.is_empty());
-    let with_row = head.map(|note| (note, share(notes::above_height(sheet, subject, note, area.width()))));
-    if let Some((note, with_row)) = with_row.filter(|(_, with)| with.amps.height() >= sheet.u(LEAST_STRIP)) {
-        let of = (readings, note, color);
-        areas = with_row;
-        (arranged, placed) = (scale, notes::above(sheet, subject, scale.axes(&areas), areas.notes, of));
-    }
-    let scale = arranged;
+    let rows = (bands.rows(), lane.rows(), legend);
+    let laid_out = |scale| lay_out(sheet, subject, readings, (area, rows), scale, &notes);
+    let with_rest = laid_out(scale);
+    // Known once notes have asked for headroom.
+    let Layout { areas, scale, mut placed } =
+        if with_rest.magnifies_enough() { with_rest } else { laid_out(scale.without_quiet()) };
     notes::on_its_line(&mut placed, fault_x, areas.amps);
     let samples = legend::of_run(sheet, area.width(), &drawn(scale.main(areas.amps)));
     legend::draw(sheet, areas.legend, &samples);
@@ -104,6 +93,47 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     }
     let spots: Vec<Rect> = placed.iter().map(|note| note.spot).collect();
     notes::pin(sheet, &placed, |sheet| amps::label(sheet, subject, readings, axes, fault_x, &spots));
+}
+
+/// Where the parts stand, on which scale, with which notes.
+struct Layout {
+    areas: Areas,
+    scale: amps::Scale,
+    placed: Vec<notes::Placed>,
+}
+
+impl Layout {
+    /// Whether the magnified strip, if there is one, shows what the other does not.
+    fn magnifies_enough(&self) -> bool {
+        self.areas.quiet.is_empty() || self.scale.axes(&self.areas).are_worth_it()
+    }
+}
+
+/// The height shared out, with the notes in it.
+fn lay_out(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    (area, (name_rows, event_rows, legend)): (Rect, (i32, i32, i32)),
+    scale: amps::Scale,
+    notes: &[Note],
+) -> Layout {
+    let (narrow, color) = (sheet.is_narrow(area.width()), notes::color(sheet, subject));
+    let share = |stacked| arrange(sheet, area, (name_rows, event_rows, legend, stacked), &scale);
+    let areas = share(if narrow { notes::stack_height(sheet, notes, area.width()) } else { 0 });
+    let (arranged, placed) = if narrow {
+        let all = notes.iter().map(|note| (readings, note, color));
+        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
+    } else {
+        notes::arrange(sheet, subject, readings, &areas, &scale, notes)
+    };
+    let head = notes.first().filter(|_| placed.is_empty());
+    let with_row = head.map(|note| (note, share(notes::above_height(sheet, subject, note, area.width()))));
+    if let Some((note, areas)) = with_row.filter(|(_, with)| with.amps.height() >= sheet.u(LEAST_STRIP)) {
+        let placed = notes::above(sheet, subject, scale.axes(&areas), areas.notes, (readings, note, color));
+        return Layout { areas, scale, placed };
+    }
+    Layout { areas, scale: arranged, placed }
 }
 
 /// A strip of amps lower than this shows nothing that words could speak of, in units of the layout.

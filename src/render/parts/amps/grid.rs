@@ -1,27 +1,38 @@
 //! Grid, frame and numbers of a strip.
 
-use super::super::super::axis::ValueAxis;
+use super::super::super::axis::{ValueAxis, round_step};
 use super::super::super::font::Weight;
 use super::super::super::geometry::Rect;
 use super::super::super::scene::{Anchor, Label, Style};
 use super::super::super::sheet::{Sheet, em};
+use crate::units::Amps;
 
 /// Grid, frame and labels of a strip of amps.
 pub(in crate::render) fn amps_grid(sheet: &mut Sheet, axis: ValueAxis) {
+    read_grid(sheet, axis, None);
+}
+
+/// The same of amps that are read in such steps: its numbers are no finer.
+pub(super) fn read_grid(sheet: &mut Sheet, axis: ValueAxis, step: Option<Amps>) {
     /// An axis that ends below this reads better in milliamps.
     const MILLIAMPS_BELOW: f64 = 0.5;
     let (unit, factor) = if axis.high < MILLIAMPS_BELOW { ("mA", 1e3) } else { ("A", 1.0) };
     let most = (axis.area.height() / sheet.u(52.0)).max(2);
-    grid(sheet, axis, most, unit, factor);
+    ruled(sheet, axis, (most, step.map_or(0.0, Amps::value)), unit, factor);
 }
 
 /// Grid, frame and labels of a strip; the topmost label that has room carries the unit.
 pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, unit: &str, factor: f64) {
+    ruled(sheet, axis, (most, 0.0), unit, factor);
+}
+
+/// The same with numbers at least `least` apart.
+fn ruled(sheet: &mut Sheet, axis: ValueAxis, (most, least): (i32, f64), unit: &str, factor: f64) {
     let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
     if axis.area.height() < style.line_height() {
         return;
     }
-    let (rows, mut numbers) = numbers(sheet, axis, style, (most, unit, factor));
+    let (rows, mut numbers) = numbers(sheet, axis, style, (most, least), (unit, factor));
     for row in rows {
         let line = Rect::new(axis.area.left, row, axis.area.right, row + 1);
         sheet.scene.fill(line, sheet.palette.grid);
@@ -37,12 +48,14 @@ pub(in crate::render) fn grid(sheet: &mut Sheet, axis: ValueAxis, most: i32, uni
 }
 
 /// The rows of a grid, and the numbers of those that find room, from the lowest up. One number alone tells no scale: where
-/// round steps leave a low strip no more, finer ones are tried, of which only those with a number have a line.
+/// round steps leave a low strip no more, finer ones are tried, of which only those with a number have a line, but none
+/// finer than `least`.
 fn numbers(
     sheet: &Sheet,
     axis: ValueAxis,
     style: Style,
-    (most, unit, factor): (i32, &str, f64),
+    (most, least): (i32, f64),
+    (unit, factor): (&str, f64),
 ) -> (Vec<i32>, Vec<(String, Label)>) {
     /// Times as many steps to try.
     const FINER: i32 = 6;
@@ -52,8 +65,12 @@ fn numbers(
         ticks.into_iter().filter_map(|(_, number, label)| Some((number, label?))).collect()
     };
     let tells = |ticks: &Vec<Numbered>| ticks.iter().filter(|(.., label)| label.is_some()).count() > 1;
+    // A hair more, so that a step that is what is least is none finer.
+    let is_read = |most: &i32| round_step((axis.high - axis.low) / f64::from(*most)) * (1.0 + 1e-9) >= least;
+    let most = (1..=most).rev().find(is_read).unwrap_or(1);
     let usual = set(most);
-    let finer = if tells(&usual) { None } else { (most + 1..=most * FINER).map(set).find(tells) };
+    let finer = (most + 1..=most * FINER).take_while(is_read);
+    let finer = if tells(&usual) { None } else { finer.map(set).find(tells) };
     let Some(mut finer) = finer else { return (rows(&usual), with_number(usual)) };
     finer.retain(|(.., label)| label.is_some());
     (rows(&finer), with_number(finer))
@@ -62,21 +79,37 @@ fn numbers(
 /// The row of a tick, its number, and where that stands with its unit, if it finds room.
 type Numbered = (i32, String, Option<Label>);
 
-/// Each tick with the place of its number, with room for the unit, which the topmost of those that find room carries.
+/// Each tick with the place of its number, with room for the unit, which the topmost of those that find room carries. Those
+/// with a number are as far apart from one another: a scale with uneven steps is misread.
 fn numbers_of(
     sheet: &Sheet,
     axis: ValueAxis,
     style: Style,
     (ticks, unit): (Vec<(f64, String)>, &str),
 ) -> Vec<Numbered> {
-    let mut ceiling = axis.area.bottom + sheet.u(30.0);
-    let mut place = |(value, number): (f64, String)| {
-        let row = axis.row_within(value);
-        let label = number_label(sheet, axis, row, (&format!("{number} {unit}"), style), ceiling);
-        ceiling = label.as_ref().map_or(ceiling, |label| label.at.1 - style.line_height());
-        (row, number, label)
+    let place = |(value, number): &(f64, String), ceiling: i32| {
+        let text = format!("{number} {unit}");
+        number_label(sheet, axis, axis.row_within(*value), (&text, style), ceiling)
     };
-    ticks.into_iter().map(&mut place).collect()
+    // From tick `first` on each `apart`-th, as far as there is room for it.
+    let placed = |(apart, first): (usize, usize)| {
+        let mut ceiling = axis.area.bottom + sheet.u(30.0);
+        let mut labels: Vec<(usize, Label)> = Vec::new();
+        for index in (first..ticks.len()).step_by(apart) {
+            let Some(label) = place(&ticks[index], ceiling) else { break };
+            ceiling = label.at.1 - style.line_height();
+            labels.push((index, label));
+        }
+        labels
+    };
+    let ways = (1..ticks.len().max(2)).flat_map(|apart| (0..ticks.len()).map(move |first| (apart, first)));
+    // The first of those with the most numbers: `max_by_key` would take the last.
+    let best = ways.map(placed).rev().max_by_key(Vec::len).unwrap_or_default();
+    let label = |index: usize| best.iter().find(|(of, _)| *of == index).map(|(_, label)| label.clone());
+    let labels: Vec<Option<Label>> = (0..ticks.len()).map(label).collect();
+    let row =
+        |((value, number), label): ((f64, String), Option<Label>)| (axis.row_within(value), number, label);
+    ticks.into_iter().zip(labels).map(row).collect()
 }
 
 /// How far a number may stand off its line, in units of the layout.
@@ -152,6 +185,59 @@ mod tests {
             let with_unit = numbers.iter().filter(|text| text.ends_with(" V")).count();
             assert!(numbers.len() > 1 && with_unit == 1, "{height}: {numbers:?}");
             assert!(numbers.last().unwrap().ends_with(" V"), "{height}: {numbers:?}");
+        }
+    }
+
+    fn sheet() -> Sheet {
+        Sheet::new(&super::super::super::super::options::Options::default(), (440.0, 560.0))
+    }
+
+    #[test]
+    fn numbers_are_no_finer_than_the_steps_of_the_readings() {
+        for (high, step) in [(0.006, 0.001), (0.0295, 0.005), (0.4, 0.05), (0.0124, 0.002)] {
+            let mut sheet = sheet();
+            let axis = ValueAxis { area: Rect::new(100, 100, 500, 1000), low: 0.0, high };
+            read_grid(&mut sheet, axis, Amps::new(step).ok());
+            let numbers: Vec<f64> = sheet
+                .scene
+                .labels()
+                .map(|label| label.text.trim_end_matches(" mA").parse::<f64>().unwrap() / 1e3)
+                .collect();
+            assert!(numbers.len() > 1, "{high}: {numbers:?}");
+            let finest = numbers.windows(2).map(|pair| pair[1] - pair[0]).fold(f64::INFINITY, f64::min);
+            assert!(finest >= step * (1.0 - 1e-9), "{high}: {numbers:?}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_an_axis_are_evenly_apart_whatever_stands_in_the_way_of_one() {
+        let area = Rect::new(100, 100, 500, 300);
+        let axis = ValueAxis { area, low: 8.1, high: 8.9 };
+        let apart = |in_the_way: Option<i32>| {
+            let mut sheet = sheet();
+            let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
+            let before = usize::from(in_the_way.is_some());
+            if let Some(row) = in_the_way {
+                sheet.scene.text(
+                    "lane",
+                    (area.left - sheet.u(6.0), style.baseline_at(row)),
+                    Anchor::End,
+                    style,
+                );
+            }
+            grid(&mut sheet, axis, 8, "V", 1.0);
+            let numbers = sheet.scene.labels().skip(before);
+            let numbers: Vec<f64> =
+                numbers.map(|label| label.text.trim_end_matches(" V").parse().unwrap()).collect();
+            numbers.windows(2).map(|pair| ((pair[1] - pair[0]) * 100.0).round()).collect::<Vec<_>>()
+        };
+        assert!(apart(None).len() > 3, "{:?}", apart(None));
+        for row in area.top..area.bottom {
+            let apart = apart(Some(row));
+            assert!(
+                !apart.is_empty() && apart.iter().all(|step| step.total_cmp(&apart[0]).is_eq()),
+                "{row}: {apart:?}"
+            );
         }
     }
 }

@@ -16,6 +16,8 @@ pub(in crate::render) struct Peak {
     at_limit: bool,
     /// Of which panel alone it is, where another shows the line of that stage.
     panel: Option<&'static str>,
+    /// The step of the readings beside which it is said.
+    step: Option<Amps>,
 }
 
 /// The peaks that one of two panels does not hold.
@@ -36,9 +38,14 @@ impl Panel {
 
 impl Peak {
     fn value(&self) -> String {
-        let limit = if self.at_limit { ", the limit" } else { "" };
         let panel = self.panel.map(|panel| format!(" ({panel})")).unwrap_or_default();
-        words::amps(self.amps, None) + limit + &panel
+        let limit = if self.at_limit { ", the limit" } else { "" };
+        self.said() + limit + &panel
+    }
+
+    /// No finer than the readings, but for the limit, which was set: the strip has nothing that such a number is held to.
+    fn said(&self) -> String {
+        words::amps(self.amps, self.step.filter(|_| !self.at_limit))
     }
 }
 
@@ -49,7 +56,8 @@ pub(super) fn peaks(subject: &Subject, expected: &[Expected], axis: ValueAxis) -
     let cut = |place: usize| {
         expected.iter().find(|stage| stage.place == place).filter(|stage| is_cut(axis, stage.peak))
     };
-    let peak = |stage: String, amps: f64| Peak { stage, amps, at_limit: amps >= limit, panel: None };
+    let step = subject.resolution();
+    let peak = |stage: String, amps: f64| Peak { stage, amps, at_limit: amps >= limit, panel: None, step };
     stages.filter_map(|(place, stage)| Some(peak(stage.name.clone(), cut(place)?.peak))).collect()
 }
 
@@ -79,11 +87,31 @@ pub(in crate::render) fn of_both(panels: &[Panel; 2]) -> Vec<Peak> {
     one
 }
 
-/// What the legend says of them, in fewer words where there is little room.
-pub(in crate::render::parts) fn sample(peaks: &[Peak], short: bool) -> Option<Sample> {
+/// What the legend says of them, in more words and in fewer; where there is little room, in fewer from the first.
+pub(in crate::render::parts) fn samples(peaks: &[Peak], short: bool) -> Vec<Sample> {
+    // Words alone: nothing in the picture stands for what it does not hold.
+    let of = |words: String| (Swatch::None, words.into());
+    let Some(highest) = peaks.iter().max_by(|a, b| a.amps.total_cmp(&b.amps)) else { return Vec::new() };
+    if short { in_short(peaks, highest).map(of).into() } else { vec![of(in_full(peaks, highest))] }
+}
+
+/// The highest of them with its stage; of one that nothing but the limit holds down, that: its amps are none that were seen.
+fn in_short(peaks: &[Peak], highest: &Peak) -> [String; 3] {
+    let most = if highest.at_limit { "the limit".into() } else { highest.said() };
+    let stages: Vec<&str> =
+        peaks.iter().filter(|peak| peak.value() == highest.value()).map(|peak| peak.stage.as_str()).collect();
+    let stage = match stages[..] {
+        [only] => only.to_owned(),
+        _ => format!("{} stages", stages.len()),
+    };
+    let panel = highest.panel.map(|panel| format!("{panel}: ")).unwrap_or_default();
+    ["good boards' peak at most", "good peak to", "peak to"]
+        .map(|peak| format!("{panel}{peak} {most} ({stage})"))
+}
+
+fn in_full(peaks: &[Peak], highest: &Peak) -> String {
     /// Of more nobody reads on.
     const MOST: usize = 3;
-    let highest = peaks.iter().max_by(|a, b| a.amps.total_cmp(&b.amps))?;
     let mut values: Vec<(String, String)> = Vec::new();
     for peak in peaks {
         match values.last_mut() {
@@ -92,32 +120,26 @@ pub(in crate::render::parts) fn sample(peaks: &[Peak], short: bool) -> Option<Sa
         }
     }
     let each: Vec<String> = values.iter().map(|(names, value)| format!("{names} {value}")).collect();
-    let said = match (short, each.len() <= MOST) {
-        (true, _) => {
-            let panel = highest.panel.map(|panel| format!("{panel}: ")).unwrap_or_default();
-            format!("{panel}good peak {}", words::amps(highest.amps, None))
-        }
-        (false, true) => format!("good boards' peaks off the scale, at most: {}", each.join("; ")),
-        (false, false) => {
-            format!("good boards' peaks off the scale, of {} stages: to {}", peaks.len(), highest.value())
-        }
-    };
-    // Words alone: nothing in the picture stands for what it does not hold.
-    Some((Swatch::None, said.into()))
+    if each.len() <= MOST {
+        return format!("good boards' peaks off the scale, at most: {}", each.join("; "));
+    }
+    format!("good boards' peaks off the scale, of {} stages: to {}", peaks.len(), highest.value())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn said(peaks: &[(&str, f64)], short: bool) -> String {
+    fn said(peaks: &[(&str, f64)], short: bool) -> Vec<String> {
         let peak = |(stage, amps): &(&str, f64)| Peak {
             stage: (*stage).into(),
             amps: *amps,
             at_limit: *amps >= 2.0,
             panel: None,
+            step: None,
         };
-        sample(&peaks.iter().map(peak).collect::<Vec<_>>(), short).unwrap().1.into_owned()
+        let samples = samples(&peaks.iter().map(peak).collect::<Vec<_>>(), short);
+        samples.into_iter().map(|(_, words)| words.into_owned()).collect()
     }
 
     #[test]
@@ -125,11 +147,41 @@ mod tests {
         let two = [("loader", 1.5), ("firmware", 2.0), ("system", 2.0)];
         assert_eq!(
             said(&two, false),
-            "good boards' peaks off the scale, at most: loader 1.50 A; firmware, system 2.00 A, the limit"
+            ["good boards' peaks off the scale, at most: loader 1.50 A; firmware, system 2.00 A, the limit"]
         );
-        assert_eq!(said(&two, true), "good peak 2.00 A");
         let many = [("a", 1.1), ("b", 1.2), ("c", 1.3), ("d", 1.4)];
-        assert_eq!(said(&many, false), "good boards' peaks off the scale, of 4 stages: to 1.40 A");
+        assert_eq!(said(&many, false), ["good boards' peaks off the scale, of 4 stages: to 1.40 A"]);
+    }
+
+    #[test]
+    fn in_few_words_too_a_peak_has_its_stage_and_the_limit_is_none_that_was_seen() {
+        let short = |peaks: &[(&str, f64)]| said(peaks, true);
+        assert_eq!(
+            short(&[("loader", 1.5), ("firmware", 1.2)]),
+            [
+                "good boards' peak at most 1.50 A (loader)",
+                "good peak to 1.50 A (loader)",
+                "peak to 1.50 A (loader)"
+            ]
+        );
+        assert_eq!(short(&[("loader", 1.5), ("system", 2.0)])[2], "peak to the limit (system)");
+        assert_eq!(short(&[("firmware", 2.0), ("system", 2.0)])[2], "peak to the limit (2 stages)");
+        assert!(short(&[]).is_empty());
+    }
+
+    #[test]
+    fn a_peak_off_the_scale_is_told_no_finer_than_what_was_read() {
+        let said = |step: f64| {
+            let peak = Peak {
+                stage: "standby".into(),
+                amps: 0.00784,
+                at_limit: false,
+                step: Amps::new(step).ok(),
+                panel: None,
+            };
+            samples(&[peak], true)[2].1.to_string()
+        };
+        assert_eq!([0.001, 0.0001].map(said), ["peak to 8 mA (standby)", "peak to 7.8 mA (standby)"]);
     }
 
     #[test]
@@ -146,7 +198,7 @@ mod tests {
     }
 
     fn peak(stage: &str, amps: f64) -> Peak {
-        Peak { stage: stage.into(), amps, at_limit: false, panel: None }
+        Peak { stage: stage.into(), amps, at_limit: false, panel: None, step: None }
     }
 
     fn panel(name: &'static str, peaks: Vec<Peak>, stages: &[&str]) -> Panel {
@@ -160,13 +212,13 @@ mod tests {
             panel("before", Vec::new(), &["standby"]),
             panel("after", vec![peak("standby", 0.1), peak("system", 0.2)], &["standby", "system"]),
         ]);
-        let said = |short| sample(&both, short).unwrap().1.into_owned();
+        let said = |short| samples(&both, short)[0].1.clone().into_owned();
         assert_eq!(
             said(false),
             "good boards' peaks off the scale, at most: standby 0.100 A (after); system 0.200 A"
         );
-        assert_eq!(said(true), "good peak 0.200 A");
-        let alone = &both[..1];
-        assert_eq!(sample(alone, true).unwrap().1, "after: good peak 0.100 A");
+        assert_eq!(said(true), "good boards' peak at most 0.200 A (system)");
+        let alone = samples(&both[..1], true);
+        assert_eq!(alone[2].1, "after: peak to 0.100 A (standby)");
     }
 }

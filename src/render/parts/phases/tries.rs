@@ -73,6 +73,16 @@ pub(super) fn whole(subject: &Subject, stretches: impl Iterator<Item = Stretch>)
     whole
 }
 
+/// With what a log ends in said to go on where that is a try: the end of the log is none of the try.
+pub(super) fn still_on(subject: &Subject, mut bands: Vec<Band>) -> Vec<Band> {
+    let is_on = subject.finding.attempts.last().is_some_and(|last| !last.given_up);
+    let last = bands.last_mut().filter(|band| is_on && !band.trouble && band.name == words::phase("attempt"));
+    if let Some(last) = last {
+        last.name = STILL_ON.into();
+    }
+    bands
+}
+
 /// What is left of the log behind the last try: a sliver of it is no more than the beginning of another rest.
 fn left(sheet: &Sheet, mut bands: Vec<Band>) -> Vec<Band> {
     if let [only] = bands.as_mut_slice()
@@ -97,6 +107,9 @@ fn uncounted(mut bands: Vec<Band>) -> Vec<Band> {
 
 /// One that is still on.
 const NEXT: &str = "next try";
+
+/// The same of the only one.
+const STILL_ON: &str = "try still on";
 
 /// What lies between two tries.
 const REST: &str = "rest";

@@ -337,3 +337,22 @@ fn a_time_that_is_told_leaves_the_zero_of_the_axis_its_room() {
     let (zero, told) = (of("0 s"), of("1.2 s"));
     assert!(told.left - zero.right >= 8, "{zero:?} {told:?}");
 }
+
+#[test]
+fn a_single_try_that_the_log_ends_in_is_said_to_be_on() {
+    let mut finding = cycling(1);
+    finding.verdict.class = Class::Inconclusive;
+    finding.phases.retain(|phase| phase.name != "firmware");
+    for phase in finding.phases.iter_mut().filter(|phase| phase.name == "rails") {
+        (phase.name, phase.end_s) = ("attempt".into(), Seconds::constant(8.0));
+    }
+    let trace = trace(81, 8.0, |index| if index < 60 { 0.03 } else { 0.7 });
+    let mut said = |given_up: bool| {
+        finding.attempts[0].given_up = given_up;
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        let named = |text: &str| scene.labels().any(|label| label.text == text);
+        ["try", "try still on"].map(named)
+    };
+    assert_eq!(said(false), [false, true]);
+    assert_eq!(said(true), [true, false]);
+}

@@ -210,3 +210,75 @@ fn no_rest_of_a_line_stands_behind_the_words_at_its_end() {
         assert!(line.right - words.right <= 2 * unit, "{size}: {words:?} on {line:?}");
     }
 }
+
+#[test]
+fn beside_what_draws_nothing_the_axis_ends_at_what_good_boards_draw_at_rest() {
+    let profile = profile();
+    let tops = |inrush: f64, step: f64| {
+        let trace = trace(601, 60.0, |index| if index == 21 { inrush } else { 0.0 });
+        let mut finding = finding(vec![phase("off", 0.0, 2.0), phase("no draw", 2.0, 60.0)]);
+        finding.departures.clear();
+        finding.verdict.class = Class::NoDraw;
+        finding.log.resolution_a = Amps::new(step).ok();
+        let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
+        let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
+        let readings = Readings::new(&subject, time);
+        let rest = envelope::expected(&subject, &readings)[0].peak;
+        let scale = amps::Scale::new(&subject, &readings);
+        let top = |scale: amps::Scale| scale.main(Rect::new(0, 0, 600, 300)).high;
+        (rest, top(scale), top(scale.with_headroom(2.0)))
+    };
+    let (rest, top, _) = tops(0.0, 0.005);
+    assert!(top < 1.3 * rest, "{top} for {rest}: no steps of noise, but what it is held to");
+    let (_, plain, _) = tops(0.0, 0.001);
+    let inrush = 1.4 * plain;
+    let (_, top, raised) = tops(inrush, 0.001);
+    assert!((top - plain).abs() < 1e-9, "{top} for {plain}");
+    assert!(raised < inrush, "{raised}: what is cut stays cut under a note");
+}
+
+#[test]
+fn a_strip_that_magnifies_less_than_three_times_is_left_out() {
+    let times = |boot: f64| {
+        let (_, mut finding) = run_of(Class::FullBoot);
+        let level = |index: u32| match index {
+            0..20 => 0.0,
+            90..300 => boot,
+            _ => 0.011,
+        };
+        for phase in &mut finding.phases {
+            let mean = if phase.name == "boot" { boot } else { 0.011 };
+            phase.mean_a = Amps::constant(if phase.name == "off" { 0.0 } else { mean });
+        }
+        let trace = trace(600, 60.0, level);
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        scene.labels().find_map(|label| {
+            label.text.strip_prefix("low current, magnified ")?.strip_suffix(" times")?.parse::<f64>().ok()
+        })
+    };
+    let drawn: Vec<Option<f64>> = (12..60).map(|step| times(f64::from(step) / 100.0)).collect();
+    assert!(drawn.iter().flatten().all(|times| *times >= 3.0), "{drawn:?}");
+    assert!(drawn.first().unwrap().is_none() && drawn.last().unwrap().is_some(), "{drawn:?}");
+}
+
+#[test]
+fn an_inrush_has_its_name_once_on_the_strip_that_it_runs_out_of_where_the_other_has_none() {
+    let names = |inrush: f64| {
+        let (_, mut finding) = run_of(Class::FullBoot);
+        let level = |index: u32| match index {
+            0..20 => 0.0,
+            20 => inrush,
+            90..300 => 0.8,
+            _ => 0.024,
+        };
+        finding.log.limit_a = None;
+        let scene = draw(&trace(600, 60.0, level), None, &finding, &Options::default()).unwrap();
+        assert_legible(&scene);
+        let caption = scene.labels().find(|label| label.text.starts_with("low current")).unwrap().at.1;
+        let names = scene.labels().filter(|label| label.text.starts_with("inrush"));
+        names.map(|label| (label.text.clone(), label.at.1 > caption)).collect::<Vec<_>>()
+    };
+    assert_eq!(names(0.5), [("inrush 0.500 A".to_owned(), true)]);
+    assert_eq!(names(1.2), [("inrush, not compared".to_owned(), false)]);
+    assert_eq!(names(0.024), []);
+}

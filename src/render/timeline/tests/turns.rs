@@ -99,7 +99,11 @@ fn two_tries_are_both() {
     let (trace, finding) = (run_of_tries(|_| 12.8), cycling(3));
     let subject = Subject { trace: &trace, profile: None, finding: &finding };
     let note = super::super::super::parts::turning::turning(&subject).unwrap();
-    assert!(note.lines[2].starts_with("as do both tries, after "), "{:?}", note.lines);
+    assert!(note.lines[2].starts_with("both tries end after "), "{:?}", note.lines);
+    let finding = cycling(4);
+    let note =
+        super::super::super::parts::turning::turning(&Subject { finding: &finding, ..subject }).unwrap();
+    assert!(note.lines[2].starts_with("all 3 tries end after "), "{:?}", note.lines);
 }
 
 #[test]
