@@ -2,6 +2,7 @@
 
 use super::measure::Readback;
 use crate::segment::{self, Settings};
+use crate::stats::robust;
 use crate::trace::{EventKind, Trace};
 use crate::units::Volts;
 use rayon::prelude::*;
@@ -17,6 +18,13 @@ const LONGEST_DIP_S: f64 = 1.0;
 
 /// A run shorter than this shows no boot; the quickest boards of common practice need some seconds.
 const SHORTEST_RUN_S: f64 = 2.0;
+
+/// The feed has risen once the volts are this share of what they are in the run after it. Until then the amps charge the
+/// capacitors at the inlet: a readback that is renewed four times a second shows that for as long as a short standby.
+const RISEN: f64 = 0.95;
+
+/// A rise of the feed that takes longer than this, seconds, is no inrush: input capacitors charge within tenths of a second.
+const LONGEST_RISE_S: f64 = 0.8;
 
 /// Independent readings of a busy load's power that a second holds. A processor's load keeps a level for some tenths
 /// of a second (in the labelled captures the autocorrelation is gone after about half a second), however fast the
@@ -144,10 +152,16 @@ impl Run {
         }
         let cut = segment::segment(trace, &Settings::default()).map_err(|_| Unfit::NoDraw)?;
         let cuts: Vec<_> = cut.fine.iter().map(|fine| fine.start.max(start)..fine.end.min(end)).collect();
+        let risen = risen(trace, start..end);
         let readback = Readback::of(trace, cut.rounding_a, &cuts);
         let step = power_step(trace, start, end, readback.step_a);
         let longest = |at: f64| LONGEST_PIECE_S.max(LONGEST_PIECE_SHARE * (at - time[start]));
-        let pieces = pieces_no_longer(trace, start..end, &cuts, &readback, longest);
+        let settled: Vec<_> = cuts.iter().map(|cut| cut.start.max(risen)..cut.end).collect();
+        let mut pieces = pieces_no_longer(trace, start..end, &settled, &readback, longest);
+        if let Some(first) = pieces.first_mut() {
+            // The stage that the inrush leads to has begun at switch-on.
+            (first.start, first.from) = (start, time[start]);
+        }
         if pieces.len() > MOST_PIECES {
             return Err(Unfit::TooManyChanges { found: pieces.len() });
         }
@@ -196,6 +210,15 @@ fn fed_range(trace: &Trace) -> Result<(usize, usize), Unfit> {
         return Err(Unfit::NoFeed { expected: Volts::new(expected).unwrap_or_default() });
     }
     Ok((best.start, best.end))
+}
+
+/// Index of the first sample of `run` at which the feed has risen; its start where it rises too slowly for an inrush.
+pub(super) fn risen(trace: &Trace, run: Range<usize>) -> usize {
+    let time = trace.time();
+    let volts = |index: usize| trace.volts()[index];
+    let later = robust::median_at(run.len(), |i| volts(run.start + i)).unwrap_or(0.0);
+    let soon = |index: &usize| time[*index] - time[run.start] <= LONGEST_RISE_S;
+    run.clone().take_while(soon).find(|index| volts(*index) >= RISEN * later).unwrap_or(run.start)
 }
 
 /// The step of power that the readback can tell apart, watts.
@@ -271,4 +294,41 @@ fn button_mark(trace: &Trace, from: f64, to: f64) -> Option<f64> {
         }
         _ => None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::{Header, Mode, Sample, TraceBuilder};
+    use crate::units::{Amps, Seconds};
+    use approx::assert_relative_eq;
+
+    /// Readings eight times a second, of volts and amps, each so many times.
+    fn trace(stretches: &[(usize, f64, f64)]) -> Trace {
+        let mut builder = TraceBuilder::new(Header::default());
+        let readings = stretches.iter().flat_map(|(count, volts, amps)| vec![(*volts, *amps); *count]);
+        for (index, (volts, amps)) in readings.enumerate() {
+            let time = Seconds::constant(f64::from(u32::try_from(index).unwrap()) * 0.125);
+            let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+            builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+        }
+        builder.finish()
+    }
+
+    #[test]
+    fn a_run_begins_at_switch_on_with_the_level_that_the_feed_has_risen_to() {
+        let run = Run::of(&trace(&[(13, 0.0, 0.0), (2, 14.5, 0.085), (6, 19.0, 0.005), (40, 19.0, 0.1)]));
+        let first = run.unwrap().pieces[0];
+        assert_eq!(first.start, 13);
+        assert_relative_eq!(first.from, 1.625, epsilon = 1e-9);
+        assert_relative_eq!(first.level, f64::ln(19.0 * 0.005), epsilon = 1e-6);
+    }
+
+    #[test]
+    fn a_slow_ramp_of_the_feed_is_part_of_the_run() {
+        let ramp: Vec<_> = (0..20).map(|step| (1, 10.0 + 0.45 * f64::from(step), 0.05)).collect();
+        let run = Run::of(&trace(&[&ramp[..], &[(40, 19.0, 0.1)]].concat())).unwrap();
+        assert_eq!(run.pieces[0].start, run.start);
+        assert!(run.pieces[0].level < f64::ln(19.0 * 0.05));
+    }
 }

@@ -98,7 +98,9 @@ pub fn measure(
     }
     let zero = readback.zero_a;
     let power = |index: usize| power(trace, index, zero);
-    let inner = without_edges(trace, &range, readback.update_s);
+    let settled = super::capture::risen(trace, range.clone())..range.end;
+    let settled = if settled.len() < FEWEST_READINGS { range.clone() } else { settled };
+    let inner = without_edges(trace, &settled, readback.update_s);
     let inner = without_rise(trace, inner, readback)?;
     let volts = robust::median_at(inner.len(), |i| trace.volts()[inner.start + i])?;
     let mean = energy(trace, &inner, zero) / length(trace, &inner);
@@ -261,6 +263,24 @@ mod tests {
         amps.extend([0.02; 10]);
         let found = measure(&trace(&amps), 0..44, "standby", false, &READBACK).unwrap();
         assert_relative_eq!(found.peak_power, 1.7, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn what_charges_the_inlet_while_the_feed_rises_is_no_level_of_the_standby() {
+        // Renewed four times a second and read twice as often: the charge of a moment is two readings long.
+        let inrush = [(2.0, 0.085), (14.5, 0.085)];
+        let standby = [(19.0, 0.005); 4];
+        let mut builder = TraceBuilder::new(Header::default());
+        for (index, (volts, amps)) in inrush.into_iter().chain(standby).enumerate() {
+            let time = Seconds::constant(f64::from(u32::try_from(index).unwrap()) * 0.125);
+            let (volts, amps) = (Volts::constant(volts), Amps::constant(amps));
+            builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+        }
+        let slow = Readback { update_s: 0.25, ..READBACK };
+        let found = measure(&builder.finish(), 0..6, "standby", true, &slow).unwrap();
+        assert_relative_eq!(found.mean_power, 0.095, epsilon = 1e-9);
+        assert_relative_eq!(found.peak_power, 0.095, epsilon = 1e-9);
+        assert_relative_eq!(found.duration.unwrap(), 0.75, epsilon = 1e-9);
     }
 
     #[test]

@@ -247,13 +247,21 @@ fn unseen_pulses(phase: &PhaseReference, first_stage_w: f64) -> f64 {
     if phase.waits_for_person { 0.0 } else { first_stage_w * NOT_STARTED_SHARE }
 }
 
+/// How high pulses of a standby may go: as high as those of good boards, and where few or slow logs leave that open, no higher
+/// than half way, as a log, to what a board draws that has started.
+fn pulses(phase: &PhaseReference, first_stage_w: f64) -> f64 {
+    let usual = phase.peak_power.typical.max(power(phase));
+    let half_way = (usual * first_stage_w.max(usual)).sqrt();
+    phase.peak_power.high.min(half_way).max(phase.mean_power.high).max(unseen_pulses(phase, first_stage_w))
+}
+
 fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
     match wait {
         Some(phase) => Standby {
             name: phase.name.clone(),
             watts: Some(power(phase)),
             high: phase.mean_power.high,
-            peak: phase.peak_power.high.max(phase.mean_power.high).max(unseen_pulses(phase, first_stage_w)),
+            peak: pulses(phase, first_stage_w),
             sd: log_sd(&phase.mean_power, LEAST_LEVEL_SD),
             waits: phase.waits_for_person,
             longest_s: phase.duration.filter(|_| !phase.waits_for_person).map(|span| span.high),

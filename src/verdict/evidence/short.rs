@@ -181,6 +181,9 @@ fn lasts(seen: &Seen, last: &Step) -> String {
     if unread > 0.0 { format!("{lasts}, {} of it without readings", seen.time(unread)) } else { lasts }
 }
 
+/// Standard deviations that the difference of two means of noise hardly goes beyond.
+const SDS: f64 = 4.0;
+
 /// Ohms that go one way for as long as the load stays, from its first readings to its last.
 #[derive(Debug, Clone, Copy)]
 struct Creep {
@@ -213,9 +216,11 @@ impl Creep {
     fn beyond(seen: &Seen, last: &Step, share: f64) -> Option<Self> {
         let level = seen.level(last);
         one_way(&parts(seen, &level)?, |part| ohms_over(seen, part))?;
-        let [first, last] = first_and_last(seen, &level).map(|part| ohms_over(seen, part));
+        let ends = first_and_last(seen, &level);
+        let chance = SDS * noise_of_difference(seen, &ends)?;
+        let [first, last] = ends.map(|part| ohms_over(seen, part));
         let (first, last) = (first?, last?);
-        let clearly = (share * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6));
+        let clearly = (share * first).max(step_v(seen, &level) / level.amps.abs().max(1e-6)).max(chance);
         ((last - first).abs() > clearly).then_some(Self { from_ohm: first, to_ohm: last })
     }
 
@@ -243,8 +248,6 @@ impl Drift {
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
         /// Steps of the readback that no mean is off by.
         const STEPS: f64 = 1.0;
-        /// Standard deviations that the difference of two means of noise hardly goes beyond.
-        const SDS: f64 = 4.0;
         let level = seen.level(last);
         let parts = parts(seen, &level)?;
         let (mean_from_a, mean_to_a) = one_way(&parts, |part| amps_over(seen, part))?;
@@ -305,6 +308,19 @@ fn one_way(parts: &[Range<usize>], measure: impl Fn(Range<usize>) -> Option<f64>
     let (first, last) = (*found.first()?, *found.last()?);
     let way = last - first;
     found.windows(2).all(|pair| (pair[1] - pair[0]) * way > 0.0).then_some((first, last))
+}
+
+/// Standard deviation of the difference of the ohms of two short stretches, by how their readings scatter: a reading that is
+/// repeated until the next renewal counts once. `None` of too few readings.
+fn noise_of_difference(seen: &Seen, ends: &[Range<usize>; 2]) -> Option<f64> {
+    let variance = |range: &Range<usize>| {
+        let ohms = range.clone().filter_map(|index| ohms_over(seen, index..index + 1));
+        let scatter = ohms.collect::<Moments>().deviation()?;
+        let time = seen.trace.time();
+        let renewals = (time[range.end - 1] - time[range.start]) / seen.readout.update_s();
+        Some(scatter.powi(2) / renewals.max(1.0))
+    };
+    Some((variance(&ends[0])? + variance(&ends[1])?).sqrt())
 }
 
 /// Mean amps, without the supply's zero.
