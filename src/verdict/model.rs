@@ -247,12 +247,15 @@ fn unseen_pulses(phase: &PhaseReference, first_stage_w: f64) -> f64 {
     if phase.waits_for_person { 0.0 } else { first_stage_w * NOT_STARTED_SHARE }
 }
 
-/// How high pulses of a standby may go: as high as those of good boards, and where few or slow logs leave that open, no higher
-/// than half way, as a log, to what a board draws that has started.
+/// How high pulses of a standby may go: as high as those of good boards. Where few or slow logs leave that open, and what they
+/// do show lies well below a start, no higher than half way to it, as a log.
 fn pulses(phase: &PhaseReference, first_stage_w: f64) -> f64 {
+    /// Share of the first stage that is well below it (by judgement): pulses of some standbys go as high as a start.
+    const WELL_BELOW: f64 = 0.6;
     let usual = phase.peak_power.typical.max(power(phase));
-    let half_way = (usual * first_stage_w.max(usual)).sqrt();
-    phase.peak_power.high.min(half_way).max(phase.mean_power.high).max(unseen_pulses(phase, first_stage_w))
+    let bound =
+        if usual < WELL_BELOW * first_stage_w { (usual * first_stage_w).sqrt() } else { f64::INFINITY };
+    phase.peak_power.high.min(bound).max(phase.mean_power.high).max(unseen_pulses(phase, first_stage_w))
 }
 
 fn standby(wait: Option<&PhaseReference>, first_stage_w: f64) -> Standby {
