@@ -11,6 +11,7 @@ use super::turning::{
     LEAST_SAG, OFF, at_reading, deepest as deepest_of, drawn as drawn_at, in_stage, volts_read,
 };
 use crate::stats::extent;
+use crate::trace::Mode;
 use crate::units::{Amps, Volts};
 use crate::verdict::{Attempt, Class, Phase, RISES_S, visible_below};
 use std::ops::Range;
@@ -56,7 +57,7 @@ fn read_there(subject: &Subject) -> Option<Note> {
     let head = head(subject, first, dips);
     let mut note = at_reading(subject, shown, point, head, body);
     // The deepest shows it.
-    note.lines.extend(unlimited.map(uncaught_here));
+    note.lines.extend(unlimited.map(|limit| uncaught_here(subject, limit, shown)));
     let far_lower = deepest > shown && volts[deepest] < volts[shown] - LEAST_SAG * usual;
     let further = volts_read(subject, volts[deepest]).filter(|_| far_lower);
     note.lines.extend(further.map(|further| format!("later down to {further}")));
@@ -74,14 +75,27 @@ fn head(subject: &Subject, shown: Option<&Attempt>, dips: impl Fn(f64) -> bool) 
     format!("the feed gives way{}{which}", in_stage(subject).unwrap_or_default())
 }
 
-/// What was over before the supply read it, in words that need no knowledge of how it reads.
-fn uncaught(limit: Amps) -> String {
+/// What was over before the supply read it, in words that need no knowledge of how it reads. A supply that marks its limit
+/// at `index`, or a reading from it, leaves no doubt that it was met.
+fn uncaught(subject: &Subject, limit: Amps, index: usize) -> String {
+    if is_marked(subject, index) {
+        return format!("limit {limit} met (marked cc), too briefly for its amps");
+    }
     format!("limit {limit} likely met, too briefly for the meter")
 }
 
 /// The same where another try shows it.
-fn uncaught_here(limit: Amps) -> String {
+fn uncaught_here(subject: &Subject, limit: Amps, index: usize) -> String {
+    if is_marked(subject, index) {
+        return format!("limit {limit} met in this try (marked cc), too briefly to be read");
+    }
     format!("limit {limit} likely met in this try, too briefly to be read")
+}
+
+/// Whether the supply says of a reading beside `index` that it is in its limit.
+fn is_marked(subject: &Subject, index: usize) -> bool {
+    let beside = index.saturating_sub(1)..=(index + 1).min(subject.trace.len() - 1);
+    beside.into_iter().any(|index| subject.trace.mode(index) == Mode::ConstantCurrent)
 }
 
 /// Whether a try other than the `shown` one was read at the limit.
@@ -150,7 +164,8 @@ fn unread(subject: &Subject, limit: Amps, deepest: usize, dips: impl Fn(f64) -> 
     let point = told_of(subject.trace.amps(), at);
     let mut note = at_reading(subject, at, point, head, body);
     let read = read_in_words(subject, point, then(at, point))?;
-    let uncaught = if is_caught(subject, limit, first) { uncaught_here(limit) } else { uncaught(limit) };
+    let caught = is_caught(subject, limit, first);
+    let uncaught = if caught { uncaught_here } else { uncaught }(subject, limit, at);
     note.lines.extend([uncaught, read]);
     note.lines.extend(first.and_then(|first| elsewhere(subject, first)));
     Some(note)

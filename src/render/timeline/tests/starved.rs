@@ -2,6 +2,7 @@
 
 use super::super::super::fixtures::trace_at;
 use super::*;
+use crate::trace::{Mode, Sample, Trace, TraceBuilder};
 
 /// Tries at a limit of 1.2 A, the first of which dip to those volts.
 fn starved(count: u32, lowest: &[f64]) -> Finding {
@@ -72,6 +73,36 @@ fn a_starved_board_is_told_with_the_place_in_the_boot_that_its_tries_show() {
         (attempt.ended_in, attempt.likely_in) = (None, Some("rails".into()));
     }
     assert_eq!(lines(&finding)[0], "the feed gives way (likely in rails)");
+}
+
+/// `trace` with the supply's mark of its limit at one reading.
+fn marked(trace: &Trace, at: usize) -> Trace {
+    let mut builder = TraceBuilder::new(trace.header().clone());
+    for index in 0..trace.len() {
+        let sample = Sample {
+            time: Seconds::constant(trace.time()[index]),
+            volts: Volts::constant(trace.volts()[index]),
+            amps: Amps::constant(trace.amps()[index]),
+            mode: if index == at { Mode::ConstantCurrent } else { Mode::ConstantVoltage },
+            span: None,
+        };
+        builder.sample(sample).unwrap();
+    }
+    builder.finish()
+}
+
+#[test]
+fn a_limit_that_the_supply_marks_was_met_though_less_is_read() {
+    let (trace, finding) = (run_of_tries(|index| if index == 79 { 10.5 } else { 12.8 }), starved(4, &[10.5]));
+    let line = |trace: &Trace| {
+        let subject = Subject { trace, profile: None, finding: &finding };
+        super::super::super::parts::turning::turning(&subject).unwrap().lines[2].clone()
+    };
+    assert_eq!(line(&trace), "limit 1.20 A likely met, too briefly for the meter");
+    for at in [79, 80] {
+        assert_eq!(line(&marked(&trace, at)), "limit 1.20 A met (marked cc), too briefly for its amps");
+    }
+    assert_eq!(line(&marked(&trace, 109)), line(&trace), "the mark of another try is not this one's");
 }
 
 #[test]
