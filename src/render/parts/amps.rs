@@ -202,8 +202,8 @@ impl Scale {
 const LEAST_TIMES: f64 = 3.0;
 
 /// The same as a share of the tops of the two, before their heights are known: the lower strip has about a third of the height
-/// of the other, whose top notes may raise to about twice.
-const WORTH_MAGNIFYING: f64 = 0.6 / LEAST_TIMES;
+/// of the other, whose top notes may raise by about half.
+const WORTH_MAGNIFYING: f64 = 0.45 / LEAST_TIMES;
 
 /// Top of the magnified strip: half as much again as the quiet phases and their envelopes take.
 fn quiet_high(subject: &Subject, readings: &Readings, expected: &[Expected], high: f64) -> Option<f64> {
@@ -468,5 +468,14 @@ mod tests {
         // 100 pixels to an amp, and 2000: not 80 times, as the ends of the axes are.
         assert!((times(Some(quiet)).unwrap() - 20.0).abs() < 1e-9);
         assert_eq!(times(None), None);
+    }
+
+    #[test]
+    fn a_rest_that_a_lower_strip_would_draw_not_much_taller_has_none() {
+        let scale =
+            Scale { low: 0.0, high: 1.0, most: f64::INFINITY, quiet_high: None, with_envelope: false };
+        let top = |amps: f64| scale.magnifying(amps).quiet_high.map(|top| (top * 100.0).round());
+        // With a third of the height 0.15 A for 1 A are twice as tall.
+        assert_eq!([top(0.1), top(0.05)], [None, Some(8.0)]);
     }
 }
