@@ -189,11 +189,9 @@ fn good_boards(runs: [Subject; 2], reference: &PhaseReference) -> String {
     let [Some(before), Some(after)] = runs.map(at) else { return String::new() };
     let show = |amps: f64| words::amps(amps, run.resolution());
     let (low, high) = (show(before.low.min(after.low)), show(before.high.max(after.high)));
-    // `under 5 mA to 5 mA` says no more than its end.
-    let amps = match low.strip_prefix("under ") {
-        Some(_) if low != high => format!("up to {high}"),
-        _ => words::range(&low, &high),
-    };
+    // `under 5 mA to 5 mA` and `0 A to 4 mA` say no more than their end.
+    let nothing = low.starts_with("under ") || low == show(0.0);
+    let amps = if nothing && low != high { format!("up to {high}") } else { words::range(&low, &high) };
     let seconds = |value: f64| words::length(value, run.finding.log.update_s());
     let length = reference.duration.map(|length| words::range(&seconds(length.low), &seconds(length.high)));
     length.map_or_else(|| amps.clone(), |length| format!("{amps}, {length}"))

@@ -170,3 +170,15 @@ fn what_a_board_that_fell_is_left_at_has_a_strip_in_which_it_is_read_off() {
     };
     assert_eq!([strips([&fell, &stays]), strips([&stays, &stays])], [1, 0]);
 }
+
+#[test]
+fn a_band_that_begins_at_nothing_is_told_by_its_end() {
+    let (before, after, mut profile) = (stalled(), booted(), profile());
+    let good = |profile: &Profile| {
+        let found = differences(subjects(&before, &after, Some(profile)));
+        found.into_iter().find(|row| row.stage == "standby").unwrap().good
+    };
+    assert_eq!(good(&profile), "23 to 48 mA");
+    profile.phases[0].mean_power.low = 0.0;
+    assert_eq!(good(&profile), "up to 48 mA");
+}
