@@ -336,7 +336,7 @@ fn place_notes(
             ways.flat_map(|note| notes::Width::ALL.into_iter().filter_map(move |width| place(note, width)));
         // Where there is height a wide note with its leader from above is better than a narrow one whose leader lies along a run.
         let far = |found: &notes::Placed| if sheet.is_low() { found.far(sheet) } else { 0 };
-        placed.extend(found.min_by_key(|found| (found.badness(), found.leads_level(sheet), far(found))));
+        placed.extend(found.min_by_key(|found| (found.badness(), found.as_trace, far(found))));
     }
     placed
 }

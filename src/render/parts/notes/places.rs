@@ -11,7 +11,7 @@ use super::super::readings::Readings;
 use super::super::{Areas, Subject};
 use super::marks::{dot, mark};
 use super::point::{BESIDE, moment, point};
-use super::spots::{Among, Rows, best_spot, distance, foot, is_level};
+use super::spots::{Among, Rows, best_spot, distance, foot};
 use super::width::Width;
 use super::{Note, color, fault};
 use crate::verdict::Class;
@@ -53,11 +53,12 @@ pub(in crate::render) fn with_headroom(
         let hidden = worst(&placed);
         let far: i32 = placed.iter().map(|note| note.far(sheet)).sum();
         let shading = placed.iter().filter(|note| note.shades_much()).count();
-        let badness = (wanted.saturating_sub(placed.len()), hidden, shading, far);
+        let as_traces = placed.iter().filter(|note| note.as_trace).count();
+        let badness = (wanted.saturating_sub(placed.len()), hidden, as_traces, shading, far);
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, (scale, placed)));
         }
-        if badness == (0, (0, 0, 0), 0, 0) {
+        if badness == (0, (0, 0, 0), 0, 0, 0) {
             break;
         }
     }
@@ -164,6 +165,8 @@ pub(in crate::render) struct Placed {
     shades: i32,
     /// Whether it stands on the line of a moment.
     on_line: bool,
+    /// Whether its leader would be taken for the trace.
+    pub(in crate::render) as_trace: bool,
     lines: Vec<(String, Style)>,
     color: Color,
     /// The line that marks its moment, as column and uppermost row, if it has one.
@@ -210,11 +213,6 @@ impl Placed {
         (self.covers, self.hidden, self.on_line)
     }
 
-    /// Whether its leader, in the colour of the trace, would be taken for that.
-    pub(in crate::render) fn leads_level(&self, sheet: &Sheet) -> bool {
-        self.foot().zip(self.point).is_some_and(|leader| is_level(sheet, leader))
-    }
-
     /// Whether the trace is hidden below a good part of it.
     const fn hides_much(&self) -> bool {
         self.hidden * PART > self.spot.width()
@@ -258,6 +256,7 @@ pub(in crate::render) fn place(
         hidden: found.hidden,
         shades: found.shades,
         on_line: found.on_line,
+        as_trace: found.as_trace && note.placed,
         lines: said,
         color,
         line: None,
@@ -336,6 +335,7 @@ pub(in crate::render) fn stack<'a>(
             hidden: 0,
             shades: 0,
             on_line: false,
+            as_trace: false,
             lines,
             color,
             line: None,
@@ -437,22 +437,36 @@ mod tests {
     }
 
     #[test]
-    fn of_several_long_leaders_the_shortest_is_taken() {
+    fn of_several_long_leaders_the_shortest_is_taken_that_is_not_taken_for_the_trace() {
         let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
         let (trace, finding) = (trace(600, 60.0, |_| 0.5), finding(vec![phase("run", 0.0, 60.0)]));
         let subject = Subject { trace: &trace, profile: None, finding: &finding };
         let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
         let scale = Scale::new(&subject, &Readings::new(&subject, time));
-        let lengths = std::cell::RefCell::new(vec![500, 400, 600]);
-        let place = |_: &Scale| {
-            let x = lengths.borrow_mut().pop().unwrap();
-            let spot = Rect::new(-10, 0, 0, 1);
-            let (lines, color) = (Vec::new(), sheet.palette.alarm);
-            let point = Some((x, 0));
-            let (covers, hidden, shades, on_line) = (false, 0, 0, false);
-            vec![Placed { point, spot, covers, hidden, shades, on_line, lines, color, line: None }]
+        let best = |leaders: [(i32, bool); 3]| {
+            let leaders = std::cell::RefCell::new(leaders.to_vec());
+            let place = |_: &Scale| {
+                let (x, as_trace) = leaders.borrow_mut().remove(0);
+                let spot = Rect::new(-10, 0, 0, 1);
+                let (lines, color) = (Vec::new(), sheet.palette.alarm);
+                let point = Some((x, 0));
+                let (covers, hidden, shades, on_line) = (false, 0, 0, false);
+                vec![Placed {
+                    point,
+                    spot,
+                    covers,
+                    hidden,
+                    shades,
+                    on_line,
+                    as_trace,
+                    lines,
+                    color,
+                    line: None,
+                }]
+            };
+            with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place).1[0].point
         };
-        let (_, placed) = with_headroom(&sheet, &scale, &[1.0, 1.2, 1.4], 1, place);
-        assert_eq!(placed[0].point, Some((400, 0)));
+        assert_eq!(best([(600, false), (400, false), (500, false)]), Some((400, 0)));
+        assert_eq!(best([(10, true), (500, false), (600, false)]), Some((500, 0)));
     }
 }

@@ -162,7 +162,7 @@ fn badness(
 }
 
 /// Whether a leader lies so level, for so long, that one in the colour of a trace reads as the trace going on.
-pub(super) fn is_level(sheet: &Sheet, (from, to): ((i32, i32), (i32, i32))) -> bool {
+fn is_level(sheet: &Sheet, (from, to): ((i32, i32), (i32, i32))) -> bool {
     /// Shorter than this it is seen to end at its dot, in units of the layout.
     const LONG: f64 = 30.0;
     /// It falls by no more than one part in so many: traces are level, and their steps upright.
