@@ -286,6 +286,19 @@ mod tests {
     use super::*;
 
     #[test]
+    fn pulses_of_a_standby_that_few_logs_leave_open_stay_below_a_start() {
+        use crate::verdict::tests::profile;
+        let mut standby = profile().phases[0].clone();
+        (standby.mean_power.typical, standby.mean_power.high) = (0.7, 1.0);
+        (standby.peak_power.typical, standby.peak_power.high) = (0.75, 1.8);
+        // Half way from 0.75 W to 1.75 W, as a log; never below what the standby itself may draw.
+        assert!((pulses(&standby, 1.75) - (0.75_f64 * 1.75).sqrt()).abs() < 1e-9);
+        assert!(pulses(&standby, 1.26) >= 1.0);
+        // A standby whose pulses usually go nearly as high as a start.
+        assert!((pulses(&standby, 1.0) - 1.8).abs() < 1e-9);
+    }
+
+    #[test]
     fn a_stage_is_over_for_certain_when_it_and_those_before_it_have_lasted_as_long_as_they_ever_do() {
         use crate::verdict::tests::{SET_V, profile};
         let model = Model::from_profile(&profile(), Volts::constant(SET_V));
