@@ -149,7 +149,7 @@ fn captured(seen: &Seen) -> String {
     let run = &seen.analysis.run;
     match run.samples.end.saturating_sub(run.risen) {
         _ if run.duration() >= seen.readout.update_s() => {
-            format!("{} of feed were captured", seen.time(run.duration()))
+            format!("{} of feed were captured", seen.span(run.start_s, run.end_s))
         }
         1 => "a single reading with the feed up was captured".into(),
         count => format!("{count} readings with the feed up were captured"),
@@ -162,7 +162,7 @@ fn after(seen: &Seen, from_s: f64) -> String {
     if end_s - from_s < update_s {
         format!("within {} of", seen.time(update_s))
     } else {
-        format!("{} after", seen.time(end_s - from_s))
+        format!("{} after", seen.span(from_s, end_s))
     }
 }
 
