@@ -19,9 +19,10 @@ const LONGEST_DIP_S: f64 = 1.0;
 /// A run shorter than this shows no boot; the quickest boards of common practice need some seconds.
 const SHORTEST_RUN_S: f64 = 2.0;
 
-/// The feed has risen once the volts are this share of what they are in the run after it. Until then the amps charge the
-/// capacitors at the inlet: a readback that is renewed four times a second shows that for as long as a short standby.
-const RISEN: f64 = 0.95;
+/// The feed has risen once the volts are this share of what they are later: no readback scatters as far, and a standby makes
+/// nothing sag. Until then the amps charge the capacitors at the inlet: a readback that is renewed four times a second shows
+/// that for as long as a short standby.
+const RISEN: f64 = 0.985;
 
 /// A rise of the feed that takes longer than this, seconds, is no inrush: input capacitors charge within tenths of a second.
 const LONGEST_RISE_S: f64 = 0.8;
@@ -216,7 +217,8 @@ fn fed_range(trace: &Trace) -> Result<(usize, usize), Unfit> {
 pub(super) fn risen(trace: &Trace, run: Range<usize>) -> usize {
     let time = trace.time();
     let volts = |index: usize| trace.volts()[index];
-    let later = robust::median_at(run.len(), |i| volts(run.start + i)).unwrap_or(0.0);
+    let half = run.len().div_ceil(2);
+    let later = robust::median_at(half, |i| volts(run.end - half + i)).unwrap_or(0.0);
     let soon = |index: &usize| time[*index] - time[run.start] <= LONGEST_RISE_S;
     run.clone().take_while(soon).find(|index| volts(*index) >= RISEN * later).unwrap_or(run.start)
 }

@@ -268,8 +268,8 @@ mod tests {
     #[test]
     fn what_charges_the_inlet_while_the_feed_rises_is_no_level_of_the_standby() {
         // Renewed four times a second and read twice as often: the charge of a moment is two readings long.
-        let inrush = [(2.0, 0.085), (14.5, 0.085)];
-        let standby = [(19.0, 0.005); 4];
+        let inrush = [(18.5, 0.085); 2];
+        let standby = [(19.0, 0.005); 2];
         let mut builder = TraceBuilder::new(Header::default());
         for (index, (volts, amps)) in inrush.into_iter().chain(standby).enumerate() {
             let time = Seconds::constant(f64::from(u32::try_from(index).unwrap()) * 0.125);
@@ -277,10 +277,10 @@ mod tests {
             builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
         }
         let slow = Readback { update_s: 0.25, ..READBACK };
-        let found = measure(&builder.finish(), 0..6, "standby", true, &slow).unwrap();
+        let found = measure(&builder.finish(), 0..4, "standby", true, &slow).unwrap();
         assert_relative_eq!(found.mean_power, 0.095, epsilon = 1e-9);
         assert_relative_eq!(found.peak_power, 0.095, epsilon = 1e-9);
-        assert_relative_eq!(found.duration.unwrap(), 0.75, epsilon = 1e-9);
+        assert_relative_eq!(found.duration.unwrap(), 0.5, epsilon = 1e-9);
     }
 
     #[test]
