@@ -44,19 +44,32 @@ pub(super) fn departures(
     let readback = Readback::of(trace, readout.step_a, &steady);
     let run = Comparison { trace, analysis, readback, profile };
     let stays = run.stays();
-    let mut found: Vec<Departure> = Vec::new();
-    for (index, stay) in stays.iter().enumerate() {
-        for departure in of_stay(&stays, index, stay) {
-            let known = found.iter().any(|d| d.phase == departure.phase && d.quantity == departure.quantity);
-            if !known {
-                found.push(departure);
-            }
-        }
-    }
-    let mut just_inside = run.all_just_inside(&stays, &found);
+    let all = stays.iter().enumerate().flat_map(|(index, stay)| of_stay(&stays, index, stay));
+    let found = first_of_each(run.of_most_tries(&stays, all.collect()));
+    let just_inside = run.all_just_inside(&stays, &found);
+    let (mut found, mut just_inside) = (found, run.of_most_tries(&stays, just_inside));
     found.extend(just_inside.extract_if(.., |near| run.is_the_verdict(near)));
     found.sort_by(|a, b| a.starts_s.value().total_cmp(&b.starts_s.value()));
     Compared { just_inside, outside: found }
+}
+
+/// The first of each kind.
+fn first_of_each(all: Vec<Departure>) -> Vec<Departure> {
+    let mut first: Vec<Departure> = Vec::new();
+    for departure in all {
+        let known = first.iter().any(|d| d.phase == departure.phase && d.quantity == departure.quantity);
+        if !known {
+            first.push(departure);
+        }
+    }
+    first
+}
+
+impl Departure {
+    /// Whether two say the same of a stage.
+    fn is_like(&self, other: &Self) -> bool {
+        (&self.phase, &self.quantity, self.direction) == (&other.phase, &other.quantity, other.direction)
+    }
 }
 
 /// A stay in a stage of the profile and what is outside its envelopes.
@@ -113,6 +126,21 @@ impl<'a> Comparison<'a> {
     /// Whether the verdict is of a board that tries and gives up: how far it gets is what is wrong with it.
     fn tries(&self) -> bool {
         matches!(self.analysis.class(), Class::LatchOff | Class::Cycling | Class::FeedLimited)
+    }
+
+    /// Those of `all` that most stays in their stage show, of a board that tries again and again: a try whose start or end the
+    /// readings do not tell apart shows the mean of two stages.
+    fn of_most_tries(&self, stays: &[Stay], mut all: Vec<Departure>) -> Vec<Departure> {
+        if !self.tries() {
+            return all;
+        }
+        let counts = all.clone();
+        all.retain(|departure| {
+            let there = stays.iter().filter(|stay| stay.phase.name == departure.phase).count();
+            let show = counts.iter().filter(|other| departure.is_like(other)).count();
+            2 * show > there
+        });
+        all
     }
 
     /// What the picture shows outside its band, and is no departure, of stages that are not among `found`.

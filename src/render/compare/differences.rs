@@ -319,8 +319,9 @@ fn ends_in_it(before: &Seen, after: &Seen) -> Option<&'static str> {
     }
 }
 
-/// `before not told apart from rails: not compared`, of a mean that is none of good boards where the stage before it was passed
-/// unseen, or of a length that is none of theirs where the next one was: it has both in it, and what differs is no fault.
+/// `before not told apart from rails: not compared`, of a mean that is none of good boards where the stage before it or the next
+/// was passed unseen, or of a length that is none of theirs where the next one was: it has both in it, and what differs is no
+/// fault.
 fn mixed(before: &Seen, after: &Seen) -> Option<String> {
     let of = |seen: &Seen, run: &str| {
         let stages = &seen.run.profile?.phases;
@@ -328,7 +329,8 @@ fn mixed(before: &Seen, after: &Seen) -> Option<String> {
         let is_unseen = |stage: &&PhaseReference| matches!(Stage::of(seen.run, &stage.name), Stage::Unseen);
         let last = own.checked_sub(1).and_then(|last| stages.get(last)).filter(is_unseen);
         let next = stages.get(own + 1).filter(is_unseen);
-        let both = last.filter(|_| seen.outside_band().is_some()).or(next.filter(|_| seen.is_too_long()));
+        let off = seen.outside_band().is_some();
+        let both = last.filter(|_| off).or(next.filter(|_| off || seen.is_too_long()));
         both.map(|other| format!("{run} not told apart from {}: not compared", words::phase(&other.name)))
     };
     of(before, "before").or_else(|| of(after, "after"))
@@ -336,7 +338,8 @@ fn mixed(before: &Seen, after: &Seen) -> Option<String> {
 
 /// `before above the band of good boards`: which run is outside the band that the row shows.
 fn beside_bands(before: &Seen, after: &Seen) -> Option<String> {
-    let (run, side) = match (before.beside_band(), after.beside_band()) {
+    let beside = |seen: &Seen, other: &Seen| seen.beside_band().filter(|_| other.is_its_band_passed_by(seen));
+    let (run, side) = match (beside(before, after), beside(after, before)) {
         (Some(before), Some(after)) if before == after => ("both", before),
         (Some(before), Some(after)) => {
             return Some(format!("before {before}, after {after} the band of good boards"));

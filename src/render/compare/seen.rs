@@ -156,16 +156,38 @@ impl<'a> Seen<'a> {
         self.beyond_band().map(|(side, _)| side)
     }
 
-    /// The same where it is by more than a step of the readback.
+    /// The same where it is by more than a step of the readback, and by all readings of so few that the edges are in their mean.
     pub(super) fn beside_band(&self) -> Option<&'static str> {
         let step = self.run.resolution().map_or(0.0, Amps::value);
-        self.beyond_band().filter(|(_, by)| *by > step).map(|(side, _)| side)
+        let beside = self.beyond_band().filter(|(_, by)| *by > step && !self.reads_within_band());
+        beside.map(|(side, _)| side)
+    }
+
+    /// Whether it is so short that its edges are a good part of it, and a reading of it is in the band.
+    fn reads_within_band(&self) -> bool {
+        /// Renewals of the readback from which the two at either end are a small part (by judgement).
+        const SHORT: f64 = 10.0;
+        let update = self.run.finding.log.update_s().unwrap_or(0.0);
+        let (low, high) = (self.phase.min_a.value(), self.phase.max_a.value());
+        let within = |band: envelope::Expected| low <= band.high && high >= band.low;
+        length(self.phase) < SHORT * update && self.band().is_some_and(within)
+    }
+
+    /// Whether what `other` draws is outside the band at the volts of this run as well: the row shows one band for both.
+    pub(super) fn is_its_band_passed_by(&self, other: &Seen) -> bool {
+        let mean = other.phase.mean_a.value();
+        self.band().is_none_or(|band| !(band.low..=band.high).contains(&mean))
+    }
+
+    /// The band of good boards at the volts of the run.
+    fn band(&self) -> Option<envelope::Expected> {
+        let (profile, volts) = self.run.profile.zip(self.run.feed_volts())?;
+        Some(envelope::in_amps(profile, reference(self.run, &self.phase.name)?, volts))
     }
 
     /// On which side of the band, and how far from it in amps.
     fn beyond_band(&self) -> Option<(&'static str, f64)> {
-        let (profile, volts) = self.run.profile.zip(self.run.feed_volts())?;
-        let band = envelope::in_amps(profile, reference(self.run, &self.phase.name)?, volts);
+        let band = self.band()?;
         let mean = self.phase.mean_a.value();
         let (side, by) =
             if mean > band.high { ("above", mean - band.high) } else { ("below", band.low - mean) };

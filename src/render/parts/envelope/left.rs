@@ -1,12 +1,12 @@
 //! By when good boards have left the stage in which this one stands.
 
 use super::super::Subject;
-use super::super::turning::first_press;
+use super::super::turning::last_press;
 use super::Stage;
 use crate::reference::{PhaseReference, Profile};
 use crate::verdict::{Class, Departure, Direction, Finding};
 
-/// When good boards have left a stage of the run; infinite where they stay, or nothing tells it. The first press is answered at once,
+/// When good boards have left a stage of the run; infinite where they stay, or nothing tells it. The last press, at which a picture marks it, is answered at once,
 /// as far as is known, or when a good board `beside` it does.
 pub(super) fn by(subject: &Subject, profile: &Profile, stage: &Stage, beside: Option<f64>) -> f64 {
     let rests = rests(profile).is_some_and(|rest| rest.name == stage.reference.name);
@@ -19,7 +19,7 @@ pub(super) fn by(subject: &Subject, profile: &Profile, stage: &Stage, beside: Op
     let never_wakes = stays && !wakes_within(subject, stage, (stage.end, f64::INFINITY));
     if never_wakes && stage.reference.waits_for_person {
         let answered = |press: f64| beside.map_or(press, |beside| beside.max(press));
-        return first_press(subject, (stage.start, stage.end)).map_or(f64::INFINITY, answered);
+        return last_press(subject, (stage.start, stage.end)).map_or(f64::INFINITY, answered);
     }
     let told = never_wakes || stays_too_long(subject.finding, &stage.reference.name);
     let longest = stage.reference.duration.filter(|_| told).map_or(f64::INFINITY, |length| length.high);
@@ -147,7 +147,7 @@ mod tests {
     }
 
     #[test]
-    fn the_first_press_is_that_which_good_boards_answer() {
+    fn the_band_ends_at_the_last_press_where_the_mark_stands_that_the_board_does_not_wake() {
         use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
         use crate::units::{Amps, Seconds, Volts};
         let mut builder = TraceBuilder::new(Header::default());
@@ -164,6 +164,6 @@ mod tests {
         let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
         let time = TimeAxis { left: 0, right: 600, from: 0.0, to: 60.0 };
         let shown = expected(&subject, &Readings::new(&subject, time));
-        assert!((shown[0].usual_to - 5.0).abs() < 1e-9, "{shown:?}");
+        assert!((shown[0].usual_to - 20.0).abs() < 1e-9, "{shown:?}");
     }
 }

@@ -169,6 +169,8 @@ pub(in crate::render) struct Placed {
     pub(in crate::render) as_trace: bool,
     lines: Vec<(String, Style)>,
     color: Color,
+    /// Of its leader: among many runs one in the colour of its own would be read as that going on.
+    leader_color: Color,
     /// The line that marks its moment, as column and uppermost row, if it has one.
     line: Option<(i32, i32)>,
 }
@@ -248,6 +250,7 @@ pub(in crate::render) fn place(
     let width = said.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = height(sheet, &said);
     let point = point(sheet, readings, axes, note);
+    let leader_color = if among.leader_as_trace { sheet.palette.faint_text } else { color };
     let found = best_spot(sheet, among, axes.main, moment(sheet, readings, note, point), (width, height))?;
     Some(Placed {
         point: note.placed.then_some(point),
@@ -259,6 +262,7 @@ pub(in crate::render) fn place(
         as_trace: found.as_trace && note.placed,
         lines: said,
         color,
+        leader_color,
         line: None,
     })
 }
@@ -338,6 +342,7 @@ pub(in crate::render) fn stack<'a>(
             as_trace: false,
             lines,
             color,
+            leader_color: color,
             line: None,
         });
         top = bottom + sheet.u(STACKED);
@@ -387,7 +392,7 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
         _ => (from != (x, y)).then_some((from, (x, y))),
     };
     if let Some((from, to)) = to {
-        let shape = Shape::Line { from, to, width: sheet.u(1.5), color };
+        let shape = Shape::Line { from, to, width: sheet.u(1.5), color: note.leader_color };
         sheet.scene.shapes.push(shape);
     }
     mark(sheet, (x, y), color);
@@ -461,6 +466,7 @@ mod tests {
                     as_trace,
                     lines,
                     color,
+                    leader_color: color,
                     line: None,
                 }]
             };

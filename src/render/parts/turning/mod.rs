@@ -12,7 +12,7 @@ pub(in crate::render) use point::meets;
 pub(super) use point::{at_reading, note};
 pub(super) use said::{drawn, lasting, reading, time, volts_read};
 pub(super) use stuck::{overdue, overdue_alone};
-pub(super) use wake::{first_press, no_wake_from};
+pub(super) use wake::{last_press, no_wake_from};
 
 use super::super::words;
 use super::Subject;

@@ -24,9 +24,9 @@ fn phase_holds(phase: &Phase, at: f64) -> bool {
     (phase.start_s.value()..phase.end_s.value()).contains(&at)
 }
 
-/// The first of those presses within a stretch: a good board answers that one.
-pub(in crate::render::parts) fn first_press(subject: &Subject, (from, to): (f64, f64)) -> Option<f64> {
-    presses(subject).into_iter().find(|at| (from..to).contains(at))
+/// The last of those presses within a stretch: at that one the mark stands, and another run is set beside it.
+pub(in crate::render::parts) fn last_press(subject: &Subject, (from, to): (f64, f64)) -> Option<f64> {
+    presses(subject).into_iter().rfind(|at| (from..to).contains(at))
 }
 
 /// From when on a board that never wakes is overdue: the last press that it did not answer, which is that of the text; by

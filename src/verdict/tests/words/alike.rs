@@ -82,7 +82,7 @@ fn a_try_that_comes_to_the_level_of_a_stage_when_the_others_do_ends_there() {
 #[test]
 fn most_tries_that_rise_before_they_go_off_are_said_to() {
     let level = [RAILS, (2.0, SET_V, 1.0)];
-    let rises = [RAILS, (2.0, SET_V, 1.0), (0.2, SET_V, 1.7)];
+    let rises = [RAILS, (2.0, SET_V, 1.0), (0.2, SET_V, 1.5)];
     let finding = |rising: usize| {
         let all: Vec<&[(f64, f64, f64)]> =
             (0..6).map(|index| if index < rising { &rises[..] } else { &level[..] }).collect();
@@ -205,4 +205,18 @@ fn no_check_is_built_on_a_difference_that_the_readings_do_not_carry() {
     assert!(because(&far).contains("3 mA less than the 5 mA before its first start"), "{}", because(&far));
     assert!(!checks(&near).contains("went off as well"), "{}", checks(&near));
     assert!(!because(&near).contains("less than"), "{}", because(&near));
+}
+
+#[test]
+fn what_one_of_many_tries_shows_is_not_said_of_the_board() {
+    let usual: &[(f64, f64, f64)] = &[(1.2, SET_V, 0.172), (3.0, SET_V, 1.016)];
+    let high: &[(f64, f64, f64)] = &[(1.2, SET_V, 0.235), (3.0, SET_V, 1.016)];
+    let rails_of = |levels: &[&[(f64, f64, f64)]]| {
+        let finding = tries(levels).find();
+        class(&finding, Class::Cycling);
+        finding.departures.iter().filter(|d| d.phase == "rails" && d.unit == "A").count()
+            + finding.limits.iter().filter(|limit| limit.contains("whether rails draws")).count()
+    };
+    assert_eq!(rails_of(&[usual, high, usual, usual]), 0);
+    assert_eq!(rails_of(&[high; 4]), 1);
 }
