@@ -15,7 +15,7 @@ use crate::verdict::limits::long_try;
 use crate::verdict::phases::EDGE_READINGS;
 use crate::verdict::presses::{Follows, follows, switched_off, tries_at_each_press, waking};
 use crate::verdict::pulses::Pulses;
-use crate::verdict::seen::{Ends, Seen, exact, volts};
+use crate::verdict::seen::{Ends, STEADY_SHARE, Seen, exact, volts};
 use crate::verdict::{Attempt, Class};
 
 pub(super) fn tries(seen: &Seen, last: &Step) -> Vec<String> {
@@ -389,8 +389,11 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
     } else if rises.is_spike {
         "a spike at the very end".to_owned()
     } else {
-        let [level, peak] = [rises.levels_a, rises.peaks_a].map(|amps| amps_from_to(seen, amps));
-        format!("a rise at the very end from a level of {level} up to {peak}")
+        format!(
+            "a rise at the very end{} up to {}",
+            from_a_level(seen, &rises),
+            amps_from_to(seen, rises.peaks_a)
+        )
     };
     Some(match (tries.count, rises.count) {
         (1, _) => format!(", {what},").replace("the very", "its very"),
@@ -402,7 +405,17 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
 
 /// `, each a rise at the very end from a level of 0.379 to 0.413 A,`, of peaks that have just been said.
 fn each_ends_in_a_rise(seen: &Seen, rises: &Rises) -> String {
-    format!(", each a rise at the very end from a level of {},", amps_from_to(seen, rises.levels_a))
+    format!(", each a rise at the very end{},", from_a_level(seen, rises))
+}
+
+/// ` from a level of 0.379 to 0.413 A`; nothing where what comes before is another stage in one try than in another, as in
+/// tries so short that the readings of the last stage are few.
+fn from_a_level(seen: &Seen, rises: &Rises) -> String {
+    /// Times the lowest that levels of one stage hardly differ by (by judgement).
+    const ONE_STAGE: f64 = 3.0;
+    let (low, high) = rises.levels_a;
+    let is_one = high <= ONE_STAGE * low;
+    if is_one { format!(" from a level of {}", amps_from_to(seen, rises.levels_a)) } else { String::new() }
 }
 
 fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
@@ -413,7 +426,9 @@ fn amps_from_to(seen: &Seen, (low, high): (f64, f64)) -> String {
 fn feed(seen: &Seen, tries: &Tries) -> String {
     let dips = told_dips(seen);
     if dips.is_empty() {
-        return seen.feed_in_words(tries.lowest_v, volts_in_tries(seen));
+        let feed = seen.feed_in_words(tries.lowest_v, volts_in_tries(seen));
+        return jumps_to(seen)
+            .map_or_else(|| feed.clone(), |to| format!("{feed} but for jumps up to {to} as it lets go"));
     }
     let highest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let [lowest, highest] = below_the_unloaded(seen, [tries.lowest_v, highest]);
@@ -433,6 +448,20 @@ fn volts_in_tries(seen: &Seen) -> f64 {
         given_up(seen).flat_map(|try_| seen.samples_between(try_.start_s.value(), try_.end_s.value()));
     let read = within.map(|i| seen.trace.volts()[i]).collect::<Moments>();
     read.mean().unwrap_or(seen.analysis.run.set_v)
+}
+
+/// What the volts jump to at the end of some tries, where that is seen: a supply takes a while to take back what a load that
+/// goes off leaves over.
+fn jumps_to(seen: &Seen) -> Option<String> {
+    let let_go = |attempt: &Attempt| {
+        let end_s = attempt.end_s.value();
+        let last = seen.samples_between(end_s - seen.readout.update_s(), end_s + seen.readout.update_s());
+        last.map(|i| seen.trace.volts()[i]).fold(0.0, f64::max)
+    };
+    let steady = volts_in_tries(seen).max(seen.analysis.run.set_v) * (1.0 + STEADY_SHARE);
+    let jumps: Vec<f64> = given_up(seen).map(let_go).filter(|volts| *volts > steady).collect();
+    let several = jumps.len() > 1;
+    jumps.into_iter().max_by(f64::total_cmp).filter(|_| several).map(volts)
 }
 
 /// The dips that are no accident: several that are no error of readback or supply, or, however small, one at the end of most

@@ -105,3 +105,16 @@ fn a_low_step_of_a_rise_is_part_of_its_stage() {
     assert_eq!(said.matches("rails at ").count(), 1, "{said}");
     assert!(finding.phases.iter().all(|phase| phase.name != "rest"), "{:?}", finding.phases);
 }
+
+#[test]
+fn volts_that_jump_as_tries_let_go_are_not_called_steady_alone() {
+    let tries = |end_v: f64| {
+        let one = [(0.8, SET_V, 0.172), (0.1, end_v, 0.172), REST];
+        let levels: Vec<_> = [OFF, STANDBY].into_iter().chain(one.repeat(4)).collect();
+        because(&bench(&levels).find())
+    };
+    let jumps = tries(SET_V * 1.03);
+    assert!(jumps.contains("volts steady at 12.8 V but for jumps up to 13.2 V as it lets go"), "{jumps}");
+    let steady = tries(SET_V);
+    assert!(steady.contains("volts steady at 12.8 V") && !steady.contains("jumps"), "{steady}");
+}
