@@ -172,7 +172,17 @@ fn scale(members: &[Member]) -> Option<amps::Scale> {
     let shared = members.iter().map(alone).reduce(amps::Scale::shared)?;
     // What is wrong is not to leave the strip that is for it.
     let rests = named(members).filter(|member| draws_too_much_at_rest(member));
-    Some(rests.filter_map(rest_of).fold(shared, amps::Scale::magnifying))
+    let scale = rests.filter_map(rest_of).fold(shared, amps::Scale::magnifying);
+    let steps = coarsest_step(members).filter(|_| scale.quiet_high.is_some());
+    Some(steps.map_or(scale, |step| scale.magnifying(STEPS * step)))
+}
+
+/// Steps of the coarsest readback that the magnified strip holds at least: a rest goes to and fro between two, and now and then
+/// one above them.
+const STEPS: f64 = 3.0;
+
+fn coarsest_step(members: &[Member]) -> Option<f64> {
+    members.iter().filter_map(|member| Some(member.run.resolution()?.value())).max_by(f64::total_cmp)
 }
 
 /// Whether what a named run draws at rest is what is told of it: along the zero of the other strip nobody sees that.

@@ -39,6 +39,24 @@ fn on_a_low_figure_what_draws_nothing_has_a_strip_in_which_it_is_seen() {
 }
 
 #[test]
+fn the_magnified_strip_holds_the_steps_of_the_coarsest_readings() {
+    let strip = |step: f64| {
+        let mut runs = [good("S-1"), asleep(Class::StandbyOnly, "standby", 0.002), good("S-3")];
+        for run in &mut runs {
+            run.1.phases.iter_mut().find(|phase| phase.name == "standby").unwrap().mean_a =
+                Amps::constant(0.002);
+            run.1.log.resolution_a = Amps::new(0.001).ok();
+        }
+        runs[1].1.log.resolution_a = Amps::new(step).ok();
+        let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+        let marks = scene.labels().filter_map(|label| label.text.strip_suffix(" mA")?.parse::<f64>().ok());
+        marks.fold(0.0, f64::max)
+    };
+    assert!(strip(0.001) < 10.0, "{}", strip(0.001));
+    assert!(strip(0.005) >= 10.0, "{}", strip(0.005));
+}
+
+#[test]
 fn a_moment_is_as_long_after_the_wake_as_the_moments_that_are_said_are_apart() {
     let mut run = run("S-2", Class::Stalled);
     (run.1.phases[0].end_s, run.1.phases[1].start_s) = (Seconds::constant(9.04), Seconds::constant(9.04));
