@@ -303,6 +303,15 @@ pub struct Spread {
 }
 
 impl Spread {
+    /// Whether such lengths are mostly edges, where a new value comes every `update_s`: from which level on a start is counted
+    /// then makes a good part of its length.
+    #[must_use]
+    pub fn are_edges(&self, update_s: f64) -> bool {
+        /// An edge takes one at either end.
+        const RENEWALS: f64 = 2.0;
+        self.mean < RENEWALS * update_s
+    }
+
     fn of(values: impl Iterator<Item = f64> + Clone) -> Option<Self> {
         let count = u32::try_from(values.clone().count()).ok().filter(|count| *count > 0)?;
         let mean = values.clone().sum::<f64>() / f64::from(count);

@@ -14,8 +14,12 @@ pub(super) fn gives_up(subject: &Subject) -> Option<Note> {
     let tries = Tries::of(&subject.finding.attempts, &subject.finding.log.gaps)?;
     let shown = named(subject)?;
     let (first, lasted) = (lasting(subject, span(shown)), time(subject, tries.lasts_s.mean));
+    let brief = tries.lasts_s.are_edges(subject.finding.log.update_s().unwrap_or(0.0));
     let times = match tries.count {
         1 => format!("after {first}"),
+        several if brief => {
+            format!("all {several} tries end within about {}", time(subject, tries.lasts_s.high))
+        }
         2 => format!("both tries end after {lasted} on average"),
         several => format!("all {several} tries end after {lasted} on average"),
     };

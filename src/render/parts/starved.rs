@@ -81,7 +81,12 @@ fn uncaught(subject: &Subject, limit: Amps, index: usize) -> String {
     if is_marked(subject, index) {
         return format!("limit {limit} met (marked cc), too briefly for its amps");
     }
-    format!("limit {limit} likely met, too briefly for the meter")
+    let marked =
+        given_up(subject).filter(|attempt| late(subject, span(attempt)).any(|i| is_marked(subject, i)));
+    match marked.count() {
+        0 => format!("limit {limit} likely met, too briefly for the meter"),
+        count => format!("limit {limit} met (marked cc in {count} of {} tries)", given_up(subject).count()),
+    }
 }
 
 /// The same where another try shows it.

@@ -35,7 +35,9 @@ pub(in crate::verdict) fn none_could_boot(seen: &Seen) -> Option<String> {
     let (run, profile) = (&seen.analysis.run, seen.profile?);
     let limit = run.limit_a.filter(|_| seen.class() == Class::FeedLimited)?;
     let hungriest = seen.analysis.model.stages.iter().max_by(|a, b| a.watts.total_cmp(&b.watts))?;
-    let peaks = profile.boot_peaks(Volts::new(run.set_v).ok()?).into_iter().map(|watts| watts / run.set_v);
+    // At the volts that were set, as pictures have it, and not at those that its readback shows of them.
+    let set = seen.trace.header().set_volts.or_else(|| Volts::new(run.set_v).ok())?;
+    let peaks = profile.boot_peaks(set).into_iter().map(|watts| watts / set.value());
     let factor = seen.reference_at(&hungriest.name).map_or(0.0, |(_, factor)| factor);
     let stages = profile.learned.logs.iter().flat_map(|log| &log.stages);
     let means = stages.filter(|stage| stage.phase == hungriest.name);

@@ -178,10 +178,12 @@ fn with_range(seen: &Seen, mean: String, times: Spread) -> String {
 fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
     let each = if tries.count > 1 { "each ends" } else { "it ends" };
     let brief = Brief::of(seen);
+    let are_brief = tries.count > 1 && tries.lasts_s.are_edges(seen.readout.update_s());
     let after = match &brief {
         Some(brief) => format!("within {}", seen.time(brief.most_s)),
         // So that start and length come to the end that is said beside them.
         None if tries.count == 1 => seen.span(tries.first_start_s, tries.first_end_s),
+        None if are_brief => format!("within about {}", seen.time(tries.lasts_s.high)),
         None => spread(seen, tries.lasts_s),
     };
     let (shown, all) = (shown_in(seen, tries), tries.count);
@@ -212,7 +214,7 @@ fn where_each_ends(seen: &Seen, tries: &Tries) -> String {
         }
         None => by_time_and_level(seen, tries).unwrap_or_default(),
     };
-    let since = if brief.is_some() { "of" } else { "after" };
+    let since = if brief.is_some() || are_brief { "of" } else { "after" };
     let short = short_of_the_step(seen).or_else(|| lasts_too_long(seen, tries)).unwrap_or_default();
     let open = long_try(seen).map_or("", |_| ": it was up or nearly so, and why it went off is open");
     format!("{each} {after} {since} its wake{}{stage}{short}{open}", left_out(seen))

@@ -104,6 +104,11 @@ fn two_tries_are_both() {
     let note =
         super::super::super::parts::turning::turning(&Subject { finding: &finding, ..subject }).unwrap();
     assert!(note.lines[2].starts_with("all 3 tries end after "), "{:?}", note.lines);
+    // Where a new value comes every other second, edges are most of such tries.
+    let mut slow = cycling(4);
+    slow.log.renewed_s = Some(Seconds::constant(2.0));
+    let note = super::super::super::parts::turning::turning(&Subject { finding: &slow, ..subject }).unwrap();
+    assert!(note.lines[2].starts_with("all 3 tries end within about "), "{:?}", note.lines);
 }
 
 #[test]

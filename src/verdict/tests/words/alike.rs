@@ -220,3 +220,13 @@ fn what_one_of_many_tries_shows_is_not_said_of_the_board() {
     assert_eq!(rails_of(&[usual, high, usual, usual]), 0);
     assert_eq!(rails_of(&[high; 4]), 1);
 }
+
+#[test]
+fn tries_that_are_mostly_edges_are_said_to_be_within_a_time() {
+    let of = |seconds: f64| {
+        let levels: &[(f64, f64, f64)] = &[(seconds, SET_V, 0.3)];
+        because(&tries(&[levels; 6]).find())
+    };
+    assert!(of(0.2).contains("each ends within about 0."), "{}", of(0.2));
+    assert!(of(1.0).contains("each ends 1.0 s after its wake"), "{}", of(1.0));
+}
