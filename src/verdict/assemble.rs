@@ -96,10 +96,15 @@ fn compared(
 ) -> Compared {
     let compared =
         profile.map_or_else(Compared::default, |profile| departures(trace, told, readout, profile));
-    Compared {
-        outside: settled(compared.outside, phases, readout),
-        just_inside: settled(compared.just_inside, phases, readout),
-    }
+    let mut just_inside = settled(compared.just_inside, phases, readout);
+    just_inside.retain(|near| !phases.iter().any(|phase| is_of(near, phase) && is_as_usual(near, phase)));
+    Compared { outside: settled(compared.outside, phases, readout), just_inside }
+}
+
+/// Whether the mean of a phase, as text and picture show it, is within the band that another cut of its readings is outside of.
+fn is_as_usual(near: &Departure, phase: &Phase) -> bool {
+    let is_mean = near.unit == "A" && near.quantity == Quantity::MeanPower.name();
+    is_mean && (near.low..=near.high).contains(&phase.mean_a.value())
 }
 
 /// The verdicts of all runs; that of the `chosen` one knows the levels of its tries, which tell more than its alignment.
@@ -420,5 +425,22 @@ mod tests {
         assert_eq!(settled_length(short.clone(), &loading(13.2, 24.9)), None);
         let settled = settled_length(short, &loading(13.2, 14.2)).expect("shorter than good boards");
         assert!((settled.measured - 1.0).abs() < 1e-9 && (settled.starts_s.value() - 13.2).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_mean_that_text_and_picture_show_within_the_band_is_not_said_to_be_beside_it() {
+        let near = |low: f64| Departure {
+            phase: "loading".into(),
+            quantity: Quantity::MeanPower.name().into(),
+            direction: Direction::Below,
+            measured: 0.8,
+            low,
+            high: 1.4,
+            unit: "A".into(),
+            starts_s: Seconds::constant(13.1),
+        };
+        // The mean of the phase is 1.0 A.
+        assert!(is_as_usual(&near(0.9), &loading(13.2, 24.9)));
+        assert!(!is_as_usual(&near(1.1), &loading(13.2, 24.9)));
     }
 }
