@@ -113,9 +113,14 @@ pub(in super::super) fn search_beside(scores: &Scores, pieces: &[Piece], side_by
     }
     let run = scores.run;
     let grammar = Grammar::new(scores.model, scores.readout.update_s(), run.switch_on_seen, run.duration());
-    let mut search = Search::new(scores, &grammar, pieces, side_by_side);
-    search.fill(&grammar);
-    search.endings()
+    let hopeful = Search::new(scores, &grammar, pieces, side_by_side).run(&grammar);
+    if hopeful.is_empty() {
+        // What fits nothing is told as what it fits best: it was fed, and something was read.
+        let all =
+            Search { hopeless: f64::NEG_INFINITY, ..Search::new(scores, &grammar, pieces, side_by_side) };
+        return all.run(&grammar);
+    }
+    hopeful
 }
 
 /// Running sums of `nats` over the pieces, from 0 on.
@@ -153,6 +158,11 @@ impl<'a> Search<'a> {
             side_by_side,
             states,
         }
+    }
+
+    fn run(mut self, grammar: &Grammar) -> Vec<Ending> {
+        self.fill(grammar);
+        self.endings()
     }
 
     fn fill(&mut self, grammar: &Grammar) {

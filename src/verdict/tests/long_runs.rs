@@ -28,3 +28,16 @@ fn a_run_of_a_thousand_tries_is_explained_as_one_that_is_searched_in_full() {
     assert!(pieces.len() > 4 * SIDE_BY_SIDE, "{} pieces", pieces.len());
     assert_eq!(search(&scores, &pieces), in_full);
 }
+
+#[test]
+fn hours_that_fit_no_explanation_are_still_told_as_what_was_read() {
+    use crate::verdict::{Sources, diagnose};
+    // Bursts of twenty seconds every ten minutes, which nothing that is known without a reference explains.
+    let hour = [(580.0, SET_V, 0.92), (20.0, SET_V, 1.52)].repeat(6);
+    let hours = hour.repeat(3);
+    let levels: Vec<_> = [OFF, (15.0, SET_V, 0.03)].into_iter().chain(hours).collect();
+    let finding = diagnose(&trace(&levels), None, &Sources::default());
+    assert!(finding.phases.iter().any(|phase| phase.name != "off"), "{:?}", finding.phases);
+    let because = finding.verdict.because.join("; ");
+    assert!(!because.contains("no reading with feed"), "{because}");
+}
