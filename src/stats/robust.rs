@@ -163,13 +163,19 @@ pub fn trimmed_square_at(count: usize, trimmed: f64, value: impl Fn(usize) -> f6
     trimmed_square(&mut enough(count, value), trimmed)
 }
 
-/// All of `value(0)`, … `value(count - 1)`, or 131072 of them, spread over the whole row.
+/// All of `value(0)`, … `value(count - 1)`, or 131072 of them, by [`some`].
+#[must_use]
+pub fn enough(count: usize, value: impl Fn(usize) -> f64) -> Vec<f64> {
+    some(ENOUGH, count, value)
+}
+
+/// All of `value(0)`, … `value(count - 1)`, or `most` of them, spread over the whole row.
 ///
 /// One is taken from each of as many stretches of one length, at places that follow the golden ratio, so that nothing
 /// that repeats is met at the same point every time.
 #[must_use]
-pub fn enough(count: usize, value: impl Fn(usize) -> f64) -> Vec<f64> {
-    if count <= ENOUGH {
+pub fn some(most: usize, count: usize, value: impl Fn(usize) -> f64) -> Vec<f64> {
+    if count <= most {
         return (0..count).map(value).collect();
     }
     #[expect(
@@ -182,9 +188,9 @@ pub fn enough(count: usize, value: impl Fn(usize) -> f64) -> Vec<f64> {
         let position = stretch as f64 * GOLDEN;
         // What follows the point: the cast is a single instruction everywhere, and `fract` a call on older processors.
         let within = position - f64::from(position as u32);
-        ((stretch as f64 + within) / ENOUGH as f64 * count as f64) as usize
+        ((stretch as f64 + within) / most as f64 * count as f64) as usize
     };
-    (0..ENOUGH).map(|stretch| value(place(stretch).min(count - 1))).collect()
+    (0..most).map(|stretch| value(place(stretch).min(count - 1))).collect()
 }
 
 #[cfg(test)]
@@ -251,6 +257,9 @@ mod tests {
         }
         let count = 64 * ENOUGH;
         assert_eq!(enough(count, value).len(), ENOUGH);
+        let few = some(1 << 10, count, value);
+        let scale = few.iter().copied().collect::<crate::stats::moments::Moments>().deviation().unwrap();
+        assert!(few.len() == 1 << 10 && (scale / 2.0 - 1.0).abs() < 0.05, "{scale}");
         let mut block: Vec<f64> = (0..64).map(value).collect();
         let (centre, scale) = (median(&mut block.clone()).unwrap(), deviation(&mut block).unwrap());
         // Neighbouring levels lie up to 0.15 apart where medians fall.

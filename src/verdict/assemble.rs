@@ -347,9 +347,7 @@ fn log_facts(trace: &Trace, readout: Option<&Readout>, sources: &Sources) -> Log
         renewed_s: readout
             .filter(|readout| readout.poll_hz.is_some())
             .and_then(|readout| Seconds::new(readout.update_s()).ok()),
-        resolution_a: readout
-            .and_then(|readout| readout.resolution_a(trace))
-            .and_then(|step| Amps::new(step).ok()),
+        resolution_a: readout.and_then(|readout| readout.resolution_a).and_then(|step| Amps::new(step).ok()),
         zero_a: readout.and_then(|readout| Amps::new(readout.zero_a).ok()),
         gaps: readout.map_or_else(Vec::new, |readout| readout.gaps.clone()),
     }

@@ -190,7 +190,7 @@ fn resolution(seen: &Seen) -> Option<String> {
     if is_shorted(seen) {
         return None;
     }
-    let Some(step) = seen.readout.resolution_a(seen.trace) else {
+    let Some(step) = seen.readout.resolution_a else {
         let guessed = seen.readout.step_a > 0.0 && all_on_the_grid(seen, seen.readout.step_a);
         let step = in_steps(seen.readout.step_a, seen.readout.step_a, "A");
         return guessed.then(|| {
@@ -220,7 +220,7 @@ fn resolution(seen: &Seen) -> Option<String> {
 /// The step of the readings, in amps, where it is larger than what good boards stand by at and the board reads nothing for most
 /// of its rest.
 pub(super) fn hides_its_standby(seen: &Seen) -> Option<f64> {
-    let step = seen.readout.resolution_a(seen.trace)?;
+    let step = seen.readout.resolution_a?;
     let standby_a = standby_in_doubt(seen)?;
     (step > standby_a && rests_at_nothing(seen)).then_some(step)
 }

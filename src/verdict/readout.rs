@@ -27,6 +27,8 @@ pub(super) struct Readout {
     renewal_s: Option<f64>,
     /// Step of the amps readback, in amps; zero if none can be seen.
     pub step_a: f64,
+    /// Step of the amps readback, in amps, if enough readings show it.
+    pub resolution_a: Option<f64>,
     /// Standard deviation of one reading, in amps, rounding included.
     pub noise_a: f64,
     /// What the supply reads with nothing connected, in amps.
@@ -72,6 +74,7 @@ impl Readout {
             changed_hz: timing.changed_hz,
             renewal_s: timing.renewal_s,
             step_a,
+            resolution_a: resolution_a(trace, step_a),
             noise_a,
             zero_a,
             zero_sd_a,
@@ -91,19 +94,6 @@ impl Readout {
             (None, Some(poll), _) => 1.0 / poll,
             _ => USUAL_UPDATE_S,
         }
-    }
-
-    /// Step of the amps readback, in amps, if enough readings show it.
-    ///
-    /// The step is the coarsest grid that all readings lie on. Readings of half that step would lie on it by chance as
-    /// often as a coin falls on one side: with eight changes of the reading that is one chance in 256.
-    pub(super) fn resolution_a(&self, trace: &Trace) -> Option<f64> {
-        const CHANGES: usize = 8;
-        let amps = trace.amps();
-        let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
-        let enough = changes.take(CHANGES).count() >= CHANGES;
-        let step = as_written(self.step_a);
-        (enough && step > 0.0 && lie_on(amps, step)).then_some(step)
     }
 
     /// Whether what lasts so many seconds shows a level of its own: fewer fresh readings are averaged with what comes before
@@ -129,6 +119,19 @@ impl Readout {
     }
 }
 
+/// Step of the amps readback, in amps, if enough readings show it.
+///
+/// The step is the coarsest grid that all readings lie on. Readings of half that step would lie on it by chance as often as a
+/// coin falls on one side: with eight changes of the reading that is one chance in 256.
+fn resolution_a(trace: &Trace, step_a: f64) -> Option<f64> {
+    const CHANGES: usize = 8;
+    let amps = trace.amps();
+    let changes = amps.windows(2).filter(|pair| pair[0].total_cmp(&pair[1]).is_ne());
+    let enough = changes.take(CHANGES).count() >= CHANGES;
+    let step = as_written(step_a);
+    (enough && step > 0.0 && lie_on(amps, step)).then_some(step)
+}
+
 /// Whether readings are whole numbers of steps, from any zero: the smallest distance between two of a few readings may be some
 /// steps.
 fn lie_on(amps: &[f64], step: f64) -> bool {
@@ -136,13 +139,14 @@ fn lie_on(amps: &[f64], step: f64) -> bool {
     const WRITTEN_OFF: f64 = 0.1;
     /// Readings that may be off: those of another range, or that a person wrote (by judgement).
     const MOST_OFF: f64 = 0.02;
-    let zero = amps.iter().copied().fold(f64::INFINITY, f64::min);
-    let off = |amps: &&f64| {
-        let steps = (**amps - zero) / step;
+    let read = || robust::parts(amps.len()).flat_map(|part| &amps[part]).copied();
+    let zero = read().fold(f64::INFINITY, f64::min);
+    let off = |amps: &f64| {
+        let steps = (amps - zero) / step;
         (steps - steps.round()).abs() > WRITTEN_OFF
     };
     #[expect(clippy::cast_precision_loss, reason = "a share needs no more than 53 bits of a count")]
-    let share = amps.iter().filter(off).count() as f64 / amps.len().max(1) as f64;
+    let share = read().filter(off).count() as f64 / read().count().max(1) as f64;
     share <= MOST_OFF
 }
 
@@ -186,11 +190,13 @@ fn calm(trace: &Trace, segmentation: &Segmentation, step_a: f64, noise_a: f64) -
     const READINGS: usize = 12;
     /// Times that a busy board's readings scatter more than a calm one's.
     const BUSY: f64 = 5.0;
+    /// Readings that show how much a longer stretch scatters, to a hundredth (a standard deviation is known to 1/√2n of itself).
+    const MOST: usize = 1 << 13;
     let fed = |samples: &Range<usize>| trace.volts()[samples.start] > OFF_VOLTS;
     let stretches =
         segmentation.stretches().into_iter().filter(|samples| samples.len() >= READINGS && fed(samples));
-    let scatters = stretches
-        .filter_map(|samples| trace.amps()[samples].iter().copied().collect::<Moments>().deviation());
+    let amps = |samples: Range<usize>| robust::some(MOST, samples.len(), |i| trace.amps()[samples.start + i]);
+    let scatters = stretches.filter_map(|samples| amps(samples).into_iter().collect::<Moments>().deviation());
     let calm = scatters.min_by(f64::total_cmp).map(|scatter| scatter.max(step_a / 12_f64.sqrt()));
     calm.filter(|calm| BUSY * calm < noise_a).unwrap_or(noise_a)
 }

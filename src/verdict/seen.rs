@@ -11,6 +11,7 @@ use super::align::Step;
 use super::attempts::{RISES_S, Tries, attempts, first_stage};
 use super::departures::Compared;
 use super::engine::Analysis;
+use super::evidence::Steady;
 use super::kind::{self, Family};
 use super::phases::without_zero;
 use super::presses;
@@ -24,6 +25,7 @@ use crate::units::{
     time_in_steps, volts_as_set, volts_beside,
 };
 use std::ops::Range;
+use std::sync::OnceLock;
 
 /// Share of the set volts within which they are steady: readback error and the supply's own drop.
 pub(super) const STEADY_SHARE: f64 = 0.01;
@@ -46,6 +48,8 @@ pub(super) struct Seen<'a> {
     /// Where the supply was connected, by the log or else by the profile.
     pub feed_point: Option<String>,
     pub family: Family,
+    /// The level that the run ends at, once it was asked for.
+    pub steady: OnceLock<Option<Steady>>,
 }
 
 impl<'a> Seen<'a> {
@@ -71,6 +75,7 @@ impl<'a> Seen<'a> {
             departures: compared.outside,
             just_inside: compared.just_inside,
             phases: &[],
+            steady: OnceLock::new(),
         };
         seen.with_likely_stages()
     }

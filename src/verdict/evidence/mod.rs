@@ -10,6 +10,7 @@ mod rest;
 mod rise;
 mod short;
 mod starved;
+mod steady;
 mod swing;
 mod tries;
 
@@ -21,6 +22,7 @@ pub(super) use rest::{most_asleep_w, much_for_standby, rails_may_be_up};
 pub(super) use rise::{Rises, ends_in_a_spike, rises_at_the_end};
 pub(super) use short::{has_leads_in_it, woke_before};
 pub(super) use starved::none_could_boot;
+pub(super) use steady::Steady;
 pub(super) use swing::{Liveliness, liveliness};
 pub(super) use tries::most_step_on;
 
@@ -30,13 +32,9 @@ use super::advice::standby_surplus;
 use super::align::{State, Step};
 use super::attempts::RISES_S;
 use super::phases::without_zero;
-use super::piece::Piece;
 use super::presses::{TIME_TO_WAKE_S, in_vain};
 use super::seen::{Seen, seconds};
 use crate::stats::moments::Moments;
-use crate::stats::robust;
-use crate::units::range;
-use std::ops::Range;
 
 /// Facts that are read at a glance; more is in the numbers of the phases.
 const MOST_FACTS: usize = 6;
@@ -102,7 +100,7 @@ fn inconclusive(seen: &Seen, last: &Step) -> Vec<String> {
     // Tries say by their times how much was seen.
     let captured = Some(captured(seen)).filter(|_| tried.is_empty());
     // The last level and not the mean since switch-on, which holds the rise of the feed.
-    let level = Steady::of_last_seconds(seen, last).filter(|level| level.duration() >= LEVEL_S);
+    let level = Steady::of_last_seconds(seen).filter(|level| level.duration() >= LEVEL_S);
     let end = match &level {
         Some(level) => Some(
             format!(
@@ -137,7 +135,7 @@ fn beside_standby(seen: &Seen, last: &Step, watts: f64) -> String {
 
 /// The current that the facts of an undecided run end with, in amps.
 pub(super) fn amps_at_the_end(seen: &Seen) -> Option<f64> {
-    let level = Steady::of_last_seconds(seen, seen.analysis.path.last()?);
+    let level = Steady::of_last_seconds(seen);
     match level.filter(|level| level.duration() >= LEVEL_S) {
         Some(level) => Some(level.amps),
         None => mean_of_last(seen).map(|(_, amps, _)| amps),
@@ -201,7 +199,7 @@ pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
     let run = &seen.analysis.run;
     let on = seen.attempts.last().filter(|start| !start.given_up)?;
     let woke_s = Some(on.start_s.value()).filter(|start| *start > run.start_s + RISES_S)?;
-    let level = Steady::at_the_end(seen, last, SAME).filter(|level| level.duration() >= STAYS_S)?;
+    let level = Steady::of_the_end(seen).filter(|level| level.duration() >= STAYS_S)?;
     let near = |press: &&f64| (-TIME_TO_WAKE_S..TIME_TO_WAKE_S).contains(&(woke_s - **press));
     let at = run.presses.iter().rev().find(near);
     let woke = at.map_or_else(
@@ -214,105 +212,6 @@ pub(super) fn woke_and_stays(seen: &Seen, last: &Step) -> Option<String> {
         seen.time(level.duration())
     ))
 }
-
-/// The level that a run ends at, from its last change on.
-#[derive(Debug, Clone, Copy)]
-struct Steady {
-    start_s: f64,
-    end_s: f64,
-    amps: f64,
-    volts: f64,
-    watts: f64,
-}
-
-impl Steady {
-    /// The level that a run ends at; of a load that swings, which shows none for long, what it swings about.
-    fn of_last_seconds(seen: &Seen, last: &Step) -> Option<Self> {
-        /// Share of the level that a busy load swings by (common practice, no source).
-        const SWINGS: f64 = 0.4;
-        /// A level that lasts for less may be a moment of a busy load, in seconds.
-        const LONG_S: f64 = 5.0;
-        let level = Self::at_the_end(seen, last, SAME)?;
-        if level.duration() >= LONG_S { Some(level) } else { Self::at_the_end(seen, last, SWINGS) }
-    }
-
-    /// The last pieces of the run, back to where the current was another; a gap, or a step that a person would not act
-    /// on, does not end it, and neither does a pulse. The means are those of all readings from there on, pulses included,
-    /// as anybody finds them who takes the mean over the time that is said beside them.
-    fn at_the_end(seen: &Seen, last: &Step, same: f64) -> Option<Self> {
-        let pieces = seen.analysis.pieces.get(..last.to)?;
-        let end = pieces.last()?;
-        let near = |piece: &&Piece| (piece.amps - end.amps).abs() <= same * end.amps.abs();
-        // What lies below for a moment is no pulse but the rest that the load came up from.
-        let is_pulse = |piece: &&Piece| piece.is_edge() || piece.amps > end.amps;
-        let goes_on = |piece: &&Piece| near(piece) || piece.duration() < PULSE_S && is_pulse(piece);
-        let first = pieces.iter().rev().take_while(goes_on).filter(near).last()?;
-        let read = settled(seen, first.samples.start..end.samples.end);
-        let zero_a = seen.readout.zero_a;
-        let mean = |of: &dyn Fn(usize) -> f64| read.clone().map(of).collect::<Moments>().mean();
-        let amps = |i: usize| without_zero(seen.trace.amps()[i], zero_a);
-        Some(Self {
-            // The mean is not over the rise of the feed, which no reading of the level shows.
-            start_s: *seen.trace.time().get(read.start)?,
-            end_s: end.end_s,
-            amps: mean(&amps)?,
-            volts: mean(&|i| seen.trace.volts()[i])?,
-            watts: mean(&|i| seen.trace.volts()[i] * amps(i))?,
-        })
-    }
-
-    fn duration(&self) -> f64 {
-        self.end_s - self.start_s
-    }
-
-    /// ` at 12.8 V`; `, as the volts rise from 3.03 to 3.85 V`, of what was read while the feed came up, which has no mean.
-    fn at_volts(&self, seen: &Seen) -> String {
-        let read = seen.trace.volts().get(seen.samples_between(self.start_s, self.end_s)).unwrap_or_default();
-        match (read.first(), read.iter().copied().max_by(f64::total_cmp)) {
-            (Some(first), Some(most)) if *first < (1.0 - RISES) * most => {
-                format!(", as the volts rise from {}", range(&seen.volts(*first), &seen.volts(most)))
-            }
-            _ => format!(" at {}", seen.volts(self.volts)),
-        }
-    }
-}
-
-/// The readings of `level` without those that it begins with just after switch-on and that are plainly off it: capacitors
-/// are charged, and a housekeeping supply comes up, with a current of their own.
-fn settled(seen: &Seen, level: Range<usize>) -> Range<usize> {
-    /// Steps, and standard deviations, that a reading of a level may be off by (by judgement).
-    const STEPS: f64 = 1.5;
-    const SDS: f64 = 3.0;
-    let amps = seen.trace.amps();
-    let Some(median) = robust::median(&mut amps[level.clone()].to_vec()) else { return level };
-    let most_a = (SAME * median.abs()).max(STEPS * seen.readout.step_a).max(SDS * seen.readout.noise_a);
-    let off = |i: &usize| {
-        seen.trace.time()[*i] < seen.analysis.run.start_s + RISES_S && (amps[*i] - median).abs() > most_a
-    };
-    let settled = level.start + level.clone().take_while(off).count()..level.end;
-    after_the_rise(seen, settled.clone()).unwrap_or(settled)
-}
-
-/// The readings from where the volts are up, of a feed that comes up soon after switch-on and stays.
-fn after_the_rise(seen: &Seen, level: Range<usize>) -> Option<Range<usize>> {
-    let volts = seen.trace.volts().get(level.clone())?;
-    let up_v = (1.0 - RISES) * volts.iter().copied().max_by(f64::total_cmp)?;
-    let up = level.start + volts.iter().take_while(|volts| **volts < up_v).count()..level.end;
-    let stays = seen.trace.volts()[up.clone()].iter().all(|volts| *volts >= up_v);
-    let (from_s, to_s) = (*seen.trace.time().get(up.start)?, *seen.trace.time().get(up.end - 1)?);
-    let soon = from_s < seen.analysis.run.start_s + RISES_S;
-    (soon && stays && to_s - from_s >= LEVEL_S).then_some(up)
-}
-
-/// Share of the volts that is more than a load pulls them down by as it comes and goes (by judgement).
-const RISES: f64 = 0.05;
-
-/// Share of a level that is no change of it (by judgement).
-const SAME: f64 = 0.1;
-
-/// What is over within this time is a pulse of a level, in seconds: a drive that seeks, a radio that sends (common
-/// practice, no source).
-const PULSE_S: f64 = 1.0;
 
 /// A level is one from this time on, in seconds.
 const LEVEL_S: f64 = 0.5;

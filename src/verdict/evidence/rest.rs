@@ -152,7 +152,7 @@ fn at_single_steps(seen: &Seen) -> Option<String> {
 
 /// One step of the readings, in amps, of a board that draws nothing which the supply can tell, whatever good ones stand by at.
 fn step_of_nothing(seen: &Seen) -> Option<f64> {
-    (seen.class() == Class::NoDraw).then(|| seen.readout.resolution_a(seen.trace)).flatten()
+    seen.readout.resolution_a.filter(|_| seen.class() == Class::NoDraw)
 }
 
 /// Whether nothing was read just as the feed came on.

@@ -23,6 +23,8 @@ const NEARLY_DOWN: f64 = 0.1;
 const NEARLY_UP: f64 = 0.6;
 /// Fewer turns than this are an edge or a pulse, which the segmentation has found already.
 const FEWEST_TURNS: usize = 4;
+/// The median of so many readings is that of all but one of them: the reading next to it in order is as good a level.
+const MANY: usize = 1 << 14;
 
 /// The same segments, each in which the load goes up and down by [`FAR_APART`] again and again cut wherever it does.
 ///
@@ -77,26 +79,29 @@ pub(super) fn without_edges(trace: &Trace, ranges: &[Range<usize>], readout: &Re
     let numbered: Vec<(usize, &Range<usize>)> = ranges.iter().enumerate().collect();
     let parts = |(index, range): &(usize, &Range<usize>)| {
         let beside = (at(index.checked_sub(1)), at(Some(index + 1)));
-        without_its_edges(trace, range, beside, readout)
+        let own = at(Some(*index)).filter(|_| range.len() >= MANY);
+        without_its_edges(trace, range, own, beside, readout)
     };
     each(&numbered, samples, parts).concat()
 }
 
-/// The stretch between the levels `before` and `after` it, cut likewise.
+/// The stretch between the levels `before` and `after` it, cut likewise. Its `own` level is that of all its readings where that
+/// is known.
 fn without_its_edges(
     trace: &Trace,
     range: &Range<usize>,
+    own: Option<f64>,
     (before, after): (Option<f64>, Option<f64>),
     readout: &Readout,
 ) -> Vec<Range<usize>> {
     let (mut found, mut inner) = (Vec::new(), range.clone());
     let first = range.start..end_of_reading(trace, range);
-    if averages_over_edge(trace, &first, first.end..range.end, before, readout) {
+    if averages_over_edge(trace, &first, first.end..range.end, (own, before), readout) {
         inner.start = first.end;
         found.push(first);
     }
     let last = start_of_reading(trace, &inner)..range.end;
-    if averages_over_edge(trace, &last, inner.start..last.start, after, readout) {
+    if averages_over_edge(trace, &last, inner.start..last.start, (own, after), readout) {
         found.extend([inner.start..last.start, last]);
     } else {
         found.push(inner);
@@ -120,12 +125,12 @@ fn start_of_reading(trace: &Trace, samples: &Range<usize>) -> usize {
 }
 
 /// Whether `reading` lies between the level of the `rest` of its stretch and the `other` level beside it, clearly off the
-/// former.
+/// former. The level of the rest is `own` where that is known.
 fn averages_over_edge(
     trace: &Trace,
     reading: &Range<usize>,
     rest: Range<usize>,
-    other: Option<f64>,
+    (own, other): (Option<f64>, Option<f64>),
     readout: &Readout,
 ) -> bool {
     /// Share of the step between the levels that is no noise of a busy load.
@@ -133,7 +138,7 @@ fn averages_over_edge(
     /// ... nor of the readback, in standard deviations.
     const CLEARLY_OFF_SDS: f64 = 4.0;
     let (Some(other), Some(amps)) = (other, level(trace, reading.clone())) else { return false };
-    let Some(own) = level(trace, rest.clone()) else { return false };
+    let Some(own) = own.or_else(|| level(trace, rest.clone())) else { return false };
     let (off, step) = (amps - own, other - own);
     let share = off / step;
     (CLEARLY_OFF..1.0).contains(&share) && off.abs() > CLEARLY_OFF_SDS * noise_of(trace, rest, readout)
