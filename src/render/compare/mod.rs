@@ -177,8 +177,7 @@ fn draw_panels(
     let drawn = drawn_in_either(sheet, &runs, readings, scales, panels);
     let samples = legend::of_run(sheet, panels.width(), &drawn);
     let (row, panels) = panels.split_top(legend::height_of(sheet, panels.width(), &samples));
-    legend::draw(sheet, row, &samples);
-    let drawn = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
+    let drawn_panels = |sheet: &mut Sheet, upper: i32, finer: [Option<f64>; 2]| {
         let (upper, lower) = panels.split_top(upper);
         let mut each = [upper, lower].into_iter().enumerate().map(|(index, place)| {
             // What both have in common is said once.
@@ -189,11 +188,13 @@ fn draw_panels(
         [each.next(), each.next()].map(Option::unwrap_or_default)
     };
     let first = sheet.scene.shapes.len();
-    panel::equally_high(sheet, (panels.height(), own_scales), drawn);
+    panel::equally_high(sheet, (panels.height(), own_scales), drawn_panels);
     let panels = sheet.scene.shapes.len() - first;
     moments::axis(sheet, (*time, ticks), told);
     // Below the panels: where they are very low, the letters of the strip reach down to the axis.
     sheet.scene.shapes[first..].rotate_left(panels);
+    let samples = legend::of_run(sheet, row.width(), &drawn.seen(sheet));
+    legend::draw(sheet, row, &samples);
 }
 
 /// What the legend has to explain: what is drawn in either panel.
@@ -211,6 +212,7 @@ fn drawn_in_either(
     };
     legend::Drawn {
         envelope: any(|drawn| drawn.envelope),
+        mean: any(|drawn| drawn.mean),
         peak: any(|drawn| drawn.peak),
         off_scale: envelope::off_scale::of_both(&[0, 1].map(|index| envelope::off_scale::Panel {
             name: NAMES[index],

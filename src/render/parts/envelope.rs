@@ -12,7 +12,7 @@ use super::Subject;
 use super::attempts::{attempts, span};
 use super::cut::Mark;
 use super::inrush;
-use super::legend::{Drawn, OVERDUE_DASH};
+use super::legend::{Drawn, MEAN_DASH, OVERDUE_DASH, PEAK_DASH};
 use super::limit;
 use super::readings::Readings;
 use super::volts;
@@ -166,6 +166,7 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
     let shows = |amps: f64| (axis.area.top..axis.area.bottom).contains(&axis.row(amps));
     Drawn {
         envelope: !expected.is_empty(),
+        mean: !expected.is_empty(),
         peak: expected.iter().any(|stage| shows(stage.peak)),
         off_scale: off_scale::peaks(subject, &expected, axis),
         overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
@@ -297,7 +298,7 @@ fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns)
     let mean = Some(axis.row(stage.typical)).filter(|row| (axis.area.top..axis.area.bottom).contains(row));
     let Columns { left, peak, right, .. } = columns;
     // What an inrush passes is held to no peak.
-    let lines = [(mean, 6.0, left), (peak_row(sheet, axis, stage), 2.0, peak)];
+    let lines = [(mean, MEAN_DASH, left), (peak_row(sheet, axis, stage), PEAK_DASH, peak)];
     for (row, dash, left) in lines.into_iter().filter_map(|(row, dash, left)| Some((row?, dash, left))) {
         let pen = sheet.pen(1.0, dash, sheet.palette.envelope_edge);
         sheet.scene.across((left, right), row, pen);
@@ -306,16 +307,20 @@ fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns)
 
 /// The rows of the range that good boards keep their mean within, as they are drawn.
 pub(in crate::render) fn band_rows(sheet: &Sheet, axis: ValueAxis, stage: &Expected) -> Rect {
-    let band = Rect { top: axis.row(stage.high), bottom: axis.row(stage.low) + 1, ..axis.area };
-    // A band of a pixel or two would drown in the trace that runs through it.
-    if band.height() < sheet.u(6.0) { grown_to(band, sheet.u(6.0)) } else { band }
+    /// A band of a pixel or two would drown in the trace that runs through it, in units of the layout.
+    const LEAST: f64 = 6.0;
+    // Its top is true: above it mean or peak would be read as too high a one. On the frame its edge would not be seen.
+    let on_frame = axis.area.bottom - 1 - sheet.u(1.0);
+    let top = axis.row(stage.high).min(on_frame);
+    let zero = axis.row(0.0) + 1;
+    let least = (top + sheet.u(LEAST)).min(zero);
+    Rect { top, bottom: least.max(axis.row(stage.low) + 1), ..axis.area }
 }
 
-/// The row of the line of the peaks, where the strip has it: in a band that is drawn wider than it is, it would be read as a
-/// peak below what the mean may be.
+/// The row of the line of the peaks, where the strip has it and the edge of the band does not hide it.
 pub(in crate::render) fn peak_row(sheet: &Sheet, axis: ValueAxis, stage: &Expected) -> Option<i32> {
     let (row, band) = (axis.row(stage.peak), band_rows(sheet, axis, stage));
-    let hidden = stage.peak >= stage.high && row >= band.top && axis.row(stage.high) > band.top;
+    let hidden = stage.peak >= stage.high && row >= band.top;
     Some(row).filter(|row| !hidden && (axis.area.top..axis.area.bottom).contains(row))
 }
 
@@ -335,11 +340,6 @@ fn overdue(sheet: &mut Sheet, band: Rect, clip: Rect) {
     for row in rows.filter(|_| band.left < band.right) {
         sheet.scene.across((band.left, band.right), row, pen);
     }
-}
-
-fn grown_to(band: Rect, height: i32) -> Rect {
-    let top = band.center().1 - height / 2;
-    Rect { top, bottom: top + height, ..band }
 }
 
 #[cfg(test)]
@@ -363,6 +363,25 @@ mod tests {
             let found = bands.iter().map(|band| (band.from, band.to, band.typical)).collect::<Vec<_>>();
             assert_eq!(found, [(2.0, 60.0, first.typical)], "{class}");
         }
+    }
+
+    #[test]
+    fn a_band_reaches_no_higher_than_it_is_and_hides_no_line_of_peaks() {
+        let options = super::super::super::options::Options::default();
+        let sheet = Sheet::new(&options, (440.0, 560.0));
+        let axis = ValueAxis { area: Rect::new(100, 100, 500, 400), low: 0.0, high: 1.0 };
+        let of = |low: f64, high: f64, peak: f64| {
+            let stage = in_amps(&profile(), &profile().phases[0], Volts::constant(12.8));
+            let stage = Expected { low, high, peak, ..stage };
+            (band_rows(&sheet, axis, &stage), peak_row(&sheet, axis, &stage))
+        };
+        // Near zero, right above the frame; its peaks are seven pixels above that.
+        let (band, peak) = of(0.0005, 0.002, 0.023);
+        assert_eq!((band.top, peak), (axis.area.bottom - 1 - sheet.u(1.0), Some(axis.row(0.023))));
+        assert_eq!(band.bottom, axis.area.bottom);
+        let (band, peak) = of(0.5, 0.503, 0.51);
+        assert_eq!((band.top, band.height(), peak), (axis.row(0.503), sheet.u(6.0), Some(axis.row(0.51))));
+        assert_eq!(of(0.5, 0.503, 0.503).1, None, "its edge is there");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::super::font::Weight;
 use super::super::geometry::Rect;
-use super::super::scene::Anchor;
+use super::super::scene::{Anchor, Shape};
 use super::super::sheet::{Sheet, em};
 use super::super::theme::{Color, Palette};
 use super::amps::TRACE;
@@ -29,6 +29,8 @@ pub(in crate::render) enum Swatch {
     Blank,
     /// The sign below a dip of the volts.
     Dip,
+    /// The line of the peaks, above all that is drawn.
+    OffScale,
     /// Words alone.
     None,
 }
@@ -38,6 +40,10 @@ pub(in crate::render) const LIMITED_PITCH: f64 = 7.0;
 
 /// Length of the dashes of [`Swatch::Edges`], in units of the layout.
 pub(in crate::render) const OVERDUE_DASH: f64 = 10.0;
+
+/// Of the usual mean, and of the highest peaks.
+pub(in crate::render) const MEAN_DASH: f64 = 6.0;
+pub(in crate::render) const PEAK_DASH: f64 = 2.0;
 
 /// A sample and what it stands for.
 pub(in crate::render) type Sample = (Swatch, Cow<'static, str>);
@@ -50,6 +56,8 @@ pub(in crate::render) type Sample = (Swatch, Cow<'static, str>);
 )]
 pub(in crate::render) struct Drawn {
     pub(in crate::render) envelope: bool,
+    /// What their mean usually is.
+    pub(in crate::render) mean: bool,
     /// The highest peak of good boards.
     pub(in crate::render) peak: bool,
     /// Those of the stages that the strip does not hold.
@@ -64,6 +72,28 @@ pub(in crate::render) struct Drawn {
     pub(in crate::render) gaps: bool,
     /// What a cell of the ribbon without a name is.
     pub(in crate::render) blank: Option<Blank>,
+}
+
+impl Drawn {
+    /// Without lines that the picture has nowhere: one lies in the edge of its band, another below the inrush.
+    pub(in crate::render) fn seen(self, sheet: &Sheet) -> Self {
+        let edge = sheet.palette.envelope_edge;
+        let has = |dash: f64| {
+            let is_it = |shape: &Shape| match shape {
+                Shape::Dashed { area, dash: long, upright: false, color } => {
+                    (*long, *color) == (sheet.pen(1.0, dash, edge).dash, edge) && area.width() > 2 * long
+                }
+                _ => false,
+            };
+            sheet.scene.shapes.iter().any(is_it)
+        };
+        Self {
+            mean: self.mean && has(MEAN_DASH),
+            peak: self.peak && has(PEAK_DASH),
+            overdue: self.overdue && has(OVERDUE_DASH),
+            ..self
+        }
+    }
 }
 
 /// What the cells of the ribbon without a name are.
@@ -116,12 +146,8 @@ pub(in crate::render) fn of_run(sheet: &Sheet, width: i32, drawn: &Drawn) -> Vec
         samples.push((Swatch::Limited, "supply in its current limit".into()));
     }
     let [band, mean, peak] = of_envelope(palette);
-    if drawn.envelope {
-        samples.extend([band, mean]);
-    }
-    if drawn.peak {
-        samples.push(peak);
-    }
+    let lines = [(drawn.envelope, band), (drawn.mean, mean), (drawn.peak, peak)];
+    samples.extend(lines.into_iter().filter_map(|(drawn, sample)| drawn.then_some(sample)));
     let before = samples.len();
     if drawn.overdue {
         samples.push((Swatch::Edges, "good boards have moved on".into()));
@@ -184,8 +210,8 @@ pub(in crate::render) fn of_envelope(palette: &Palette) -> [Sample; 3] {
     let edge = palette.envelope_edge;
     [
         (Swatch::Band, "good boards keep their mean in here".into()),
-        (Swatch::Line(1.0, 6.0, edge), "usual mean".into()),
-        (Swatch::Line(1.0, 2.0, edge), PEAK.into()),
+        (Swatch::Line(1.0, MEAN_DASH, edge), "usual mean".into()),
+        (Swatch::Line(1.0, PEAK_DASH, edge), PEAK.into()),
     ]
 }
 
@@ -293,6 +319,7 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         }
         Swatch::None => {}
         Swatch::Dip => volts::sign(sheet, area.center()),
+        Swatch::OffScale => off_scale_sign(sheet, area),
         Swatch::Gap => {
             let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
             for x in [area.left, area.right - 1] {
@@ -326,6 +353,18 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
     }
 }
 
+/// The line of the peaks with an arrow over it, as what runs out of a strip has one.
+fn off_scale_sign(sheet: &mut Sheet, area: Rect) {
+    /// Half the width of the arrow, in units of the layout.
+    const HALF: f64 = 4.0;
+    let (color, (x, middle)) = (sheet.palette.envelope_edge, area.center());
+    let half = sheet.u(HALF);
+    let points = vec![(x - half, middle), (x + half, middle), (x, area.top)];
+    sheet.scene.shapes.push(Shape::Polygon { points, color });
+    let pen = sheet.pen(1.0, PEAK_DASH, color);
+    sheet.scene.across((area.left, area.right), area.bottom - sheet.u(3.0), pen);
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -334,6 +373,32 @@ mod tests {
     fn the_edges_of_an_envelope_are_called_overdue_on_no_figure() {
         // A board that shorts or has dropped out is late for nothing.
         assert_eq!(shown("good boards have moved on", true), "moved on");
+    }
+
+    #[test]
+    fn a_line_that_the_picture_has_nowhere_is_none_of_the_legend() {
+        let mut sheet = Sheet::new(&super::super::super::options::Options::default(), (440.0, 560.0));
+        let all = || Drawn {
+            envelope: true,
+            mean: true,
+            peak: true,
+            off_scale: Vec::new(),
+            overdue: true,
+            limited: false,
+            dips: false,
+            gaps: false,
+            blank: None,
+        };
+        let seen = |sheet: &Sheet| {
+            let Drawn { mean, peak, overdue, .. } = all().seen(sheet);
+            [mean, peak, overdue]
+        };
+        assert_eq!(seen(&sheet), [false; 3]);
+        let edge = sheet.palette.envelope_edge;
+        sheet.scene.across((0, 300), 50, sheet.pen(1.0, PEAK_DASH, edge));
+        assert_eq!(seen(&sheet), [false, true, false]);
+        sheet.scene.across((0, 300), 60, sheet.pen(1.0, OVERDUE_DASH, edge));
+        assert_eq!(seen(&sheet), [false, true, true]);
     }
 
     #[test]

@@ -78,11 +78,12 @@ fn plot(sheet: &mut Sheet, subject: &Subject, readings: &Readings, area: Rect) {
     let Layout { areas, scale, mut placed } =
         if with_rest.magnifies_enough() { with_rest } else { laid_out(scale.without_quiet()) };
     notes::on_its_line(&mut placed, fault_x, areas.amps);
-    let samples = legend::of_run(sheet, area.width(), &drawn(scale.main(areas.amps)));
-    legend::draw(sheet, areas.legend, &samples);
+    let drawn = drawn(scale.main(areas.amps));
     bands.shade(sheet, &areas);
     bands.draw(sheet, &areas);
     let axes = amps::draw(sheet, subject, readings, &areas, &scale, &lane, &notes::leaders(sheet, &placed));
+    let samples = legend::of_run(sheet, area.width(), &drawn.seen(sheet));
+    legend::draw(sheet, areas.legend, &samples);
     let volts = volts::Scale::new(subject, readings).axis(areas.volts);
     volts::draw(sheet, subject, readings, volts, (&lane, 0.0));
     lane.words(sheet, &areas);

@@ -89,8 +89,7 @@ pub(in crate::render) fn of_both(panels: &[Panel; 2]) -> Vec<Peak> {
 
 /// What the legend says of them, in more words and in fewer; where there is little room, in fewer from the first.
 pub(in crate::render::parts) fn samples(peaks: &[Peak], short: bool) -> Vec<Sample> {
-    // Words alone: nothing in the picture stands for what it does not hold.
-    let of = |words: String| (Swatch::None, words.into());
+    let of = |words: String| (Swatch::OffScale, words.into());
     let Some(highest) = peaks.iter().max_by(|a, b| a.amps.total_cmp(&b.amps)) else { return Vec::new() };
     if short { in_short(peaks, highest).map(of).into() } else { vec![of(in_full(peaks, highest))] }
 }
@@ -101,8 +100,8 @@ fn in_short(peaks: &[Peak], highest: &Peak) -> [String; 3] {
     let stages: Vec<&str> =
         peaks.iter().filter(|peak| peak.value() == highest.value()).map(|peak| peak.stage.as_str()).collect();
     let stage = match stages[..] {
-        [only] => only.to_owned(),
-        _ => format!("{} stages", stages.len()),
+        [first, _, _, ..] => format!("{first} and {} more", stages.len() - 1),
+        _ => stages.join(", "),
     };
     let panel = highest.panel.map(|panel| format!("{panel}: ")).unwrap_or_default();
     ["good boards' peak at most", "good peak to", "peak to"]
@@ -165,8 +164,19 @@ mod tests {
             ]
         );
         assert_eq!(short(&[("loader", 1.5), ("system", 2.0)])[2], "peak to the limit (system)");
-        assert_eq!(short(&[("firmware", 2.0), ("system", 2.0)])[2], "peak to the limit (2 stages)");
+        assert_eq!(short(&[("firmware", 2.0), ("system", 2.0)])[2], "peak to the limit (firmware, system)");
+        let three = [("loader", 2.0), ("firmware", 2.0), ("system", 2.0)];
+        assert_eq!(short(&three)[2], "peak to the limit (loader and 2 more)");
         assert!(short(&[]).is_empty());
+    }
+
+    #[test]
+    fn what_is_said_of_peaks_off_the_scale_has_their_line_beside_it() {
+        for short in [true, false] {
+            let samples = samples(&[peak("rails", 1.0)], short);
+            assert!(!samples.is_empty());
+            assert!(samples.iter().all(|(swatch, _)| matches!(swatch, Swatch::OffScale)), "{samples:?}");
+        }
     }
 
     #[test]

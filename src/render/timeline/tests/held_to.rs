@@ -73,3 +73,16 @@ fn of_a_standby_below_a_step_of_the_supply_it_is_said_that_good_boards_show_no_m
     // They stand by at some 25 mA.
     assert_eq!([0.1, 0.001].map(&mut says), [Some(true), None]);
 }
+
+#[test]
+fn the_legend_has_the_peaks_where_they_have_a_line_and_only_there() {
+    let (trace, finding) = at_rest(Class::StandbyOnly, 0.024, 0.0);
+    let said = |peak: f64| {
+        let mut profile = profile();
+        profile.phases[0].peak_power.high = peak * profile.phases[0].mean_power.high;
+        let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+        scene.labels().any(|label| label.text == "peak, at most")
+    };
+    // At the edge of the band nobody sees a line.
+    assert_eq!([1.2, 1.0].map(said), [true, false]);
+}
