@@ -25,8 +25,7 @@ const NUMBER: u32 = 100;
 
 /// The word by which a press is told, and that of the feed.
 pub(super) const PRESS: &str = "press";
-const SWITCH_ON: &str = "switch-on";
-pub(super) const FED: &str = "feed on";
+pub(super) const SWITCH_ON: &str = "switch-on";
 const AT_SWITCH_ON_IN_WORDS: &str = "at switch-on";
 
 /// What follows the switch-on within so many seconds happens at it: the feed takes as long to rise (common practice, no
@@ -53,7 +52,7 @@ impl Wanted {
 /// The same moment in fewer words, where there are any.
 pub(super) fn in_fewer_words(said: &str) -> Option<String> {
     match said {
-        AT_SWITCH_ON_IN_WORDS => Some(FED.to_owned()),
+        AT_SWITCH_ON_IN_WORDS => Some(SWITCH_ON.to_owned()),
         _ => said.strip_prefix("at the ").map(str::to_owned),
     }
 }

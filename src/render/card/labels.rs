@@ -30,12 +30,12 @@ pub(super) fn draw(
     let stages = || expected.iter().zip(edges.iter().copied());
     // Where columns are too narrow for numbers, they have none at all: the table has them. A single one that has no place
     // beside its own band is left to the table as well: elsewhere it would be read as that of other amps.
-    let narrow = stages().any(|(stage, edges)| wordings(sheet, stage, edges).is_empty());
+    // Beside a band that the magnified strip shows, and not where the other has it along its zero.
+    let place = |stage: &Expected| strips.quiet.filter(|quiet| stage.high <= quiet.high).unwrap_or(axis);
+    let narrow = stages().any(|(stage, edges)| wordings(sheet, place(stage), stage, edges).is_empty());
     let own = |(stage, edges): (&Expected, (i32, i32))| {
-        let magnified = strips.quiet.filter(|quiet| envelope::peak_row(sheet, *quiet, stage).is_some());
-        let places = magnified.into_iter().chain(Some(axis));
-        let found = places.filter(|_| !narrow).find_map(|axis| range(sheet, axis, stage, edges, limit));
-        found.unwrap_or_default()
+        let place = Some(place(stage)).filter(|_| !narrow);
+        place.and_then(|axis| range(sheet, axis, stage, edges, limit)).unwrap_or_default()
     };
     let ranges: Vec<Vec<Label>> = stages().map(own).collect();
     let around = |label: &Label| label.bounds().grown(sheet.u(CLEAR));
@@ -64,8 +64,13 @@ fn on_ground(sheet: &mut Sheet, label: Label, ground: Color) {
 
 /// The range in numbers, from the largest letters down: on one line, and at last on two. A number that was cut would be
 /// another number.
-fn wordings(sheet: &Sheet, expected: &Expected, (left, right): (i32, i32)) -> Vec<(Vec<String>, Style)> {
-    let text = InOneUnit::of(expected).range(expected);
+fn wordings(
+    sheet: &Sheet,
+    axis: ValueAxis,
+    expected: &Expected,
+    (left, right): (i32, i32),
+) -> Vec<(Vec<String>, Style)> {
+    let text = InOneUnit::of_axis(axis).range(expected);
     let style = |size: f64| sheet.style(size, Weight::Bold, sheet.palette.text);
     let one = [em::LARGE, em::USUAL, em::SMALL].map(|size| (vec![text.clone()], style(size)));
     let two = text.split_once(" to ").map(|(low, high)| vec![format!("{low} to"), high.to_owned()]);
@@ -95,7 +100,7 @@ fn range(
             spot.top >= ceiling && spot.bottom + clear < axis.area.bottom && lines.iter().all(off)
         })
     };
-    let wordings = wordings(sheet, expected, edges);
+    let wordings = wordings(sheet, axis, expected, edges);
     let beside = wordings.iter().flat_map(|wording| {
         let (lines, style) = wording;
         [band.top - clear, band.bottom + clear + block(lines, *style)].map(|bottom| (wording, bottom))
@@ -131,7 +136,7 @@ fn peak_label(
     if axis.row(expected.peak) >= axis.area.top {
         return;
     }
-    let (color, peak) = (sheet.palette.faint_text, InOneUnit::of(expected).amps(expected.peak));
+    let (color, peak) = (sheet.palette.faint_text, InOneUnit::of_axis(axis).amps(expected.peak));
     let mark = |text: &str| Mark::within(sheet, axis, edges, (text, color), taken);
     let wordings = [format!("{} {peak}", legend::PEAK), format!("peak to {peak}")];
     let marks: Vec<Mark> = wordings.iter().map(|text| mark(text)).collect();

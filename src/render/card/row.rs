@@ -1,10 +1,12 @@
 //! The amps of one stage in one unit, so that they are compared at a glance.
 
+use super::super::axis::ValueAxis;
+use super::super::parts::amps::is_in_milliamps;
 use super::super::parts::envelope::Expected;
 use super::words;
 use crate::units::{Amps, figures};
 
-/// The unit of a row of the table and of the words in the graph.
+/// The unit of a row of the table, and of the words in a panel of the graph.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum InOneUnit {
     Amps,
@@ -19,6 +21,11 @@ impl InOneUnit {
         const THOUSANDS: f64 = 1.0;
         let begins = expected.low < SAID_IN_MILLIAMPS && expected.peak.max(expected.high) < THOUSANDS;
         if begins || expected.typical < SAID_IN_MILLIAMPS { Self::Milliamps } else { Self::Amps }
+    }
+
+    /// That of the numbers of an axis, beside which others of its panel stand.
+    pub(super) fn of_axis(axis: ValueAxis) -> Self {
+        if is_in_milliamps(axis) { Self::Milliamps } else { Self::Amps }
     }
 
     pub(super) fn amps(self, amps: f64) -> String {

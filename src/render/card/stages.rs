@@ -129,7 +129,7 @@ fn cut_off(sheet: &mut Sheet, axis: ValueAxis, expected: &Expected, edges: (i32,
     if axis.row(expected.high) >= axis.area.top {
         return;
     }
-    let (text, color) = (format!("to {}", InOneUnit::of(expected).amps(expected.high)), sheet.palette.good);
+    let (text, color) = (format!("to {}", InOneUnit::of_axis(axis).amps(expected.high)), sheet.palette.good);
     // Clear of the edge of the band, which stands low in such a strip.
     let mark = Mark::within(sheet, axis, edges, (&text, color), &[]);
     cut::draw(sheet, &[mark], sheet.palette.envelope);

@@ -388,3 +388,34 @@ fn a_band_that_runs_out_of_the_magnified_strip_says_how_far() {
     let arrows = scene.shapes.iter().filter(|shape| matches!(shape, Shape::Polygon { .. })).count();
     assert!(arrows > 0 && scene.labels().any(|label| label.text == "to 30.0 mA"), "{arrows}");
 }
+
+#[test]
+fn a_number_stands_where_its_band_is_seen_and_in_the_unit_of_the_axis_there() {
+    let mut profile = profile();
+    let volts = profile.feed.nominal.value();
+    let of = |low: f64, typical: f64, high: f64| Envelope {
+        low: low * volts,
+        typical: typical * volts,
+        high: high * volts,
+    };
+    let loading = profile.phases.iter().position(|phase| phase.name == "loading").unwrap();
+    // Standby peaks far above the strip that magnifies it.
+    let levels = |place: usize| match place {
+        0 => (of(0.002, 0.005, 0.008), of(0.002, 0.008, 0.12)),
+        place if place == loading => (of(0.08, 0.3, 0.5), of(0.08, 0.5, 0.99)),
+        _ => (of(0.2, 0.3, 0.4), of(0.2, 0.4, 0.5)),
+    };
+    for (place, stage) in profile.phases.iter_mut().enumerate() {
+        let (mean, peak) = levels(place);
+        (stage.volts_exponent, stage.mean_power, stage.peak_power) = (0.0, mean, peak);
+    }
+    let scene = draw(&profile, &Options::default());
+    let caption = scene.labels().find(|label| label.text.starts_with("low current")).unwrap().at.1;
+    let rows = |text: &str| {
+        let labels = scene.labels().filter(|label| label.text == text);
+        labels.map(|label| label.at.1 > caption).collect::<Vec<_>>()
+    };
+    assert_eq!(rows("2.00 to 8.00 mA"), [true], "in the lower strip alone");
+    assert!(rows("80.0 to 500 mA").is_empty(), "the axis has amps");
+    assert_eq!(rows("0.0800 to 0.500 A"), [false]);
+}

@@ -233,11 +233,15 @@ fn finer_than(name: &str, times: f64) -> String {
 /// `stuck in program: 0.406 A at 23.5 V for 31.0 s; and 2 more below`: where that is too long, what is left out
 /// is said still.
 fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
-    let said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
+    let mut said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
     // The table has them.
     let rest = if note.more > 0 { format!("; and {} more below", note.more) } else { String::new() };
-    let said = style.fit(&said, room - style.width(&rest)).unwrap_or_default();
-    said + &rest
+    let room = room - style.width(&rest);
+    // Cut in the middle of what is told it would tell nothing.
+    if let Some((first, _)) = said.rsplit_once(", ").filter(|_| style.width(&said) > room) {
+        said.truncate(first.len());
+    }
+    style.fit(&said, room).unwrap_or_default() + &rest
 }
 
 fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), scale: amps::Scale) -> Areas {

@@ -1,7 +1,7 @@
 //! The moments that the common time axis of two runs tells.
 
 use super::super::align::{self, Moment, Zero};
-use super::super::moments::{self, AT_ONCE, AT_PRESS, FED, PRESS, Wanted, is_pressed_again};
+use super::super::moments::{self, AT_ONCE, AT_PRESS, PRESS, SWITCH_ON, Wanted, is_pressed_again};
 use super::super::parts::{Subject, Told, notes};
 use super::super::sheet::Sheet;
 use super::NAMES;
@@ -17,7 +17,7 @@ pub(super) fn wanted(
         let said = moments::in_words(run, zero, at);
         let (weight, fewer) = (Wanted::weight_of(&said), moments::in_fewer_words(&said));
         // Set beside the other by its switch-on it is fed as that is, and the word is true of both.
-        let bare = fewer.clone().filter(|fewer| zero.moment == Moment::AsOthers && fewer == FED);
+        let bare = fewer.clone().filter(|fewer| zero.moment == Moment::AsOthers && fewer == SWITCH_ON);
         // Below the lower panel it would be taken for that of the run after; `before 15 s` would be a time.
         let named = [said].into_iter().chain(fewer).map(|said| format!("{}: {said}", NAMES[index]));
         let words = named.chain(bare).collect();

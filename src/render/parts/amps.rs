@@ -20,7 +20,7 @@ use super::{Areas, Subject};
 use crate::units::{Amps, Volts};
 use crate::verdict::{Class, Departure};
 use grid::read_grid;
-pub(in crate::render) use grid::{amps_grid, grid};
+pub(in crate::render) use grid::{amps_grid, grid, is_in_milliamps};
 
 /// Up to where the two strips reach, in amps.
 #[derive(Debug, Clone, Copy)]
@@ -284,15 +284,21 @@ pub(in crate::render) fn label(
     for axis in std::iter::once(axes.main).chain(axes.quiet) {
         strip_words(sheet, subject, readings, axis, (fault, notes));
     }
-    let inrushes = inrushes(sheet, subject, readings, axes.main, fault);
+    let mut inrushes = inrushes(sheet, subject, readings, axes.main, fault);
     if let Some(quiet) = axes.quiet {
         let words = fixed_words(sheet, subject, readings, quiet, fault);
         let taken: Vec<Rect> =
             notes.iter().copied().chain(words).chain(marker(sheet, quiet, fault)).collect();
         let marks = inrush::magnified(sheet, subject, readings, quiet, (&inrushes, &taken));
-        cut::draw(sheet, &marks, sheet.palette.paper);
+        for (_, mark) in &marks {
+            cut::draw(sheet, std::slice::from_ref(mark), sheet.palette.paper);
+        }
+        inrushes.extend(marks);
     }
-    let marks = cut_off(sheet, subject, readings, axes.main, fault);
+    let mut marks = cut_off(sheet, subject, readings, axes.main, fault);
+    let words = words(sheet, subject, readings, axes.main, fault).into_iter().chain(notes.iter().copied());
+    let taken = words.chain(marker(sheet, axes.main, fault)).collect();
+    marks.extend(inrush::spikes(sheet, subject, readings, axes.main, (&inrushes, taken)));
     cut::draw(sheet, &marks, sheet.palette.paper);
 }
 

@@ -75,6 +75,7 @@ impl Mark {
         (taken, hides): (&[Rect], impl Fn(Rect) -> bool),
     ) -> Option<Self> {
         const ASIDE: f64 = 9.0;
+        const ABOVE: f64 = 3.0;
         /// Words that are further away are taken for those of something else, in units of the layout.
         const NEAR: f64 = 30.0;
         let style = sheet.style(em::SMALL, Weight::Bold, color);
@@ -94,8 +95,14 @@ impl Mark {
                 && !taken.iter().any(|taken| taken.overlaps(bounds.grown(sheet.u(3.0))))
                 && !hides(bounds)
         };
-        let label =
-            (0..2).flat_map(|row| lefts.iter().map(move |left| (row, *left))).map(label).find(free)?;
+        // Right above it, where it has neighbours on both sides.
+        let above = [x - width / 2, x + aside - width, x - aside].map(|left| {
+            let at_top = label((0, left));
+            let rise = at_top.bounds().bottom - y + sheet.u(ABOVE);
+            Label { at: (left, at_top.at.1 - rise), ..at_top }
+        });
+        let beside = (0..2).flat_map(|row| lefts.iter().map(move |left| (row, *left))).map(label);
+        let label = beside.chain(above).find(free)?;
         Some(Self { tip: (x, y), goes_on: false, label: Some(label), color })
     }
 

@@ -40,7 +40,7 @@ impl Lane {
     pub(in crate::render) fn new(sheet: &Sheet, subject: &Subject, time: TimeAxis) -> Self {
         let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.text);
         let upright = sheet.scene.height > sheet.scene.width;
-        let mut ends = vec![i32::MIN; if upright { MOST_ROWS } else { MOST_ROWS_ELSE }];
+        let ends = vec![i32::MIN; if upright { MOST_ROWS } else { MOST_ROWS_ELSE }];
         let events = || subject.trace.events().iter().filter(|event| time.shows(event.time.value()));
         let switched = events().filter(|event| is_switching(&event.kind)).count();
         let crowded = switched > usize::try_from((time.right - time.left) / sheet.u(CLOSEST)).unwrap_or(0);
@@ -50,9 +50,30 @@ impl Lane {
         });
         let shown = events().filter(|event| !(crowded && is_switching(&event.kind)));
         let named = shown.filter_map(|event| Some((time.x_within(event.time.value()), word(&event.kind)?)));
-        let named = summary.into_iter().chain(named).chain(end_of(subject, time));
-        let flags = named.map(|(x, word)| place(sheet, style, time, &mut ends, x, &word)).collect();
-        Self { flags, fault: None, style }
+        let named: Vec<(i32, String)> =
+            summary.into_iter().chain(named).chain(end_of(subject, time)).collect();
+        let flags = |signs_alone: bool| {
+            let mut ends = ends.clone();
+            let next = named.iter().skip(1).map(Some).chain([None]);
+            let flag = |((x, word), next): (&(i32, String), Option<&(i32, String)>)| {
+                let next = next.filter(|_| signs_alone);
+                let alone = next.and_then(|next| sign_alone(sheet, style, (*x, word), next));
+                let alone = alone.and_then(|sign| place_sign(sheet, style, (time, *x), &mut ends, sign));
+                alone.unwrap_or_else(|| place(sheet, style, time, &mut ends, *x, word))
+            };
+            named.iter().zip(next).map(flag).collect::<Vec<_>>()
+        };
+        // Each in words of its own as far as there is room for every sign.
+        let without_sign = |flags: &[Flag]| {
+            let lacks = |((_, word), flag): &(&(i32, String), &Flag)| {
+                signed(word).is_some_and(|(sign, _)| {
+                    !flag.word.as_ref().is_some_and(|(said, ..)| said.contains(sign))
+                })
+            };
+            named.iter().zip(flags).filter(lacks).count()
+        };
+        let flags = [false, true].map(flags).into_iter().min_by_key(|flags| without_sign(flags));
+        Self { flags: flags.unwrap_or_default(), fault: None, style }
     }
 
     /// With lines only, where the figure has no lane for words.
@@ -113,15 +134,53 @@ fn end_of(subject: &Subject, time: TimeAxis) -> Option<(i32, String)> {
     Some((time.x_within(*end), "log ends".into()))
 }
 
+/// The sign of an event whose words would hide that of the next, where that has the same words: it says them for both.
+fn sign_alone<'a>(
+    sheet: &Sheet,
+    style: Style,
+    (x, word): (i32, &'a str),
+    (next, same): &(i32, String),
+) -> Option<&'a str> {
+    let (sign, _) = signed(word).filter(|_| word == same)?;
+    let half = style.width(sign) / 2;
+    (x - half + style.width(word) + sheet.u(APART) > next - half).then_some(sign)
+}
+
+/// The sign of a word, and the rest of it.
+fn signed(word: &str) -> Option<(&str, &str)> {
+    word.split_once(' ').filter(|(sign, _)| !sign.starts_with(char::is_alphanumeric))
+}
+
+/// Puts a sign on its line, in the first row where it is free, and the next of its kind may stand right beside it.
+fn place_sign(
+    sheet: &Sheet,
+    style: Style,
+    (time, x): (TimeAxis, i32),
+    ends: &mut [i32],
+    sign: &str,
+) -> Option<Flag> {
+    /// From one to the next, in units of the layout.
+    const BESIDE: f64 = 2.0;
+    let width = style.width(sign);
+    let left = (x - width / 2).max(time.left);
+    let row = ends.iter().position(|end| end.saturating_add(sheet.u(APART)) <= left)?;
+    ends[row] = left + width + sheet.u(BESIDE) - sheet.u(APART);
+    let word = Some((sign.to_owned(), left, i32::try_from(row).ok()?));
+    (left + width <= time.right).then_some(Flag { x, word })
+}
+
+/// Room between the words of two events, in units of the layout.
+const APART: f64 = 10.0;
+
 /// Puts a word at its line, in the first row where it is free, shortened if need be: with its sign on the line or, where
 /// other words hold it off, without.
 fn place(sheet: &Sheet, style: Style, time: TimeAxis, ends: &mut [i32], x: i32, word: &str) -> Flag {
-    let space = sheet.u(10.0);
+    let space = sheet.u(APART);
     // Words stand in the order of their moments, from left to right or from above: none above an earlier one that reaches
     // as far.
     let above = ends.iter().rposition(|end| *end > x).filter(|_| ends.len() > MOST_ROWS_ELSE).unwrap_or(0);
     let rows = || (0..).zip(ends.iter()).skip(above).map(|(row, end)| (row, end.saturating_add(space)));
-    let signed = word.split_once(' ').filter(|(sign, _)| !sign.starts_with(char::is_alphanumeric));
+    let signed = signed(word);
     let at_line = signed.and_then(|parts| {
         rows().find_map(|(row, from)| Some((row, on_line(sheet, style, (time, x, from), parts)?)))
     });

@@ -144,6 +144,42 @@ pub(in crate::render) fn marks(
     marks
 }
 
+/// The names of those that stand far above what follows them, and have none yet, where they find room.
+pub(super) fn spikes(
+    sheet: &Sheet,
+    subject: &Subject,
+    readings: &Readings,
+    axis: ValueAxis,
+    (marks, mut taken): (&[(usize, Mark)], Vec<Rect>),
+) -> Vec<Mark> {
+    let is_named = |peak: &usize| marks.iter().any(|(of, mark)| of == peak && mark.has_words());
+    let mut spikes = Vec::new();
+    for peak in peaks(subject, readings).into_iter().filter(|peak| !is_named(peak)) {
+        let drawn = subject.finding.log.drawn(subject.trace.amps()[peak]);
+        let at = (readings.time.x_within(subject.trace.time()[peak]), axis.row(drawn));
+        let stands_out = drawn <= axis.high && stands_above_what_follows(subject, peak, (drawn, axis));
+        let named = stands_out.then(|| named(sheet, readings, axis, at, &taken)).flatten();
+        taken.extend(named.iter().flat_map(|mark| mark.areas(sheet)));
+        spikes.extend(named);
+    }
+    spikes
+}
+
+/// Whether an inrush stands far above the phase that follows it, also where the boot goes higher later: a spike without a word.
+fn stands_above_what_follows(subject: &Subject, peak: usize, (drawn, axis): (f64, ValueAxis)) -> bool {
+    /// Times what follows, and share of the axis above it, from which on it is seen as a spike (common practice, no source).
+    const FAR: f64 = 2.5;
+    const SEEN: f64 = 0.1;
+    if matches!(subject.finding.verdict.class, Class::HardShort | Class::PartialShort) {
+        return false;
+    }
+    let past = past(subject, subject.trace.time()[peak]);
+    let mut fed = subject.finding.phases.iter().filter(|phase| phase.name != "off");
+    let next = fed.find(|phase| phase.start_s.value() <= past && past < phase.end_s.value());
+    let level = next.map(|phase| phase.mean_a.value());
+    level.is_some_and(|level| drawn > FAR * level && drawn - level > SEEN * (axis.high - axis.low))
+}
+
 /// The highest reading of each inrush that the window shows.
 fn peaks(subject: &Subject, readings: &Readings) -> Vec<usize> {
     let (shown, amps) = (shown(subject, readings), subject.trace.amps());
@@ -160,14 +196,14 @@ pub(super) fn magnified(
     readings: &Readings,
     axis: ValueAxis,
     (main, taken): (&[(usize, Mark)], &[Rect]),
-) -> Vec<Mark> {
+) -> Vec<(usize, Mark)> {
     /// Words below the first row stand where the rest is read, in units of the layout.
     const FIRST_ROW: f64 = 26.0;
     let below = Rect { top: axis.area.top + sheet.u(FIRST_ROW), ..axis.area };
     let mut taken: Vec<Rect> = taken.iter().copied().chain([below]).collect();
     let is_named = |peak: &usize| main.iter().any(|(of, mark)| of == peak && mark.has_words());
     let unnamed = peaks(subject, readings).into_iter().filter(|peak| !is_named(peak));
-    let mut marks: Vec<Mark> = Vec::new();
+    let mut marks = Vec::new();
     for peak in unnamed {
         let drawn = subject.finding.log.drawn(subject.trace.amps()[peak]);
         let x = readings.time.x_within(subject.trace.time()[peak]);
@@ -176,7 +212,7 @@ pub(super) fn magnified(
         let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), (&taken, hides));
         if drawn > axis.high && mark.has_words() {
             taken.extend(mark.areas(sheet));
-            marks.push(mark);
+            marks.push((peak, mark));
         }
     }
     marks

@@ -44,7 +44,12 @@ fn hatched(sheet: &mut Sheet, bars: Vec<Rect>) {
 pub(super) fn above_volts(sheet: &mut Sheet, readings: &Readings, area: Rect) {
     /// Least part of the strip that is left to the volts.
     const PART: i32 = 8;
-    let bottom = area.top + sheet.u(LIMIT_BAR).min(area.height() / PART);
+    let height = sheet.u(LIMIT_BAR).min(area.height() / PART);
+    // Lower its strokes would be dots, and a dotted line be read as volts: the strip of amps has it.
+    if height < SEEN {
+        return;
+    }
+    let bottom = area.top + height;
     let bar = |(left, right): &(i32, i32)| Rect { left: *left, right: *right, bottom, ..area };
     // Without edges: a line along the strip would be read as volts.
     for bar in seen(readings).iter().map(bar) {

@@ -1,7 +1,7 @@
 //! What a good boot takes, where the limit of the supply is below it: the reason that a person can check at the supply.
 
 use super::super::axis::ValueAxis;
-use super::super::font::Weight;
+use super::super::font::{Weight, clean};
 use super::super::geometry::Rect;
 use super::super::scene::{Anchor, Label};
 use super::super::sheet::{Sheet, em};
@@ -9,6 +9,7 @@ use super::super::words;
 use super::limit;
 use super::readings::Readings;
 use super::{MARKER, Subject};
+use crate::reference::{SourceLog, StageMeasure};
 use crate::verdict::Class;
 
 /// The amps that every good board peaks at or above, where the limit starves this one and is below that.
@@ -25,9 +26,23 @@ fn needed(subject: &Subject) -> Option<String> {
     Some(format!("good boards peak at {} or more", words::amps(amps(subject)?, subject.resolution())))
 }
 
-/// `good boards peak at 0.860 A or more, limit 0.670 A`.
+/// `in network good boards peak at 0.860 A or more, limit 0.670 A`; without a stage where not all have their peak in one.
 pub(super) fn in_words(subject: &Subject) -> Option<String> {
-    Some(format!("{}, limit {}", needed(subject)?, subject.finding.log.limit_a?))
+    let stage = stage(subject).map(|stage| format!("in {} ", clean(stage))).unwrap_or_default();
+    Some(format!("{stage}{}, limit {}", needed(subject)?, subject.finding.log.limit_a?))
+}
+
+/// The stage in which every capture of good boards goes highest.
+fn stage<'a>(subject: &Subject<'a>) -> Option<&'a str> {
+    let (profile, volts) = subject.profile.zip(subject.feed_volts())?;
+    let power = |of: &StageMeasure| {
+        let reference = profile.phases.iter().find(|phase| phase.name == of.phase);
+        reference.map_or(0.0, |reference| of.peak_power * profile.power_factor(reference, volts))
+    };
+    let highest = |log: &'a SourceLog| log.stages.iter().max_by(|a, b| power(a).total_cmp(&power(b)));
+    let mut stages = profile.learned.logs.iter().map(|log| Some(highest(log)?.phase.as_str()));
+    let first = stages.next()??;
+    stages.all(|stage| stage == Some(first)).then_some(first)
 }
 
 /// Up to where an axis is to reach for it: no further above the limit than would press the trace flat.

@@ -210,7 +210,7 @@ fn what_is_said_by_the_switch_on_takes_fewer_words_beside_the_zero() {
     let mut nothing = run(0.0, &[("off", 2.0, 0.0), ("no draw", 60.0, 0.0)], Class::NoDraw);
     nothing.0 = pressed_at(&[]);
     // The nearer the zero, the fewer.
-    let words = ["feed on", "before: feed on", "before: at switch-on"];
+    let words = ["switch-on", "before: switch-on", "before: at switch-on"];
     let at = |late: u32| {
         let (said, _) = told_and_lines([&nothing, &woken(1.5 + 0.1 * f64::from(late))], Size::WIDE);
         assert!(said.iter().any(|label| label == "0 s"), "{said:?}");
@@ -220,7 +220,7 @@ fn what_is_said_by_the_switch_on_takes_fewer_words_beside_the_zero() {
     assert!(found.is_sorted() && (0..words.len()).all(|index| found.contains(&index)), "{found:?}");
     // Set by their switch-on both are fed there, and one word is true of either.
     let (said, _) = told_and_lines([&nothing, &woken(1.5)], Size::new(480, 360).unwrap());
-    for words in ["feed on", "0 s"] {
+    for words in ["switch-on", "0 s"] {
         assert!(said.iter().any(|label| label == words), "{words}: {said:?}");
     }
 }

@@ -97,7 +97,7 @@ fn a_run_without_a_wake_is_told_by_its_own_switch_on_and_not_by_the_wake_of_othe
         run.0 = trace_without_marks();
     }
     for (size, words) in
-        [(Size::WIDE, ["at switch-on", "switch-on"]), (Size::PHONE, ["at switch-on", "feed on"])]
+        [(Size::WIDE, ["at switch-on", "switch-on"]), (Size::PHONE, ["at switch-on", "switch-on"])]
     {
         let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
         assert_legible(&scene);

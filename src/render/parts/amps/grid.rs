@@ -12,11 +12,16 @@ pub(in crate::render) fn amps_grid(sheet: &mut Sheet, axis: ValueAxis) {
     read_grid(sheet, axis, None);
 }
 
+/// Whether the numbers of an axis of amps are milliamps.
+pub(in crate::render) fn is_in_milliamps(axis: ValueAxis) -> bool {
+    /// One that ends below this reads better so.
+    const BELOW: f64 = 0.5;
+    axis.high < BELOW
+}
+
 /// The same of amps that are read in such steps: its numbers are no finer.
 pub(super) fn read_grid(sheet: &mut Sheet, axis: ValueAxis, step: Option<Amps>) {
-    /// An axis that ends below this reads better in milliamps.
-    const MILLIAMPS_BELOW: f64 = 0.5;
-    let (unit, factor) = if axis.high < MILLIAMPS_BELOW { ("mA", 1e3) } else { ("A", 1.0) };
+    let (unit, factor) = if is_in_milliamps(axis) { ("mA", 1e3) } else { ("A", 1.0) };
     let most = (axis.area.height() / sheet.u(52.0)).max(2);
     ruled(sheet, axis, (most, step.map_or(0.0, Amps::value)), unit, factor);
 }
@@ -59,7 +64,8 @@ fn numbers(
 ) -> (Vec<i32>, Vec<(String, Label)>) {
     /// Times as many steps to try.
     const FINER: i32 = 6;
-    let set = |most: i32| numbers_of(sheet, axis, style, (axis.ticks(most, factor > 1.0), unit));
+    let set =
+        |most: i32, near: f64| numbers_of(sheet, axis, (style, near), (axis.ticks(most, factor > 1.0), unit));
     let rows = |ticks: &[Numbered]| ticks.iter().map(|tick| tick.0).collect::<Vec<_>>();
     let with_number = |ticks: Vec<Numbered>| -> Vec<_> {
         ticks.into_iter().filter_map(|(_, number, label)| Some((number, label?))).collect()
@@ -68,12 +74,15 @@ fn numbers(
     // A hair more, so that a step that is what is least is none finer.
     let is_read = |most: &i32| round_step((axis.high - axis.low) / f64::from(*most)) * (1.0 + 1e-9) >= least;
     let most = (1..=most).rev().find(is_read).unwrap_or(1);
-    let usual = set(most);
-    let finer = (most + 1..=most * FINER).take_while(is_read);
-    let finer = if tells(&usual) { None } else { finer.map(set).find(tells) };
-    let Some(mut finer) = finer else { return (rows(&usual), with_number(usual)) };
-    finer.retain(|(.., label)| label.is_some());
-    (rows(&finer), with_number(finer))
+    // On their lines, and only where no two of them are so, beside them.
+    let ways = [0.0, NEAR].into_iter().flat_map(|near| {
+        let finer = (most + 1..=most * FINER).take_while(is_read);
+        std::iter::once((most, near)).chain(finer.map(move |most| (most, near)))
+    });
+    let found = ways.map(|(steps, near)| (steps > most, set(steps, near))).find(|(_, ticks)| tells(ticks));
+    let (finer, mut ticks) = found.unwrap_or_else(|| (false, set(most, NEAR)));
+    ticks.retain(|(.., label)| !finer || label.is_some());
+    (rows(&ticks), with_number(ticks))
 }
 
 /// The row of a tick, its number, and where that stands with its unit, if it finds room.
@@ -84,12 +93,12 @@ type Numbered = (i32, String, Option<Label>);
 fn numbers_of(
     sheet: &Sheet,
     axis: ValueAxis,
-    style: Style,
+    (style, near): (Style, f64),
     (ticks, unit): (Vec<(f64, String)>, &str),
 ) -> Vec<Numbered> {
     let place = |(value, number): &(f64, String), ceiling: i32| {
         let text = format!("{number} {unit}");
-        number_label(sheet, axis, axis.row_within(*value), (&text, style), ceiling)
+        number_label(sheet, axis, axis.row_within(*value), (&text, style), (ceiling, near))
     };
     // From tick `first` on each `apart`-th, as far as there is room for it.
     let placed = |(apart, first): (usize, usize)| {
@@ -97,7 +106,7 @@ fn numbers_of(
         let mut labels: Vec<(usize, Label)> = Vec::new();
         for index in (first..ticks.len()).step_by(apart) {
             let Some(label) = place(&ticks[index], ceiling) else { break };
-            ceiling = label.at.1 - style.line_height();
+            ceiling = label.at.1 - label.bounds().height();
             labels.push((index, label));
         }
         labels
@@ -115,14 +124,14 @@ fn numbers_of(
 /// How far a number may stand off its line, in units of the layout.
 const NEAR: f64 = 3.0;
 
-/// A number beside its line, also at the ends of the axis; where something else stands there, within the strip. `None` where
-/// it would not stand below the `ceiling` even so.
+/// A number beside its line, also at the ends of the axis; where something else stands there, so far off it at most, within
+/// the strip. `None` where it would not stand below the `ceiling` even so.
 fn number_label(
     sheet: &Sheet,
     axis: ValueAxis,
     row: i32,
     (text, style): (&str, Style),
-    ceiling: i32,
+    (ceiling, near): (i32, f64),
 ) -> Option<Label> {
     let x = axis.area.left - sheet.u(6.0);
     let at = |baseline: i32| Label { text: text.to_owned(), at: (x, baseline), anchor: Anchor::End, style };
@@ -130,7 +139,7 @@ fn number_label(
     let within = beside.clamp(axis.area.top + sheet.u(10.0), axis.area.bottom);
     let places = [beside, within, within + sheet.u(3.0), within - sheet.u(3.0)];
     // Further off it would be the number of another height.
-    let near = |baseline: &i32| (baseline - beside).abs() <= sheet.u(NEAR);
+    let near = |baseline: &i32| (baseline - beside).abs() <= sheet.u(near);
     let free = |label: &Label| label.at.1 <= ceiling && is_free(sheet, label.bounds());
     places.into_iter().filter(near).map(at).find(free)
 }
@@ -185,6 +194,20 @@ mod tests {
             let with_unit = numbers.iter().filter(|text| text.ends_with(" V")).count();
             assert!(numbers.len() > 1 && with_unit == 1, "{height}: {numbers:?}");
             assert!(numbers.last().unwrap().ends_with(" V"), "{height}: {numbers:?}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_a_low_strip_stand_on_their_lines() {
+        // Steps of half a volt are too close for each to have its number.
+        let (mut sheet, area) = (sheet(), Rect::new(100, 100, 500, 138));
+        let axis = ValueAxis { area, low: 11.36, high: 12.7 };
+        grid(&mut sheet, axis, 3, "V", 1.0);
+        let labels: Vec<Label> = sheet.scene.labels().cloned().collect();
+        assert!(labels.len() > 1, "{labels:?}");
+        for label in labels {
+            let value: f64 = label.text.trim_end_matches(" V").parse().unwrap();
+            assert_eq!(label.at.1, label.style.baseline_at(axis.row_within(value)), "{label:?}");
         }
     }
 

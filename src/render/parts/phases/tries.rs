@@ -130,17 +130,12 @@ fn one_band_each(
         };
         (number..).zip(attempts).map(of_try).collect()
     };
-    // With where each ended, if that is told of all of them and has room in all.
-    let named = bands(|number, attempt| {
-        let stage = attempt.ended_in.as_ref().filter(|_| attempt.given_up);
-        stage.map_or_else(
-            || numbered(number, attempt),
-            |stage| format!("{number} ends in {}", clean(words::phase(stage))),
-        )
-    });
+    // With where each ended, if that is told of all of them; in as many words as have room in all.
     let is_told = attempts.iter().all(|attempt| !attempt.given_up || attempt.ended_in.is_some());
-    let have_room = is_told && named.iter().flatten().filter(|band| band.trouble).all(&fits);
-    let mut tries = if have_room { named } else { bands(numbered) };
+    let wordings: [fn(usize, &Attempt) -> String; 4] = [called_and_ended, ended, called, numbered];
+    let have_room = |tries: &Vec<Option<Band>>| tries.iter().flatten().filter(|band| band.trouble).all(&fits);
+    let ways = wordings.into_iter().skip(if is_told { 0 } else { 2 }).map(bands);
+    let mut tries = { ways }.find(have_room).unwrap_or_else(|| bands(numbered));
     // Some numbers among none would look like a choice.
     let counted = tries.iter().flatten().filter(|band| band.trouble).all(&fits);
     for band in tries.iter_mut().flatten().filter(|band| !counted && band.trouble) {
@@ -160,6 +155,23 @@ fn one_band_each(
     let mut rests = rests.into_iter();
     let with_rest = tries.into_iter().flat_map(|attempt| [attempt, rests.next().flatten()]);
     with_rest.flatten().collect()
+}
+
+/// Where a try ended, with its number.
+fn ended(number: usize, attempt: &Attempt) -> String {
+    let stage = attempt.ended_in.as_ref().filter(|_| attempt.given_up);
+    let told = |stage: &String| format!("{number} ends in {}", clean(words::phase(stage)));
+    stage.map_or_else(|| numbered(number, attempt), told)
+}
+
+/// The same with what it is.
+fn called_and_ended(number: usize, attempt: &Attempt) -> String {
+    if attempt.given_up { format!("try {}", ended(number, attempt)) } else { NEXT.into() }
+}
+
+/// What it is, with its number: a block with a number alone is taken for a stage.
+fn called(number: usize, attempt: &Attempt) -> String {
+    if attempt.given_up { format!("try {number}") } else { NEXT.into() }
 }
 
 /// The number of a try; one that is still on has none, for it is not among those that are counted.

@@ -5,12 +5,12 @@ use super::super::super::scene::Label;
 use super::*;
 use crate::reference::Envelope;
 
-fn starting_with<'a>(scene: &'a Scene, text: &str) -> Option<&'a Label> {
+pub(super) fn starting_with<'a>(scene: &'a Scene, text: &str) -> Option<&'a Label> {
     scene.labels().find(|label| label.text.starts_with(text))
 }
 
 /// The frame of the amps: the trace is clipped to it.
-fn amps_area(scene: &Scene) -> Rect {
+pub(super) fn amps_area(scene: &Scene) -> Rect {
     let clip = scene.shapes.iter().find_map(|shape| match shape {
         Shape::Steps { clip, .. } => Some(*clip),
         _ => None,
@@ -275,19 +275,19 @@ fn a_try_with_room_for_it_says_in_which_stage_it_ends() {
     let named = |count: u32, of: &Options| {
         let (trace, finding) = (run_of_tries(|_| 12.8), cycling(count));
         let scene = draw(&trace, None, &finding, of).unwrap();
-        starting_with(&scene, "1 ends in ").map(|label| label.text.clone())
+        starting_with(&scene, "try 1 ends in ").map(|label| label.text.clone())
     };
     let close = Options { from: Seconds::new(5.0).ok(), to: Seconds::new(11.6).ok(), ..Options::default() };
     // Close by the stages themselves have their names.
     assert_eq!(named(15, &close), None);
     let nearer = Options { from: Seconds::new(5.0).ok(), to: Seconds::new(20.0).ok(), ..Options::default() };
     let told = [named(15, &Options::default()), named(5, &nearer)];
-    assert_eq!(told, [None, Some("1 ends in firmware".into())]);
+    assert_eq!(told, [None, Some("try 1 ends in firmware".into())]);
     // Of some alone it would look like a choice.
     let (trace, mut finding) = (run_of_tries(|_| 12.8), cycling(5));
     finding.attempts[1].ended_in = None;
     let scene = draw(&trace, None, &finding, &nearer).unwrap();
-    let bands = ["1", "2", "3"].map(|number| scene.labels().any(|label| label.text == number));
+    let bands = ["try 1", "try 2", "try 3"].map(|number| scene.labels().any(|label| label.text == number));
     assert_eq!(bands, [true; 3]);
 }
 

@@ -378,3 +378,25 @@ fn the_sign_of_a_mark_stands_on_its_line_or_is_left_out() {
         }
     }
 }
+
+#[test]
+fn every_press_has_its_sign_though_their_words_have_no_room() {
+    use crate::trace::{EventKind, Header, Mode, Sample, TraceBuilder};
+    let presses = [70, 98, 158];
+    let (_, finding) = run_of(Class::StandbyOnly);
+    let mut builder = TraceBuilder::new(Header::default());
+    for index in 0..620_u32 {
+        let time = Seconds::constant(f64::from(index) / 10.0);
+        if presses.contains(&index) {
+            builder.event(time, EventKind::Mark("power button".into())).unwrap();
+        }
+        let (volts, amps) = (Volts::constant(12.8), Amps::constant(if index < 20 { 0.0 } else { 0.024 }));
+        builder.sample(Sample { time, volts, amps, mode: Mode::Unknown, span: None }).unwrap();
+    }
+    let small = options(Size::new(480, 360).unwrap(), Theme::Light);
+    let scene = draw(&builder.finish(), None, &finding, &small).unwrap();
+    assert_legible(&scene);
+    let signs: Vec<&str> =
+        scene.labels().map(|label| label.text.as_str()).filter(|text| text.contains('●')).collect();
+    assert_eq!(signs, ["●", "●", "● power button"]);
+}

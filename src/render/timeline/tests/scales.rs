@@ -1,5 +1,6 @@
 //! How much of time and amps a timeline shows.
 
+use super::labels::{amps_area, starting_with};
 use super::*;
 
 #[test]
@@ -76,8 +77,8 @@ fn an_axis_of_volts_that_does_not_begin_at_zero_is_broken() {
     assert_eq!(slants(0.3), 0, "of a feed that has collapsed it begins at zero");
 }
 
-#[test]
-fn a_limit_that_the_trace_runs_along_hides_none_of_it_and_its_hatching_leaves_the_volts_alone() {
+/// A short that the supply holds in its limit all the time.
+fn at_the_limit() -> (Trace, Finding) {
     use crate::trace::{Header, Mode, Sample, TraceBuilder};
     let (_, mut finding) = run_of(Class::HardShort);
     finding.log.limit_a = Amps::new(2.0).ok();
@@ -87,7 +88,33 @@ fn a_limit_that_the_trace_runs_along_hides_none_of_it_and_its_hatching_leaves_th
         let (volts, amps) = (Volts::constant(0.3), Amps::constant(2.0));
         builder.sample(Sample { time, volts, amps, mode, span: None }).unwrap();
     }
-    let trace = builder.finish();
+    (builder.finish(), finding)
+}
+
+#[test]
+fn hatching_too_low_to_be_seen_as_such_is_left_out_of_the_volts() {
+    let (trace, finding) = at_the_limit();
+    let hatched = |size: Size| {
+        let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
+        let clips = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Steps { clip, .. } => Some(*clip),
+            _ => None,
+        });
+        let volts = clips.max_by_key(|clip| clip.top).unwrap();
+        let bars = scene.shapes.iter().filter_map(|shape| match shape {
+            Shape::Hatch { area, .. } if area.overlaps(volts) => Some(area.height()),
+            _ => None,
+        });
+        bars.collect::<Vec<_>>()
+    };
+    assert_eq!(hatched(Size::new(480, 360).unwrap()), Vec::<i32>::new());
+    let large = hatched(Size::WIDE);
+    assert!(large.len() == 1 && large[0] >= 5, "{large:?}");
+}
+
+#[test]
+fn a_limit_that_the_trace_runs_along_hides_none_of_it_and_its_hatching_leaves_the_volts_alone() {
+    let (trace, finding) = at_the_limit();
     for size in [Size::WIDE, Size::PHONE, Size::A4, Size::new(640, 480).unwrap()] {
         let scene = draw(&trace, None, &finding, &options(size, Theme::Light)).unwrap();
         let limit = Theme::Light.palette().limit;
@@ -281,4 +308,35 @@ fn an_inrush_has_its_name_once_on_the_strip_that_it_runs_out_of_where_the_other_
     assert_eq!(names(0.5), [("inrush 0.500 A".to_owned(), true)]);
     assert_eq!(names(1.2), [("inrush, not compared".to_owned(), false)]);
     assert_eq!(names(0.024), []);
+}
+
+#[test]
+fn an_inrush_far_above_what_follows_has_its_name_where_there_is_room_though_the_boot_goes_higher() {
+    let named = |inrush: f64, (on, boot): (u32, u32)| {
+        let (_, mut finding) = run_of(Class::FullBoot);
+        let level = |index: u32| match index {
+            index if index < on => 0.0,
+            index if index == on => inrush,
+            index if index < boot => 0.1,
+            _ => 0.8,
+        };
+        let at = |index: u32| f64::from(index) / 10.0;
+        finding.phases = vec![
+            phase("off", 0.0, at(on)),
+            Phase { mean_a: Amps::constant(0.1), ..phase("standby", at(on), at(boot)) },
+            phase("boot", at(boot), 60.0),
+        ];
+        (finding.log.limit_a, finding.log.resolution_a) = (None, None);
+        let scene = draw(&trace(600, 60.0, level), None, &finding, &Options::default()).unwrap();
+        assert_legible(&scene);
+        let strip = amps_area(&scene);
+        let row = |label: &crate::render::scene::Label| label.bounds().bottom - strip.top;
+        starting_with(&scene, "inrush").map(|label| f64::from(row(label)) / f64::from(strip.height()))
+    };
+    // Beside its top, which is at half the height of the strip or less.
+    assert!(named(0.5, (20, 200)).is_some_and(|row| row > 0.5), "{:?}", named(0.5, (20, 200)));
+    assert_eq!(named(0.2, (20, 200)), None, "twice what follows is no spike");
+    // Between the frame and the boot there is room right above it alone.
+    let above = named(0.5, (16, 20)).expect("above it");
+    assert!(above < 0.5, "{above}");
 }

@@ -188,7 +188,7 @@ fn tries_are_numbered_though_the_one_that_is_on_has_no_room() {
     finding.phases.retain(|phase| phase.start_s.value() < end);
     let trace = trace(600, end, |index| if index % 50 < 20 { 0.7 } else { 0.03 });
     let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
-    let named = |number: usize| scene.labels().any(|label| label.text == number.to_string());
+    let named = |number: usize| scene.labels().any(|label| label.text == format!("try {number}"));
     assert!((1..=9).all(named) && !named(10));
 }
 

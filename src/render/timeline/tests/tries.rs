@@ -140,10 +140,14 @@ fn a_starved_board_is_told_first_what_good_boards_peak_at() {
     assert!(least > 1.2 && least < 1.8, "{least}");
     let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
     let lines = turning(&subject).unwrap().lines;
-    let need = lines[1]
-        .strip_prefix("good boards peak at ")
-        .and_then(|line| line.strip_suffix(" A or more, limit 1.20 A"));
-    let need = need.expect("what good boards peak at");
+    let (stage, need) = lines[1].split_once("good boards peak at ").expect("what good boards peak at");
+    let need = need.strip_suffix(" A or more, limit 1.20 A").expect("beside the limit");
+    // All go highest in one stage.
+    assert_eq!(stage, "in loading ");
+    let mut unlike = profile.clone();
+    unlike.learned.logs[0].stages.last_mut().unwrap().peak_power *= 10.0;
+    let unlike = Subject { profile: Some(&unlike), ..subject };
+    assert!(turning(&unlike).unwrap().lines[1].starts_with("good boards peak at "), "in no stage");
     // At the volts of this run, which are nearly those of the captures.
     assert!((need.parse::<f64>().unwrap() - least).abs() < 0.02 * least, "{need}, of {least}");
     let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();

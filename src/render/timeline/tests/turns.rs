@@ -323,7 +323,7 @@ fn what_is_no_counted_try_is_no_alarm_on_the_strip() {
         finding.phases.insert(1, phase("attempt", begins, 8.0));
         let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
         assert!(scene.labels().all(|label| label.text != "try"), "{begins}");
-        let one = scene.labels().find(|label| label.text == "1").unwrap().bounds();
+        let one = scene.labels().find(|label| label.text == "try 1").unwrap().bounds();
         let bars = scene.shapes.iter().filter_map(|shape| match shape {
             Shape::Fill { area, color }
                 if *color == alarm && area.top < one.top && area.bottom > one.bottom =>
@@ -335,7 +335,7 @@ fn what_is_no_counted_try_is_no_alarm_on_the_strip() {
         // The first bar in red on the strip is that of the first try, shorter than from one try to the next.
         let first = bars.min_by_key(|area| area.left).unwrap();
         assert!(first.left < one.left && one.right < first.right, "{begins}: {first:?} {one:?}");
-        let second = scene.labels().find(|label| label.text == "2").unwrap().bounds();
+        let second = scene.labels().find(|label| label.text == "try 2").unwrap().bounds();
         assert!(first.width() < second.center().0 - one.center().0, "{begins}: {first:?}");
     }
 }
