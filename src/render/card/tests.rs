@@ -340,7 +340,7 @@ fn the_magnified_strip_holds_the_peak_of_standby_and_says_which_stages_it_does_n
     assert!(peaks.iter().any(|line| line.top > caption), "{peaks:?}");
     assert!(scene.labels().any(|label| label.text == "above this scale" && label.at.1 > caption));
     assert!(scene.labels().any(|label| label.text == "2.00 to 8.00 mA" && label.at.1 > caption));
-    // In the main strip its band is wider than it is, and a peak within would be read as one below the mean.
+    // In the main strip the edge of its band hides it.
     // The sample of the legend comes first.
     let in_main = peaks.iter().skip(1).filter(|line| line.top < caption).count();
     assert_eq!(in_main, profile.phases.len() - 1, "{peaks:?}");
