@@ -197,10 +197,12 @@ pub(super) fn fit(runs: &[Run], most: usize) -> Option<Course> {
 
 /// The best course of `count` stages, each capture in turn giving the first guess.
 pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
-    runs.iter()
-        .filter_map(|seed| first_guess(seed, count))
-        .filter_map(|guess| trained(runs, guess))
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))
+    fits_of_count(runs, count).min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// The course of `count` stages that each capture leads to as the first guess.
+pub(super) fn fits_of_count(runs: &[Run], count: usize) -> impl Iterator<Item = Course> {
+    runs.iter().filter_map(move |seed| first_guess(seed, count)).filter_map(|guess| trained(runs, guess))
 }
 
 /// Re-estimates the stages until their cost settles.

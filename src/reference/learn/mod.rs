@@ -225,7 +225,7 @@ fn but_first(runs: &[Run], request: &Request, all: &Course) -> Option<Course> {
 fn with_standby(runs: &[Run], request: &Request, free: Option<&Course>) -> Option<Course> {
     let fewer = |course: &&Course| course.stages.len() > 1 && course.stages.len() < request.names.len();
     let found = free.filter(fewer)?;
-    let seen = names_standby(request) && stages::begins_low(found);
+    let seen = names_standby(request) && stages::begins_low(found) && stages::begins_level(found);
     if seen { standby::undivided(runs, found, request.names.len()) } else { None }
 }
 
@@ -311,5 +311,21 @@ mod tests {
             None,
             "it draws more than what follows"
         );
+    }
+
+    #[test]
+    fn a_standby_that_holds_the_rails_is_divided_where_there_is_a_name_for_them() {
+        let level = |watts: f64, halves: usize| vec![(0.5, f64::ln(watts)); halves];
+        let rails = [level(0.1, 4), level(0.3, 3), level(0.5, 4)].concat();
+        let pieces = [rails, level(1.7, 8), level(1.0, 8), level(4.0, 40)].concat();
+        let runs = vec![Run::of_pieces(&pieces); 4];
+        let names = ["standby", "rails", "loader", "firmware", "running"].map(Into::into).to_vec();
+        let request = Request { names, ..Request::default() };
+        let found = |starts: &[usize]| {
+            let course = Course { stages: Vec::new(), starts: vec![starts.to_vec(); 4], cost: 0.0 };
+            course::joined(&runs, &course, starts.len())
+        };
+        assert!(with_standby(&runs, &request, Some(&found(&[0, 11, 19, 27]))).is_none(), "0.1 to 0.5 W");
+        assert!(with_standby(&runs, &request, Some(&found(&[0, 4, 19, 27]))).is_some(), "0.1 W");
     }
 }

@@ -18,21 +18,46 @@ pub(super) fn as_one_stage(runs: &[Run], course: Course) -> Course {
         Some(first) => course::joined(runs, &course, first + 1),
         None => course,
     };
-    if ends_with_a_pulse(runs, &course) {
+    if cuts_the_running_level(runs, &course) {
         course::joined(runs, &course, course.stages.len() - 1)
     } else {
         course
     }
 }
 
-/// The course of `count` stages, none of which is a pulse of the running level, unless there is no other.
+/// The course of `count` stages, none of which is a part of the running level, unless there is no other.
 pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
     let course = course::fit_count(runs, count)?;
-    if !ends_with_a_pulse(runs, &course) {
+    if !cuts_the_running_level(runs, &course) {
         return Some(course);
     }
-    let other = course::fit_count(runs, count + 1).map(|more| as_one_stage(runs, more));
-    Some(other.filter(|other| other.stages.len() == count).unwrap_or(course))
+    let more = course::fit_count(runs, count + 1).map(|more| as_one_stage(runs, more));
+    let more = more.filter(|more| more.stages.len() == count);
+    let others = course::fits_of_count(runs, count).chain(more.map(|more| trained_or(runs, more)));
+    let uncut = others.filter(|course| !cuts_the_running_level(runs, course));
+    Some(uncut.min_by(|a, b| a.cost.total_cmp(&b.cost)).unwrap_or(course))
+}
+
+/// The same course with its stages trained, so that its cost is that of as many.
+fn trained_or(runs: &[Run], course: Course) -> Course {
+    course::trained(runs, course.stages.clone()).unwrap_or(course)
+}
+
+/// Whether the stage before the running level is a part of it.
+fn cuts_the_running_level(runs: &[Run], course: &Course) -> bool {
+    ends_with_a_pulse(runs, course) || ends_with_a_drift(course)
+}
+
+/// Whether the stage before the running level is no more than that level before a chance change of it: at hardly another level,
+/// and of any length.
+fn ends_with_a_drift(course: &Course) -> bool {
+    /// A stage that is one ends at about its own time: lengths that differ by more than this, as a log (standard deviation), say
+    /// when a busy load happened to change (by judgement: twice what the length of a stage differs by in known-good captures).
+    const ANY_LENGTH: f64 = 0.3;
+    let [_, .., stage, last] = course.stages.as_slice() else { return false };
+    let Some((length, spread)) = stage.length else { return false };
+    let middle = stage.level + stage.slope * length.exp() / 2.0;
+    spread > ANY_LENGTH && (middle - last.level).abs() < SAME_LEVEL
 }
 
 /// Whether the stage before the running level is no more than the first of the pulses that the running level goes on with:
@@ -158,5 +183,35 @@ mod tests {
             as_one_stage(&runs, course).stages.len()
         };
         assert_eq!((stages(5), stages(0)), (3, 4));
+    }
+
+    /// Captures of a board whose running level goes up by a tenth after so many halves of a second, which are as many as it
+    /// likes, or up by half after 4 s in each.
+    fn drifting(halves: [usize; 4], watts: f64) -> Vec<Run> {
+        let level = |watts: f64, halves: usize| vec![(0.5, watts.ln()); halves];
+        let start = [level(1.0, 6), level(12.0, 10), level(15.0, 4)].concat();
+        halves
+            .map(|halves| [start.clone(), level(watts, halves), level(6.0, 80 - halves)].concat())
+            .map(|pieces| Run::of_pieces(&pieces))
+            .to_vec()
+    }
+
+    #[test]
+    fn what_the_running_level_drifts_by_at_any_time_is_no_stage() {
+        let levels = |halves: [usize; 4], watts: f64| {
+            let course = fit_count(&drifting(halves, watts), 4).expect("four stages");
+            course.stages.iter().map(|stage| stage.level.exp().round()).collect::<Vec<_>>()
+        };
+        assert_eq!(levels([8, 20, 31, 50], 5.4), [1.0, 12.0, 15.0, 6.0]);
+        assert_eq!(levels([8, 8, 8, 8], 3.0), [1.0, 12.0, 3.0, 6.0], "that one is");
+        let cut = |halves: [usize; 4]| {
+            let runs = drifting(halves, 5.4);
+            let starts = halves.map(|halves| vec![0, 6, 20, 20 + halves]).to_vec();
+            cuts_the_running_level(
+                &runs,
+                &course::joined(&runs, &Course { stages: Vec::new(), starts, cost: 0.0 }, 4),
+            )
+        };
+        assert!(cut([8, 20, 31, 50]) && !cut([20, 21, 19, 20]), "one that ends at its time may be a stage");
     }
 }

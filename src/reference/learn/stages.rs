@@ -53,6 +53,14 @@ pub(super) fn begins_low(course: &Course) -> bool {
     begins_below(BRIEF_STANDBY_SHARE, course)
 }
 
+/// Whether the first stage is at one level, as a standby is: one that holds the first rails as well goes up to several times as
+/// much.
+pub(super) fn begins_level(course: &Course) -> bool {
+    /// Standard deviation of log power that no standby has which is read in steps of a third of it (by judgement).
+    const SEVERAL_LEVELS: f64 = 0.4;
+    course.stages.first().is_some_and(|first| first.spread < SEVERAL_LEVELS)
+}
+
 fn begins_below(share: f64, course: &Course) -> bool {
     let (Some(first), Some(last)) = (course.stages.first(), course.stages.last()) else { return false };
     first.level - last.level < share.ln()
