@@ -33,6 +33,9 @@ pub(super) fn fit_count(runs: &[Run], count: usize) -> Option<Course> {
     }
     let more = course::fit_count(runs, count + 1).map(|more| as_one_stage(runs, more));
     let more = more.filter(|more| more.stages.len() == count);
+    if ends_with_a_pulse(runs, &course) {
+        return Some(more.unwrap_or(course));
+    }
     let others = course::fits_of_count(runs, count).chain(more.map(|more| trained_or(runs, more)));
     let uncut = others.filter(|course| !cuts_the_running_level(runs, course));
     Some(uncut.min_by(|a, b| a.cost.total_cmp(&b.cost)).unwrap_or(course))
