@@ -5,6 +5,7 @@
 
 mod common;
 mod differences;
+mod mean;
 mod panel;
 mod proportion;
 mod reach;

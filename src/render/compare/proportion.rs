@@ -28,17 +28,23 @@ fn in_proportion(verb: &str, before: f64, after: f64, coarse: bool) -> String {
 /// In the amps that the row shows, so that the one follows from the other. Where the feeds differ, by power, as profiles
 /// compare, and in watts: amps alone change with the volts.
 pub(super) fn power(before: &Seen, after: &Seen) -> Option<String> {
-    /// Up to this share volts are those of one feed: at constant power the amps differ by no more (common practice, no
-    /// source).
-    const SAME_FEED: f64 = 0.03;
-    let volts = |seen: &Seen| seen.phase.mean_v.value();
-    if (volts(before) - volts(after)).abs() > SAME_FEED * volts(before).max(volts(after)) {
+    if !is_one_feed(before, after) {
         return in_watts(before, after);
     }
     let (a, b) = (before.shown_amps(), after.shown_amps());
     let step = coarsest(before, after);
-    let differs = is_unlike(a, b) && (a - b).abs() > step && !within_few(before, after);
+    // What only the edges of a short stage make unlike is no difference of levels.
+    let levels = is_unlike(before.phase.mean_a.value(), after.phase.mean_a.value());
+    let differs = levels && is_unlike(a, b) && (a - b).abs() > step && !within_few(before, after);
     differs.then(|| in_proportion("draws", a, b, step > FINE * a.min(b)))
+}
+
+fn is_one_feed(before: &Seen, after: &Seen) -> bool {
+    /// Up to this share volts are those of one feed: at constant power the amps differ by no more (common practice, no
+    /// source).
+    const SAME_FEED: f64 = 0.03;
+    let volts = |seen: &Seen| seen.phase.mean_v.value();
+    (volts(before) - volts(after)).abs() <= SAME_FEED * volts(before).max(volts(after))
 }
 
 /// The coarser of the steps of the readbacks, in amps.
@@ -49,11 +55,11 @@ fn coarsest(before: &Seen, after: &Seen) -> f64 {
 
 /// `draws 32 % less (3.1 W, then 2.1 W)`.
 fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
-    let (a, b) = (before.phase.mean_w.value(), after.phase.mean_w.value());
+    let (a, b) = (before.mean().watts, after.mean().watts);
     let step = coarsest(before, after);
     let coarse = step * after.phase.mean_v.value();
     let differs = is_unlike(a, b) && (a - b).abs() > coarse && !within_few(before, after);
-    let least = before.phase.mean_a.value().min(after.phase.mean_a.value());
+    let least = before.mean().amps.min(after.mean().amps);
     let watts = |value: f64| words::quantity(value, "W", None);
     let said = || in_proportion("draws", a, b, step > FINE * least);
     differs.then(|| format!("{} ({}, then {})", said(), watts(a), watts(b)))
@@ -71,7 +77,7 @@ fn is_unlike(before: f64, after: f64) -> bool {
 /// of the readings fell into the stage.
 fn within_few(before: &Seen, after: &Seen) -> bool {
     let step = coarsest(before, after);
-    let range = |seen: &Seen| seen.few_readings().unwrap_or([seen.phase.mean_a.value(); 2].into());
+    let range = |seen: &Seen| seen.few_readings().unwrap_or([seen.mean().amps; 2].into());
     let ((low, high), (other_low, other_high)) = (range(before), range(after));
     let few = before.few_readings().or(after.few_readings()).is_some();
     few && low - other_high <= step && other_low - high <= step
@@ -80,10 +86,13 @@ fn within_few(before: &Seen, after: &Seen) -> bool {
 /// `alike`; where the two differ as shown and only the steps of the readback leave that open, `alike within steps of 5 mA`.
 pub(super) fn alike(before: &Seen, after: &Seen) -> String {
     let (a, b, step) = (before.shown_amps(), after.shown_amps(), coarsest(before, after));
-    if is_unlike(a, b) && (a - b).abs() <= step {
+    let (before_w, after_w) = (before.mean().watts, after.mean().watts);
+    let unlike = if is_one_feed(before, after) { is_unlike(a, b) } else { is_unlike(before_w, after_w) };
+    if unlike && (a - b).abs() <= step {
         return format!("alike within steps of {}", words::amps(step, Amps::new(step).ok()));
     }
-    if is_unlike(a, b) && within_few(before, after) {
+    let short = before.is_mostly_edges() || after.is_mostly_edges() || within_few(before, after);
+    if unlike && short {
         return "too few readings to tell apart".into();
     }
     "alike".into()

@@ -3,12 +3,13 @@
 use super::super::parts::{Subject, attempts, called, envelope};
 use super::super::words;
 use super::differences::{is_rise, reference};
+use super::mean::Mean;
 use super::reach::Tried;
 use crate::reference::PhaseReference;
 use crate::units::{Amps, span_in_steps};
 use crate::verdict::{Class, Departure, Direction, Phase};
 
-/// What one run did in a stage; of a stage that came several times, the longest.
+/// What one run did in a stage; of a stage that came several times, the first of the longest.
 #[derive(Debug)]
 pub(super) struct Seen<'a> {
     pub(super) run: Subject<'a>,
@@ -22,8 +23,12 @@ impl<'a> Seen<'a> {
     pub(super) fn of(run: Subject<'a>, name: &str) -> Option<Self> {
         let of_name =
             || run.finding.phases.iter().filter(|phase| phase.name == name && is_counted(&run, phase));
+        // The first that is as long, for lengths are known to a renewal of the readback.
+        let update = run.finding.log.update_s().unwrap_or(0.0);
         let longest = |phases: &mut dyn Iterator<Item = &'a Phase>| {
-            phases.max_by(|a, b| length(a).total_cmp(&length(b)))
+            let phases: Vec<&'a Phase> = phases.collect();
+            let most = phases.iter().map(|phase| length(phase)).fold(0.0, f64::max);
+            phases.into_iter().find(|phase| length(phase) >= most - update)
         };
         // What it comes back to is not the standby that it woke from.
         let phase = longest(&mut of_name().filter(|phase| is_before_tries(&run, phase)))
@@ -37,12 +42,32 @@ impl<'a> Seen<'a> {
         let amps = self.amps();
         let length = self.lasts();
         let times = match self.tried() {
-            Some(tried) => format!("{}, ", tried.cell()),
+            Some(tried) => format!("{}, {}", tried.cell(), self.which_try()),
             // Rest before and after tries is no count of anything.
             None if self.times > 1 && !attempts::gives_up(self.run.finding) => format!("{} ×, ", self.times),
             None => String::new(),
         };
         format!("{times}{amps}, {length}")
+    }
+
+    /// `try 2: `, of several: the numbers behind it are those of one.
+    fn which_try(&self) -> String {
+        let given_up = || attempts::tried(self.run.finding).iter().filter(|attempt| attempt.given_up);
+        let start = self.phase.start_s.value();
+        let at =
+            given_up().position(|attempt| attempt.end_s.value() > start).filter(|_| given_up().count() > 1);
+        at.map_or_else(String::new, |at| format!("try {}: ", at + 1))
+    }
+
+    /// What it draws on average.
+    pub(super) fn mean(&self) -> Mean {
+        Mean::of(&self.run, self.phase)
+    }
+
+    /// Whether its mean is not that of the finding, for the edges are most of it.
+    pub(super) fn is_mostly_edges(&self) -> bool {
+        let found = self.phase.mean_a.value();
+        (self.mean().amps - found).abs() > f64::EPSILON * found.abs()
     }
 
     /// How long it lasts, as the text and the other figures say it; what departs by that as the departure has it.
@@ -75,7 +100,7 @@ impl<'a> Seen<'a> {
 
     /// The mean; less than a step of the readback is nothing that was read.
     pub(super) fn amps(&self) -> String {
-        let (mean, step) = (self.phase.mean_a.value(), self.run.resolution());
+        let (mean, step) = (self.mean().amps, self.run.resolution());
         match step {
             Some(step) if mean.abs() < step.value() => {
                 format!("under {}", words::amps(step.value(), Some(step)))
@@ -86,7 +111,7 @@ impl<'a> Seen<'a> {
 
     /// The mean as the table shows it.
     pub(super) fn shown_amps(&self) -> f64 {
-        let mean = self.phase.mean_a.value();
+        let mean = self.mean().amps;
         let shown = words::amps(mean, self.run.resolution());
         let number = |unit: &str, factor: f64| Some(shown.strip_suffix(unit)?.parse::<f64>().ok()? * factor);
         [(" A", 1.0), (" mA", 1e-3), (" µA", 1e-6)]
@@ -175,7 +200,7 @@ impl<'a> Seen<'a> {
 
     /// Whether what `other` draws is outside the band at the volts of this run as well: the row shows one band for both.
     pub(super) fn is_its_band_passed_by(&self, other: &Seen) -> bool {
-        let mean = other.phase.mean_a.value();
+        let mean = other.mean().amps;
         self.band().is_none_or(|band| !(band.low..=band.high).contains(&mean))
     }
 
@@ -188,7 +213,7 @@ impl<'a> Seen<'a> {
     /// On which side of the band, and how far from it in amps.
     fn beyond_band(&self) -> Option<(&'static str, f64)> {
         let band = self.band()?;
-        let mean = self.phase.mean_a.value();
+        let mean = self.mean().amps;
         let (side, by) =
             if mean > band.high { ("above", mean - band.high) } else { ("below", band.low - mean) };
         let departs = self.departures().next().is_some();

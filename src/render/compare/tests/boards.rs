@@ -138,7 +138,10 @@ fn a_stage_in_which_tries_end_is_not_as_on_good_boards_whatever_it_draws() {
     for phase in finding.phases.iter_mut().filter(|phase| phase.name == "firmware") {
         (phase.mean_a, phase.mean_w) = (Amps::constant(0.58), Watts::constant(0.58 * 13.0));
     }
-    let (before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let (before, after, mut profile) = ((retraced(&finding), finding), booted(), profile());
+    for usual in profile.phases.iter_mut().filter_map(|phase| phase.duration.as_mut()) {
+        usual.low = usual.low.min(1.5);
+    }
     let words = |before: &(Trace, Finding), after: &(Trace, Finding)| {
         let found = differences::differences(subjects(before, after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "firmware").unwrap().words
@@ -299,7 +302,7 @@ fn a_stage_that_tries_may_have_ended_in_is_not_said_to_be_as_on_good_boards() {
         (attempt.ended_in, attempt.given_up) = (None, true);
         (attempt.earliest_in, attempt.likely_in) = (Some("rails".into()), Some("firmware".into()));
     }
-    let (mut before, after, profile) = ((trace(600, 60.0, |_| 0.5), finding), booted(), profile());
+    let (mut before, after, profile) = ((retraced(&finding), finding), booted(), profile());
     let row = |before: &(Trace, Finding)| {
         let found = differences::differences(subjects(before, &after, Some(&profile)));
         found.into_iter().find(|difference| difference.stage == "rails").unwrap()
@@ -341,6 +344,7 @@ fn few_readings_that_come_as_far_as_those_of_the_other_run_show_no_difference() 
             (phase.min_a, phase.mean_a, phase.max_a) =
                 (Amps::constant(low), Amps::constant(mean), Amps::constant(high));
         }
+        run.0 = retraced(&run.1);
     };
     set(&mut before, (0.17, 0.17, 0.17));
     set(&mut after, (0.17, 0.2, 0.23));
@@ -369,6 +373,7 @@ fn only_what_is_more_than_a_step_beside_the_band_is_said_to_be_so() {
             (phase.mean_a, phase.min_a, phase.max_a) = [Amps::constant(amps); 3].into();
         }
         after.1.log.resolution_a = Amps::new(step).ok();
+        after.0 = retraced(&after.1);
     };
     of(&mut after, band.high + 0.004, 0.001);
     assert!(runs(&after).contains("after above the band of good boards"), "{}", runs(&after));
