@@ -190,16 +190,15 @@ fn panel_title(
     let mut said = None;
     let sure = words::beside_headline(run.finding);
     if let Some(note) = note {
-        let lines = if narrow { 2 } else { 1 };
+        let most = if narrow { 2 } else { 1 };
         let from_here = sheet.is_very_low().then(|| note.said_from_here(&run));
-        let wrong = in_one_line(from_here.as_ref().unwrap_or(note), alarm, lines * (row.right - start));
+        let wrong = in_lines(from_here.as_ref().unwrap_or(note), alarm, row.right - start, most);
         // How sure that is belongs beside it.
         if alarm.width(&wrong) + space + small.width(&sure) <= right - left {
             let words = sheet.scene.text(wrong, (left, baseline), Anchor::Start, alarm);
             left = words.right + space;
             said = Some(Rect { bottom: row.bottom, ..words });
         } else {
-            let most = usize::try_from(lines).unwrap_or(1);
             for line in alarm.wrap(&wrong, row.right - start, most) {
                 let (next, rest) = below.split_top(sheet.u(22.0));
                 below = rest;
@@ -232,16 +231,24 @@ fn finer_than(name: &str, times: f64) -> String {
 
 /// `stuck in program: 0.406 A at 23.5 V for 31.0 s; and 2 more below`: where that is too long, what is left out
 /// is said still.
-fn in_one_line(note: &notes::Note, style: Style, room: i32) -> String {
+fn in_lines(note: &notes::Note, style: Style, room: i32, most: usize) -> String {
     let mut said = clean(&note.lines[..note.lines.len().min(2)].join(": "));
     // The table has them.
     let rest = if note.more > 0 { format!("; and {} more below", note.more) } else { String::new() };
-    let room = room - style.width(&rest);
-    // Cut in the middle of what is told it would tell nothing.
-    if let Some((first, _)) = said.rsplit_once(", ").filter(|_| style.width(&said) > room) {
-        said.truncate(first.len());
+    let is_cut = |line: &String| line.ends_with('…');
+    let fits = |said: &str| !style.wrap(&format!("{said}{rest}"), room, most).iter().any(is_cut);
+    // Cut in the middle of what is told, or of a number, it would tell nothing.
+    while let Some(shorter) = without_last_clause(&said).filter(|_| !fits(&said)) {
+        said.truncate(shorter);
     }
-    style.fit(&said, room).unwrap_or_default() + &rest
+    said + &rest
+}
+
+/// Where the last clause of what is said begins, or what stands in brackets before it.
+fn without_last_clause(said: &str) -> Option<usize> {
+    let at = [", ", "; ", ": ", " ("].iter().filter_map(|between| said.rfind(between)).max()?;
+    let open = said[..at].rfind(" (").filter(|open| !said[*open..at].contains(')'));
+    Some(open.unwrap_or(at))
 }
 
 fn arrange(sheet: &Sheet, area: Rect, (name_rows, rest_matters): (i32, bool), scale: amps::Scale) -> Areas {
@@ -307,6 +314,25 @@ mod tests {
             [amps(upper, 90, 0.5, 1.0), amps(700 - upper, 50, 0.5, 1.0)]
         };
         equally_high(&mut sheet, (700, false), same);
+    }
+
+    #[test]
+    fn what_is_too_long_is_cut_between_clauses_and_never_within_a_number() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 780.0));
+        let style = sheet.style(em::USUAL, Weight::Bold, sheet.palette.text);
+        let lines =
+            vec!["fed from here on: hardly anything flows".into(), "0.4 mA at 12.4 V (under 5 mA)".into()];
+        let mut note = notes::Note { at: 0.0, point_at: None, amps: None, lines, more: 0, placed: false };
+        let said = |note: &notes::Note, like: &str, most| in_lines(note, style, style.width(like) + 2, most);
+        let whole = "fed from here on: hardly anything flows: 0.4 mA at 12.4 V (under 5 mA)";
+        let cut = "fed from here on: hardly anything flows: 0.4 mA at 12.4 V";
+        assert_eq!(said(&note, whole, 1), whole);
+        assert_eq!(said(&note, &whole[..whole.len() - 4], 1), cut);
+        assert_eq!(said(&note, &cut[..cut.len() - 3], 1), "fed from here on: hardly anything flows");
+        // Lines break between words, so that two hold less than twice what one does.
+        assert_eq!(said(&note, &cut[..36], 2), cut);
+        note.more = 2;
+        assert_eq!(said(&note, &cut[..36], 2), "fed from here on: hardly anything flows; and 2 more below");
     }
 
     #[test]
