@@ -48,6 +48,17 @@ fn too_short(finding: &Finding) -> Option<&str> {
 const CAPTURED: &str = " were captured";
 const ENDS: &str = "it ends ";
 
+/// Whether a capture without a verdict ends before it could show whether the board gets further: as early as that, or while
+/// the board is in a stage for no longer than good boards are, or while it rises.
+pub(super) fn ends_first(finding: &Finding) -> bool {
+    /// What its evidence then says.
+    const IN_TIME: &str = " when it ends; good boards stay for up to ";
+    const NOT_SEEN: &str = ": how far it gets is not seen";
+    let undecided = finding.verdict.class == Class::Inconclusive;
+    let says = |fact: &String| fact.contains(IN_TIME) || fact.ends_with(NOT_SEEN);
+    is_too_short(finding) || undecided && finding.verdict.because.iter().any(says)
+}
+
 fn headline_at(verdict: &Verdict, place: &str) -> String {
     if is_toss_up(verdict) {
         let or = verdict.runner_up.filter(|second| second.class != Class::Inconclusive);

@@ -214,7 +214,7 @@ impl<'a> Stage<'a> {
     fn of(run: Subject<'a>, name: &str) -> Self {
         let absent = || match is_passed(&run, name) {
             true => Self::Unseen,
-            false if words::is_too_short(run.finding) => Self::Cut,
+            false if words::ends_first(run.finding) => Self::Cut,
             false => Self::Absent,
         };
         let tried = || Tried::of(&run, name).map_or_else(absent, Self::Tried);

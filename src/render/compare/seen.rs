@@ -164,7 +164,7 @@ impl<'a> Seen<'a> {
 
     /// Whether a log too short to tell more ends in it: its length is then none of the stage.
     pub(super) fn is_cut(&self) -> bool {
-        self.last && words::is_too_short(self.run.finding)
+        self.last && words::ends_first(self.run.finding)
     }
 
     /// Whether that it falls back, or never leaves it, is all that it is not as good boards in: what it drew was as theirs.

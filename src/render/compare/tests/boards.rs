@@ -276,6 +276,14 @@ fn what_a_log_is_too_short_to_show_is_not_said_to_be_unreached() {
     assert_eq!(told(&short, &after), [ends, good, "before ends first: not compared"]);
     assert_eq!(told(&after, &short), [good, ends, "after ends first: not compared"]);
     assert_eq!(told(&short, &short), [ends, ends, "both end first: not compared"]);
+    // Nor is one that ends in a stage while good boards still are in it.
+    for in_time in [
+        "in standby for 1.4 s when it ends; good boards stay for up to 6.2 s",
+        "it rises at 3.2 s and ends 0.2 s later: how far it gets is not seen",
+    ] {
+        short.1.verdict.because[1] = in_time.into();
+        assert_eq!(told(&short, &after), [ends, good, "before ends first: not compared"]);
+    }
     // One that is long enough and decides nothing did not reach them.
     short.1.verdict.because.truncate(1);
     assert_eq!(told(&short, &after), ["not reached", good, "now reached"]);
