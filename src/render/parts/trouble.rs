@@ -67,8 +67,17 @@ fn is_passed(subject: &Subject, phase: &Phase) -> bool {
 /// What is left where a board has fallen back to less than good boards stand by at: no standby, whatever it is near.
 fn below_standby(subject: &Subject, phase: &Phase) -> Option<String> {
     let reference = subject.profile?.phases.first().filter(|first| first.name == phase.name)?;
-    if subject.resolution().is_some_and(|step| phase.mean_a.value() < step.value()) {
-        return Some("no current".into());
+    if let Some(step) = subject.resolution().filter(|step| phase.mean_a.value() < step.value()) {
+        // Readings that come and go by a step are a current, and where good boards stand by at less than one, it is theirs
+        // or less.
+        let hardly_read = reference.mean_power.typical < step.value() * phase.mean_v.value();
+        let reads = phase.max_a.value() >= step.value();
+        let name = match (hardly_read, reads) {
+            (true, _) => "standby or less",
+            (false, true) => "below standby",
+            (false, false) => "no current",
+        };
+        return Some(name.into());
     }
     (phase.mean_w.value() < reference.mean_power.low).then(|| "below standby".into())
 }

@@ -151,16 +151,24 @@ fn one_reading_above_a_step_is_no_reason_to_say_that_nothing_flows() {
 fn what_is_left_below_standby_is_not_called_standby() {
     let profile = profile();
     let (trace, mut finding) = run_of(Class::DroppedOut);
-    let low = profile.phases[0].mean_power.low;
-    let mut left = |watts: f64, amps: f64| {
+    let usual = profile.phases[0].mean_power;
+    let low = usual.low;
+    let mut left = |watts: f64, amps: f64, high: f64, step: f64| {
+        finding.log.resolution_a = Amps::new(step).ok();
         let last = finding.phases.last_mut().unwrap();
         (last.mean_w, last.mean_a) = (crate::units::Watts::constant(watts), Amps::constant(amps));
+        last.max_a = Amps::constant(high);
         let subject = Subject { trace: &trace, profile: Some(&profile), finding: &finding };
         let last = subject.finding.phases.last().unwrap();
         super::super::super::parts::trouble::trouble(&subject, last).map(|trouble| trouble.name)
     };
-    let of = [left(low * 1.2, 0.02), left(low * 0.5, 0.01), left(0.0, 0.0)];
+    let of =
+        [left(low * 1.2, 0.02, 0.02, 0.001), left(low * 0.5, 0.01, 0.01, 0.001), left(0.0, 0.0, 0.0, 0.001)];
     assert_eq!(of.map(Option::unwrap), ["standby", "below standby", "no current"]);
+    // Readings that come and go by a step are a current.
+    assert_eq!(left(0.0, 0.0004, 0.001, 0.001).unwrap(), "below standby");
+    // In steps of more than good boards stand by at nothing tells it from theirs.
+    assert_eq!(left(usual.typical, 0.02, 0.1, 0.1).unwrap(), "standby or less");
 }
 
 /// A board that latches off after one try, from 9 to 30 s.
