@@ -123,7 +123,17 @@ impl<'a> Grammar<'a> {
         let unread = self.model.stages[stage].duration.map_or(UNKNOWN_SKIP, |span| {
             (SKIP_PER_UPDATE * span.low / self.update_s).clamp(LEAST_SKIP, MOST_SKIP)
         });
-        self.hidden_in_running_level(stage).map_or(unread, |hidden| unread.min(LEAST_SKIP + hidden))
+        let hidden = [self.hidden_in_running_level(stage), self.hidden_beside_its_like(stage)];
+        hidden.into_iter().flatten().fold(unread, |least, hidden| least.min(LEAST_SKIP + hidden))
+    }
+
+    /// Cost of not telling a stage from the one before it, at whose level it is: no step of a log shows where it begins.
+    fn hidden_beside_its_like(&self, stage: usize) -> Option<f64> {
+        /// Levels that lie further apart, as a log, are told apart (by judgement: boards of a model differ by as much).
+        const ALIKE: f64 = 0.1;
+        let before = self.model.stages.get(stage.checked_sub(1)?)?;
+        let apart = (self.model.stages[stage].watts / before.watts).ln().abs();
+        (self.model.of_this_board && stage < self.model.last() && apart < ALIKE).then_some(0.0)
     }
 
     /// Cost of not telling the stage before the running level from it, where that is busy and lies close: its own ups and
@@ -298,5 +308,16 @@ mod tests {
         assert!(skip(0.85, 0.05) < 2.0, "on some boards as close as that: {}", skip(0.85, 0.05));
         assert!(skip(0.7, 0.05) > 6.0, "a calm level: {}", skip(0.7, 0.05));
         assert!(skip(0.4, 0.2) > 6.0, "far below: {}", skip(0.4, 0.2));
+    }
+
+    #[test]
+    fn a_stage_at_the_level_of_the_one_before_it_may_pass_unseen() {
+        let skip = |share: f64| {
+            let mut model = known();
+            model.stages[1].watts = share * model.stages[0].watts;
+            Grammar::new(&model, 0.1, true, 60.0).skip(1)
+        };
+        assert!(skip(0.97) < 1.0 && skip(1.03) < 1.0, "{} {}", skip(0.97), skip(1.03));
+        assert!(skip(1.3) > 6.0, "{}", skip(1.3));
     }
 }
