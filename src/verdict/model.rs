@@ -188,6 +188,16 @@ impl Model {
         self.of_this_board && self.standby.watts.is_none()
     }
 
+    /// Whether a stage before the running level is at the level of the one before it: no step of a log shows where it begins.
+    pub(super) fn is_like_the_one_before(&self, stage: usize) -> bool {
+        /// Levels that lie further apart, as a log, are told apart (by judgement: boards of a model differ by as much).
+        const ALIKE: f64 = 0.1;
+        let Some(before) = stage.checked_sub(1).filter(|_| self.of_this_board && stage < self.last()) else {
+            return false;
+        };
+        (self.stages[stage].watts / self.stages[before].watts).ln().abs() < ALIKE
+    }
+
     /// Index of the running level.
     pub(super) fn last(&self) -> usize {
         self.stages.len().saturating_sub(1)

@@ -123,17 +123,9 @@ impl<'a> Grammar<'a> {
         let unread = self.model.stages[stage].duration.map_or(UNKNOWN_SKIP, |span| {
             (SKIP_PER_UPDATE * span.low / self.update_s).clamp(LEAST_SKIP, MOST_SKIP)
         });
-        let hidden = [self.hidden_in_running_level(stage), self.hidden_beside_its_like(stage)];
+        let like = self.model.is_like_the_one_before(stage).then_some(0.0);
+        let hidden = [self.hidden_in_running_level(stage), like];
         hidden.into_iter().flatten().fold(unread, |least, hidden| least.min(LEAST_SKIP + hidden))
-    }
-
-    /// Cost of not telling a stage from the one before it, at whose level it is: no step of a log shows where it begins.
-    fn hidden_beside_its_like(&self, stage: usize) -> Option<f64> {
-        /// Levels that lie further apart, as a log, are told apart (by judgement: boards of a model differ by as much).
-        const ALIKE: f64 = 0.1;
-        let before = self.model.stages.get(stage.checked_sub(1)?)?;
-        let apart = (self.model.stages[stage].watts / before.watts).ln().abs();
-        (self.model.of_this_board && stage < self.model.last() && apart < ALIKE).then_some(0.0)
     }
 
     /// Cost of not telling the stage before the running level from it, where that is busy and lies close: its own ups and

@@ -81,7 +81,7 @@ pub(super) fn stalled(seen: &Seen, last: &Step) -> Vec<String> {
 
 /// `stages: rails at 6.38 s, firmware at 7.06 s`.
 pub(super) fn stages(seen: &Seen) -> Option<String> {
-    let mut reached: Vec<String> = Vec::new();
+    let mut reached: Vec<(Vec<String>, String)> = Vec::new();
     // Of the steps, and of the stages since the board was last at rest.
     let (mut before, mut passed) = (None, None);
     let given_up = seen.attempts.iter().rfind(|start| start.given_up).map(|start| start.end_s.value());
@@ -92,15 +92,20 @@ pub(super) fn stages(seen: &Seen) -> Option<String> {
         let running = Some(seen.analysis.model.last()).filter(|_| step.state == State::Burst);
         let stage = step.state.stage().or(running).or_else(|| within_a_stage(seen.analysis, step));
         if let Some(index) = stage.filter(|_| stage != before) {
-            let names = not_told_apart(seen, passed, index);
-            let apart = if names.len() > 1 { " (not told apart)" } else { "" };
-            let (names, when) = (with_and(names.iter().cloned()), when(seen, step.stretch.start_s));
-            reached.push(format!("{names} {when}{apart}"));
+            if let Some((names, _)) = reached.last_mut() {
+                names.extend(not_told_from_the_one_before(seen, passed, index));
+            }
+            reached.push((not_told_apart(seen, passed, index), when(seen, step.stretch.start_s)));
         }
         before = stage;
         passed = if stage.is_none() && step.state.is_rest() { None } else { stage.or(passed) };
     }
     let unasked = if woke_unasked(seen) { UNASKED } else { by_itself(seen) };
+    let each = |(names, when): &(Vec<String>, String)| {
+        let apart = if names.len() > 1 { " (not told apart)" } else { "" };
+        format!("{} {when}{apart}", with_and(names.iter().cloned()))
+    };
+    let reached: Vec<String> = reached.iter().map(each).collect();
     (!reached.is_empty()).then(|| format!("stages reached: {}{unasked}", reached.join(", ")))
 }
 
@@ -109,9 +114,18 @@ pub(super) fn stages(seen: &Seen) -> Option<String> {
 pub(super) fn not_told_apart(seen: &Seen, before: Option<usize>, index: usize) -> Vec<String> {
     let woke = seen.analysis.model.of_this_board && seen.analysis.run.switch_on_seen;
     let first = before.map_or(0, |before| before + 1);
+    let first = first + not_told_from_the_one_before(seen, before, index).len();
     // What passes over several is no slow readback.
     let from = if woke && index <= first + 1 { first.min(index) } else { index };
     seen.analysis.model.stages[from..=index].iter().map(|stage| stage.name.clone()).collect()
+}
+
+/// The names of those stages between the one `before` and the one at `index` that are at the level of the former.
+fn not_told_from_the_one_before(seen: &Seen, before: Option<usize>, index: usize) -> Vec<String> {
+    let model = &seen.analysis.model;
+    let after = before.map_or(index, |before| before + 1);
+    let alike = (after..index).take_while(|stage| model.is_like_the_one_before(*stage));
+    alike.map(|stage| model.stages[stage].name.clone()).collect()
 }
 
 /// Of a board that woke without a press some time after switch-on, as good ones do: nobody is to look for the press.

@@ -182,6 +182,26 @@ fn stages_that_the_readings_do_not_tell_apart_are_named_together() {
 }
 
 #[test]
+fn a_stage_at_the_level_of_the_one_before_it_is_named_with_that() {
+    let alike = |b: &mut Bench| {
+        let phases = &mut b.profile.as_mut().expect("one").phases;
+        let rails = phases[1].mean_power;
+        phases[2].mean_power = rails;
+        phases[2].mean_power.typical = 1.02 * rails.typical;
+    };
+    let seconds = RAILS.0 + LOADING.0;
+    let finding = bench(&[OFF, STANDBY, (seconds, SET_V, RAILS.2), IDLE]).with(alike).find();
+    class(&finding, Class::FullBoot);
+    let told = because(&finding);
+    assert!(told.contains("rails and loading at 5.0 s (not told apart), idle at 13"), "{told}");
+    assert!(
+        finding.departures.iter().all(|departure| departure.quantity != "duration"),
+        "{:?}",
+        finding.departures
+    );
+}
+
+#[test]
 fn a_limit_stops_a_board_at_the_step_however_its_last_stage_goes_up_and_down() {
     let ends = |limit: f64, end_v: f64| {
         let busy = [(2.0, SET_V, 0.18), (1.0, SET_V, 0.155), (0.1, end_v, 0.155), REST].repeat(6);
