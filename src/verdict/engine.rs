@@ -2,7 +2,8 @@
 
 use super::Class;
 use super::align::{
-    Ending, Path, Scores, State, from_first_reading, search, to_running_level, with_hidden_tries,
+    Ending, Fineness, Path, Scores, State, from_first_reading, search, to_running_level, with_alike_tries,
+    with_hidden_tries,
 };
 use super::explain::{Explanation, explanations};
 use super::kind::{self, Kind};
@@ -80,7 +81,9 @@ pub(super) fn analyse(
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
     let ends_at = |piece: &Piece| last_watts(trace, piece, readout);
-    let path = from_first_reading(path, &pieces, (readout.update_s(), &model.stages), ends_at);
+    let fineness = Fineness { update_s: readout.update_s(), step_w: readout.step_a * run.set_v };
+    let path = from_first_reading(path, &pieces, (fineness, &model.stages), ends_at);
+    let path = with_alike_tries(path, &pieces);
     let path = if model.of_this_board { to_running_level(path, &pieces, &model) } else { path };
     let explained = ending.is_some();
     Analysis { run, pieces, model, step_a: readout.step_a, kind, leak_w, probable, path, explained }

@@ -22,6 +22,8 @@ pub(super) struct Pulses {
     pub above_a: f64,
     /// What stands in the places that they leave.
     places: Places,
+    /// Whether some come between two that are a period apart.
+    has_strays: bool,
     /// Whether as many that are lower come up to what the readings scatter by.
     hides_smaller: bool,
     /// What is known of good boards beside them.
@@ -202,7 +204,16 @@ impl Pulses {
         // What is low beside its level stands out by its rhythm alone.
         let count = begun.len() + places.weak;
         let hides_smaller = rhythm.is_none() && weak > SMALLER * begun.len();
-        (!low || rhythm.is_some()).then_some(Self { count, rhythm, above_a, places, hides_smaller, good })
+        let has_strays = rhythm.is_some_and(|rhythm| rhythm.has_strays(&begun));
+        (!low || rhythm.is_some()).then_some(Self {
+            count,
+            rhythm,
+            above_a,
+            places,
+            has_strays,
+            hides_smaller,
+            good,
+        })
     }
 
     /// Whether a scope is to tell what they are: they come evenly, and good boards are not known to have them.
@@ -217,6 +228,10 @@ impl Pulses {
             (1, _) => "1 short pulse of".to_owned(),
             (count, None) if self.hides_smaller => format!("{count} short pulses that stand out, of up to"),
             (count, None) => format!("{count} short pulses of up to"),
+            (count, Some(rhythm)) if self.has_strays => {
+                let every = seen.time(rhythm.every_s);
+                format!("{count} short pulses, most of them about {every} from one to the next, of up to")
+            }
             (count, Some(rhythm)) => {
                 format!("{count} short pulses, {}{}, of up to", rhythm.words(seen), self.places.words())
             }
@@ -379,6 +394,13 @@ impl Rhythm {
         (4 * even.len() >= 3 * spaces.len()).then_some(Self { every_s })
     }
 
+    /// Whether some of the pulses that begin at these times come between two that are a period apart.
+    fn has_strays(self, begun_s: &[f64]) -> bool {
+        /// Share of the period that no pulse of the rhythm comes early by (by judgement).
+        const EARLY: f64 = 0.4;
+        begun_s.windows(2).any(|pair| pair[1] - pair[0] < (1.0 - EARLY) * self.every_s)
+    }
+
     /// `one about every 2.1 s`.
     pub(super) fn words(self, seen: &Seen) -> String {
         format!("one about every {}", seen.time(self.every_s))
@@ -454,5 +476,12 @@ mod tests {
         let mut bumps: Vec<f64> = pulses.iter().flat_map(|at| [*at, at + 0.4]).collect();
         bumps.dedup();
         assert!(!Rhythm { every_s: 0.4 }.is_filled_by(&bumps));
+    }
+
+    #[test]
+    fn a_pulse_between_two_that_are_a_period_apart_is_a_stray() {
+        let rhythm = Rhythm { every_s: 1.4 };
+        assert!(rhythm.has_strays(&[0.0, 1.4, 2.8, 3.2, 4.2]));
+        assert!(!rhythm.has_strays(&[0.0, 1.2, 2.8, 5.6, 7.1]), "one early, one missed");
     }
 }

@@ -11,6 +11,7 @@
 //! Explicit-duration (semi-Markov) decoding as in L. R. Rabiner, "A tutorial on hidden Markov models", Proc. IEEE 77
 //! (1989), section IV.D; the scores here are plausibilities, turned to probabilities by calibration afterwards.
 
+mod alike;
 mod grammar;
 mod hidden;
 mod running;
@@ -18,13 +19,14 @@ mod score;
 mod search;
 mod wake;
 
+pub(super) use alike::with_alike_tries;
 pub(super) use hidden::with_hidden_tries;
 pub(super) use running::{first_running, has_a_level, to_running_level};
 pub(super) use score::{Look, Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]
 pub(super) use search::{SIDE_BY_SIDE, search_beside};
-pub(super) use wake::from_first_reading;
+pub(super) use wake::{Fineness, from_first_reading};
 
 /// A state of the board or the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -18,21 +18,35 @@ const ON_THE_WAY: f64 = 0.05;
 const ABOVE_REST: f64 = 2.0;
 /// ... or, where less will do for that, times all that the rest came to before the rise may have begun (by judgement).
 const ABOVE_ALL: f64 = 1.25;
+/// Steps of the readback above the rest's mean that are no more than it: a coarse one shows it as one step or the next (by
+/// judgement) ...
+const STEPS_OF_REST: f64 = 1.5;
+/// ... but for what is this share of the way up.
+const SURELY_ON_THE_WAY: f64 = 0.5;
 
-/// `path` with every start that follows a rest taken back to its first reading, of readings renewed every `update_s` from a
-/// board that goes through `stages`. What the last reading of a piece comes to, in watts, `ends_at` tells.
+/// How finely a supply shows what a board draws.
+#[derive(Debug, Clone, Copy)]
+pub(in super::super) struct Fineness {
+    /// Seconds from one fresh reading to the next.
+    pub(in super::super) update_s: f64,
+    /// Step of the readings, in watts.
+    pub(in super::super) step_w: f64,
+}
+
+/// `path` with every start that follows a rest taken back to its first reading, of readings as fine as `fineness` from a board
+/// that goes through `stages`. What the last reading of a piece comes to, in watts, `ends_at` tells.
 pub(in super::super) fn from_first_reading(
     mut path: Path,
     pieces: &[Piece],
-    (update_s, stages): (f64, &[Stage]),
+    (fineness, stages): (Fineness, &[Stage]),
     ends_at: impl Fn(&Piece) -> f64,
 ) -> Path {
-    let edge_s = RISE_S.max(RISE_UPDATES * update_s);
+    let edge_s = RISE_S.max(RISE_UPDATES * fineness.update_s);
     let sums = Sums::of(pieces);
     for index in 1..path.len() {
         let (before, start) = (path[index - 1], path[index]);
         let rise_s = edge_s + passed_over_s(start.state, stages);
-        let first = first_of_rise(&before, &start, pieces, (rise_s, &ends_at));
+        let first = first_of_rise(&before, &start, pieces, (rise_s, fineness.step_w, &ends_at));
         if first < start.from {
             path[index - 1] = Step { to: first, stretch: sums.stretch(before.from, first), ..before };
             path[index] = Step { from: first, stretch: sums.stretch(first, start.to), ..start };
@@ -54,7 +68,7 @@ fn first_of_rise(
     before: &Step,
     start: &Step,
     pieces: &[Piece],
-    (rise_s, ends_at): (f64, impl Fn(&Piece) -> f64),
+    (rise_s, step_w, ends_at): (f64, f64, impl Fn(&Piece) -> f64),
 ) -> usize {
     if !before.state.is_rest() || !(start.state == State::Surge || start.state.stage().is_some()) {
         return start.from;
@@ -64,7 +78,8 @@ fn first_of_rise(
     let earlier = pieces[before.from..start.from].iter().filter(|piece| piece.start_s < soon);
     let came_to = earlier.map(Piece::above_floor).max_by(f64::total_cmp);
     let above = came_to.map_or(f64::INFINITY, |highest| ABOVE_ALL * highest).min(ABOVE_REST * rest);
-    let least = (rest + ON_THE_WAY * (high - rest)).max(above);
+    let not_yet = (STEPS_OF_REST * step_w).min(SURELY_ON_THE_WAY * (high - rest));
+    let least = (rest + not_yet.max(ON_THE_WAY * (high - rest))).max(above);
     // What falls back to the rest is a pulse of it, however near the rise it comes.
     let stays_up = |piece: &Piece| piece.watts > least && ends_at(piece) > least;
     let on_the_way = |index: &usize| stays_up(&pieces[*index]) && pieces[*index].start_s >= soon;
@@ -93,6 +108,11 @@ mod tests {
 
     /// ... of a start that is found in the state `found`, of a board whose stages last 0.3 s at most.
     fn begins_after(last_w: f64, update_s: f64, from_s: f64, found: State) -> usize {
+        begins_in_steps(0.01, (last_w, update_s, from_s), found)
+    }
+
+    /// ... as a readback in steps of `step_w` shows it.
+    fn begins_in_steps(step_w: f64, (last_w, update_s, from_s): (f64, f64, f64), found: State) -> usize {
         let (trace, (run, readout)) = (trace(&[OFF, (4.0, SET_V, 0.0234)]), fed(4.0));
         let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
         let rest = pieces(&trace, &cut, &run, &readout).pop().expect("a rest");
@@ -107,7 +127,8 @@ mod tests {
         let path = vec![step(State::Low, 0, 3), step(found, 3, 4)];
         let is_last = |piece: &Piece| (4.15..4.2).contains(&piece.start_s);
         let ends_at = |piece: &Piece| if is_last(piece) { last_w } else { piece.watts };
-        from_first_reading(path, &pieces, (update_s, &[brief(), brief()]), ends_at)[1].from
+        let fineness = Fineness { update_s, step_w };
+        from_first_reading(path, &pieces, (fineness, &[brief(), brief()]), ends_at)[1].from
     }
 
     #[test]
@@ -116,6 +137,12 @@ mod tests {
         assert_eq!(begins_with(0.31, 0.05, 4.12), 3, "it falls back to the rest");
         assert_eq!(begins_with(0.6, 0.05, 3.7), 2, "a level of its own before it");
         assert_eq!(begins_with(0.6, 0.25, 3.7), 1, "two renewals of the readings");
+    }
+
+    #[test]
+    fn a_reading_a_step_above_the_rest_is_no_rise() {
+        let begins = |step_w: f64| begins_in_steps(step_w, (0.6, 0.05, 4.12), State::Surge);
+        assert_eq!((begins(0.1), begins(0.15)), (1, 3), "0.5 W, from 0.3 W");
     }
 
     #[test]

@@ -209,7 +209,7 @@ fn at_the_end(seen: &Seen, attempt: &Attempt, share: f64) -> Option<Rise> {
     let begins_s = *seen.trace.time().get(seen.samples_between(start, end).start + first)?;
     (begins_s + update_s >= from).then(|| Rise {
         after_s: begins_s - start,
-        peak_a,
+        peak_a: amps[first..].iter().copied().fold(peak_a, f64::max),
         level_a,
         from_a: just_before(&amps[..first]).unwrap_or(level_a),
         earlier_a: amps[..first].iter().copied().fold(0.0, f64::max),
