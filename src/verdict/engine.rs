@@ -3,7 +3,7 @@
 use super::Class;
 use super::align::{
     Ending, Fineness, Path, Scores, State, from_first_reading, search, to_running_level, with_alike_tries,
-    with_hidden_tries,
+    with_hidden_tries, with_last_start,
 };
 use super::explain::{Explanation, explanations};
 use super::kind::{self, Kind};
@@ -80,6 +80,8 @@ pub(super) fn analyse(
     let path = ending.or(endings.first()).map(|ending| ending.path.clone()).unwrap_or_default();
     let tries = probable.first().is_some_and(|best| best.class == Class::Cycling);
     let path = if tries { with_hidden_tries(path, &pieces) } else { path };
+    let brief = model.of_this_board && probable.first().is_some_and(|best| best.class == Class::Inconclusive);
+    let path = if brief { with_last_start(path, &pieces, model.standby.high) } else { path };
     let ends_at = |piece: &Piece| last_watts(trace, piece, readout);
     let fineness = Fineness { update_s: readout.update_s(), step_w: readout.step_a * run.set_v };
     let path = from_first_reading(path, &pieces, (fineness, &model.stages), ends_at);

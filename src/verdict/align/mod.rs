@@ -26,7 +26,7 @@ pub(super) use score::{Look, Scores, soft, tail};
 pub(super) use search::{Ending, Path, Step, search};
 #[cfg(test)]
 pub(super) use search::{SIDE_BY_SIDE, search_beside};
-pub(super) use wake::{Fineness, from_first_reading};
+pub(super) use wake::{Fineness, from_first_reading, with_last_start};
 
 /// A state of the board or the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -55,6 +55,25 @@ pub(in super::super) fn from_first_reading(
     path
 }
 
+/// `path` with what a brief log ends in taken for a start where it is a rest of at most `rest_w` watts and a level well above it:
+/// to an alignment the two together, too short for a level of its own, are a rest that draws more.
+pub(in super::super) fn with_last_start(mut path: Path, pieces: &[Piece], rest_w: f64) -> Path {
+    /// Times the most that good boards draw at rest, beyond which a level is none (by judgement).
+    const WELL_ABOVE: f64 = 2.0;
+    let Some(last) = path.last().copied().filter(|last| last.state == State::Excess) else { return path };
+    let own = &pieces[last.from..last.to];
+    let first = last.from + own.iter().take_while(|piece| piece.watts <= rest_w).count();
+    let up = pieces[first..last.to].iter().all(|piece| piece.is_edge() || piece.watts > WELL_ABOVE * rest_w);
+    if first == last.from || first == last.to || !up {
+        return path;
+    }
+    let sums = Sums::of(pieces);
+    path.pop();
+    path.push(Step { state: State::Low, to: first, stretch: sums.stretch(last.from, first), ..last });
+    path.push(Step { state: State::Surge, from: first, stretch: sums.stretch(first, last.to), ..last });
+    path
+}
+
 /// How long the stages take at most that come before `state`: a start that is found late in the boot may have gone through
 /// them at levels that the alignment takes for the rest's.
 fn passed_over_s(state: State, stages: &[Stage]) -> f64 {
@@ -150,5 +169,28 @@ mod tests {
         assert_eq!(begins_after(0.6, 0.05, 3.7, State::Done(0)), 2, "none before it");
         assert_eq!(begins_after(0.6, 0.05, 3.7, State::Done(1)), 1, "the rails");
         assert_eq!(begins_after(0.31, 0.05, 3.7, State::Done(1)), 3, "it falls back to the rest");
+    }
+
+    #[test]
+    fn a_rest_and_a_level_well_above_it_are_a_start_of_a_brief_log() {
+        let (trace, (run, readout)) = (trace(&[OFF, (4.0, SET_V, 0.0234)]), fed(4.0));
+        let cut = segment(&trace, &Settings::default()).expect("a trace with readings");
+        let rest = pieces(&trace, &cut, &run, &readout).pop().expect("a rest");
+        let states = |levels: &[f64]| {
+            let of = |watts: &f64| {
+                let mut piece = rest.clone();
+                piece.watts = *watts;
+                piece
+            };
+            let pieces: Vec<Piece> = levels.iter().map(of).collect();
+            let stretch = Sums::of(&pieces).stretch(0, pieces.len());
+            let path = vec![Step { state: State::Excess, from: 0, to: pieces.len(), rested: false, stretch }];
+            let path = with_last_start(path, &pieces, 1.0);
+            path.iter().map(|step| (step.state, step.from, step.to)).collect::<Vec<_>>()
+        };
+        assert_eq!(states(&[0.6, 0.7, 2.4, 3.8]), [(State::Low, 0, 2), (State::Surge, 2, 4)]);
+        assert_eq!(states(&[0.6, 1.5]), [(State::Excess, 0, 2)], "not well above");
+        assert_eq!(states(&[2.4, 3.8]), [(State::Excess, 0, 2)], "no rest before it");
+        assert_eq!(states(&[0.6, 2.4, 0.6]), [(State::Excess, 0, 3)], "it falls back");
     }
 }
