@@ -188,8 +188,7 @@ mod tests {
         assert_eq!((stages(5), stages(0)), (3, 4));
     }
 
-    /// Captures of a board whose running level goes up by a tenth after so many halves of a second, which are as many as it
-    /// likes, or up by half after 4 s in each.
+    /// Captures of a board that runs at 6 W, at `watts` before that for so many halves of a second in each.
     fn drifting(halves: [usize; 4], watts: f64) -> Vec<Run> {
         let level = |watts: f64, halves: usize| vec![(0.5, watts.ln()); halves];
         let start = [level(1.0, 6), level(12.0, 10), level(15.0, 4)].concat();

@@ -56,7 +56,7 @@ pub(super) fn begins_low(course: &Course) -> bool {
 /// Whether the first stage is at one level, as a standby is: one that holds the first rails as well goes up to several times as
 /// much.
 pub(super) fn begins_level(course: &Course) -> bool {
-    /// Standard deviation of log power that no standby has which is read in steps of a third of it (by judgement).
+    /// Standard deviation of log power beyond that of one level, also where it is read in steps of a third of it (by judgement).
     const SEVERAL_LEVELS: f64 = 0.4;
     course.stages.first().is_some_and(|first| first.spread < SEVERAL_LEVELS)
 }

@@ -21,7 +21,7 @@ const ABOVE_ALL: f64 = 1.25;
 /// Steps of the readback above the rest's mean that are no more than it: a coarse one shows it as one step or the next (by
 /// judgement) ...
 const STEPS_OF_REST: f64 = 1.5;
-/// ... but for what is this share of the way up.
+/// ... but for what is this share of the way up (by judgement).
 const SURELY_ON_THE_WAY: f64 = 0.5;
 
 /// How finely a supply shows what a board draws.
