@@ -66,7 +66,7 @@ fn on_trace(
     let near = near.filter_map(|(x, column)| Some((x, column.as_ref()?)));
     let found = amps.and_then(|amps| {
         let y = axes.row(amps);
-        let rows = |column: &Column| (axes.row(column.high), axes.row(column.low));
+        let rows = |column: &Column| rows_of(axes, column);
         let off = |column: &Column| (rows(column).0 - y).max(y - rows(column).1).max(0);
         let far = |column: &Column| if off(column) <= slack { 0 } else { off(column) };
         let (x, column) = near.min_by_key(|(x, column)| (far(column), (x - about).abs()))?;
@@ -76,6 +76,13 @@ fn on_trace(
         let (x, column) = nearest(readings, wanted)?;
         Some((x, axes.row(amps.map_or(column.leave, |amps| amps.clamp(column.low, column.high)))))
     })
+}
+
+/// The upper and the lower row of a column. What lies below the magnified strip is in the one above it, so that the lower
+/// reading may have the upper row.
+fn rows_of(axes: Axes, column: &Column) -> (i32, i32) {
+    let (high, low) = (axes.row(column.high), axes.row(column.low));
+    (high.min(low), high.max(low))
 }
 
 /// The column of the trace at `x`, or else the one that is nearest to it, with its place.
@@ -132,5 +139,22 @@ mod tests {
         let note =
             Note { at: 30.5, point_at: None, amps: Some(0.5), lines: Vec::new(), more: 0, placed: true };
         assert_eq!(point(&sheet, &readings, Axes { main, quiet: None }, &note).0, time.x(30.5));
+    }
+
+    #[test]
+    fn a_dot_is_found_on_a_line_from_the_magnified_strip_to_what_only_the_other_shows() {
+        // A reading far below zero lies below the magnified strip, and in the one above it.
+        let level = |index: u32| if index.is_multiple_of(2) { 0.01 } else { -5.0 };
+        let (trace, finding) = (trace(600, 1.0, level), finding(vec![phase("run", 0.0, 1.0)]));
+        let subject = Subject { trace: &trace, profile: None, finding: &finding };
+        let time = TimeAxis { left: 0, right: 60, from: 0.0, to: 1.0 };
+        let readings = Readings::new(&subject, time);
+        let main = ValueAxis { area: Rect::new(0, 0, 60, 400), low: -6.0, high: 3.0 };
+        let quiet = Some(ValueAxis { area: Rect::new(0, 420, 60, 500), low: -0.01, high: 0.05 });
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let note =
+            Note { at: 0.5, point_at: None, amps: Some(0.01), lines: Vec::new(), more: 0, placed: true };
+        let axes = Axes { main, quiet };
+        assert_eq!(point(&sheet, &readings, axes, &note).1, axes.row(0.01));
     }
 }
