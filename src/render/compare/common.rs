@@ -3,6 +3,7 @@
 use super::super::align::{self, Moment, Zero};
 use super::super::axis::TimeAxis;
 use super::super::geometry::Rect;
+use super::super::log_end;
 use super::super::moments;
 use super::super::parts::readings::Readings;
 use super::super::parts::{Subject, Told, notes};
@@ -39,6 +40,16 @@ impl Common {
         let pressed = told::pressed_and_told(runs, &zeros, &told);
         let zero = if told::is_press_said(runs, &zeros, &told) { zero } else { without_press(&zero) };
         Self { zeros, time, readings, told, pressed, zero }
+    }
+
+    /// `after to 118 s`: which of the runs goes on when the picture ends, and how long.
+    pub(super) fn goes_on(&self, runs: &[Subject; 2]) -> Option<String> {
+        let of = |index: usize| {
+            let end = log_end::goes_on(&runs[index], self.zeros[index], self.time)?;
+            Some(format!("{} to {end}", NAMES[index]))
+        };
+        let said: Vec<String> = [of(0), of(1)].into_iter().flatten().collect();
+        (!said.is_empty()).then(|| said.join(", "))
     }
 }
 

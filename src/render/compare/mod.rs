@@ -21,6 +21,7 @@ pub(super) use said::before_after as headline;
 use super::RenderError;
 use super::align;
 use super::geometry::{Rect, px};
+use super::log_end;
 use super::moments;
 use super::options::{Least, Options};
 use super::parts::readings::Readings;
@@ -89,6 +90,7 @@ pub(super) fn draw(runs: [Subject; 2], options: &Options) -> Result<Scene, Rende
         // Beside the title of a panel there is no room for it.
         entries.insert(0, ("0 s:", common.zero.clone()));
     }
+    entries.splice(0..0, common.goes_on(&runs).map(|beyond| (log_end::GOES_ON, beyond)));
     let found = reach::told_once(&found);
     let foot = foot::draw(&mut sheet, &entries);
     let middle = Rect { top: below_head, bottom: foot - sheet.u(4.0), ..sheet.inside() };

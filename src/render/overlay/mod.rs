@@ -24,6 +24,7 @@ use super::RenderError;
 use super::align::{self, Moment, Zero};
 use super::axis::TimeAxis;
 use super::geometry::{Rect, px};
+use super::log_end;
 use super::moments;
 use super::options::{Least, Options};
 use super::parts::notes::{self, Note};
@@ -78,13 +79,9 @@ impl Member<'_> {
         Some(moments::behind_from(&words).to_owned())
     }
 
-    /// How long it goes on after the picture ends, with its words on the common time; `None` where that shows its end.
+    /// How long it goes on after the picture ends, with its words on the common time.
     fn goes_on(&self, common: TimeAxis) -> Option<String> {
-        /// Less than this share of the picture is no more than its edge.
-        const EDGE: f64 = 0.01;
-        let end = *self.run.trace.time().last()?;
-        let beyond = end - self.zero.at - common.to > EDGE * (common.to - common.from);
-        beyond.then(|| self.zero.until(&self.run, end))
+        log_end::goes_on(&self.run, self.zero, common)
     }
 }
 
@@ -267,7 +264,7 @@ fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foo
     let goes_on = |member: &Member| Some(format!("{} to {}", name(&member.run), member.goes_on(time)?));
     let beyond: Vec<String> = named(members).filter_map(goes_on).collect();
     if !beyond.is_empty() {
-        entries.push(("goes on", beyond.join(", ")));
+        entries.push((log_end::GOES_ON, beyond.join(", ")));
     }
     entries.push(("0 s:", zero_in_words(runs)));
     let of_each: Vec<Vec<foot::Entry>> = runs.iter().map(foot::entries).collect();

@@ -45,3 +45,23 @@ fn how_sure_a_verdict_is_stands_behind_what_is_wrong_where_the_title_has_no_room
     let sure = scene.labels().filter(|label| label.text.contains("% sure")).count();
     assert_eq!(sure, 2, "{:?}", scene.labels().map(|label| &label.text).collect::<Vec<_>>());
 }
+
+#[test]
+fn that_a_run_goes_on_when_the_picture_ends_is_said_at_every_size() {
+    // A capture of three seconds has the picture end long before the other does.
+    let (mut brief, long, profile) = (stalled(), booted(), profile());
+    brief.1.phases.truncate(2);
+    brief.1.phases[1].end_s = Seconds::constant(3.0);
+    brief.0 = trace(30, 3.0, |_| 0.03);
+    let said = |before: &(Trace, Finding), size: Size| {
+        let options = Options { size, ..Options::default() };
+        let scene = draw(subjects(before, &long, Some(&profile)), &options).unwrap();
+        scene.labels().map(|label| label.text.clone()).collect::<Vec<_>>()
+    };
+    for size in sizes() {
+        let cut = said(&brief, size);
+        let beyond = cut.iter().position(|text| text == "goes on").and_then(|at| cut.get(at + 1));
+        assert_eq!(beyond.map(String::as_str), Some("after to 55.0 s"), "{size}: {cut:?}");
+        assert!(!said(&long, size).contains(&"goes on".to_owned()), "{size}");
+    }
+}
