@@ -40,7 +40,13 @@ pub(super) fn attempts(trace: &Trace, analysis: &Analysis, readout: &Readout) ->
     let starts = at_rest::without_rests(without_blips(starts), trace, analysis, readout);
     let starts = parted_by_gaps(begins::with_the_feed(starts, trace, analysis, readout), &readout.gaps);
     let starts = starts.into_iter().map(|start| tail::without_its_tail(start, trace, readout)).collect();
-    rise::with_their_rise(starts, trace, readout.update_s())
+    let starts = rise::with_their_rise(starts, trace, readout.update_s());
+    match analysis.class() {
+        Class::Cycling | Class::FeedLimited => {
+            rise::with_one_just_begun(starts, trace, analysis.run.samples.end, readout.update_s())
+        }
+        _ => starts,
+    }
 }
 
 /// Fewer starts show no usual length.

@@ -86,7 +86,8 @@ fn with_counted_starts(
         Class::LatchOff | Class::Cycling | Class::FeedLimited => {
             let starts = attempts(trace, analysis, readout);
             let standby = &analysis.model.standby.name;
-            with_their_rise(trace, with_blips_at_rest(named, &starts, standby), &starts)
+            let named = with_their_rise(trace, with_blips_at_rest(named, &starts, standby), &starts);
+            with_one_just_begun(trace, named, &starts, standby)
         }
         _ => named,
     }
@@ -129,6 +130,28 @@ fn with_their_rise(trace: &Trace, mut named: Vec<Named>, starts: &[Attempt]) -> 
             (named[next - 1].end_s, named[next].start_s) = (at, at);
             (named[next - 1].samples.end, named[next].samples.start) = (first, first);
         }
+    }
+    named
+}
+
+/// The phases with a start that has just begun when the log ends apart from the rest before it.
+fn with_one_just_begun(
+    trace: &Trace,
+    mut named: Vec<Named>,
+    starts: &[Attempt],
+    standby: &str,
+) -> Vec<Named> {
+    let begun = starts.last().filter(|start| !start.given_up).map(|start| start.start_s.value());
+    let is_rest = |phase: &Named| phase.name == standby || phase.name == REST;
+    let within = |phase: &&mut Named| {
+        is_rest(phase) && begun.is_some_and(|at| (phase.start_s..phase.end_s).contains(&at))
+    };
+    if let Some((rest, at)) = named.last_mut().filter(within).zip(begun) {
+        let first = trace.time().partition_point(|t| *t < at);
+        let start =
+            Named { name: ATTEMPT.into(), samples: first..rest.samples.end, start_s: at, end_s: rest.end_s };
+        (rest.name, rest.samples.end, rest.end_s) = (REST.into(), first, at);
+        named.push(start);
     }
     named
 }

@@ -1,8 +1,9 @@
 //! Where a start begins that rises slowly: with the first of the readings before it that no rest shows.
 
 use super::FEW;
+use crate::stats::extent;
 use crate::trace::Trace;
-use crate::units::Seconds;
+use crate::units::{Amps, Seconds, Volts};
 use crate::verdict::Attempt;
 use crate::verdict::phases::EDGE_READINGS;
 
@@ -25,8 +26,45 @@ pub(super) fn with_their_rise(mut starts: Vec<Attempt>, trace: &Trace, update_s:
     starts
 }
 
-/// The highest reading of the rests between `starts`, in their first halves, beyond the fall from the start before; `None`
-/// where too few are read.
+/// The starts, and the one that has just begun when the log ends: the last readings are above those of every rest, for more
+/// than an edge.
+pub(super) fn with_one_just_begun(
+    mut starts: Vec<Attempt>,
+    trace: &Trace,
+    run_end: usize,
+    update_s: f64,
+) -> Vec<Attempt> {
+    if starts.len() >= FEW
+        && let Some(begun) = just_begun(&starts, trace, run_end, update_s)
+    {
+        starts.push(begun);
+    }
+    starts
+}
+
+fn just_begun(starts: &[Attempt], trace: &Trace, run_end: usize, update_s: f64) -> Option<Attempt> {
+    let edge_s = EDGE_READINGS * update_s;
+    let last = starts.last().filter(|last| last.given_up)?;
+    let rest_a = highest_at_rest(starts, trace, update_s)?;
+    let end_s = *trace.time().get(run_end.checked_sub(1)?)?;
+    let from = rise_before(trace, (last.end_s.value() + edge_s, end_s), rest_a)?;
+    let read = trace.time().partition_point(|t| *t < from)..run_end;
+    let (_, peak_a) = extent(trace.amps().get(read.clone())?)?;
+    let (lowest_v, _) = extent(trace.volts().get(read)?)?;
+    (end_s - from > edge_s && trace.amps()[run_end - 1] > rest_a).then_some(Attempt {
+        start_s: Seconds::new(from).ok()?,
+        end_s: Seconds::new(end_s).ok()?,
+        ended_in: None,
+        likely_in: None,
+        earliest_in: None,
+        peak_a: Amps::new(peak_a).ok()?,
+        lowest_v: Volts::new(lowest_v).ok()?,
+        given_up: false,
+    })
+}
+
+/// The highest reading of the rests between `starts`, in their first halves, beyond the fall from the start before, which of
+/// a short rest takes no more than half of that; `None` where too few are read.
 fn highest_at_rest(starts: &[Attempt], trace: &Trace, update_s: f64) -> Option<f64> {
     /// Share of a rest, at its end, in which the next start may have begun (by judgement).
     const BEGUN: f64 = 0.5;
@@ -34,7 +72,8 @@ fn highest_at_rest(starts: &[Attempt], trace: &Trace, update_s: f64) -> Option<f
     const READINGS: usize = 20;
     let rest = |pair: &[Attempt]| {
         let (end, next) = (pair[0].end_s.value(), pair[1].start_s.value());
-        between(trace, end + EDGE_READINGS * update_s, end + (1.0 - BEGUN) * (next - end))
+        let half_s = (1.0 - BEGUN) * (next - end);
+        between(trace, end + (EDGE_READINGS * update_s).min(half_s / 2.0), end + half_s)
     };
     let read: Vec<f64> = starts.windows(2).flat_map(rest).copied().collect();
     (read.len() >= READINGS).then(|| read.into_iter().max_by(f64::total_cmp))?
@@ -56,7 +95,6 @@ fn rise_before(trace: &Trace, (after_s, start_s): (f64, f64), rest_a: f64) -> Op
 mod tests {
     use super::*;
     use crate::trace::{Header, Mode, Sample, TraceBuilder};
-    use crate::units::{Amps, Volts};
 
     /// Starts of 1 s every 4 s of a board that rests at 5 and 10 mA, ten readings a second, and goes to 15 mA for the last
     /// `rise` readings of a rest.

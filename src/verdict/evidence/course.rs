@@ -95,7 +95,7 @@ pub(super) fn stages(seen: &Seen) -> Option<String> {
             if let Some((names, _)) = reached.last_mut() {
                 names.extend(not_told_from_the_one_before(seen, passed, index));
             }
-            reached.push((not_told_apart(seen, passed, index), when(seen, step.stretch.start_s)));
+            reached.push((not_told_apart(seen, passed, index), when(seen, step)));
         }
         before = stage;
         passed = if stage.is_none() && step.state.is_rest() { None } else { stage.or(passed) };
@@ -144,10 +144,12 @@ pub(super) fn at(seen: &Seen, moment_s: f64) -> String {
 }
 
 /// When a stage begins: what the switch-on starts has no moment of its own.
-fn when(seen: &Seen, start_s: f64) -> String {
-    let run = &seen.analysis.run;
-    // A reading that averages over the rise of the feed may come before it.
-    match start_s - run.start_s <= EDGE_READINGS * seen.readout.update_s() {
+fn when(seen: &Seen, first: &Step) -> String {
+    let (run, start_s) = (&seen.analysis.run, first.stretch.start_s);
+    let rested = |step: &Step| step.state.is_rest() && step.stretch.start_s < start_s;
+    // A reading that averages over the rise of the feed may come before it; a rest, which has a band in the picture, not.
+    let is_near = start_s - run.start_s <= EDGE_READINGS * seen.readout.update_s();
+    match is_near && !seen.analysis.path.iter().any(rested) {
         // The moment from which all times after switch-on are counted.
         true if run.switch_on_seen => format!("from switch-on ({})", seen.time(run.start_s)),
         true => "from the first reading on".into(),

@@ -101,6 +101,14 @@ pub(super) fn sits_on_the_limit(seen: &Seen) -> bool {
     })
 }
 
+/// Whether two readings and more of a single try come after its highest: one may average over its end.
+pub(super) fn peak_is_followed(seen: &Seen) -> bool {
+    let Some(start) = given_up(seen).next() else { return false };
+    let read = seen.amps_between(start.start_s.value(), start.end_s.value());
+    let highest = (0..read.len()).rev().max_by(|a, b| read[*a].total_cmp(&read[*b]));
+    highest.is_some_and(|highest| read.len() - highest > 2)
+}
+
 /// What most tries end in that goes to so many `times` the level before; with those that rise less, for the readings
 /// average over what is brief. What is no spike counts wherever it is clear.
 fn most(seen: &Seen, times: f64) -> Option<Rises> {

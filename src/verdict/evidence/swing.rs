@@ -37,6 +37,10 @@ struct Swing {
     ramp: bool,
 }
 
+/// Steps of the readback up to which a median of deviations says more of the steps than of the load: two (by judgement), each
+/// 1.4826 standard deviations where it is the median of normal ones (1 / Φ⁻¹(3/4)).
+const MEDIAN_STEPS: f64 = 2.0 * 1.4826;
+
 impl Swing {
     fn of(seen: &Seen, last: &Step) -> Option<Self> {
         let stage = &seen.analysis.model.stages[last.state.stage()?];
@@ -66,6 +70,12 @@ impl Swing {
     /// where they are on a ramp.
     fn tells(&self, seen: &Seen) -> bool {
         self.low > seen.readout.step_a * seen.analysis.run.set_v && !self.ramp
+    }
+
+    /// Whether what most readings stay within is one or two steps of the readback: a median of steps is a whole one, however
+    /// far the load swings.
+    fn is_of_steps(&self, seen: &Seen, volts: f64) -> bool {
+        self.usual < MEDIAN_STEPS * seen.readout.step_a * volts && self.plain < self.usual
     }
 
     fn liveliness(&self) -> Liveliness {
@@ -131,7 +141,7 @@ pub(super) fn activity(seen: &Seen, last: &Step) -> Option<Activity> {
     let volts = last.stretch.volts.max(1e-3);
     let amps = |watts: f64| seen.reference_amps(watts / volts);
     let is_flat = swing.usual < swing.low;
-    let shown = if is_flat { swing.plain } else { swing.usual };
+    let shown = if is_flat || swing.is_of_steps(seen, volts) { swing.plain } else { swing.usual };
     let own = seen.amps((shown / volts).max(seen.readout.step_a / 4.0));
     let bursts = swing.bursts_to.filter(|_| !is_flat).map(|watts| seen.amps(watts / volts));
     let own = match &bursts {

@@ -2,7 +2,7 @@
 
 use super::brief::Brief;
 use super::fall::left;
-use super::rise::{Rises, ends_in_a_spike, rises_at_the_end, sits_on_the_limit};
+use super::rise::{Rises, ends_in_a_spike, peak_is_followed, rises_at_the_end, sits_on_the_limit};
 use super::starved::{marked_limit, starving};
 use super::to_the_end;
 use crate::stats::extent;
@@ -398,6 +398,7 @@ fn ends_in(seen: &Seen, tries: &Tries) -> Option<String> {
         )
     };
     Some(match (tries.count, rises.count) {
+        (1, _) if peak_is_followed(seen) => format!(", {what},").replace("at the very", "near its"),
         (1, _) => format!(", {what},").replace("the very", "its very"),
         (all, count) if count == all => format!(", each {what},"),
         // A rise that an average hides is one all the same.

@@ -103,6 +103,17 @@ fn a_try_that_the_limit_holds_down_after_a_whole_stage_ends_in_the_next_one() {
 }
 
 #[test]
+fn a_spike_that_is_followed_by_more_of_its_try_is_near_its_end() {
+    let ends_in = |after: f64| {
+        let try_ = [RAILS, (1.0, SET_V, 1.0), (0.1, SET_V, 2.4), (after, SET_V, 1.05), (30.0, SET_V, 0.0234)];
+        let log = bench(&[&[OFF, STANDBY][..], &try_].concat()).with(|b| b.limit = 3.0);
+        because(&log.find())
+    };
+    assert!(ends_in(0.0).contains(", a spike at its very end,"), "{}", ends_in(0.0));
+    assert!(ends_in(0.2).contains(", a spike near its end,"), "{}", ends_in(0.2));
+}
+
+#[test]
 fn what_lasts_for_seconds_at_the_end_of_a_try_is_no_spike() {
     let ends = |seconds: f64| {
         let try_ = [RAILS, (7.0, SET_V, 1.0), (seconds, SET_V, 2.4), REST];
@@ -312,6 +323,20 @@ fn a_try_before_the_last_two_low_readings_is_over_though_they_average_over_its_e
     };
     assert_eq!(counted(0.08), (6, false));
     assert_eq!(counted(0.4), (5, true));
+}
+
+#[test]
+fn a_slow_start_that_has_just_begun_when_the_log_ends_is_no_rest() {
+    let tries = [&[OFF, STANDBY][..], &[RAILS, (0.6, SET_V, 1.016), REST].repeat(5)].concat();
+    let ends_with = |levels: &[(f64, f64, f64)]| bench(&[&tries, levels].concat()).find();
+    let finding = ends_with(&[(0.3, SET_V, 0.05), (0.3, SET_V, 0.06), (0.3, SET_V, 0.08)]);
+    class(&finding, Class::Cycling);
+    let counted = taken(&finding);
+    assert_eq!((counted.count, counted.one_is_on), (5, true));
+    let [rest, begun] = finding.phases.last_chunk().expect("two phases");
+    assert_eq!((rest.name.as_str(), begun.name.as_str()), ("rest", "attempt"));
+    assert!((begun.end_s.value() - begun.start_s.value() - 0.9).abs() < 0.2, "{begun:?}");
+    assert!(!taken(&ends_with(&[])).one_is_on, "a rest alone");
 }
 
 #[test]
