@@ -6,6 +6,7 @@ use super::proportion::{alike, power};
 use super::reach::{Reach, Tried};
 use super::seen::{Seen, length};
 use crate::reference::PhaseReference;
+use crate::units::Amps;
 use crate::verdict::{Class, Phase, RISES_S, Tries};
 
 /// How long a stage of one sound board lasts keeps within this (common practice, no source).
@@ -15,7 +16,7 @@ const ALIKE_TIME: f64 = 0.25;
 const NOT_REACHED: &str = "not reached";
 
 /// Where the log is too short to tell.
-const LOG_ENDS: &str = "log ends before";
+const LOG_ENDS: &str = "log ends first";
 
 /// Where it was passed, since later ones were reached, but no reading tells it apart.
 const NOT_TOLD_APART: &str = "not told apart";
@@ -184,7 +185,10 @@ pub(super) fn reference<'a>(run: Subject<'a>, name: &str) -> Option<&'a PhaseRef
 /// `1.18 to 1.74 A, 5.28 to 15.1 s`: what they keep within at the volts of either run, so that neither stands outside what it
 /// keeps within.
 fn good_boards(runs: [Subject; 2], reference: &PhaseReference) -> String {
-    let run = runs[1];
+    // As fine as the finer of the two reads: the note of that run has the same numbers.
+    let fineness = |run: &Subject| run.resolution().map_or(f64::INFINITY, Amps::value);
+    let [first, last] = runs;
+    let run = if fineness(&first) < fineness(&last) { first } else { last };
     let at = |run: Subject| Some(envelope::in_amps(run.profile?, reference, run.feed_volts()?));
     let [Some(before), Some(after)] = runs.map(at) else { return String::new() };
     let show = |amps: f64| words::amps(amps, run.resolution());
@@ -208,6 +212,15 @@ enum Stage<'a> {
     /// Not reached by the end of a log that is too short to tell whether the board would have.
     Cut,
     Absent,
+}
+
+impl Difference {
+    /// The same in a sentence: what is read out has no columns that say of which log a cell is.
+    pub(super) fn sentence(&self) -> String {
+        let Self { stage, before, after, words, .. } = self;
+        let [before, after] = [before, after].map(|cell| cell.replace(LOG_ENDS, "it ends first"));
+        format!("{stage}: in the log before, {before}; in the log after, {after}; {words}.")
+    }
 }
 
 impl<'a> Stage<'a> {
@@ -262,12 +275,12 @@ fn in_words(is_stage: bool, before: &Stage, after: &Stage) -> String {
     }
 }
 
-/// `before ends`: which log is too short to say more of a stage.
+/// `the log before ends`: which log is too short to say more of a stage.
 const fn cut(before: &Stage, after: &Stage) -> Option<&'static str> {
     match (before, after) {
-        (Stage::Cut, Stage::Cut) => Some("both end"),
-        (Stage::Cut, _) => Some("before ends"),
-        (_, Stage::Cut) => Some("after ends"),
+        (Stage::Cut, Stage::Cut) => Some("both logs end"),
+        (Stage::Cut, _) => Some("the log before ends"),
+        (_, Stage::Cut) => Some("the log after ends"),
         _ => None,
     }
 }
@@ -336,19 +349,18 @@ fn mixed(before: &Seen, after: &Seen) -> Option<String> {
     of(before, "before").or_else(|| of(after, "after"))
 }
 
-/// `before above the band of good boards`: which run is outside the band that the row shows.
+/// `before above good boards' mean`: which run is outside the band that the row shows, in the words of the note of a run that is
+/// stuck there.
 fn beside_bands(before: &Seen, after: &Seen) -> Option<String> {
     let beside = |seen: &Seen, other: &Seen| seen.beside_band().filter(|_| other.is_its_band_passed_by(seen));
-    let (run, side) = match (beside(before, after), beside(after, before)) {
-        (Some(before), Some(after)) if before == after => ("both", before),
-        (Some(before), Some(after)) => {
-            return Some(format!("before {before}, after {after} the band of good boards"));
-        }
-        (Some(before), None) => ("before", before),
-        (None, Some(after)) => ("after", after),
+    let said = match (beside(before, after), beside(after, before)) {
+        (Some(before), Some(after)) if before == after => format!("both {before}"),
+        (Some(before), Some(after)) => format!("before {before}, after {after}"),
+        (Some(before), None) => format!("before {before}"),
+        (None, Some(after)) => format!("after {after}"),
         (None, None) => return None,
     };
-    Some(format!("{run} {side} the band of good boards"))
+    Some(format!("{said} good boards' mean"))
 }
 
 fn time(before: &Seen, after: &Seen) -> Option<String> {

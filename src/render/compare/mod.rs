@@ -309,10 +309,8 @@ fn title(runs: [Subject; 2]) -> String {
 }
 
 fn description(runs: [Subject; 2], found: &[Difference]) -> String {
-    let mut sentences = vec![format!("{}.", said::before_after(runs))];
-    for difference in found {
-        let Difference { stage, before, after, words, .. } = difference;
-        sentences.push(format!("{stage}: before {before}, after {after}: {words}."));
-    }
+    let first = format!("{}.", said::before_after(runs));
+    let sentences: Vec<String> =
+        std::iter::once(first).chain(found.iter().map(Difference::sentence)).collect();
     sentences.join(" ")
 }

@@ -4,6 +4,7 @@ mod boards;
 mod mean;
 mod panels;
 mod small;
+mod worded;
 mod zero;
 
 use super::super::align::Zero;
@@ -281,7 +282,11 @@ fn the_figure_names_both_verdicts_and_warns_of_two_boards() {
         assert!(said(text), "{text}");
     }
     assert!(scene.title.ends_with("FE-9: Before: stalled in firmware. After: full boot"), "{}", scene.title);
-    assert!(scene.description.contains("picture: before not reached"), "{}", scene.description);
+    assert!(
+        scene.description.contains("picture: in the log before, not reached; in the log after, "),
+        "{}",
+        scene.description
+    );
 }
 
 #[test]

@@ -163,10 +163,10 @@ fn what_stands_outside_the_band_of_its_row_is_not_called_as_good_boards() {
     let firmware = before.1.phases.iter_mut().find(|phase| phase.name == "firmware").unwrap();
     firmware.mean_a = Amps::constant(2.0 * firmware.mean_a.value());
     let told = row(&before, &after).words;
-    assert!(told.ends_with(", before above the band of good boards"), "{told}");
+    assert!(told.ends_with(", before above good boards' mean"), "{told}");
     let told = row(&after, &before).words;
-    assert!(told.ends_with(", after above the band of good boards"), "{told}");
-    assert!(row(&before, &before).words.ends_with("both above the band of good boards"));
+    assert!(told.ends_with(", after above good boards' mean"), "{told}");
+    assert!(row(&before, &before).words.ends_with("both above good boards' mean"));
     // The band is that at the volts of both runs.
     let mut lower = booted();
     lower.1.log.set_v = crate::units::Volts::new(12.0).ok();
@@ -272,17 +272,17 @@ fn what_a_log_is_too_short_to_show_is_not_said_to_be_unreached() {
         let row = rows.into_iter().find(|row| row.stage == "rails to picture").unwrap();
         [row.before, row.after, row.words]
     };
-    let (ends, good) = ("log ends before", "each as good boards");
-    assert_eq!(told(&short, &after), [ends, good, "before ends first: not compared"]);
-    assert_eq!(told(&after, &short), [good, ends, "after ends first: not compared"]);
-    assert_eq!(told(&short, &short), [ends, ends, "both end first: not compared"]);
+    let (ends, good) = ("log ends first", "each as good boards");
+    assert_eq!(told(&short, &after), [ends, good, "the log before ends first: not compared"]);
+    assert_eq!(told(&after, &short), [good, ends, "the log after ends first: not compared"]);
+    assert_eq!(told(&short, &short), [ends, ends, "both logs end first: not compared"]);
     // Nor is one that ends in a stage while good boards still are in it.
     for in_time in [
         "in standby for 1.4 s when it ends; good boards stay for up to 6.2 s",
         "it rises at 3.2 s and ends 0.2 s later: how far it gets is not seen",
     ] {
         short.1.verdict.because[1] = in_time.into();
-        assert_eq!(told(&short, &after), [ends, good, "before ends first: not compared"]);
+        assert_eq!(told(&short, &after), [ends, good, "the log before ends first: not compared"]);
     }
     // One that is long enough and decides nothing did not reach them.
     short.1.verdict.because.truncate(1);
@@ -384,13 +384,13 @@ fn only_what_is_more_than_a_step_beside_the_band_is_said_to_be_so() {
         after.0 = retraced(&after.1);
     };
     of(&mut after, band.high + 0.004, 0.001);
-    assert!(runs(&after).contains("after above the band of good boards"), "{}", runs(&after));
+    assert!(runs(&after).contains("after above good boards' mean"), "{}", runs(&after));
     // Of three renewals two average over the edges: a reading within the band leaves open whether the level is.
     after.1.log.changed_hz = Some(4.0);
     for phase in after.1.phases.iter_mut().filter(|phase| phase.name == "rails") {
         phase.min_a = Amps::constant(band.low);
     }
-    assert!(!runs(&after).contains("the band of good boards"), "{}", runs(&after));
+    assert!(!runs(&after).contains("good boards' mean"), "{}", runs(&after));
     of(&mut after, band.high + 0.004, 0.005);
     assert!(!runs(&after).contains("good boards"), "{}", runs(&after));
 }
