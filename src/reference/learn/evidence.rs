@@ -88,7 +88,7 @@ pub(super) fn compute_envelopes(profile: &mut Profile) -> Vec<String> {
     let mut notes = board_notes(&logs, &boards);
     for (k, phase) in profile.phases.iter_mut().enumerate() {
         let measures = measures_of(&logs, &boards, &phase.name);
-        let law = power_law::exponent(&measures);
+        let law = power_law::exponent(&measures, phase.waits_for_person);
         (phase.volts_exponent, phase.volts_exponent_sd) = (law.exponent, Some(law.sd));
         fill(phase, &moved(&measures, reference, law.exponent), k + 1 < count);
         if measures.is_empty() {
