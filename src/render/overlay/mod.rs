@@ -245,7 +245,8 @@ fn read_there(member: &Member, members: &[Member]) -> Option<String> {
     };
     let good = going_on::go_on(member, members).map_or_else(String::new, |good| format!(", {good}"));
     // Its moment is that of one try among others, and not of a change that came then.
-    let which = gives_up::numbered(&member.run).filter(|_| verdict.class == Class::Cycling);
+    let tries = matches!(verdict.class, Class::Cycling | Class::LatchOff);
+    let which = gives_up::numbered(&member.run).filter(|_| tries);
     let which = which.map_or_else(String::new, |which| format!("{which}: "));
     Some(which + &read + &good)
 }

@@ -189,9 +189,9 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
     let runs = [good("S-1"), good("S-2"), run("S-4", Class::Stalled), twice];
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    // Stuck from its wake on, as without a profile the picture of the run by itself has it; awake at 6 s, the last of two
-    // tries is given up at 11 s, and from then on the board stays down.
-    for at in ["0 s", "5.0 s"] {
+    // Stuck from its wake on, as without a profile the picture of the run by itself has it; awake at 6 s, the first of two
+    // tries is given up at 8 s.
+    for at in ["0 s", "2.0 s"] {
         assert_eq!(
             said.iter().filter(|label| **label == at).count(),
             2,
@@ -206,7 +206,7 @@ fn a_run_is_marked_where_its_verdict_has_its_place() {
         "S-4: stalled in loading, from 0 s",
         "A: S-4",
         "B",
-        "S-3: latches off in stage 3, from 5.0 s",
+        "S-3: latches off in stage 3, from 2.0 s",
         "B: S-3",
     ] {
         assert!(said.contains(&text), "{text}: {said:?}");

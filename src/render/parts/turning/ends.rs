@@ -3,17 +3,32 @@
 use super::super::Subject;
 use super::super::attempts::span;
 use super::super::edge::{before_gap, edge, top};
-use super::super::gives_up::given_up;
+use super::super::gives_up::{given_up, gives_up};
 use super::super::notes::Note;
 use super::point::{at_reading, note, note_of};
-use super::said::{amps, lasts, level, reading, volts_read};
+use super::said::{amps, lasts, level, reading, time, volts_read};
 use super::{fed, in_stage};
 use crate::units::{Amps, Volts};
 use crate::verdict::{Fall, Phase};
 use std::ops::Range;
 
+/// Where a board leaves what good ones do, and that it stays down: of several tries that is where the first of those ends that
+/// are as most are, which is what the text tells of each; the last is more of the same.
 pub(super) fn stays_down(subject: &Subject) -> Option<Note> {
     let last = fed(subject).next_back()?;
+    let several = given_up(subject).nth(1).and_then(|_| gives_up(subject));
+    several.map(|note| then_down(subject, note, last)).or_else(|| down_after_one(subject, last))
+}
+
+/// The end of one try among several, with from when on no other follows.
+fn then_down(subject: &Subject, mut note: Note, last: &Phase) -> Note {
+    let (left, from) = (amps(subject, last.mean_a), time(subject, last.start_s.value()));
+    note.lines.push(format!("stays down from {from} on: {left} to the end"));
+    note
+}
+
+/// The end of the only try, after which the board stays down.
+fn down_after_one(subject: &Subject, last: &Phase) -> Option<Note> {
     let left = format!("{} for {}, to the end", amps(subject, last.mean_a), lasts(subject, last));
     let start = last.start_s.value();
     let edge = edge(subject, start);
@@ -25,15 +40,10 @@ pub(super) fn stays_down(subject: &Subject) -> Option<Note> {
     let attempt = subject.finding.attempts.iter().rfind(|attempt| attempt.given_up).map(span);
     let (point, word) = attempt.map_or((edge - 1, ""), |(start, _)| top(subject, start, edge));
     let sag = sag(subject, point..edge + 1).unwrap_or_default();
-    let word = match given_up(subject).count() {
-        several @ 2.. if !word.is_empty() => format!("try {several}'s peak "),
-        _ => word.to_owned(),
-    };
     let body = format!("{word}{}{sag}, then {left}", reading(subject, point)?);
     let (at, head) = match before_gap(subject, edge) {
         Some(last) => (last, "stays down from this gap on"),
         // The moment of the text.
-        None if subject.finding.verdict.tries.is_some() => (start, "gives up, as at each press"),
         None => (start, "stays down from here on"),
     };
     let mut note = Note { at, ..at_reading(subject, edge, point, head, body) };
@@ -50,11 +60,7 @@ fn ended(subject: &Subject) -> Option<String> {
     let into = subject.finding.verdict.step_into.as_ref();
     let into = into.map_or_else(String::new, |next| format!(", at the step into {next}"));
     let place = in_stage(subject)? + &into;
-    match given_up(subject).count() {
-        0 => None,
-        1 => Some(format!("the try ends here{place}")),
-        _ => Some(format!("the tries end{place}")),
-    }
+    given_up(subject).next().map(|_| format!("the try ends here{place}"))
 }
 
 /// Readback of volts agrees with what was set within about this share (common practice, no source).

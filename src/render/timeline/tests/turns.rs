@@ -199,14 +199,24 @@ fn a_board_that_latches_off_is_told_by_the_peak_of_its_try() {
         note.lines[2].starts_with("its peak 3.01 A at 12.8 V, volts down to 5.61 V, then 24 mA"),
         "{note:?}"
     );
-    // Of several it is told whose.
-    let mut several = finding.clone();
-    let mut first = several.attempts[0].clone();
-    (first.start_s, first.end_s) = (Seconds::constant(3.0), Seconds::constant(4.0));
-    several.attempts.insert(0, first);
-    let note =
-        super::super::super::parts::turning::turning(&Subject { finding: &several, ..subject }).unwrap();
-    assert!(note.lines[2].starts_with("try 2's peak 3.01 A"), "{note:?}");
+}
+
+#[test]
+fn of_several_tries_before_a_board_latches_off_the_first_is_marked() {
+    let mut finding = latched_off();
+    finding.attempts = cycling(4).attempts[..3].to_vec();
+    let trace = trace_at(601, 60.0, |index| if (60..80).contains(&index) { 0.7 } else { 0.024 }, |_| 12.8);
+    let note = super::super::super::parts::turning::turning(&Subject {
+        trace: &trace,
+        profile: None,
+        finding: &finding,
+    });
+    // The three end at 8, 11 and 14 s; the phase after them begins at 30 s.
+    let note = note.unwrap();
+    assert_eq!(note.at.to_bits(), 8.0_f64.to_bits(), "{note:?}");
+    assert_eq!(note.lines[0], "gives up here in boot");
+    assert_eq!(note.lines[2], "all 3 tries end after 2.0 s on average");
+    assert_eq!(note.lines.last().unwrap(), "stays down from 30.0 s on: 24 mA to the end");
 }
 
 #[test]
