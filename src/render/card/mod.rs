@@ -237,11 +237,11 @@ const fn ending(phase: &PhaseReference) -> &'static str {
 }
 
 fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
-    let row = |phase: &PhaseReference| {
-        let expected = shown(profile, phase);
-        let unit = InOneUnit::of(&expected);
+    let all: Vec<envelope::Expected> = profile.phases.iter().map(|phase| shown(profile, phase)).collect();
+    let unit = InOneUnit::of_all(&all);
+    let row = |(phase, expected): (&PhaseReference, &envelope::Expected)| {
         let seconds = |value: f64| words::quantity(value, "s", None);
-        let span = unit.range(&expected);
+        let span = unit.range(expected);
         let lasting = phase.duration.map(|length| {
             let span = |count: i32| in_seconds(length.low, length.high, count);
             if wide { format!("{} ({})", seconds(length.typical), span(3)) } else { span(2) }
@@ -252,7 +252,7 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
             vec![
                 phase.name.clone(),
                 mean,
-                unit.peak(&expected, profile.feed.limit),
+                unit.peak(expected, profile.feed.limit),
                 lasts,
                 proves(profile, phase),
             ]
@@ -260,7 +260,7 @@ fn table_rows(profile: &Profile, wide: bool) -> Vec<Vec<String>> {
             vec![phase.name.clone(), span, lasts]
         }
     };
-    profile.phases.iter().map(row).collect()
+    profile.phases.iter().zip(&all).map(row).collect()
 }
 
 /// What the card shows of a stage: amps at the usual feed.
