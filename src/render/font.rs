@@ -79,8 +79,8 @@ fn layout_units<'a>(
 /// Fewer letters than this of a word that was cut say nothing: `fi…` may be anything.
 const LEAST_LETTERS: usize = 4;
 
-/// `text`, shortened with an ellipsis until it is no wider than `room` pixels; `None` if that leaves too little to be
-/// understood.
+/// `text`, shortened with an ellipsis until it is no wider than `room` pixels, with no part of a number at its end; `None` if
+/// that leaves too little to be understood.
 pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<String> {
     if width(text, em, weight) <= room {
         return Some(text.to_owned());
@@ -93,8 +93,37 @@ pub(super) fn fit(text: &str, em: f64, weight: Weight, room: f64) -> Option<Stri
     };
     // Width grows with every letter, so the longest that fits is found by bisection.
     let fitting = partition_point(letters.len(), |keep| width(&shortened(keep), em, weight) <= room);
-    let left = shortened(fitting);
+    let left = shortened(before_number(text, fitting));
     says_something(&left).then_some(left)
+}
+
+/// How many letters to keep of `text`, so that a cut after `keep` leaves no part of a number, nor one without its unit: `0.3…`
+/// of `0.345 A` would be read as another. A text of one word is a name, whatever is in it.
+fn before_number(text: &str, keep: usize) -> usize {
+    let mut start = 0;
+    let mut number = None;
+    for word in text.split(' ').filter(|_| text.contains(' ')) {
+        let end = start + word.chars().count();
+        let begins = number.filter(|_| is_unit(word)).or_else(|| is_number(word).then_some(start));
+        if let Some(begins) = begins.filter(|begins| (begins + 1..end).contains(&keep)) {
+            return begins;
+        }
+        number = is_number(word).then_some(start);
+        start = end + 1;
+    }
+    keep
+}
+
+/// Whether a word is a number, be there signs around it.
+fn is_number(word: &str) -> bool {
+    let figures = word.trim_matches(|c: char| !c.is_ascii_alphanumeric());
+    figures.starts_with(|c: char| c.is_ascii_digit()) && figures.parse::<f64>().is_ok()
+}
+
+/// Whether a word is a unit, be there signs after it.
+fn is_unit(word: &str) -> bool {
+    const UNITS: [&str; 12] = ["A", "mA", "µA", "V", "mV", "W", "mW", "s", "min", "h", "Ω", "%"];
+    UNITS.contains(&word.trim_end_matches([',', ';', ':', '.', ')']))
 }
 
 /// Whether enough letters and figures are left of a text that was cut; signs between them say nothing.
@@ -118,9 +147,7 @@ fn partition_point(most: usize, holds: impl Fn(usize) -> bool) -> usize {
 
 /// The words of `text`; a number is one word with its unit.
 fn together(text: &str) -> Vec<String> {
-    const UNITS: [&str; 12] = ["A", "mA", "µA", "V", "mV", "W", "mW", "s", "min", "h", "Ω", "%"];
     let is_number = |word: &str| word.ends_with(|c: char| c.is_ascii_digit());
-    let is_unit = |word: &str| UNITS.contains(&word.trim_end_matches([',', ';', ':', '.', ')']));
     let mut words: Vec<String> = Vec::new();
     for word in text.split(' ').filter(|word| !word.is_empty()) {
         match words.last_mut() {
@@ -156,7 +183,13 @@ pub(super) fn wrap(text: &str, em: f64, weight: Weight, room: f64, lines: usize)
     if !line.is_empty() && lines > 0 {
         out.push(line);
     }
-    let mut out: Vec<String> = out.into_iter().filter_map(|line| fit(&line, em, weight, room)).collect();
+    let fitted: Vec<Option<String>> = out.iter().map(|line| fit(line, em, weight, room)).collect();
+    let goes_on = fitted.last().is_some_and(Option::is_none);
+    let mut out: Vec<String> = fitted.into_iter().flatten().collect();
+    // A line of which nothing is left is not to pass unnoticed: the one above would be read as the whole.
+    if let Some(end) = out.last_mut().filter(|end| goes_on && !end.ends_with('…') && says_something(end)) {
+        *end = fit(&format!("{end}…"), em, weight, room).unwrap_or_else(|| end.clone());
+    }
     // What was cut before may leave a last line of a letter or two: the one above is then the end.
     let is_scrap = |line: &mut String| line.ends_with('…') && !says_something(line);
     let scrap = if out.len() > 1 { out.pop_if(is_scrap) } else { None };
@@ -230,6 +263,24 @@ mod tests {
             let cut = fit("firmware", 14.0, Weight::Regular, f64::from(room));
             assert!(cut.is_none_or(|cut| cut.chars().count() > LEAST_LETTERS), "{room}");
         }
+    }
+
+    #[test]
+    fn no_part_of_a_number_is_left_where_a_text_is_cut() {
+        let text = "mean of 0.345 A (12.5 to 18.25 mA)";
+        let cut = |room: u32| fit(text, 14.0, Weight::Regular, f64::from(room));
+        let mut left: Vec<String> = (0..400).filter_map(cut).collect();
+        left.dedup();
+        let whole = ["mean…", "mean o…", "mean of…", "mean of 0.345 A…", "mean of 0.345 A (12.5…"];
+        assert_eq!(left[..5], whole, "{left:?}");
+        assert!(!left.iter().any(|left| left.ends_with("18…") || left.ends_with("18.25…")), "{left:?}");
+        // A serial number is a name.
+        assert!(fit("00123456789", 14.0, Weight::Regular, 60.0).is_some_and(|cut| cut.starts_with("00123")));
+        // Of a last line that goes, the one above tells that there is more.
+        let lines = wrap("0.84 A of 1234567890.25 A", 14.0, Weight::Regular, 80.0, 2);
+        assert_eq!(lines, ["0.84 A of…"]);
+        // Of a letter or two nothing tells that they were cut.
+        assert_eq!(wrap("ab 1234567890.25 A", 14.0, Weight::Regular, 80.0, 2), ["ab"]);
     }
 
     #[test]

@@ -80,6 +80,9 @@ mod tests {
         assert_eq!(both[0], "5.00 mA (2.00 to 8.00 mA), 115 mA");
         assert_eq!(both[1], "1000 mA (800 to 1200 mA), 2000 mA, the limit");
         assert_eq!(said(&[running]), ["1.00 A (0.800 to 1.20 A), 2.00 A, the limit"]);
-        assert_eq!(said(&[standby, row(8.0, 9.0, 10.0, 12.0)])[0], "0.00500 A (0.00200 to 0.00800 A), 0.115 A");
+        assert_eq!(
+            said(&[standby, row(8.0, 9.0, 10.0, 12.0)])[0],
+            "0.00500 A (0.00200 to 0.00800 A), 0.115 A"
+        );
     }
 }

@@ -144,7 +144,7 @@ fn a_peak_far_above_the_rest_is_cut_and_says_so() {
     loading.peak_power = Envelope { low: volts, typical: 2.0 * volts, high: 9.0 * volts };
     let at_the_limit = labels(&profile, &Options::default());
     // The supply of the card is set to 3.50 A, and nobody reads 9 A of it.
-    for text in ["peak, at most 3.50 A", "3.50 A, the limit"] {
+    for text in ["peak, at most 3.50 A", "3500 mA, the limit"] {
         assert!(at_the_limit.iter().any(|label| label == text), "{text}: {at_the_limit:?}");
     }
     profile.feed.limit = crate::units::Amps::constant(10.0);

@@ -205,14 +205,20 @@ fn read_in_words(subject: &Subject, at: usize, then: &str) -> Option<String> {
     })
 }
 
-/// The tries in which the volts dip, as the text counts them.
+/// The tries in which the volts dip, as the text counts them: all that show it where several go further down than a readback
+/// that is steady, or most of them at all. Else those that do go further: one small dip is an accident, and the text says steady.
 fn dipping<'a>(subject: &Subject<'a>, dips: impl Fn(f64) -> bool) -> Vec<&'a Attempt> {
     let (log, attempts) = (&subject.finding.log, &subject.finding.attempts);
     let fed = subject.feed_volts().map(Volts::value).zip(fed_from(subject));
     let visible =
         fed.and_then(|fed| visible_below(subject.trace, attempts, log.update_s().unwrap_or(0.0), fed));
-    let dips = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
-    given_up(subject).filter(|attempt| dips(attempt.lowest_v.value())).collect()
+    let shows = |volts: f64| visible.map_or_else(|| dips(volts), |visible| volts < visible);
+    let that = |is_one: &dyn Fn(f64) -> bool| {
+        given_up(subject).filter(|attempt| is_one(attempt.lowest_v.value())).collect::<Vec<_>>()
+    };
+    let (seen, deep, tries) = (that(&shows), that(&dips), given_up(subject).count());
+    let most = tries > 1 && 2 * seen.len() > tries;
+    if most || deep.len() > 1 { seen } else { deep }
 }
 
 /// The readings at which the volts dip in the tries of a board that the supply starves: where the amps are averages these are

@@ -251,3 +251,18 @@ fn each_dip_has_its_whole_sign_on_a_small_figure_too() {
         assert!(other.iter().all(|(_, to)| to.1 < strip.top), "{size}: {other:?}");
     }
 }
+
+#[test]
+fn one_small_dip_of_which_the_text_says_steady_has_no_sign() {
+    // A dip of half of 1 % in one try of three, in two of them, and one of more.
+    for (lowest, is_told) in [([12.8, 12.73], false), ([12.73, 12.73], true), ([12.8, 12.6], true)] {
+        let read = |index: u32| match index {
+            79 => lowest[0],
+            109 => lowest[1],
+            _ => 12.8,
+        };
+        let (trace, finding) = (run_of_tries(read), starved(4, &lowest));
+        let scene = draw(&trace, None, &finding, &Options::default()).unwrap();
+        assert_eq!(scene.labels().any(|label| label.text == "volts dip"), is_told, "{lowest:?}");
+    }
+}
