@@ -2,7 +2,7 @@
 
 use super::RenderError;
 use super::options::Options;
-use super::parts::{Subject, crop};
+use super::parts::{Subject, crop, unseen};
 use crate::stats::robust::median;
 use crate::trace::EventKind;
 use crate::units::{Seconds, span_in_steps};
@@ -159,15 +159,19 @@ fn wake(subject: &Subject) -> Option<f64> {
     if never_starts(subject.finding.verdict.class) || is_shorted(subject) && !stands_by() {
         return None;
     }
-    let mut stood_by = false;
+    let mut stood_by = None;
     for phase in &subject.finding.phases {
         match phase.name.as_str() {
-            "off" => stood_by = false,
-            _ if is_standby(subject, phase) => stood_by = true,
+            "off" => stood_by = None,
+            _ if is_standby(subject, phase) => stood_by = Some(phase),
             // From switch-on these are no wake; after standby they are what came of it.
-            "short" | "heavy load" if !stood_by => return None,
+            "short" | "heavy load" if stood_by.is_none() => return None,
             "no draw" | "rest" | "inrush" => {}
-            _ => return Some(phase.start_s.value()),
+            _ => {
+                // Where the first stages are not told apart, they are not to be left out of the common time.
+                let read = stood_by.and_then(|standby| unseen::wake(subject, standby, phase));
+                return Some(read.unwrap_or_else(|| phase.start_s.value()));
+            }
         }
     }
     None

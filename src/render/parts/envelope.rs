@@ -15,6 +15,7 @@ use super::inrush;
 use super::legend::{Drawn, MEAN_DASH, OVERDUE_DASH, PEAK_DASH};
 use super::limit;
 use super::readings::Readings;
+use super::unseen;
 use super::volts;
 use crate::reference::{PhaseReference, Profile};
 use crate::stats::robust::median;
@@ -88,8 +89,12 @@ fn stages<'a>(subject: &Subject, profile: &'a Profile) -> Vec<Stage<'a>> {
     let tries = if gives_up { subject.finding.attempts.as_slice() } else { &[] };
     let mut stages: Vec<Stage> = Vec::new();
     let standby = profile.standby().map(|standby| &standby.name);
-    for phase in &subject.finding.phases {
+    let phases = &subject.finding.phases;
+    for (phase, next) in phases.iter().zip((1..).map(|index| phases.get(index))) {
         let (start, end) = (phase.start_s.value(), phase.end_s.value());
+        // What was read once the board had woken is none of its standby, whatever stages it is of.
+        let woken = next.and_then(|next| unseen::wake(subject, phase, next));
+        let end = woken.unwrap_or(end);
         let attempt = tries.iter().find(|attempt| {
             let (from, to) = span(attempt);
             from <= start && start < to

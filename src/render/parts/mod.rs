@@ -27,6 +27,7 @@ pub(super) mod table;
 mod tests;
 pub(super) mod trouble;
 pub(super) mod turning;
+pub(super) mod unseen;
 pub(super) mod volts;
 
 use super::RenderError;
