@@ -88,21 +88,27 @@ fn place(subject: &Subject, shown: &Attempt) -> Option<String> {
 }
 
 /// Of the tries that ended in the stage which the verdict names, or of all where none is told to have, the first that is as
-/// most of them are: what is said of all is read of it.
+/// most of them are: what is said of all is read of it. What is usual is that of all but those that are told to end elsewhere:
+/// the few that tell it may be the exceptions.
 fn named<'a>(subject: &Subject<'a>) -> Option<&'a Attempt> {
     let there: Vec<&Attempt> = given_up(subject).filter(|attempt| ends_there(subject, attempt)).collect();
+    let all: Vec<&Attempt> = given_up(subject).collect();
     let renewal = subject.finding.log.update_s().unwrap_or(0.0);
-    typical(&if there.is_empty() { given_up(subject).collect() } else { there }, renewal)
+    if there.is_empty() {
+        return typical(&all, &all, renewal);
+    }
+    let not_elsewhere = |attempt: &&Attempt| attempt.ended_in.is_none() || ends_there(subject, attempt);
+    typical(&there, &all.into_iter().filter(not_elsewhere).collect::<Vec<_>>(), renewal)
 }
 
-/// The first whose peak and length are not far from what is usual among them, else the nearest: a later one is taken for the
-/// onset. Lengths are known to a reading or so, and differ by no more than that in tries that are alike.
-fn typical<'a>(tries: &[&'a Attempt], renewal: f64) -> Option<&'a Attempt> {
+/// The first of `tries` whose peak and length are not far from what is usual in `like` it, else the nearest: a later one is
+/// taken for the onset. Lengths are known to a reading or so, and differ by no more than that in tries that are alike.
+fn typical<'a>(tries: &[&'a Attempt], like: &[&Attempt], renewal: f64) -> Option<&'a Attempt> {
     /// One that is off by less than this share is no exception among the others (common practice, no source).
     const NEAR: f64 = 0.35;
     let lasts = |attempt: &Attempt| span(attempt).1 - span(attempt).0;
     let usual =
-        |of: fn(&Attempt) -> f64| median(&mut tries.iter().map(|attempt| of(attempt)).collect::<Vec<_>>());
+        |of: fn(&Attempt) -> f64| median(&mut like.iter().map(|attempt| of(attempt)).collect::<Vec<_>>());
     let peak = |attempt: &Attempt| attempt.peak_a.value();
     let (usual_peak, usual_length) = (usual(peak)?, usual(lasts)?);
     let off = |attempt: &Attempt| {

@@ -93,6 +93,16 @@ fn the_first_try_is_marked_unless_it_is_an_exception() {
     assert_eq!(head(&finding), "gives up here in firmware (try 2)");
     finding.log.changed_hz = Some(1.0);
     assert_eq!(head(&finding), "gives up here in firmware");
+    // Of the few that tell where they end most are exceptions: the first is as all the others are.
+    let mut few = cycling(8);
+    for (index, attempt) in few.attempts.iter_mut().enumerate() {
+        match index {
+            0 => {}
+            2 | 4 => attempt.peak_a = Amps::constant(0.2),
+            _ => attempt.ended_in = None,
+        }
+    }
+    assert_eq!(head(&few), "gives up here in firmware");
 }
 
 #[test]
