@@ -242,6 +242,12 @@ fn rungs(profile: &Profile, finding: &Finding, in_tries: &[usize]) -> Vec<Rung> 
     rungs
 }
 
+/// Whether an undecided run may be of a board whose standby draws too much, as the words beside the headline say: then nothing
+/// tells that it passed.
+fn may_draw_too_much(finding: &Finding) -> bool {
+    finding.verdict.runner_up.is_some_and(|second| second.class == Class::ExcessStandby)
+}
+
 /// Whether what came second after a standby is that there is none: that it was reached is then not certain.
 fn may_not_stand_by(finding: &Finding) -> bool {
     let verdict = &finding.verdict;
@@ -364,7 +370,11 @@ impl Course {
             (Some(bad), _) if index == bad => Step::Trouble,
             (Some(_), reached) if reached.is_none_or(|last| index > last) => Step::Unsure,
             (None, Some(0)) if self.going_on && verdict.class == Class::Inconclusive && index < 2 => {
-                if index == 0 { as_it_passed(finding, name) } else { Step::Unsure }
+                if index == 0 && !may_draw_too_much(finding) {
+                    as_it_passed(finding, name)
+                } else {
+                    Step::Unsure
+                }
             }
             (_, Some(last)) if index <= last => match verdict.class {
                 _ if !was_seen(finding, name) => Step::Unseen,

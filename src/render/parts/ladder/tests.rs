@@ -233,6 +233,11 @@ fn a_board_that_is_in_a_try_when_a_short_log_ends_has_left_its_standby() {
     };
     assert!(!finding.attempts[0].given_up);
     assert_eq!(signs(&finding), ["✓", "?", "", "", ""]);
+    // No tick above the words that the standby perhaps draws too much.
+    let excess = crate::verdict::RunnerUp { class: Class::ExcessStandby, confidence: 0.3 };
+    finding.verdict.runner_up = Some(excess);
+    assert_eq!(signs(&finding), ["?", "?", "", "", ""]);
+    finding.verdict.runner_up = None;
     finding.attempts.clear();
     assert_eq!(signs(&finding), ["?", "", "", "", ""]);
 }
