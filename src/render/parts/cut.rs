@@ -157,6 +157,17 @@ impl Mark {
     fn arrow(&self, sheet: &Sheet) -> Rect {
         arrow(sheet, self.tip)
     }
+
+    /// From the foot of the arrow to words that stand past the line of a moment: without it they would be read as what happens
+    /// then.
+    fn leader(&self, sheet: &Sheet) -> Option<((i32, i32), (i32, i32))> {
+        /// Words no further from their arrow than this are seen to be its own, in units of the layout (by judgement).
+        const OWN: f64 = 14.0;
+        let (arrow, words) = (self.arrow(sheet), self.label.as_ref().filter(|_| self.goes_on)?.bounds());
+        let row = i32::midpoint(words.top, words.bottom).max(arrow.bottom - 1);
+        let apart = words.left - arrow.right > sheet.u(OWN);
+        apart.then_some(((arrow.right, arrow.bottom - 1), (words.left - sheet.u(3.0), row)))
+    }
 }
 
 /// What an arrow takes whose tip is there.
@@ -172,9 +183,34 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark], ground: Color) 
         if mark.goes_on {
             sheet.scene.shapes.push(Shape::Polygon { points, color: mark.color });
         }
+        if let Some((from, to)) = mark.leader(sheet) {
+            sheet.scene.shapes.push(Shape::Line { from, to, width: sheet.u(1.5), color: mark.color });
+        }
         if let Some(label) = &mark.label {
             sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
             sheet.scene.text(label.text.clone(), label.at, label.anchor, label.style);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::options::Options;
+    use super::*;
+
+    #[test]
+    fn words_past_the_line_of_a_moment_are_joined_to_their_arrow() {
+        let leads = |line: Option<i32>| {
+            let mut sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+            let axis = ValueAxis { area: Rect::new(100, 100, 900, 400), low: 0.0, high: 1.0 };
+            let taken: Vec<Rect> = line.map(|x| Rect::new(x, 100, x + 6, 400)).into_iter().collect();
+            let ink = sheet.palette.ink;
+            let mark = Mark::beside(&sheet, axis, 110, ("inrush 0.379 A", ink), (&taken, |_| false));
+            assert!(mark.has_words(), "{line:?}");
+            draw(&mut sheet, &[mark], ink);
+            sheet.scene.shapes.iter().any(|shape| matches!(shape, Shape::Line { .. }))
+        };
+        assert!(!leads(None), "beside it");
+        assert!(leads(Some(180)), "past the line");
     }
 }
