@@ -173,11 +173,16 @@ fn stands_above_what_follows(subject: &Subject, peak: usize, (drawn, axis): (f64
     if matches!(subject.finding.verdict.class, Class::HardShort | Class::PartialShort) {
         return false;
     }
+    follows(subject, peak)
+        .is_some_and(|level| drawn > FAR * level && drawn - level > SEEN * (axis.high - axis.low))
+}
+
+/// The mean of the phase that goes on once an inrush is over, in amps.
+fn follows(subject: &Subject, peak: usize) -> Option<f64> {
     let past = past(subject, subject.trace.time()[peak]);
     let mut fed = subject.finding.phases.iter().filter(|phase| phase.name != "off");
     let next = fed.find(|phase| phase.start_s.value() <= past && past < phase.end_s.value());
-    let level = next.map(|phase| phase.mean_a.value());
-    level.is_some_and(|level| drawn > FAR * level && drawn - level > SEEN * (axis.high - axis.low))
+    next.map(|phase| phase.mean_a.value())
 }
 
 /// The highest reading of each inrush that the window shows.
@@ -189,7 +194,8 @@ fn peaks(subject: &Subject, readings: &Readings) -> Vec<usize> {
 }
 
 /// The names, on the magnified strip, of inrushes that run out of it and have none on the main one, whose marks are `main`:
-/// only where a name finds room, for that the boot runs out of it as well needs no arrow either.
+/// only where a name finds room, for that the boot runs out of it as well needs no arrow either. Where what follows runs out of
+/// it too, the name would be read as that of the level.
 pub(super) fn magnified(
     sheet: &Sheet,
     subject: &Subject,
@@ -202,7 +208,9 @@ pub(super) fn magnified(
     let below = Rect { top: axis.area.top + sheet.u(FIRST_ROW), ..axis.area };
     let mut taken: Vec<Rect> = taken.iter().copied().chain([below]).collect();
     let is_named = |peak: &usize| main.iter().any(|(of, mark)| of == peak && mark.has_words());
-    let unnamed = peaks(subject, readings).into_iter().filter(|peak| !is_named(peak));
+    let comes_back = |peak: &usize| follows(subject, *peak).is_none_or(|level| level <= axis.high);
+    let peaks = peaks(subject, readings).into_iter();
+    let unnamed = peaks.filter(|peak| !is_named(peak) && comes_back(peak));
     let mut marks = Vec::new();
     for peak in unnamed {
         let drawn = subject.finding.log.drawn(subject.trace.amps()[peak]);

@@ -340,3 +340,26 @@ fn an_inrush_far_above_what_follows_has_its_name_where_there_is_room_though_the_
     let above = named(0.5, (16, 20)).expect("above it");
     assert!(above < 0.5, "{above}");
 }
+
+#[test]
+fn a_standby_that_runs_out_of_the_magnified_strip_is_not_named_an_inrush() {
+    let profile = profile();
+    let said = |level: f64| {
+        let trace = trace(600, 60.0, |index| match index {
+            0..20 => 0.0,
+            20 | 21 => 0.16,
+            22..90 => level,
+            _ => 1.4,
+        });
+        let standby = Phase { mean_a: Amps::constant(level), ..phase("standby", 2.0, 9.0) };
+        let running = Phase { mean_a: Amps::constant(1.4), ..phase("picture", 9.0, 60.0) };
+        let mut finding = finding(vec![phase("off", 0.0, 2.0), standby, running]);
+        finding.departures.clear();
+        finding.verdict.class = Class::FullBoot;
+        let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+        assert!(scene.labels().any(|label| label.text.starts_with("low current")), "{level}");
+        scene.labels().any(|label| label.text.starts_with("inrush"))
+    };
+    assert!(said(0.03));
+    assert!(!said(0.15));
+}
