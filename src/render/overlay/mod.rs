@@ -267,7 +267,7 @@ fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foo
     if !beyond.is_empty() {
         entries.push((log_end::GOES_ON, beyond.join(", ")));
     }
-    entries.push(("0 s:", zero_in_words(runs)));
+    entries.push(("0 s:", zero_in_words(runs, |index| called(&members[index], members))));
     let of_each: Vec<Vec<foot::Entry>> = runs.iter().map(foot::entries).collect();
     if let Some((first, rest)) = of_each.split_first() {
         let common = |entry: &&foot::Entry| rest.iter().all(|other| other.contains(entry));
@@ -276,8 +276,13 @@ fn foot_entries(runs: &[Subject], members: &[Member], time: TimeAxis) -> Vec<foo
     entries
 }
 
+/// What a run is called where there is little room: by its letter, if it has one.
+fn called(member: &Member, members: &[Member]) -> String {
+    letter(member, members).map_or_else(|| name(&member.run), |letter| letter.to_string())
+}
+
 /// `the board wakes; case-003.csv: its press`: what the zero of the common time is in these runs.
-fn zero_in_words(runs: &[Subject]) -> String {
+fn zero_in_words(runs: &[Subject], called: impl Fn(usize) -> String) -> String {
     /// More than these are counted.
     const MOST: usize = 2;
     let zeros = align::align(runs);
@@ -288,8 +293,8 @@ fn zero_in_words(runs: &[Subject]) -> String {
     };
     let mut said = first.words().to_owned();
     for moment in [Moment::SwitchOn, Moment::AsOthersPressed, Moment::AsOthers] {
-        let of = runs.iter().zip(&zeros).filter(|(_, zero)| zero.moment == moment && moment != first);
-        let names: Vec<String> = of.map(|(run, _)| name(run)).collect();
+        let of = (0..zeros.len()).filter(|index| zeros[*index].moment == moment && moment != first);
+        let names: Vec<String> = of.map(&called).collect();
         let who = match names.len() {
             0 => continue,
             1..=MOST => names.join(" and "),

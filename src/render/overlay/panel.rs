@@ -234,7 +234,8 @@ fn strips(
     }
 }
 
-/// When each of the named runs left what good boards do, in its colour; without words where the axis has no room for any.
+/// When each of the named runs left what good boards do, in its colour: those for which the axis has words. A line without any
+/// would be left to be guessed, and the run has its letter at that place and its words in the key.
 fn told(
     sheet: &mut Sheet,
     (members, colors): (&[Member], [Color; MOST_NAMED]),
@@ -246,12 +247,7 @@ fn told(
         Some(Wanted { at, words: [said].into_iter().chain(fewer).collect(), color, weight })
     };
     let wanted: Vec<Wanted> = named(members).zip(colors).filter_map(of).collect();
-    let fit = moments::that_fit(sheet, place, &wanted);
-    // The line of a moment stands all the same.
-    let said =
-        |one: &Wanted| fit.iter().find(|(at, _, color)| at.total_cmp(&one.at).is_eq() && *color == one.color);
-    let words = |one: &Wanted| said(one).map_or_else(String::new, |(_, words, _)| words.clone());
-    wanted.iter().filter(|one| place.0.shows(one.at)).map(|one| (one.at, words(one), one.color)).collect()
+    moments::that_fit(sheet, place, &wanted)
 }
 
 /// The lines of these moments across one panel, as in the picture of a single run; thinner where there are several.

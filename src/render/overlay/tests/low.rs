@@ -124,3 +124,42 @@ fn where_tries_likely_end_is_said_by_the_verdict_and_not_again_by_what_was_read(
     assert!(read.iter().any(|text| text.ends_with("latches off (likely in rails)")), "{read:?}");
     assert!(!read.iter().any(|text| text.contains("end") && text.contains("(likely in rails)")), "{read:?}");
 }
+
+#[test]
+fn every_line_of_a_moment_has_its_word_on_the_axis_and_leaves_the_zero_its_own() {
+    let mut later = asleep(Class::StandbyOnly, "standby", 0.02);
+    (later.1.phases[0].end_s, later.1.phases[1].start_s) = [Seconds::constant(3.0); 2].into();
+    let runs =
+        [good("S-1"), asleep(Class::NoDraw, "no draw", 0.0), later, run("S-4", Class::Stalled), good("S-5")];
+    for size in fixtures::sizes() {
+        let scene = draw(&subjects(&runs), &Options { size, ..Options::default() }).unwrap();
+        let tip = |shape: &Shape| match shape {
+            Shape::Polygon { points, .. } => match points[..] {
+                [a, b, c] if a.1 == b.1 && c.1 > a.1 => Some(c.1),
+                _ => None,
+            },
+            _ => None,
+        };
+        let tips: Vec<i32> = scene.shapes.iter().filter_map(tip).collect();
+        let is_moment = |text: &str| ["switch-on", "press", " s"].iter().any(|end| text.ends_with(end));
+        // Above the panel the key has them too, and the foot in another colour.
+        let text = Options::default().theme.palette().text;
+        let below = |label: &&crate::render::scene::Label| {
+            let bold = label.style.weight == crate::render::font::Weight::Bold;
+            bold && label.style.color != text
+                && tips.iter().all(|tip| label.at.1 > *tip)
+                && is_moment(&label.text)
+        };
+        let told: Vec<&str> = scene.labels().filter(below).map(|label| label.text.as_str()).collect();
+        assert_eq!(tips.len(), told.len(), "{size}: {told:?}");
+        assert!(scene.labels().any(|label| label.text == "0 s"), "{size}: {told:?}");
+    }
+}
+
+#[test]
+fn what_the_zero_is_calls_the_runs_as_the_key_does() {
+    let runs = [good("S-1"), asleep(Class::NoDraw, "no draw", 0.0), run("S-4", Class::Stalled), good("S-5")];
+    let scene = draw(&subjects(&runs), &Options::default()).unwrap();
+    let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
+    assert!(said.contains(&"the board wakes; A: no wake, placed by its press"), "{said:?}");
+}
