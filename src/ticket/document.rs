@@ -2,7 +2,7 @@
 
 use super::{Notes, symptom};
 use crate::render::words;
-use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps, volts_as_set};
+use crate::units::{Amps, Seconds, Volts, Watts, counted, figures, in_steps, span_in_steps, volts_as_set};
 use crate::verdict::{
     Attempt, COMMON, Class, Departure, Finding, LogFacts, Phase, SectionProof, SectionState, Tries,
 };
@@ -219,17 +219,24 @@ pub(super) fn phases(finding: &Finding) -> Body {
 fn row(finding: &Finding, phase: &Phase, times: u32) -> Vec<String> {
     let resolution = finding.log.resolution_a;
     let amps = |amps: Amps| words::amps(amps.value(), resolution);
-    let length = (phase.end_s.value() - phase.start_s.value()) / f64::from(times);
-    let length = finding.log.time(length);
     vec![
         named(finding, phase, times),
         finding.log.time(phase.start_s.value()),
-        if times > 1 { format!("{length} each") } else { length },
+        lasts(finding, phase, times),
         amps(phase.mean_a),
         words::range(&amps(phase.min_a), &amps(phase.max_a)),
         volts(finding, phase),
         watts(finding, phase),
     ]
+}
+
+/// How long a phase lasts, so that its start and its length add up to the start of the next; of so many each.
+fn lasts(finding: &Finding, phase: &Phase, times: u32) -> String {
+    let (start, end) = (phase.start_s.value(), phase.end_s.value());
+    match times {
+        1 => span_in_steps(start, end, finding.log.update_s().unwrap_or(0.0)),
+        several => format!("{} each", finding.log.time((end - start) / f64::from(several))),
+    }
 }
 
 /// The name of a phase, or of so many of them. What the alignment could not take apart is tries, as everywhere else: as

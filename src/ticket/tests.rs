@@ -220,6 +220,15 @@ fn the_stage_of_the_headline_comes_before_the_furthest() {
 }
 
 #[test]
+fn the_start_of_a_phase_and_its_length_add_up_to_the_start_of_the_next() {
+    let mut finding = finding();
+    finding.phases = vec![phase("running", 21.249, 29.874, 0.8), phase("standby", 29.874, 52.9, 0.03)];
+    finding.log.renewed_s = Seconds::new(0.205).ok();
+    let document::Body::Table { rows, .. } = document::phases(&finding) else { panic!("a table") };
+    assert_eq!([&rows[0][1], &rows[0][2], &rows[1][1]], ["21.2 s", "8.7 s", "29.9 s"]);
+}
+
+#[test]
 fn phases_of_many_tries_are_taken_together() {
     let mut cycling = finding();
     let of = cycling.phases[1].clone();
