@@ -5,7 +5,7 @@ use super::departures::{Compared, departures};
 use super::engine::Analysis;
 use super::evidence::{because, fallen, none_could_boot};
 use super::limits::limits;
-use super::phases::phases;
+use super::phases::{is_mostly_edges, phases};
 use super::posterior::Probable;
 use super::presses::tries_at_each_press;
 use super::readout::Readout;
@@ -16,7 +16,7 @@ use super::{
 };
 use crate::reference::{Profile, Quantity};
 use crate::trace::Trace;
-use crate::units::{Amps, Seconds, percent};
+use crate::units::{Amps, Seconds, Watts, percent};
 
 /// A runner-up below this is not worth a word (by judgement).
 const CLOSE: f64 = 0.05;
@@ -67,6 +67,12 @@ fn of_run(
 ) -> Finding {
     let told = &analyses[chosen];
     let compared = compared(trace, told, readout, profile, &bare.phases);
+    let phases = bare
+        .phases
+        .into_iter()
+        .map(|phase| as_it_departs(phase, &compared.outside, readout.update_s()))
+        .collect();
+    let bare = Finding { phases, ..bare };
     let seen = Seen::of(trace, readout, told, profile, compared).among(&bare.phases);
     let power_path = advice::power_path(&seen);
     let next_checks = advice::next_checks(&seen, &power_path);
@@ -101,10 +107,26 @@ fn compared(
     Compared { outside: settled(compared.outside, phases, readout), just_inside }
 }
 
+/// A phase of so few readings that their mean is one of its edges as well, with the mean by which it departs: one stage is not to
+/// have two.
+fn as_it_departs(phase: Phase, outside: &[Departure], update_s: f64) -> Phase {
+    let short = is_mostly_edges(phase.end_s.value() - phase.start_s.value(), update_s);
+    let departs = |departure: &&Departure| short && is_mean(departure) && is_of(departure, &phase);
+    let Some(measured) = outside.iter().find(departs).and_then(|one| Amps::new(one.measured).ok()) else {
+        return phase;
+    };
+    let mean_w = Watts::new(measured.value() * phase.mean_v.value()).unwrap_or(phase.mean_w);
+    Phase { mean_a: measured, mean_w, ..phase }
+}
+
+/// Whether a departure is of the mean, and said in amps.
+fn is_mean(departure: &Departure) -> bool {
+    departure.unit == "A" && departure.quantity == Quantity::MeanPower.name()
+}
+
 /// Whether the mean of a phase, as text and picture show it, is within the band that another cut of its readings is outside of.
 fn is_as_usual(near: &Departure, phase: &Phase) -> bool {
-    let is_mean = near.unit == "A" && near.quantity == Quantity::MeanPower.name();
-    is_mean && (near.low..=near.high).contains(&phase.mean_a.value())
+    is_mean(near) && (near.low..=near.high).contains(&phase.mean_a.value())
 }
 
 /// The verdicts of all runs; that of the `chosen` one knows the levels of its tries, which tell more than its alignment.
@@ -212,8 +234,7 @@ fn mean_of(departure: &Departure, phase: &Phase, readout: &Readout) -> Option<f6
     let mean = phase.mean_a.value();
     let near = EDGES * mean.abs() + readout.step_a;
     let outside = !(departure.low..=departure.high).contains(&mean);
-    let is_mean = departure.unit == "A" && departure.quantity == "mean power";
-    (is_mean && outside && (mean - departure.measured).abs() <= near).then_some(mean)
+    (is_mean(departure) && outside && (mean - departure.measured).abs() <= near).then_some(mean)
 }
 
 fn verdict(seen: &Seen) -> Verdict {
@@ -366,7 +387,7 @@ fn profile_facts(profile: &Profile, sources: &Sources) -> ProfileFacts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Joules, Volts, Watts};
+    use crate::units::{Joules, Volts};
     use crate::verdict::Direction;
 
     fn loading(start: f64, end: f64) -> Phase {
@@ -427,7 +448,26 @@ mod tests {
 
     #[test]
     fn a_mean_that_text_and_picture_show_within_the_band_is_not_said_to_be_beside_it() {
-        let near = |low: f64| Departure {
+        // The mean of the phase is 1.0 A.
+        assert!(is_as_usual(&near(0.9), &loading(13.2, 24.9)));
+        assert!(!is_as_usual(&near(1.1), &loading(13.2, 24.9)));
+    }
+
+    #[test]
+    fn a_stage_that_is_mostly_edges_has_the_mean_by_which_it_departs() {
+        let mean = |end: f64| as_it_departs(loading(13.2, end), &[near(0.9)], 0.1);
+        let short = mean(13.8);
+        assert!(
+            (short.mean_a.value() - 0.8).abs() < 1e-9 && (short.mean_w.value() - 0.8 * 12.8).abs() < 1e-9
+        );
+        assert!(
+            (mean(24.9).mean_a.value() - 1.0).abs() < 1e-9,
+            "of many readings the mean is that of the level"
+        );
+    }
+
+    fn near(low: f64) -> Departure {
+        Departure {
             phase: "loading".into(),
             quantity: Quantity::MeanPower.name().into(),
             direction: Direction::Below,
@@ -436,9 +476,6 @@ mod tests {
             high: 1.4,
             unit: "A".into(),
             starts_s: Seconds::constant(13.1),
-        };
-        // The mean of the phase is 1.0 A.
-        assert!(is_as_usual(&near(0.9), &loading(13.2, 24.9)));
-        assert!(!is_as_usual(&near(1.1), &loading(13.2, 24.9)));
+        }
     }
 }

@@ -57,6 +57,7 @@ pub use finding::{
 pub(crate) use finding::{EVEN, is_toss_up};
 pub use kind::Family;
 pub use live::Live;
+pub(crate) use phases::is_mostly_edges;
 
 use crate::reference::Profile;
 use crate::segment::{Settings, segment};

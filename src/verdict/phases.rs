@@ -218,14 +218,18 @@ fn describe(trace: &Trace, readout: &Readout, named: &Named) -> Option<Phase> {
 }
 
 /// The readings of a phase without those over its edges, which are averages of it and its neighbour, or show the rise of
-/// the feed: a mean is that of the level. At least half of the phase stays.
+/// the feed: a mean is that of the level. At least half of the phase stays; where that would be few readings, all of it, but
+/// for the rise: nobody who averages what is drawn comes to the mean of one or two of them.
 fn settled(trace: &Trace, readout: &Readout, named: &Named) -> Range<usize> {
     /// Share of the phase that an edge may take at either end.
     const MOST: f64 = 0.25;
     let Range { start, end } = named.samples;
     let most = MOST * (named.end_s - named.start_s);
     let edge_s = EDGE_READINGS * readout.update_s();
-    let rises = start.checked_sub(1).is_some_and(|before| trace.volts()[before] <= OFF_VOLTS);
+    let rises = start.checked_sub(1).is_none_or(|before| trace.volts()[before] <= OFF_VOLTS);
+    if !rises && is_mostly_edges(named.end_s - named.start_s, readout.update_s()) {
+        return start..end;
+    }
     let lead_s = match start {
         0 => 0.0,
         _ if rises => edge_s.max(RISES_S),
@@ -241,6 +245,13 @@ fn settled(trace: &Trace, readout: &Readout, named: &Named) -> Range<usize> {
         false if rises => with_alike(trace.amps(), inner.clone(), inner.start..end),
         false => with_alike(trace.amps(), inner, start..end),
     }
+}
+
+/// Whether of a stage that lasts so long few readings are left without those over the edges.
+pub(crate) fn is_mostly_edges(length_s: f64, update_s: f64) -> bool {
+    /// Fewer renewals of the readback than these are few (by judgement).
+    const FEW: f64 = 4.0;
+    length_s < (2.0 * EDGE_READINGS + FEW) * update_s
 }
 
 /// `inner` with what of `all` beside it reads no less and no more than it does anywhere: that averages over no edge.

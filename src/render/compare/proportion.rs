@@ -34,7 +34,7 @@ pub(super) fn power(before: &Seen, after: &Seen) -> Option<String> {
     let (a, b) = (before.shown_amps(), after.shown_amps());
     let step = coarsest(before, after);
     // What only the edges of a short stage make unlike is no difference of levels.
-    let levels = is_unlike(before.phase.mean_a.value(), after.phase.mean_a.value());
+    let levels = is_unlike(before.level(), after.level());
     let differs = levels && is_unlike(a, b) && (a - b).abs() > step && !within_few(before, after);
     differs.then(|| in_proportion("draws", a, b, step > FINE * a.min(b)))
 }
@@ -55,11 +55,11 @@ fn coarsest(before: &Seen, after: &Seen) -> f64 {
 
 /// `draws 32 % less (3.1 W, then 2.1 W)`.
 fn in_watts(before: &Seen, after: &Seen) -> Option<String> {
-    let (a, b) = (before.mean().watts, after.mean().watts);
+    let (a, b) = (before.mean_watts(), after.mean_watts());
     let step = coarsest(before, after);
     let coarse = step * after.phase.mean_v.value();
     let differs = is_unlike(a, b) && (a - b).abs() > coarse && !within_few(before, after);
-    let least = before.mean().amps.min(after.mean().amps);
+    let least = before.mean().min(after.mean());
     let watts = |value: f64| words::quantity(value, "W", None);
     let said = || in_proportion("draws", a, b, step > FINE * least);
     differs.then(|| format!("{} ({}, then {})", said(), watts(a), watts(b)))
@@ -77,7 +77,7 @@ fn is_unlike(before: f64, after: f64) -> bool {
 /// of the readings fell into the stage.
 fn within_few(before: &Seen, after: &Seen) -> bool {
     let step = coarsest(before, after);
-    let range = |seen: &Seen| seen.few_readings().unwrap_or([seen.mean().amps; 2].into());
+    let range = |seen: &Seen| seen.few_readings().unwrap_or([seen.mean(); 2].into());
     let ((low, high), (other_low, other_high)) = (range(before), range(after));
     let few = before.few_readings().or(after.few_readings()).is_some();
     few && low - other_high <= step && other_low - high <= step
@@ -86,7 +86,7 @@ fn within_few(before: &Seen, after: &Seen) -> bool {
 /// `alike`; where the two differ as shown and only the steps of the readback leave that open, `alike within steps of 5 mA`.
 pub(super) fn alike(before: &Seen, after: &Seen) -> String {
     let (a, b, step) = (before.shown_amps(), after.shown_amps(), coarsest(before, after));
-    let (before_w, after_w) = (before.mean().watts, after.mean().watts);
+    let (before_w, after_w) = (before.mean_watts(), after.mean_watts());
     let unlike = if is_one_feed(before, after) { is_unlike(a, b) } else { is_unlike(before_w, after_w) };
     if unlike && (a - b).abs() <= step {
         return format!("alike within steps of {}", words::amps(step, Amps::new(step).ok()));

@@ -3,7 +3,7 @@
 use super::super::parts::{Subject, attempts, called, envelope};
 use super::super::words;
 use super::differences::{is_rise, reference};
-use super::mean::Mean;
+use super::mean;
 use super::reach::Tried;
 use crate::reference::PhaseReference;
 use crate::units::{Amps, span_in_steps};
@@ -59,15 +59,24 @@ impl<'a> Seen<'a> {
         at.map_or_else(String::new, |at| format!("try {}: ", at + 1))
     }
 
-    /// What it draws on average.
-    pub(super) fn mean(&self) -> Mean {
-        Mean::of(&self.run, self.phase)
+    /// What it draws on average, as text and ticket say it too.
+    pub(super) const fn mean(&self) -> f64 {
+        self.phase.mean_a.value()
     }
 
-    /// Whether its mean is not that of the finding, for the edges are most of it.
+    /// The same in watts.
+    pub(super) const fn mean_watts(&self) -> f64 {
+        self.phase.mean_w.value()
+    }
+
+    /// What it draws without its edges.
+    pub(super) fn level(&self) -> f64 {
+        mean::level(&self.run, self.phase)
+    }
+
+    /// Whether its edges are most of it.
     pub(super) fn is_mostly_edges(&self) -> bool {
-        let found = self.phase.mean_a.value();
-        (self.mean().amps - found).abs() > f64::EPSILON * found.abs()
+        mean::is_short(&self.run, self.phase)
     }
 
     /// How long it lasts, as the text and the other figures say it; what departs by that as the departure has it.
@@ -100,7 +109,7 @@ impl<'a> Seen<'a> {
 
     /// The mean; less than a step of the readback is nothing that was read.
     pub(super) fn amps(&self) -> String {
-        let (mean, step) = (self.mean().amps, self.run.resolution());
+        let (mean, step) = (self.mean(), self.run.resolution());
         match step {
             Some(step) if mean.abs() < step.value() => {
                 format!("under {}", words::amps(step.value(), Some(step)))
@@ -111,7 +120,7 @@ impl<'a> Seen<'a> {
 
     /// The mean as the table shows it.
     pub(super) fn shown_amps(&self) -> f64 {
-        let mean = self.mean().amps;
+        let mean = self.mean();
         let shown = words::amps(mean, self.run.resolution());
         let number = |unit: &str, factor: f64| Some(shown.strip_suffix(unit)?.parse::<f64>().ok()? * factor);
         [(" A", 1.0), (" mA", 1e-3), (" µA", 1e-6)]
@@ -200,7 +209,7 @@ impl<'a> Seen<'a> {
 
     /// Whether what `other` draws is outside the band at the volts of this run as well: the row shows one band for both.
     pub(super) fn is_its_band_passed_by(&self, other: &Seen) -> bool {
-        let mean = other.mean().amps;
+        let mean = other.mean();
         self.band().is_none_or(|band| !(band.low..=band.high).contains(&mean))
     }
 
@@ -213,7 +222,7 @@ impl<'a> Seen<'a> {
     /// On which side of the band, and how far from it in amps.
     fn beyond_band(&self) -> Option<(&'static str, f64)> {
         let band = self.band()?;
-        let mean = self.mean().amps;
+        let mean = self.mean();
         let (side, by) =
             if mean > band.high { ("above", mean - band.high) } else { ("below", band.low - mean) };
         let departs = self.departures().next().is_some();

@@ -1,6 +1,7 @@
 //! What is said is no finer than what was read, and one number stands for one thing.
 
 use super::*;
+use crate::verdict::Phase;
 
 /// The same levels, read every `period` seconds by a supply that averages over that time and rounds to `step` amps.
 fn averaged(levels: &[(f64, f64, f64)], period: f64, step: f64) -> Trace {
@@ -70,6 +71,19 @@ fn what_follows_a_try_is_told_without_its_tail() {
         let lasts = phase.end_s.value() - phase.start_s.value();
         assert!(phase.energy_j.value() >= 0.99 * phase.mean_w.value() * lasts);
     }
+}
+
+#[test]
+fn of_a_stage_of_few_readings_the_mean_is_that_of_all_that_are_drawn() {
+    // Half a dozen readings of a try, the first of which are the highest.
+    let tries = [&[OFF, STANDBY][..], &[RAILS, (0.15, SET_V, 1.15), (0.4, SET_V, 0.9)], &[LATCHED]].concat();
+    let finding = found(&tries, 0.1, 0.001);
+    let lasts = |phase: &Phase| phase.end_s.value() - phase.start_s.value();
+    let phase = finding.phases.iter().find(|phase| (0.4..0.75).contains(&lasts(phase))).expect("a short one");
+    let (mean, drawn) = (phase.mean_w.value(), phase.energy_j.value() / lasts(phase));
+    assert!((mean / drawn - 1.0).abs() < 1e-6, "{mean} {drawn} {phase:?}");
+    // Without those over the edges it would be another.
+    assert!(phase.max_a.value() > 1.02 * phase.mean_a.value(), "{phase:?}");
 }
 
 #[test]
