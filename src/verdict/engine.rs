@@ -118,7 +118,7 @@ struct Explained {
 impl Explained {
     fn by(scores: &Scores, pieces: &[Piece]) -> Self {
         let endings = search(scores, pieces);
-        let explanations = explanations(scores, &endings);
+        let explanations = explanations(scores, &endings, pieces);
         Self { leak_w: scores.leak_w, endings, explanations }
     }
 

@@ -1,13 +1,16 @@
 //! Competing explanations: what each end of a run would be called, and how plausible that is.
 
 mod running;
+mod settled;
 mod step;
 
 use super::Class;
 use super::align::{Ending, Look, Scores, State, Step, soft, tail};
 use super::feed::{gave_way, limit_too_low, starving};
+use super::piece::{Piece, Sums};
 use super::presses::{BY_HAND_S, TIME_TO_WAKE_S};
 use running::{left_running, ran, running, stayed};
+use settled::settles_as_running;
 use step::{not_gone_on, went_on_in_time};
 
 /// Time in which a board that will wake does so, in seconds after the button or, for boards that start by themselves,
@@ -85,14 +88,21 @@ pub(super) struct Explanation {
 }
 
 /// The best explanation for every class that has one, best first.
-pub(super) fn explanations(scores: &Scores, endings: &[Ending]) -> Vec<Explanation> {
-    let pieces = endings.first().and_then(|ending| ending.path.last()).map_or(0, |step| step.to);
-    let score = -UNEXPLAINED - UNEXPLAINED_PER_PIECE * f64::from(u16::try_from(pieces).unwrap_or(u16::MAX));
+pub(super) fn explanations(scores: &Scores, endings: &[Ending], pieces: &[Piece]) -> Vec<Explanation> {
+    let sums = Sums::of(pieces);
+    let count = endings.first().and_then(|ending| ending.path.last()).map_or(0, |step| step.to);
+    let score = -UNEXPLAINED - UNEXPLAINED_PER_PIECE * f64::from(u16::try_from(count).unwrap_or(u16::MAX));
     let mut best: Vec<Explanation> = vec![Explanation { class: Class::Inconclusive, score, ending: None }];
     let in_time = went_on_in_time(scores, endings);
     for (index, ending) in endings.iter().enumerate() {
         for (class, extra) in outcomes(scores, ending) {
-            let score = ending.score + extra + stuck_in_time(scores, (ending.state, class), in_time);
+            let stuck = match (ending.state, class) {
+                (State::Held(stage), Class::Stalled) => {
+                    stuck_in_time(scores, stage, in_time) + settles_as_running(scores, ending, &sums, stage)
+                }
+                _ => 0.0,
+            };
+            let score = ending.score + extra + stuck;
             match best.iter_mut().find(|explanation| explanation.class == class) {
                 Some(known) if known.score >= score => {}
                 Some(known) => *known = Explanation { class, score, ending: Some(index) },
@@ -107,13 +117,11 @@ pub(super) fn explanations(scores: &Scores, endings: &[Ending]) -> Vec<Explanati
 
 /// What speaks against a board being stuck in the stage before the running level that looks `in_time` as if it went on from there
 /// just when good boards do, 0 to 1: a stuck one steps at any time or at none.
-fn stuck_in_time(scores: &Scores, (state, class): (State, Class), in_time: f64) -> f64 {
+fn stuck_in_time(scores: &Scores, stage: usize, in_time: f64) -> f64 {
     /// In nats: within the usual scatter of a duration one step in ten is by chance (by judgement).
     const BY_CHANCE: f64 = -2.3;
-    let stuck = class == Class::Stalled
-        && state.stage().is_some_and(|stage| stage + 1 == scores.model.last())
-        && scores.model.of_this_board;
-    if stuck { BY_CHANCE * in_time } else { 0.0 }
+    let before_running = stage + 1 == scores.model.last() && scores.model.of_this_board;
+    if before_running { BY_CHANCE * in_time } else { 0.0 }
 }
 
 /// What this ending would be called, with the nats that each reading of it adds.

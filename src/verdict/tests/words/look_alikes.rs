@@ -88,3 +88,24 @@ fn what_thin_leads_leave_a_board_is_held_against_its_least() {
     );
     assert!(cycles(12.5).contains("at 2.60 A thin ones take about 0.26 V unseen"), "{}", cycles(12.5));
 }
+
+/// A log of a busy stage before a running level that lies close below it and is calm, in which the stage goes on for three
+/// times as long as usual, and then what `goes_on` does.
+fn slow_loader(goes_on: &[(f64, f64, f64)]) -> Bench {
+    let busy = [(0.6, SET_V, 0.95), (0.6, SET_V, 1.15)].repeat(21);
+    bench(&[&[OFF, STANDBY, RAILS][..], &busy, goes_on].concat()).with(|b| {
+        let known = b.profile.as_mut().expect("one");
+        known.phases[2].activity = Envelope { low: 0.8, typical: 1.3, high: 2.2 };
+        known.phases[3].mean_power = Envelope { low: 9.2, typical: 11.0, high: 13.2 };
+        known.phases[3].peak_power = Envelope { low: 10.0, typical: 12.5, high: 15.0 };
+    })
+}
+
+#[test]
+fn a_stage_that_takes_long_and_then_settles_as_a_running_board_is_not_stuck() {
+    let settles = slow_loader(&[(40.0, SET_V, 0.87)]).find();
+    class(&settles, Class::FullBoot);
+    assert!(settles.departures.iter().any(|departure| departure.phase == "loading"), "it took long");
+    let stuck = slow_loader(&[(0.6, SET_V, 0.95), (0.6, SET_V, 1.15)].repeat(33)).find();
+    class(&stuck, Class::Stalled);
+}
