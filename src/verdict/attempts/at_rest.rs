@@ -37,10 +37,14 @@ fn without_low(
 ) -> Vec<Attempt> {
     /// Times a rest that starts usually peak at, where the two are not to be mistaken for each other (by judgement).
     const CLEARLY: f64 = 4.0;
+    /// Share of what starts usually draw that one draws as well, however near that is to a rest (by judgement).
+    const AS_USUAL: f64 = 0.5;
     let usual = robust::median(&mut starts.iter().map(|start| start.peak_a.value()).collect::<Vec<f64>>());
     if starts.len() >= FEW && usual.is_some_and(|usual| usual >= CLEARLY * rest_a) {
+        let draw = robust::median(&mut starts.iter().filter_map(&drawn_a).collect::<Vec<f64>>());
+        let low_a = draw.map_or(rest_a, |usual| rest_a.min(AS_USUAL * usual));
         // The first readings of one that is still on are over its edge.
-        starts.retain(|start| !start.given_up || drawn_a(start).is_none_or(|drawn| drawn > rest_a));
+        starts.retain(|start| !start.given_up || drawn_a(start).is_none_or(|drawn| drawn > low_a));
     }
     starts
 }
@@ -74,6 +78,9 @@ mod tests {
         let on = Attempt { given_up: false, ..start(3.4, 0.01) };
         let ends_on = [&all[2..], &[on]].concat();
         assert_eq!(without_low(ends_on.clone(), drawn, 0.011), ends_on, "one that is on when the log ends");
+        // One that draws no more than a rest may, and no less than the others.
+        let alike = |start: &Attempt| Some(if start.start_s.value() < 6.0 { 0.02 } else { 0.025 });
+        assert_eq!(without_low(all[2..].to_vec(), alike, 0.02).len(), 3);
         // Where a try peaks at little more than a rest, nothing is told by that.
         assert_eq!(without_low(all.clone(), drawn, 0.1).len(), 5);
         assert_eq!(without_low(all[..2].to_vec(), drawn, 0.011).len(), 2, "nothing else to count");

@@ -93,21 +93,26 @@ impl Seen<'_> {
         self
     }
 
-    /// The stage that good boards are in by the end of a try which none was told for, where its last readings are such as
-    /// they have in that one and in none before it. `None` where there is no choice, and where limit or spike make the
-    /// readings.
+    /// The stage that good boards are in by the end of a try which none was told for, where its last readings, but for those of
+    /// a spike, are such as they have in that one and in none before it. `None` where there is no choice, and where the limit
+    /// makes the readings.
     fn shown_by_its_last_readings(&self, attempt: &Attempt) -> Option<usize> {
         /// Fresh readings that no edge explains: it lies within one.
         const READINGS: f64 = 2.0;
         let told = !attempt.given_up || attempt.ended_in.is_some();
-        if told || self.class() == Class::FeedLimited || ends_in_a_spike(self) {
+        if told || self.class() == Class::FeedLimited {
             return None;
         }
         let (start, end) = (attempt.start_s.value(), attempt.end_s.value());
         let latest = self.usual_stage(end - start).filter(|latest| *latest > 0)?;
         let bands: Vec<Band> = (0..=latest).map(|stage| self.band(stage)).collect::<Option<_>>()?;
-        let read = self.samples_between(start, end);
-        let (time, amps) = (self.trace.time(), self.amps_between(start, end));
+        let mut read = self.samples_between(start, end);
+        let (time, mut amps) = (self.trace.time(), self.amps_between(start, end));
+        let highest = bands.iter().map(|band| band.peak).fold(0.0, f64::max);
+        let spike = amps.iter().rev().take_while(|amps| **amps > highest).count();
+        let end = if spike > 0 { *time.get(read.end - spike)? } else { end };
+        amps.truncate(amps.len() - spike);
+        read.end -= spike;
         let (here, earlier) = bands.split_last()?;
         let clear = |amps: &&f64| earlier.iter().all(|band| !(band.low..=band.peak).contains(*amps));
         let late: Moments = amps.iter().rev().take_while(clear).copied().collect();

@@ -434,3 +434,20 @@ fn what_ends_while_the_feed_rises_is_no_standby_that_is_too_short() {
     assert!(!too_short(0.5));
     assert!(too_short(1.5));
 }
+
+#[test]
+fn the_readings_before_a_spike_tell_the_stage_that_a_try_came_to() {
+    // A first stage above the second one, and a try that is at the second one's level for a second before its spike.
+    let envelope = |typical: f64| Envelope { low: 0.83 * typical, typical, high: 1.2 * typical };
+    let gives_up = [(0.4, SET_V, 0.36), (0.5, SET_V, 0.23), (0.6, SET_V, 0.26), (0.2, SET_V, 1.5)];
+    let levels = [&[OFF, STANDBY][..], &gives_up, &[(40.0, SET_V, 0.0234)]].concat();
+    let finding = bench(&levels).with(|b| {
+        let known = b.profile.as_mut().expect("one");
+        (known.phases[1].mean_power, known.phases[2].mean_power) = (envelope(4.5), envelope(3.1));
+        (known.phases[1].peak_power, known.phases[2].peak_power) = (envelope(5.2), envelope(4.1));
+        known.phases[1].duration = Some(Envelope { low: 0.17, typical: 0.5, high: 0.88 });
+        known.phases[2].duration = Some(Envelope { low: 1.4, typical: 2.3, high: 3.5 });
+    });
+    let said = because(&finding.find());
+    assert!(said.contains(", in loading"), "{said}");
+}
