@@ -84,10 +84,13 @@ fn between(trace: &Trace, from: f64, to: f64) -> &[f64] {
     trace.amps().get(at(from)..at(to)).unwrap_or_default()
 }
 
-/// The time of the first of those readings right before `start_s`, and not before `after_s`, that lie above `rest_a`.
+/// The time of the first of those readings right before `start_s`, and not before `after_s`, that lie above `rest_a` by more
+/// than a rest drifts.
 fn rise_before(trace: &Trace, (after_s, start_s): (f64, f64), rest_a: f64) -> Option<f64> {
+    /// Times the highest reading of the rests (by judgement).
+    const DRIFTS: f64 = 1.15;
     let at = |time: f64| trace.time().partition_point(|t| *t < time);
-    let risen = (at(after_s)..at(start_s)).rev().take_while(|i| trace.amps()[*i] > rest_a).last();
+    let risen = (at(after_s)..at(start_s)).rev().take_while(|i| trace.amps()[*i] > DRIFTS * rest_a).last();
     risen.map(|first| trace.time()[first])
 }
 
@@ -99,9 +102,14 @@ mod tests {
     /// Starts of 1 s every 4 s of a board that rests at 5 and 10 mA, ten readings a second, and goes to 15 mA for the last
     /// `rise` readings of a rest.
     fn starts_with(rise: u32) -> Vec<f64> {
+        starts_after(rise, 0.015)
+    }
+
+    /// The same of a board that goes to so many amps there.
+    fn starts_after(rise: u32, risen_a: f64) -> Vec<f64> {
         let amps = |i: u32| match i % 40 {
             0..10 => 0.2,
-            k if k >= 40 - rise => 0.015,
+            k if k >= 40 - rise => risen_a,
             k => 0.005 * f64::from(1 + k / 3 % 2),
         };
         let mut builder = TraceBuilder::new(Header::default());
@@ -130,6 +138,8 @@ mod tests {
         let begun = starts_with(7);
         let expected = [0.0, 3.3, 7.3, 11.3, 15.3];
         assert!(begun.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-9), "{begun:?}");
+        let drifted = starts_after(7, 0.011);
+        assert!((drifted[2] - 8.0).abs() < 1e-9, "a rest drifts: {drifted:?}");
         let edge = starts_with(1);
         assert!((edge[2] - 8.0).abs() < 1e-9, "an edge is smeared: {edge:?}");
     }
