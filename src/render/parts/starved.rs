@@ -79,20 +79,22 @@ fn head(subject: &Subject, shown: Option<&Attempt>, dips: impl Fn(f64) -> bool) 
 /// at `index`, or a reading from it, leaves no doubt that it was met.
 fn uncaught(subject: &Subject, limit: Amps, index: usize) -> String {
     if is_marked(subject, index) {
-        return format!("limit {limit} met (marked cc), too briefly for its amps");
+        return format!("limit {limit} met (the log has cc there), too briefly for its amps");
     }
     let marked =
         given_up(subject).filter(|attempt| late(subject, span(attempt)).any(|i| is_marked(subject, i)));
     match marked.count() {
         0 => format!("limit {limit} likely met, too briefly for the meter"),
-        count => format!("limit {limit} met (marked cc in {count} of {} tries)", given_up(subject).count()),
+        count => {
+            format!("limit {limit} met (the log has cc in {count} of {} tries)", given_up(subject).count())
+        }
     }
 }
 
 /// The same where another try shows it.
 fn uncaught_here(subject: &Subject, limit: Amps, index: usize) -> String {
     if is_marked(subject, index) {
-        return format!("limit {limit} met in this try (marked cc), too briefly to be read");
+        return format!("limit {limit} met in this try (the log has cc there), too briefly to be read");
     }
     format!("limit {limit} likely met in this try, too briefly to be read")
 }

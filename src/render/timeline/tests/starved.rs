@@ -100,9 +100,12 @@ fn a_limit_that_the_supply_marks_was_met_though_less_is_read() {
     };
     assert_eq!(line(&trace), "limit 1.20 A likely met, too briefly for the meter");
     for at in [79, 80] {
-        assert_eq!(line(&marked(&trace, at)), "limit 1.20 A met (marked cc), too briefly for its amps");
+        assert_eq!(
+            line(&marked(&trace, at)),
+            "limit 1.20 A met (the log has cc there), too briefly for its amps"
+        );
     }
-    assert_eq!(line(&marked(&trace, 109)), "limit 1.20 A met (marked cc in 1 of 3 tries)");
+    assert_eq!(line(&marked(&trace, 109)), "limit 1.20 A met (the log has cc in 1 of 3 tries)");
     assert_eq!(line(&marked(&trace, 300)), line(&trace), "a mark between tries is none of theirs");
 }
 
