@@ -172,7 +172,7 @@ fn scale(members: &[Member]) -> Option<amps::Scale> {
     let shared = members.iter().map(alone).reduce(amps::Scale::shared)?;
     // What is wrong is not to leave the strip that is for it.
     let rests = named(members).filter(|member| draws_too_much_at_rest(member));
-    let scale = rests.filter_map(rest_of).fold(shared, amps::Scale::magnifying);
+    let scale = rests.filter_map(rest_of).fold(shared, amps::Scale::holding);
     let steps = coarsest_step(members).filter(|_| scale.quiet_high.is_some());
     Some(steps.map_or(scale, |step| scale.magnifying(STEPS * step)))
 }

@@ -142,8 +142,22 @@ impl Scale {
 
     /// With a magnified strip that reaches above `amps`, if that is worth one.
     pub(in crate::render) fn magnifying(self, amps: f64) -> Self {
-        let top = round_top(amps * ABOVE_REST).max(self.quiet_high.unwrap_or(0.0));
-        if top < WORTH_MAGNIFYING * self.high { Self { quiet_high: Some(top), ..self } } else { self }
+        self.reaching(amps * ABOVE_REST).unwrap_or(self)
+    }
+
+    /// With a magnified strip that shows `amps`, be that just below its top, or with none: in a strip that ends below what is
+    /// wrong nobody sees how much it is, while the other shows it the better the less it is worth to magnify it.
+    pub(in crate::render) fn holding(self, amps: f64) -> Self {
+        /// Above what holds a rest readings go by a step or its noise (by judgement).
+        const JUST_ABOVE: f64 = 1.25;
+        let reaching = [ABOVE_REST, JUST_ABOVE].into_iter().find_map(|above| self.reaching(amps * above));
+        reaching.unwrap_or_else(|| self.without_quiet())
+    }
+
+    /// With a magnified strip whose top is a round number from `needed` on, if that is worth one.
+    fn reaching(self, needed: f64) -> Option<Self> {
+        let top = round_top(needed).max(self.quiet_high.unwrap_or(0.0));
+        (top < WORTH_MAGNIFYING * self.high).then_some(Self { quiet_high: Some(top), ..self })
     }
 
     /// Whether the verdict or a departure speaks of what the magnified strip shows.
@@ -483,5 +497,14 @@ mod tests {
         let top = |amps: f64| scale.magnifying(amps).quiet_high.map(|top| (top * 100.0).round());
         // With a third of the height 0.15 A for 1 A are twice as tall.
         assert_eq!([top(0.1), top(0.05)], [None, Some(8.0)]);
+    }
+
+    #[test]
+    fn a_strip_for_what_is_wrong_holds_it_or_is_left_out() {
+        let quiet_high = Some(0.025);
+        let scale = Scale { low: 0.0, high: 0.305, most: f64::INFINITY, quiet_high, with_envelope: false };
+        let top = |amps: f64| scale.holding(amps).quiet_high.map(|top| (top * 1000.0).round());
+        // With room for notes above it 29 mA would need 45 mA, which are not worth a strip: 40 mA hold them as well.
+        assert_eq!([top(0.010), top(0.029), top(0.060)], [Some(25.0), Some(40.0), None]);
     }
 }
