@@ -127,7 +127,8 @@ pub(super) fn draw(sheet: &mut Sheet, members: &[Member], time: TimeAxis, area: 
     let (scale, mut placed) = if stack {
         let all = named(members).zip(&notes).zip(colors);
         let all = all.map(|((member, note), color)| (&member.readings, note, color));
-        (scale, notes::stack(sheet, scale.axes(&areas), areas.notes, all))
+        let placed = notes::stack(sheet, scale.axes(&areas), areas.notes, all);
+        (scale, placed.into_iter().map(|note| note.among_traces(sheet)).collect())
     } else {
         let lines: Vec<i32> = told.iter().map(|(at, ..)| time.x_within(*at)).collect();
         let place =

@@ -1,7 +1,7 @@
 //! Notes at their places, with the leaders to what they speak of.
 
 use super::super::super::font::{Weight, clean};
-use super::super::super::geometry::Rect;
+use super::super::super::geometry::{Rect, px};
 use super::super::super::scene::{Anchor, Shape, Style};
 use super::super::super::sheet::{Sheet, em};
 use super::super::super::theme::Color;
@@ -169,8 +169,9 @@ pub(in crate::render) struct Placed {
     pub(in crate::render) as_trace: bool,
     lines: Vec<(String, Style)>,
     color: Color,
-    /// Of its leader: among many runs one in the colour of its own would be read as that going on.
-    leader_color: Color,
+    /// The colour of its leader where it runs among many traces, and is dashed: in one piece or in the colour of its own it
+    /// would be read as one of them.
+    among_traces: Option<Color>,
     /// The line that marks its moment, as column and uppermost row, if it has one.
     line: Option<(i32, i32)>,
 }
@@ -200,6 +201,11 @@ pub(in crate::render) fn leaders(sheet: &Sheet, placed: &[Placed]) -> Vec<Rect> 
 }
 
 impl Placed {
+    /// Of a run among others.
+    pub(in crate::render) fn among_traces(self, sheet: &Sheet) -> Self {
+        Self { among_traces: Some(sheet.palette.faint_text), ..self }
+    }
+
     /// Where its leader begins.
     fn foot(&self) -> Option<(i32, i32)> {
         Some(foot(self.spot, self.point?))
@@ -250,7 +256,7 @@ pub(in crate::render) fn place(
     let width = said.iter().map(|(line, style)| style.width(line)).max().unwrap_or(0) + sheet.u(20.0);
     let height = height(sheet, &said);
     let point = point(sheet, readings, axes, note);
-    let leader_color = if among.leader_as_trace { sheet.palette.faint_text } else { color };
+    let among_traces = among.leader_as_trace.then_some(sheet.palette.faint_text);
     let found = best_spot(sheet, among, axes.main, moment(sheet, readings, note, point), (width, height))?;
     Some(Placed {
         point: note.placed.then_some(point),
@@ -262,7 +268,7 @@ pub(in crate::render) fn place(
         as_trace: found.as_trace && note.placed,
         lines: said,
         color,
-        leader_color,
+        among_traces,
         line: None,
     })
 }
@@ -342,7 +348,7 @@ pub(in crate::render) fn stack<'a>(
             as_trace: false,
             lines,
             color,
-            leader_color: color,
+            among_traces: None,
             line: None,
         });
         top = bottom + sheet.u(STACKED);
@@ -386,16 +392,36 @@ fn leader(sheet: &mut Sheet, note: &Placed) {
     }
     let line = note.line.filter(|(line, _)| (line - x).abs() <= sheet.u(BESIDE));
     // Where the line itself leads from the note to the dot, a leader on it would fill it in.
-    let to = match line {
-        Some((line, top)) if note.spot.bottom <= top => Some(((line, note.spot.bottom - 1), (line, top))),
-        Some((line, _)) if line == x && from.0 == x => None,
-        _ => (from != (x, y)).then_some((from, (x, y))),
-    };
-    if let Some((from, to)) = to {
-        let shape = Shape::Line { from, to, width: sheet.u(1.5), color: note.leader_color };
-        sheet.scene.shapes.push(shape);
+    let above = line.filter(|(_, top)| note.spot.bottom <= *top);
+    if let Some((line, top)) = above {
+        // Above the strip no trace runs, so that it is as the line that it leads to.
+        stroke(sheet, ((line, note.spot.bottom - 1), (line, top)), color);
+    } else if from != (x, y) && !line.is_some_and(|(line, _)| line == x && from.0 == x) {
+        match note.among_traces {
+            Some(neutral) => dashes(sheet, (from, (x, y)), neutral),
+            None => stroke(sheet, (from, (x, y)), color),
+        }
     }
     mark(sheet, (x, y), color);
+}
+
+fn stroke(sheet: &mut Sheet, (from, to): ((i32, i32), (i32, i32)), color: Color) {
+    sheet.scene.shapes.push(Shape::Line { from, to, width: sheet.u(1.5), color });
+}
+
+/// A stroke in pieces with spaces as long, as no trace has them.
+fn dashes(sheet: &mut Sheet, (from, to): ((i32, i32), (i32, i32)), color: Color) {
+    /// Length of a piece, in units of the layout.
+    const DASH: f64 = 5.0;
+    let (across, down) = (f64::from(to.0 - from.0), f64::from(to.1 - from.1));
+    let pieces = px(across.hypot(down) / f64::from(sheet.u(DASH)));
+    let at = |piece: i32| {
+        let share = f64::from(piece) / f64::from(pieces);
+        (from.0 + px(share * across), from.1 + px(share * down))
+    };
+    for piece in (0..pieces).step_by(2) {
+        stroke(sheet, (at(piece), at(piece + 1)), color);
+    }
 }
 
 fn frame(sheet: &mut Sheet, note: &Placed) {
@@ -466,7 +492,7 @@ mod tests {
                     as_trace,
                     lines,
                     color,
-                    leader_color: color,
+                    among_traces: None,
                     line: None,
                 }]
             };
