@@ -31,10 +31,13 @@ pub(super) fn legend(
     } else if good > 0 {
         samples.push((legend::Swatch::Line(GOOD, 0.0, palette.alike), format!("{good} {kind}").into()));
     }
-    // On a narrow figure the note below has the colour, and there is no room to say it twice.
-    if is_alone(members) && !sheet.is_narrow(width) {
+    // Where there is neither width nor height the note below has the colour, and there is no room to say it twice.
+    let narrow = sheet.is_narrow(width);
+    if is_alone(members) && !(narrow && sheet.is_low()) {
         for (member, color) in named(members).zip(colors(palette, members)) {
-            let on = member.goes_on(time).map_or_else(String::new, |end| format!(", goes on to {end}"));
+            // On a narrow figure the foot says alone how long it goes on.
+            let on = member.goes_on(time).filter(|_| !narrow);
+            let on = on.map_or_else(String::new, |end| format!(", goes on to {end}"));
             let odd = if is_undecided(&member.run) { "not judged" } else { "odd" };
             let said = format!("{odd}: {}{on}", name(&member.run));
             samples.push((legend::Swatch::Line(width_of_named(sheet), 0.0, color), said.into()));

@@ -1,6 +1,7 @@
 //! Small figures, and what the picture of a run by itself says of the same moments.
 
 use super::*;
+use crate::render::Theme;
 
 /// A board that rests, or draws nothing, from its switch-on after two seconds.
 fn asleep(class: Class, name: &str, amps: f64) -> (Trace, Finding) {
@@ -162,4 +163,35 @@ fn what_the_zero_is_calls_the_runs_as_the_key_does() {
     let scene = draw(&subjects(&runs), &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
     assert!(said.contains(&"the board wakes; A: no wake, placed by its press"), "{said:?}");
+}
+
+#[test]
+fn on_a_phone_the_legend_has_the_line_of_the_odd_run() {
+    let runs = [good("S-1"), asleep(Class::StandbyOnly, "standby", 0.02), good("S-3")];
+    let scene = draw(&subjects(&runs), &Options { size: Size::PHONE, ..Options::default() }).unwrap();
+    assert!(scene.labels().any(|label| label.text == "odd: S-2"));
+}
+
+#[test]
+fn a_leader_among_runs_is_neutral_and_in_pieces_as_no_trace_is() {
+    let mut runs = [good("S-1"), asleep(Class::StandbyOnly, "standby", 0.02), good("S-3")];
+    for run in &mut runs {
+        run.0 = trace_without_marks();
+    }
+    for theme in [Theme::Light, Theme::Dark] {
+        for size in [Size::PHONE, Size::WIDE] {
+            let scene = draw(&subjects(&runs), &Options { size, theme, ..Options::default() }).unwrap();
+            let line = |shape: &Shape| match shape {
+                Shape::Line { from, to, color, .. } => Some((*from, *to, *color)),
+                _ => None,
+            };
+            let pieces: Vec<_> = scene.shapes.iter().filter_map(line).collect();
+            let neutral = theme.palette().faint_text;
+            assert!(pieces.len() > 1, "{size}: {pieces:?}");
+            for pair in pieces.windows(2) {
+                assert_eq!(pair[0].2, neutral, "{size}");
+                assert_ne!(pair[0].1, pair[1].0, "{size}: in one piece");
+            }
+        }
+    }
 }
