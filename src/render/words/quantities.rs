@@ -6,7 +6,33 @@ use crate::verdict::Departure;
 /// The numbers of a departure: `0.84 A, good boards 0.31 to 0.42 A`.
 #[must_use]
 pub fn departure_numbers(departure: &Departure, resolution: Option<Amps>) -> String {
-    format!("{}, good boards {}", measured(departure, resolution), envelope(departure, resolution))
+    let (measured, good) = in_one_unit(measured(departure, resolution), envelope(departure, resolution));
+    format!("{measured}, good boards {good}")
+}
+
+/// Both in milliamps where one is: nobody compares `91 mA` with `0.116 A` at a glance.
+fn in_one_unit(measured: String, good: String) -> (String, String) {
+    let is_small = |words: &str| words.split(' ').any(|word| word == "mA");
+    match (is_small(&measured), is_small(&good)) {
+        (true, false) => (measured, in_milliamps(&good)),
+        (false, true) => (in_milliamps(&measured), good),
+        _ => (measured, good),
+    }
+}
+
+/// Every number of amps in thousandths, as fine as it was; other words as they are.
+fn in_milliamps(words: &str) -> String {
+    if !words.split(' ').any(|word| word == "A") {
+        return words.to_owned();
+    }
+    let word = |word: &str| match word.parse::<f64>() {
+        Ok(amps) => {
+            let places = word.split_once('.').map_or(0, |(_, places)| places.len());
+            format!("{:.*}", places.saturating_sub(3), amps * 1e3)
+        }
+        Err(_) => word.replace('A', "mA"),
+    };
+    words.split(' ').map(word).collect::<Vec<_>>().join(" ")
 }
 
 /// What good boards do: `0.31 to 0.42 A`. A bound that this supply could not read is shown as the reference has it.

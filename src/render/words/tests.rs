@@ -188,7 +188,9 @@ fn an_uncertainty_is_shown_where_it_decides() {
     let numbers = |departure: Departure| departure_numbers(&departure, Some(Amps::constant(0.001)));
     assert_eq!(numbers(near(0.052, Direction::Above)), "52 mA ± 1 mA, good boards 20 to 50 mA");
     assert_eq!(numbers(near(0.018, Direction::Below)), "18 mA ± 1 mA, good boards 20 to 50 mA");
-    assert_eq!(numbers(near(0.105, Direction::Above)), "0.105 A, good boards 20 to 50 mA");
+    assert_eq!(numbers(near(0.105, Direction::Above)), "105 mA, good boards 20 to 50 mA");
+    let above = Departure { low: 0.116, high: 0.178, ..near(0.091, Direction::Below) };
+    assert_eq!(numbers(above), "91 mA, good boards 116 to 178 mA");
     assert_eq!(departure(&near(0.052, Direction::Above)), "standby draws too much");
 }
 
