@@ -56,8 +56,9 @@ impl Ribbons {
 
     /// What a cell of theirs without a name is.
     fn blank(&self, sheet: &Sheet) -> Option<legend::Blank> {
-        let own = self.own.as_ref().and_then(|(own, _)| own.blank(sheet));
-        legend::Blank::both(self.usual.blank(sheet), own)
+        let own = self.own.as_ref().map(|(own, _)| own);
+        let of_own = own.and_then(|own| own.blank_beside(sheet, Some(&self.usual)));
+        legend::Blank::both(self.usual.blank_beside(sheet, own), of_own)
     }
 
     /// Splits off what they take: for each the names above it, and the ribbon.

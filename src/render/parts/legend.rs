@@ -25,8 +25,8 @@ pub(in crate::render) enum Swatch {
     Limited,
     /// The edges of a stretch without readings.
     Gap,
-    /// What has no name of its own: a piece of the ribbon.
-    Blank,
+    /// What has no name of its own: a piece of the ribbon, shaded or not.
+    Blank(bool),
     /// The sign below a dip of the volts.
     Dip,
     /// The line of the peaks, above all that is drawn.
@@ -103,6 +103,8 @@ pub(in crate::render) struct Blank {
     pub(in crate::render) rest: bool,
     /// The stages too short for their names, in their order.
     pub(in crate::render) short: Vec<String>,
+    /// Whether all of these are shaded.
+    pub(in crate::render) shaded: bool,
 }
 
 impl Blank {
@@ -110,6 +112,7 @@ impl Blank {
     pub(in crate::render) fn both(one: Option<Self>, other: Option<Self>) -> Option<Self> {
         let (Some(mut one), Some(other)) = (one.clone(), other.clone()) else { return one.or(other) };
         one.rest |= other.rest;
+        one.shaded &= other.shaded;
         let missing = |name: &String| !one.short.contains(name);
         let more: Vec<String> = other.short.into_iter().filter(missing).collect();
         one.short.extend(more);
@@ -134,7 +137,7 @@ impl Blank {
             (true, None) => Some("rest between tries".into()),
             (false, short) => short.map(Cow::from),
         };
-        words.into_iter().map(|words| (Swatch::Blank, words)).collect()
+        words.into_iter().map(|words| (Swatch::Blank(self.shaded), words)).collect()
     }
 }
 
@@ -271,7 +274,7 @@ fn length(sheet: &Sheet, swatch: Swatch, narrow: bool) -> i32 {
     let length = if narrow { NARROW } else { LENGTH };
     match swatch {
         Swatch::None => 0,
-        Swatch::Gap | Swatch::Blank | Swatch::Dip => sheet.u(length / 2.0),
+        Swatch::Gap | Swatch::Blank(_) | Swatch::Dip => sheet.u(length / 2.0),
         _ => sheet.u(length),
     }
 }
@@ -326,8 +329,8 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
                 sheet.scene.down(x, (area.top, area.bottom), pen);
             }
         }
-        Swatch::Blank => {
-            sheet.scene.fill(area, sheet.palette.paper);
+        Swatch::Blank(shaded) => {
+            sheet.scene.fill(area, if shaded { sheet.palette.shade } else { sheet.palette.paper });
             sheet.scene.frame(area, sheet.u(1.0), sheet.palette.frame);
         }
         Swatch::Crowd => {

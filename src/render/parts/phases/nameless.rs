@@ -49,6 +49,11 @@ impl Bands {
 
     /// What a cell without a name means, where one is wide enough to be seen as blank.
     pub(in crate::render) fn blank(&self, sheet: &Sheet) -> Option<Blank> {
+        self.blank_beside(sheet, None)
+    }
+
+    /// The same beside a ribbon of others: what has its name there is explained.
+    pub(in crate::render) fn blank_beside(&self, sheet: &Sheet, others: Option<&Self>) -> Option<Blank> {
         /// Narrower, a cell is no more than its sides, in units of the layout.
         const SEEN: f64 = 4.0;
         let is_named = |band: &Band, name: &Option<String>| {
@@ -56,18 +61,24 @@ impl Bands {
                 || self.raised.iter().any(|name| name.span.0 <= band.left && band.right <= name.span.1);
             name.as_ref().is_some_and(|name| !name.is_empty()) || above()
         };
-        let seen =
-            self.all.iter().zip(&self.inside).filter(|(band, _)| band.right - band.left >= sheet.u(SEEN));
-        let blank = || seen.clone().filter(|(band, name)| !band.trouble && !is_named(band, name));
-        let mut short: Vec<String> =
-            blank().filter(|(band, _)| !band.rest).map(|(band, _)| band.name.clone()).collect();
+        let cells = self.all.iter().zip(&self.inside).zip(self.shaded());
+        let seen = cells.filter(|((band, _), _)| band.right - band.left >= sheet.u(SEEN));
+        let blank = seen.filter(|((band, name), _)| !band.trouble && !is_named(band, name));
+        let short = blank.filter(|((band, _), _)| !band.rest);
+        let mut short: Vec<(&str, bool)> =
+            short.map(|((band, _), shaded)| (band.name.as_str(), shaded)).collect();
         let rest = self.has_unnamed_rests();
         // What is called nothing has no name that could be told; beside rests, what is left of a stage that has its name
         // elsewhere is one of them.
         // How long the board was not fed before its first reading is no matter.
-        short.retain(|name| !(name.is_empty() || name == "off" || rest && self.is_named_elsewhere(name)));
+        let is_told = |name: &str| {
+            rest && self.is_named_elsewhere(name) || others.is_some_and(|of| of.is_named_elsewhere(name))
+        };
+        short.retain(|(name, _)| !(name.is_empty() || *name == "off" || is_told(name)));
+        let shaded = !rest && !short.is_empty() && short.iter().all(|(_, shaded)| *shaded);
+        let mut short: Vec<String> = short.into_iter().map(|(name, _)| name.to_owned()).collect();
         short.dedup();
-        let found = Blank { rest, short };
+        let found = Blank { rest, short, shaded };
         (found != Blank::default()).then_some(found)
     }
 
@@ -92,7 +103,7 @@ mod tests {
     use super::*;
     use crate::reference::Profile;
     use crate::units::{Amps, Seconds};
-    use crate::verdict::{Class, Finding};
+    use crate::verdict::{Class, Finding, Phase};
 
     fn sheet() -> Sheet {
         Sheet::new(&Options::default(), (440.0, 560.0))
@@ -148,7 +159,7 @@ mod tests {
         let cells = cells(&found);
         assert_eq!(cells[..3], [("off", 100, 120), ("standby", 120, 158), ("1", 158, 180)], "{cells:?}");
         assert!(found.all.last().unwrap().rest, "{cells:?}");
-        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, short: Vec::new() }));
+        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, ..Blank::default() }));
     }
 
     #[test]
@@ -163,7 +174,7 @@ mod tests {
         let found = bands(&finding, Some(&profile()), 600);
         let names: Vec<&str> = cells(&found).into_iter().map(|(name, ..)| name).collect();
         assert_eq!(names, ["off", "standby", "1", "", "2", "", "3", ""]);
-        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, short: Vec::new() }));
+        assert_eq!(found.blank(&sheet()), Some(Blank { rest: true, ..Blank::default() }));
     }
 
     #[test]
@@ -182,18 +193,37 @@ mod tests {
         let unnamed = finding.phases.iter_mut().find(|phase| phase.name == blank.short[0]).unwrap();
         unnamed.name = "off".into();
         let others = bands(&finding, None, 600).blank(&sheet()).unwrap().short;
+        let (narrow, wide) = (bands(&finding, None, 600), bands(&finding, None, 60_000));
+        let told = narrow.blank_beside(&sheet(), Some(&wide)).unwrap_or_default().short;
+        assert_eq!(told, Vec::<String>::new(), "the other ribbon names them all");
         assert!(!others.contains(&"off".into()), "{others:?}");
-        let rest = Blank { rest: true, short: vec!["rails".into()] };
+        let rest = Blank { rest: true, short: vec!["rails".into()], shaded: false };
         assert_eq!(
             words(&rest),
             ["rest or short stage: rails"],
             "of two samples alike nobody knows which is which"
         );
-        let other = Blank { rest: false, short: vec!["rails".into(), "loader".into()] };
+        let other = Blank { rest: false, short: vec!["rails".into(), "loader".into()], shaded: false };
         let both = Blank::both(Some(rest), Some(other)).unwrap();
         assert_eq!(words(&both), ["rest or short stages: rails, loader"]);
-        let many = Blank { rest: false, short: ["a", "b", "c", "d"].map(String::from).to_vec() };
+        let many = Blank { short: ["a", "b", "c", "d"].map(String::from).to_vec(), ..Blank::default() };
         assert_eq!(words(&many), ["short stages: a, b, c and 1 more"]);
+    }
+
+    #[test]
+    fn what_explains_a_shaded_cell_is_shaded_as_well() {
+        let trace = trace(601, 60.0, |_| 0.5);
+        let time = TimeAxis { left: 100, right: 700, from: 0.0, to: 60.0 };
+        let blank = |phases: Vec<Phase>| {
+            let finding = finding(phases);
+            let subject = Subject { trace: &trace, profile: None, finding: &finding };
+            let found = Bands::new(&sheet(), &subject, (time, 0)).blank(&sheet()).unwrap();
+            (found.short.join(" "), found.shaded)
+        };
+        let off = phase("off", 0.0, 8.0);
+        let (standby, loading) = (phase("standby", 8.0, 9.0), phase("loading", 9.0, 60.0));
+        assert_eq!(blank(vec![off, standby, loading.clone()]), ("standby".into(), true));
+        assert_eq!(blank(vec![phase("standby", 0.0, 1.0), loading]), ("standby".into(), false));
     }
 
     #[test]
