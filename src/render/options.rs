@@ -153,6 +153,9 @@ pub struct Options {
 /// The density at which a figure of [`Size::WIDE`] is about as wide as a page of A4 on its side.
 const USUAL_DPI: u32 = 144;
 
+/// The density at which [`Size::A4`] is as wide as a page of A4 on its side, 297 mm (ISO 216).
+const A4_DPI: u32 = 300;
+
 /// The shorter side of [`Size::WIDE`], for which the measures of the layout were chosen.
 const USUAL_SIDE: f64 = 900.0;
 
@@ -171,9 +174,9 @@ const UPRIGHT_HEIGHT: f64 = 800.0;
 pub(super) type Least = (f64, f64);
 
 impl Options {
-    /// Dots per inch to write into the file.
+    /// Dots per inch to write into the file: a page of A4 is printed as one.
     pub(super) fn density(&self) -> u32 {
-        self.dpi.unwrap_or(USUAL_DPI)
+        self.dpi.unwrap_or(if self.size == Size::A4 { A4_DPI } else { USUAL_DPI })
     }
 
     /// Pixels to a unit of a layout that needs at least so many.
@@ -231,6 +234,14 @@ mod tests {
         // A layout that needs more units than that gets them.
         let tall = Options { size: Size::new(640, 480).unwrap(), ..Options::default() }.unit((440.0, 960.0));
         assert!((tall - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_page_of_a4_is_printed_as_one() {
+        let of = |size, dpi| Options { size, dpi, ..Options::default() }.density();
+        let width_mm = |dpi: u32| f64::from(Size::A4.width()) / f64::from(dpi) * 25.4;
+        assert!((width_mm(of(Size::A4, None)) - 297.0).abs() < 0.1);
+        assert_eq!((of(Size::WIDE, None), of(Size::A4, Some(150))), (144, 150));
     }
 
     #[test]
