@@ -22,6 +22,9 @@ pub(in crate::render) struct Mark {
 const HALF: f64 = 6.0;
 const HEIGHT: f64 = 12.0;
 
+/// Width of what joins an arrow to its words, in units of the layout: well under that of a trace.
+const LEADER: f64 = 0.7;
+
 impl Mark {
     /// Beside the column `x` in which it runs out, on the side and in the row that is free and where its words hide nothing.
     pub(in crate::render) fn beside(
@@ -31,8 +34,9 @@ impl Mark {
         (text, color): (&str, Color),
         (taken, hides): (&[Rect], impl Fn(Rect) -> bool),
     ) -> Self {
-        /// Words that are further away are taken for those of something else, in units of the layout.
-        const NEAR: f64 = 120.0;
+        /// Words that are further away are taken for those of something else, and what joins them to their arrow for a
+        /// reading, in units of the layout (by judgement).
+        const NEAR: f64 = 60.0;
         const ROWS: i32 = 4;
         let style = sheet.style(em::SMALL, Weight::Bold, color);
         let (aside, space, width) = (sheet.u(HALF + 3.0), sheet.u(HALF + 3.0), style.width(text));
@@ -170,6 +174,12 @@ impl Mark {
     }
 }
 
+/// What the arrow takes of something that runs out in the column `x`, where nothing else stands.
+pub(super) fn beside(sheet: &Sheet, axis: ValueAxis, x: i32) -> Rect {
+    let arrow = arrow(sheet, (x + sheet.u(HALF + 3.0), axis.area.top + sheet.u(2.0)));
+    Rect { left: x, ..arrow }
+}
+
 /// What an arrow takes whose tip is there.
 fn arrow(sheet: &Sheet, (x, y): (i32, i32)) -> Rect {
     let half = sheet.u(HALF);
@@ -184,7 +194,9 @@ pub(in crate::render) fn draw(sheet: &mut Sheet, marks: &[Mark], ground: Color) 
             sheet.scene.shapes.push(Shape::Polygon { points, color: mark.color });
         }
         if let Some((from, to)) = mark.leader(sheet) {
-            sheet.scene.shapes.push(Shape::Line { from, to, width: sheet.u(1.5), color: mark.color });
+            // As thin and as grey as a frame: in the colour of the trace it would read as amps that never flowed.
+            let (width, color) = (sheet.u(LEADER), sheet.palette.frame);
+            sheet.scene.shapes.push(Shape::Line { from, to, width, color });
         }
         if let Some(label) = &mark.label {
             sheet.scene.fill(label.bounds().grown(sheet.u(2.0)), ground);
@@ -208,9 +220,28 @@ mod tests {
             let mark = Mark::beside(&sheet, axis, 110, ("inrush 0.379 A", ink), (&taken, |_| false));
             assert!(mark.has_words(), "{line:?}");
             draw(&mut sheet, &[mark], ink);
-            sheet.scene.shapes.iter().any(|shape| matches!(shape, Shape::Line { .. }))
+            let lead = |shape: &Shape| match shape {
+                Shape::Line { from, to, width, color } => Some((to.0 - from.0, *width, *color != ink)),
+                _ => None,
+            };
+            (sheet.scene.shapes.iter().find_map(lead), sheet.u(60.0), sheet.u(super::super::amps::TRACE))
         };
-        assert!(!leads(None), "beside it");
-        assert!(leads(Some(180)), "past the line");
+        assert!(leads(None).0.is_none(), "beside it");
+        let (lead, near, trace) = leads(Some(150));
+        let (long, wide, is_neutral) = lead.expect("past the line");
+        assert!(
+            long < near && 2 * wide <= trace && is_neutral,
+            "{long}, {wide} of {trace}: not to read as amps"
+        );
+    }
+
+    #[test]
+    fn words_that_only_a_long_line_would_join_to_their_arrow_are_left_out() {
+        let sheet = Sheet::new(&Options::default(), (440.0, 560.0));
+        let axis = ValueAxis { area: Rect::new(100, 100, 900, 400), low: 0.0, high: 1.0 };
+        let far = Rect::new(110, 100, 110 + sheet.u(70.0), 400);
+        let mark =
+            Mark::beside(&sheet, axis, 110, ("inrush 0.379 A", sheet.palette.ink), (&[far], |_| false));
+        assert!(!mark.has_words());
     }
 }

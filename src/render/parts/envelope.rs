@@ -174,7 +174,9 @@ pub(in crate::render) fn drawn(subject: &Subject, readings: &Readings, axis: Val
         mean: !expected.is_empty(),
         peak: expected.iter().any(|stage| shows(stage.peak)),
         off_scale: off_scale::peaks(subject, &expected, axis),
-        overdue: expected.iter().any(|stage| stage.usual_to < stage.to && shows(stage.high)),
+        overdue: expected
+            .iter()
+            .any(|stage| stage.usual_to < stage.to && (shows(stage.low) || shows(stage.high))),
         limited: !limit::seen(readings).is_empty(),
         dips: volts::has_signs(subject, readings),
         gaps: readings.has_gaps(),
@@ -192,20 +194,22 @@ pub(in crate::render) fn marks(
 ) -> Vec<Mark> {
     let hides = |words: Rect| readings.cross(axis, words);
     let color = sheet.palette.good;
+    // Beside the arrow of an inrush the amps of good boards would be read as its own.
+    let taken = &[taken, &inrush::arrows(sheet, subject, readings, axis)].concat();
     let mark = |stage: Expected| {
         let span = stage.usual_span(readings);
-        let text = format!("to {}", words::amps(stage.high, subject.resolution()));
         if span.1 - span.0 < sheet.u(14.0) {
             return None;
         }
-        let inside = Mark::within(sheet, axis, span, (&text, color), taken);
-        if inside.has_words() {
-            return Some(inside);
-        }
-        // Out of a band that is too narrow for them the words say whose it is.
-        let text = format!("good boards {text}");
-        let beside = Mark::beside(sheet, axis, span.0, (&text, color), (taken, hides));
-        Some(if beside.has_words() && beside.stands_in(span) { beside } else { inside })
+        let most = words::amps(stage.high, subject.resolution());
+        let whose = format!("good boards to {most}");
+        let inside = |text: &str| Mark::within(sheet, axis, span, (text, color), taken);
+        // Words beside a band that is too narrow for them say whose it is; in it the legend does.
+        let beside = || Mark::beside(sheet, axis, span.0, (&whose, color), (taken, hides));
+        let short = || inside(&format!("mean to {most}"));
+        let found = [inside(&whose), short()].into_iter().find(Mark::has_words);
+        let found = found.or_else(|| Some(beside()).filter(|mark| mark.has_words() && mark.stands_in(span)));
+        Some(found.unwrap_or_else(short))
     };
     let stages = expected(subject, readings).into_iter();
     stages.filter(|stage| is_cut(axis, stage.high)).filter_map(mark).collect()
@@ -312,14 +316,15 @@ fn lines(sheet: &mut Sheet, axis: ValueAxis, stage: &Expected, columns: Columns)
 
 /// The rows of the range that good boards keep their mean within, as they are drawn.
 pub(in crate::render) fn band_rows(sheet: &Sheet, axis: ValueAxis, stage: &Expected) -> Rect {
-    /// A band of a pixel or two would drown in the trace that runs through it, in units of the layout.
-    const LEAST: f64 = 6.0;
-    // Its top is true: above it mean or peak would be read as too high a one. On the frame its edge would not be seen.
+    /// What is seen of a band that would be a hair, in units of the layout (by judgement); more would contradict its numbers.
+    const LEAST: f64 = 2.0;
+    let (high, low) = (axis.row(stage.high), axis.row(stage.low) + 1);
+    let missing = (sheet.u(LEAST) - (low - high)).max(0);
+    // On the frame its edge would not be seen.
     let on_frame = axis.area.bottom - 1 - sheet.u(1.0);
-    let top = axis.row(stage.high).min(on_frame);
+    let top = (high - missing / 2).min(on_frame);
     let zero = axis.row(0.0) + 1;
-    let least = (top + sheet.u(LEAST)).min(zero);
-    Rect { top, bottom: least.max(axis.row(stage.low) + 1), ..axis.area }
+    Rect { top, bottom: (low + missing - missing / 2).min(zero.max(low)), ..axis.area }
 }
 
 /// The row of the line of the peaks, where the strip has it and the edge of the band does not hide it.
@@ -331,7 +336,8 @@ pub(in crate::render) fn peak_row(sheet: &Sheet, axis: ValueAxis, stage: &Expect
 
 /// The range that good boards keep within, while they do; what the strip cuts off has no edge.
 fn band_of(sheet: &mut Sheet, band: Rect, clip: Rect) {
-    let (edge, palette) = (sheet.u(1.0), sheet.palette);
+    // Of a low band the edges leave some to be seen between them.
+    let (edge, palette) = (sheet.u(1.0).min(band.height() / 3).max(1), sheet.palette);
     sheet.scene.fill(band.intersection(clip), palette.envelope);
     for edge in [Rect { bottom: band.top + edge, ..band }, Rect { top: band.bottom - edge, ..band }] {
         sheet.scene.fill(edge.intersection(clip), palette.envelope_edge);
@@ -371,7 +377,7 @@ mod tests {
     }
 
     #[test]
-    fn a_band_reaches_no_higher_than_it_is_and_hides_no_line_of_peaks() {
+    fn a_low_band_is_seen_about_where_it_is_and_hides_no_line_of_peaks() {
         let options = super::super::super::options::Options::default();
         let sheet = Sheet::new(&options, (440.0, 560.0));
         let axis = ValueAxis { area: Rect::new(100, 100, 500, 400), low: 0.0, high: 1.0 };
@@ -384,9 +390,14 @@ mod tests {
         let (band, peak) = of(0.0005, 0.002, 0.023);
         assert_eq!((band.top, peak), (axis.area.bottom - 1 - sheet.u(1.0), Some(axis.row(0.023))));
         assert_eq!(band.bottom, axis.area.bottom);
-        let (band, peak) = of(0.5, 0.503, 0.51);
-        assert_eq!((band.top, band.height(), peak), (axis.row(0.503), sheet.u(6.0), Some(axis.row(0.51))));
+        let (band, peak) = of(0.5, 0.503, 0.52);
+        let most = sheet.u(2.0).max(axis.row(0.5) + 1 - axis.row(0.503));
+        assert_eq!((band.height(), peak), (most, Some(axis.row(0.52))));
+        assert!(band.top <= axis.row(0.503) && axis.row(0.5) < band.bottom, "about its middle: {band:?}");
         assert_eq!(of(0.5, 0.503, 0.503).1, None, "its edge is there");
+        // What is high enough is drawn as it is.
+        let (band, _) = of(0.5, 0.53, 0.6);
+        assert_eq!((band.top, band.bottom), (axis.row(0.53), axis.row(0.5) + 1));
     }
 
     #[test]

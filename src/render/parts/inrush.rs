@@ -10,7 +10,7 @@ use super::super::geometry::Rect;
 use super::super::sheet::Sheet;
 use super::super::words;
 use super::Subject;
-use super::cut::Mark;
+use super::cut::{self, Mark};
 use super::envelope::{Expected, expected};
 use super::readings::Readings;
 use crate::reference::edge_s;
@@ -217,13 +217,21 @@ pub(super) fn magnified(
         let x = readings.time.x_within(subject.trace.time()[peak]);
         let text = format!("inrush {}", words::amps(drawn, subject.resolution()));
         let hides = |words: Rect| readings.cross(axis, words);
-        let mark = Mark::beside(sheet, axis, x, (&text, sheet.palette.ink), (&taken, hides));
-        if drawn > axis.high && mark.has_words() {
+        let beside = |text: &str| Mark::beside(sheet, axis, x, (text, sheet.palette.ink), (&taken, hides));
+        let mark = [text.as_str(), "inrush"].map(beside).into_iter().find(Mark::has_words);
+        if let Some(mark) = mark.filter(|_| drawn > axis.high) {
             taken.extend(mark.areas(sheet));
             marks.push((peak, mark));
         }
     }
     marks
+}
+
+/// Where the arrows of inrushes stand that run out of the strip: what else runs out of it has its own beside them.
+pub(super) fn arrows(sheet: &Sheet, subject: &Subject, readings: &Readings, axis: ValueAxis) -> Vec<Rect> {
+    let drawn = |peak: &usize| subject.finding.log.drawn(subject.trace.amps()[*peak]);
+    let cut = peaks(subject, readings).into_iter().filter(|peak| drawn(peak) > axis.high);
+    cut.map(|peak| cut::beside(sheet, axis, readings.time.x_within(subject.trace.time()[peak]))).collect()
 }
 
 /// The name of an inrush that the strip holds, at its top: the tallest thing of a picture is not to be without a word.

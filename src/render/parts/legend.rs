@@ -29,8 +29,6 @@ pub(in crate::render) enum Swatch {
     Blank(bool),
     /// The sign below a dip of the volts.
     Dip,
-    /// The line of the peaks, above all that is drawn.
-    OffScale,
     /// Words alone.
     None,
 }
@@ -184,9 +182,11 @@ fn with_off_scale(
         samples
     };
     let mut ways: Vec<Vec<Sample>> = wordings.into_iter().map(told).collect();
-    let least = rows(sheet, width, &samples);
+    // Nor is it to drive out what stands for something that is drawn.
+    let least = rows(sheet, width, &samples).min(most_rows(sheet, width));
     let free = ways.iter().position(|way| rows(sheet, width, way) <= least);
-    let fewest = if sheet.is_low() { None } else { ways.len().checked_sub(1) };
+    let most = if sheet.is_low() { least } else { most_rows(sheet, width) };
+    let fewest = ways.iter().rposition(|way| rows(sheet, width, way) <= most);
     free.or(fewest).map_or(samples.clone(), |way| ways.swap_remove(way))
 }
 
@@ -234,25 +234,18 @@ const SHORT: [(&str, &str); 6] = [
 /// Height of a row of the legend, in units of the layout.
 const ROW: f64 = 22.0;
 
-/// The height that a legend takes: two rows where one is too narrow for what a run is drawn with.
-pub(in crate::render) fn height(sheet: &Sheet, width: i32) -> i32 {
+/// How many rows a legend may take: two where one is too narrow for what a run is drawn with, and one more where the traces
+/// have room enough, for a line that nothing explains is read as something else.
+fn most_rows(sheet: &Sheet, width: i32) -> usize {
     /// Below this many units the samples of a run do not stand on one row.
     const WIDE: f64 = 800.0;
-    sheet.u(ROW) * if width < sheet.u(WIDE) { 2 } else { 1 }
+    1 + usize::from(width < sheet.u(WIDE)) + usize::from(!sheet.is_low())
 }
 
-/// The height that these samples take, at most what [`height`] gives them.
+/// The height that these samples take, at most that of [`most_rows`].
 pub(in crate::render) fn height_of(sheet: &Sheet, width: i32, samples: &[Sample]) -> i32 {
-    let style = sheet.style(em::SMALL, Weight::Regular, sheet.palette.faint_text);
-    let narrow = is_tight(sheet, width);
-    let wide = samples.iter().map(|(swatch, word)| {
-        space(sheet, narrow)
-            + length(sheet, *swatch, narrow)
-            + sheet.u(ASIDE)
-            + style.width(shown(word, narrow))
-    });
-    let row = sheet.u(ROW);
-    if wide.sum::<i32>() - space(sheet, narrow) <= width { row } else { height(sheet, width) }
+    let rows = rows(sheet, width, samples).min(most_rows(sheet, width));
+    sheet.u(ROW) * i32::try_from(rows).unwrap_or(1)
 }
 
 /// From a sample to its words, in units of the layout.
@@ -322,7 +315,6 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
         }
         Swatch::None => {}
         Swatch::Dip => volts::sign(sheet, area.center()),
-        Swatch::OffScale => off_scale_sign(sheet, area),
         Swatch::Gap => {
             let pen = sheet.pen(1.5, 2.5, sheet.palette.frame);
             for x in [area.left, area.right - 1] {
@@ -354,18 +346,6 @@ fn sample(sheet: &mut Sheet, swatch: Swatch, area: Rect) {
             sheet.scene.fill(Rect { top: area.bottom - edge, ..area }, palette.envelope_edge);
         }
     }
-}
-
-/// The line of the peaks with an arrow over it, as what runs out of a strip has one.
-fn off_scale_sign(sheet: &mut Sheet, area: Rect) {
-    /// Half the width of the arrow, in units of the layout.
-    const HALF: f64 = 4.0;
-    let (color, (x, middle)) = (sheet.palette.envelope_edge, area.center());
-    let half = sheet.u(HALF);
-    let points = vec![(x - half, middle), (x + half, middle), (x, area.top)];
-    sheet.scene.shapes.push(Shape::Polygon { points, color });
-    let pen = sheet.pen(1.0, PEAK_DASH, color);
-    sheet.scene.across((area.left, area.right), area.bottom - sheet.u(3.0), pen);
 }
 
 #[cfg(test)]
@@ -402,6 +382,28 @@ mod tests {
         assert_eq!(seen(&sheet), [false, true, false]);
         sheet.scene.across((0, 300), 60, sheet.pen(1.0, OVERDUE_DASH, edge));
         assert_eq!(seen(&sheet), [false, true, true]);
+    }
+
+    #[test]
+    fn all_that_is_drawn_is_explained_beside_peaks_off_the_scale() {
+        use super::super::super::options::Size;
+        let said = |size: Size, width: f64| {
+            let options = super::super::super::options::Options { size, ..Default::default() };
+            let mut sheet = Sheet::new(&options, (440.0, 560.0));
+            let width = sheet.u(width);
+            let [band, mean, peak] = of_envelope(sheet.palette);
+            let this = (Swatch::Line(TRACE, 0.0, sheet.palette.ink), "this board".into());
+            let moved_on = (Swatch::Edges, "good boards have moved on".into());
+            let peaks =
+                ["good boards' peaks off the scale, at most: rails 99 mA; network 0.526 A, the limit"];
+            let peaks = peaks.map(|words| (Swatch::None, words.into())).to_vec();
+            let samples = with_off_scale(&sheet, width, (vec![this, band, mean, peak, moved_on], 4), peaks);
+            let row = Rect::new(0, 0, width, height_of(&sheet, width, &samples));
+            draw(&mut sheet, row, &samples);
+            sheet.scene.labels().any(|label| label.text.ends_with("moved on"))
+        };
+        assert!(said(Size::new(1600, 900).unwrap(), 1100.0));
+        assert!(said(Size::new(1080, 2340).unwrap(), 600.0));
     }
 
     #[test]

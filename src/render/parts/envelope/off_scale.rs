@@ -89,7 +89,8 @@ pub(in crate::render) fn of_both(panels: &[Panel; 2]) -> Vec<Peak> {
 
 /// What the legend says of them, in more words and in fewer; where there is little room, in fewer from the first.
 pub(in crate::render::parts) fn samples(peaks: &[Peak], short: bool) -> Vec<Sample> {
-    let of = |words: String| (Swatch::OffScale, words.into());
+    // A sign would be looked for in the picture, which has no place for what it does not hold.
+    let of = |words: String| (Swatch::None, words.into());
     let Some(highest) = peaks.iter().max_by(|a, b| a.amps.total_cmp(&b.amps)) else { return Vec::new() };
     if short { in_short(peaks, highest).map(of).into() } else { vec![of(in_full(peaks, highest))] }
 }
@@ -171,11 +172,11 @@ mod tests {
     }
 
     #[test]
-    fn what_is_said_of_peaks_off_the_scale_has_their_line_beside_it() {
+    fn what_is_said_of_peaks_off_the_scale_has_no_sign_that_the_picture_has_nowhere() {
         for short in [true, false] {
             let samples = samples(&[peak("rails", 1.0)], short);
             assert!(!samples.is_empty());
-            assert!(samples.iter().all(|(swatch, _)| matches!(swatch, Swatch::OffScale)), "{samples:?}");
+            assert!(samples.iter().all(|(swatch, _)| matches!(swatch, Swatch::None)), "{samples:?}");
         }
     }
 

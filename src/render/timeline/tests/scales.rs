@@ -38,9 +38,33 @@ fn a_wide_envelope_is_cut_and_does_not_flatten_the_trace() {
     finding.verdict.class = Class::FullBoot;
     let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
     let said: Vec<&str> = scene.labels().map(|label| label.text.as_str()).collect();
-    assert!(said.iter().any(|text| text.starts_with("to 7.")), "{said:?}");
+    assert!(said.iter().any(|text| text.starts_with("good boards to 7.")), "{said:?}");
     assert!(!said.iter().any(|text| ["4", "6", "4 A", "6 A", "5 A"].contains(text)), "{said:?}");
     assert_legible(&scene);
+}
+
+#[test]
+fn what_good_boards_reach_has_its_arrow_apart_from_that_of_an_inrush() {
+    let (profile, name) = with_a_wide_envelope();
+    let trace = trace(600, 60.0, |index| if index == 21 { 5.0 } else { 0.2 });
+    let arrows = |first: f64| {
+        let mut finding = finding(vec![phase("off", 0.0, first), phase(&name, first, 60.0)]);
+        finding.departures.clear();
+        finding.verdict.class = Class::FullBoot;
+        let scene = draw(&trace, Some(&profile), &finding, &Options::default()).unwrap();
+        assert_legible(&scene);
+        let palette = Theme::Light.palette();
+        let of = |ink: crate::render::theme::Color| {
+            scene.shapes.iter().find_map(|shape| match shape {
+                Shape::Polygon { points, color } if *color == ink => points.iter().map(|point| point.0).min(),
+                _ => None,
+            })
+        };
+        (of(palette.ink), of(palette.good))
+    };
+    let (inrush, good) = arrows(2.0);
+    let (inrush, good) = (inrush.expect("an inrush that runs out"), good.expect("a band that runs out"));
+    assert!((good - inrush).abs() > 100, "{good} beside {inrush}");
 }
 
 #[test]
