@@ -403,6 +403,9 @@ pub fn figures(value: f64, count: i32) -> String {
     #[expect(clippy::cast_possible_truncation, reason = "the decimal exponent of an f64 lies within ±324")]
     let exponent = value.abs().log10().floor() as i32;
     let decimals = usize::try_from((count - 1 - exponent).max(0)).unwrap_or(0);
+    // More figures before the point than are meant to be said end in zeros.
+    let beyond = 10_f64.powi(exponent + 1 - count);
+    let value = if beyond > 1.0 { (value / beyond).round() * beyond } else { value };
     let rounded = format!("{value:.decimals$}");
     // Rounding up to the next power of ten (9.996 → 10.00) leaves one figure too many.
     match (rounded.parse::<f64>(), decimals) {

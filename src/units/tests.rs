@@ -23,6 +23,13 @@ fn people_read_three_figures() {
 }
 
 #[test]
+fn more_figures_than_are_meant_end_in_zeros() {
+    let shown =
+        [(1259.0, 3), (127.0, 2), (9996.0, 3), (123.0, 3)].map(|(value, count)| figures(value, count));
+    assert_eq!(shown, ["1260", "130", "10000", "123"]);
+}
+
+#[test]
 fn long_times_use_minutes_and_hours() {
     let shown = [0.042, 0.84, 12.34, 72.0, 132.4, 7500.0].map(|s| Seconds::constant(s).to_string());
     assert_eq!(shown, ["42.0 ms", "0.840 s", "12.3 s", "72.0 s", "2 min 12 s", "2 h 5 min"]);
