@@ -17,7 +17,7 @@ const OF_REPEATS: f64 = 0.5;
 /// What is usual counts as so many repeats beyond those that were captured (by judgement).
 const USUAL_COUNTS: f64 = 2.0;
 /// A converter does a little better at higher volts, and what lights up from some volts on takes more than a resistor:
-/// beyond these a slope is chance.
+/// beyond these a slope is chance (by judgement).
 const LEAST_AND_MOST: (f64, f64) = (-0.5, 2.5);
 /// Most of what a board takes goes through converters, exponent 0; a linear regulator (1) is common and a stage that is
 /// resistive as a whole (2) rare. Common practice, no source.

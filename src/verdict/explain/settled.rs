@@ -6,9 +6,9 @@ use super::step::{STEP_LEAST, STEP_SEEN};
 
 /// Levels no further apart than this, as a log, are one that wanders (by judgement).
 const APART: f64 = 0.1;
-/// What goes on for as long after the step has settled, in seconds: a busy load wanders in a few.
+/// What goes on for as long after the step has settled, in seconds: a busy load wanders in a few (by judgement).
 const SETTLED_S: f64 = 8.0;
-/// ... and before it as long as any stage that has a level of its own.
+/// ... and before it as long as any stage that has a level of its own (by judgement).
 const BEFORE_S: f64 = 2.0;
 /// A board that is stuck stays where it is; that it steps to just the running level, and moves about as a running one from then
 /// on, is a coincidence, in nats (by judgement).
